@@ -1,0 +1,34 @@
+/// An ensemble on the CPU.
+#pragma once
+
+#include <tbb/task_arena.h>
+
+#include <memory>
+#include <span>
+#include <vector>
+
+#include "cpu/bed.h"
+
+namespace gyrebox::kernels {
+
+/// Small beds are stepped one per thread; beds of kTiledBeads and more one after another, each by all threads.
+class CpuEnsemble : public Ensemble {
+ public:
+  CpuEnsemble(std::span<const RunSpec> specs, const StepCode& code, tbb::task_arena& arena);
+
+  std::size_t size() const override { return beds_.size(); }
+  const std::vector<Column>& columns(std::size_t) const override { return Bed::Columns(); }
+  std::vector<RunChunk> Advance(std::int64_t steps) override;
+  void Drop(std::size_t run) override { beds_[run]->Drop(); }
+  std::vector<Bead> Beads(std::size_t run) const override { return beds_[run]->Beads(); }
+  RebuildStats rebuilds() const override;
+
+ private:
+  template <class Work>
+  void ForBeds(const Work& work);
+
+  tbb::task_arena& arena_;
+  std::vector<std::unique_ptr<Bed>> beds_;
+};
+
+}  // namespace gyrebox::kernels

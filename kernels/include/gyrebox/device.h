@@ -1,0 +1,37 @@
+/// The machine part that beds run on.
+#pragma once
+
+#include <cstdint>
+#include <memory>
+#include <span>
+#include <string>
+
+#include "gyrebox/ensemble.h"
+#include "gyrebox/run_spec.h"
+
+namespace gyrebox::kernels {
+
+/// A device that runs ensembles. Thread-safe for NewEnsemble; an ensemble is used by one thread at a time.
+class Device {
+ public:
+  virtual ~Device() = default;
+  virtual std::string name() const = 0;         ///< "cpu" or "cuda:0"
+  virtual std::string description() const = 0;  ///< for people: model, threads, instruction set
+  virtual int thread_count() const = 0;
+  virtual std::int64_t memory_bytes() const = 0;  ///< that beds may use
+
+  /// Lays out the beds of all runs. Throws std::invalid_argument where Validate() finds a fault, and std::bad_alloc;
+  /// a single bed whose start cannot be reached does not throw: its run ends with a fault in the first chunk.
+  virtual std::unique_ptr<Ensemble> NewEnsemble(std::span<const RunSpec> specs) = 0;
+};
+
+struct OpenedDevice {
+  std::unique_ptr<Device> device;  ///< null where the device asked for is not there
+  std::string reason;              ///< why this device, or why none
+};
+
+/// Opens a device by name: "auto" (CUDA where there is one, else the CPU), "cpu", "cuda", "cuda:N".
+/// @param threads CPU threads to use; 0 means all of the machine's. Results do not depend on it by a bit.
+OpenedDevice OpenDevice(const std::string& name, int threads = 0);
+
+}  // namespace gyrebox::kernels

@@ -1,0 +1,143 @@
+/// Pair friction, background drag and their noise, as rows of the force balance (Z + Gamma) V = F + R of the
+/// overdamped bed, V = all velocities and free spins. The pair law follows the fluid particle model (Español,
+/// Phys. Rev. E 57, 2930 (1998), doi:10.1103/PhysRevE.57.2930): it conserves linear and angular momentum of a pair.
+///
+/// Two dimensions, equal drags for all beads. For a pair i, j: n the unit vector from i to j, t = z x n,
+/// arms a_i + a_j = r, slip s = (v_i - v_j).t + a_i w_i + a_j w_j:
+///   force on i   -gamma_t w s t - gamma_n w ((v_i - v_j).n) n      (on j the opposite)
+///   torque       -gamma_t w s a_i on i,  -gamma_t w s a_j on j     (the same sign)
+#pragma once
+
+#include "gyrebox/run_spec.h"
+#include "model/noise.h"
+
+namespace gyrebox::kernels {
+
+/// Weight (1 - r/r_f)^p and the coefficients it multiplies.
+template <class R>
+struct PairFriction {
+  R tangential, normal;  ///< gamma_t, gamma_n, zeta_0
+  R inverse_cutoff;      ///< 1/r_f
+  R cutoff;              ///< r_f, sigma
+  bool squared;          ///< p = 2
+
+  PairFriction() = default;
+  explicit PairFriction(const FrictionSpec& spec)
+      : tangential(R(spec.tangential)),
+        normal(R(spec.normal)),
+        inverse_cutoff(R(1.0 / spec.cutoff)),
+        cutoff(R(spec.cutoff)),
+        squared(spec.exponent == 2) {}
+
+  /// @return weight in [0, 1]; 0 from the cut-off on.
+  GYREBOX_HD R Weight(R r) const {
+    const R linear = Max(Fma(R(0.0) - r, inverse_cutoff, R(1.0)), R(0.0));
+    return squared ? linear * linear : linear;
+  }
+};
+
+/// Amplitudes of the thermal forces of one step: the square root of 2 kT/dt times each friction.
+template <class R>
+struct NoiseAmplitudes {
+  R along, across;   ///< pair, to be multiplied by the square root of the weight
+  R velocity, spin;  ///< bead
+
+  NoiseAmplitudes() = default;
+  NoiseAmplitudes(const FrictionSpec& friction, const DragSpec& drag, double temperature, double time_step)
+      : along(R(Sqrt(2 * friction.normal * temperature / time_step))),
+        across(R(Sqrt(2 * friction.tangential * temperature / time_step))),
+        velocity(R(Sqrt(2 * drag.translational * temperature / time_step))),
+        spin(R(Sqrt(2 * drag.rotational * temperature / time_step))) {}
+};
+
+template <class R>
+struct Motion {
+  R vx, vy;  ///< sigma/tau
+  R spin;    ///< rad/tau
+};
+
+/// One bead's rows of the force balance: the block of its own motion, and everything else on the right.
+template <class R>
+struct BalanceRow {
+  R fx, fy, torque;  ///< right-hand side: force and torque, motion of the neighbours included
+  R axx, axy, ayy;   ///< own block: velocity - velocity
+  R bx, by;          ///< velocity - spin
+  R c;               ///< spin - spin
+
+  GYREBOX_HD explicit BalanceRow(const DragSpec& drag) : BalanceRow(R(drag.translational), R(drag.rotational)) {}
+  GYREBOX_HD BalanceRow(R translational, R rotational)
+      : fx(R(0.0)),
+        fy(R(0.0)),
+        torque(R(0.0)),
+        axx(translational),
+        axy(R(0.0)),
+        ayy(translational),
+        bx(R(0.0)),
+        by(R(0.0)),
+        c(rotational) {}
+
+  /// Friction against a neighbour that moves with `other`.
+  /// @param nx,ny unit vector towards it. @param across,along gamma_t w and gamma_n w. @param arm,other_arm in sigma.
+  GYREBOX_HD void AddFriction(R nx, R ny, R across, R along, R arm, R other_arm, const Motion<R>& other) {
+    const R tx = R(0.0) - ny, ty = nx;
+    const R slip = Fma(other.vx, tx, Fma(other.vy, ty, R(0.0) - other_arm * other.spin));
+    const R pull_t = across * slip;
+    const R pull_n = along * Fma(other.vx, nx, other.vy * ny);
+    fx = Fma(pull_t, tx, Fma(pull_n, nx, fx));
+    fy = Fma(pull_t, ty, Fma(pull_n, ny, fy));
+    torque = Fma(arm, pull_t, torque);
+    const R more = across - along;
+    axx = Fma(more, tx * tx, axx + along);
+    axy = Fma(more, tx * ty, axy);
+    ayy = Fma(more, ty * ty, ayy + along);
+    const R lever = across * arm;
+    bx = Fma(lever, tx, bx);
+    by = Fma(lever, ty, by);
+    c = Fma(lever, arm, c);
+  }
+
+  /// A force of the neighbour: `along` towards it, `across` along t, both also from its side (so the pair balances).
+  GYREBOX_HD void AddPairForce(R nx, R ny, R along, R across, R arm) {
+    fx = Fma(along, nx, Fma(R(0.0) - across, ny, fx));
+    fy = Fma(along, ny, Fma(across, nx, fy));
+    torque = Fma(arm, across, torque);
+  }
+
+  GYREBOX_HD void AddBeadForce(R x, R y, R turning) {
+    fx = fx + x;
+    fy = fy + y;
+    torque = torque + turning;
+  }
+
+  /// Own block times a motion: force, force, torque.
+  GYREBOX_HD Motion<R> Product(const Motion<R>& m) const {
+    return {Fma(axx, m.vx, Fma(axy, m.vy, bx * m.spin)), Fma(axy, m.vx, Fma(ayy, m.vy, by * m.spin)),
+            Fma(bx, m.vx, Fma(by, m.vy, c * m.spin))};
+  }
+
+  /// Motion that balances the rows where the spin is given.
+  GYREBOX_HD Motion<R> SolveWithSpin(R spin) const {
+    const R gx = Fma(R(0.0) - bx, spin, fx), gy = Fma(R(0.0) - by, spin, fy);
+    const R scale = R(1.0) / Fma(axx, ayy, R(0.0) - axy * axy);
+    return {Fma(ayy, gx, R(0.0) - axy * gy) * scale, Fma(axx, gy, R(0.0) - axy * gx) * scale, spin};
+  }
+
+  /// Motion that balances the rows where the bead turns freely: the spin is eliminated first.
+  GYREBOX_HD Motion<R> SolveFree() const {
+    const R inverse_c = R(1.0) / c;
+    const R ux = bx * inverse_c, uy = by * inverse_c;
+    BalanceRow reduced = *this;
+    reduced.axx = Fma(R(0.0) - ux, bx, axx);
+    reduced.axy = Fma(R(0.0) - ux, by, axy);
+    reduced.ayy = Fma(R(0.0) - uy, by, ayy);
+    reduced.fx = Fma(R(0.0) - ux, torque, fx);
+    reduced.fy = Fma(R(0.0) - uy, torque, fy);
+    reduced.bx = R(0.0);
+    reduced.by = R(0.0);
+    Motion<R> motion = reduced.SolveWithSpin(R(0.0));
+    motion.spin = Fma(R(0.0) - bx, motion.vx, Fma(R(0.0) - by, motion.vy, torque)) * inverse_c;
+    return motion;
+  }
+};
+
+}  // namespace gyrebox::kernels

@@ -1,0 +1,80 @@
+/// A grid of cells over the periodic domain, each at least as wide as the reach of what is looked for, so that all
+/// partners of a bead lie in its own cell and the ones around it.
+#pragma once
+
+#include <algorithm>
+#include <cstdint>
+#include <span>
+#include <vector>
+
+#include "model/real.h"
+
+namespace gyrebox::kernels {
+
+/// Cells in rows along x. A side that holds fewer than three cells becomes one cell: there every bead is tested.
+struct CellGrid {
+  int nx = 1, ny = 1;
+
+  /// @param sides and reach in sigma; reach over 0.
+  CellGrid(double side_x, double side_y, double reach) : nx(CellsAlong(side_x, reach)), ny(CellsAlong(side_y, reach)) {}
+
+  int count() const { return nx * ny; }
+  GYREBOX_HD int Column(std::uint32_t x) const { return Slot(x, nx); }
+  GYREBOX_HD int Row(std::uint32_t y) const { return Slot(y, ny); }
+  GYREBOX_HD int CellOf(std::uint32_t x, std::uint32_t y) const { return Row(y) * nx + Column(x); }
+
+  /// Calls visit(first_cell, last_cell) for each run of neighbouring cells of a row, own cell included, each cell once.
+  template <class Visit>
+  GYREBOX_HD void ForCellsAround(int column, int row, Visit visit) const {
+    const int rows = ny < 3 ? 1 : 3;
+    for (int k = 0; k < rows; ++k) {
+      const int base = (rows == 1 ? 0 : Wrap(row + k - 1, ny)) * nx;
+      if (nx < 3) {
+        visit(base, base);
+      } else if (column == 0) {
+        visit(base, base + 1);
+        visit(base + nx - 1, base + nx - 1);
+      } else if (column == nx - 1) {
+        visit(base, base);
+        visit(base + nx - 2, base + nx - 1);
+      } else {
+        visit(base + column - 1, base + column + 1);
+      }
+    }
+  }
+
+ private:
+  static constexpr double kMostCellsAlong = 1 << 14;
+  static int CellsAlong(double side, double reach) {
+    const int n = static_cast<int>(std::min(side / reach, kMostCellsAlong));
+    return n < 3 ? 1 : n;
+  }
+  // Exact for every place: a bead on the upper face wraps to place 0.
+  GYREBOX_HD static int Slot(std::uint32_t place, int n) {
+    return static_cast<int>((static_cast<std::uint64_t>(place) * static_cast<std::uint64_t>(n)) >> 32);
+  }
+  GYREBOX_HD static int Wrap(int i, int n) { return i < 0 ? i + n : (i >= n ? i - n : i); }
+};
+
+/// Beads by cell: those of cell c are order[start[c]] .. order[start[c + 1] - 1], in the order they were given.
+struct CellOrder {
+  std::vector<std::uint32_t> start;  ///< (cells + 1)
+  std::vector<std::uint32_t> order;  ///< (beads), indices into x and y
+};
+
+/// Stable counting sort of beads into cells; reuses the memory of `out`.
+inline void SortIntoCells(const CellGrid& grid, std::span<const std::uint32_t> x, std::span<const std::uint32_t> y,
+                          CellOrder& out) {
+  out.start.assign(static_cast<std::size_t>(grid.count()) + 1, 0);
+  out.order.resize(x.size());
+  for (std::size_t i = 0; i < x.size(); ++i) ++out.start[static_cast<std::size_t>(grid.CellOf(x[i], y[i])) + 1];
+  for (std::size_t c = 1; c < out.start.size(); ++c) out.start[c] += out.start[c - 1];
+  for (std::size_t i = 0; i < x.size(); ++i) {
+    // start[c] counts up to start[c + 1] while filling, and is shifted back below.
+    out.order[out.start[static_cast<std::size_t>(grid.CellOf(x[i], y[i]))]++] = static_cast<std::uint32_t>(i);
+  }
+  for (std::size_t c = out.start.size() - 1; c > 0; --c) out.start[c] = out.start[c - 1];
+  out.start[0] = 0;
+}
+
+}  // namespace gyrebox::kernels

@@ -1,0 +1,65 @@
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <numbers>
+
+#include "cpu/bed.h"
+#include "gyrebox/run_spec.h"
+#include "start/start.h"
+
+namespace gyrebox::kernels {
+namespace {
+
+constexpr double kCoarsestQuantum = 1e-5;  // sigma: a slow bead must not feel the grid of places
+constexpr double kDiscArea = std::numbers::pi / 4;
+
+std::string Text(const char* format, double a, double b) {
+  char text[200];
+  std::snprintf(text, sizeof(text), format, a, b);
+  return text;
+}
+
+}  // namespace
+
+double ListReach(const RunSpec& spec) { return std::max(spec.force.cutoff, spec.friction.cutoff) + kSkin; }
+
+Sides FitSides(StartSpec::Places places, std::int64_t n_beads, double packing_fraction, double aspect_ratio) {
+  const double area = static_cast<double>(n_beads) * kDiscArea / packing_fraction;
+  double ratio = aspect_ratio;
+  if (places == StartSpec::Places::kTriangular) {
+    const LatticeShape shape = TriangularShape(n_beads, aspect_ratio);
+    if (shape.rows > 0) {
+      ratio = static_cast<double>(shape.rows) * std::numbers::sqrt3 / 2 / static_cast<double>(shape.columns);
+    }
+  }
+  return {std::sqrt(area / ratio), std::sqrt(area * ratio)};
+}
+
+std::vector<SpecFault> Validate(const RunSpec& spec) {
+  std::vector<SpecFault> faults;
+  const double shortest = 2 * std::max(ListReach(spec), spec.measure.bond_length);
+  for (const auto& [field, side] : {std::pair{"side_x", spec.side_x}, std::pair{"side_y", spec.side_y}}) {
+    if (!(side >= shortest)) {
+      faults.push_back({field, Text("a side of %.4g sigma is too short; at least %.4g sigma, twice the longest "
+                                    "reach: take more beads or an aspect ratio nearer to 1",
+                                    side, shortest)});
+    } else if (side * 0x1p-32 > kCoarsestQuantum) {
+      faults.push_back({field, Text("a side of %.4g sigma is too long for 32-bit places; at most %.4g sigma", side,
+                                    kCoarsestQuantum * 0x1p32)});
+    }
+  }
+  if (spec.start.places == StartSpec::Places::kTriangular &&
+      TriangularShape(spec.n_beads, spec.side_y / spec.side_x).rows == 0) {
+    faults.push_back({"n_beads", Text("%.0f beads fill no triangular lattice of whole rows; take an even number of "
+                                      "rows times a number of columns, such as %.0f",
+                                      static_cast<double>(spec.n_beads),
+                                      static_cast<double>(std::max<std::int64_t>(4, (spec.n_beads + 3) / 4 * 4)))});
+  }
+  if (spec.n_spinners < 0 || spec.n_spinners > spec.n_beads) {
+    faults.push_back({"n_spinners", Text("%.0f spinners; from 0 to %.0f", static_cast<double>(spec.n_spinners),
+                                         static_cast<double>(spec.n_beads))});
+  }
+  return faults;
+}
+
+}  // namespace gyrebox::kernels

@@ -1,0 +1,123 @@
+#include "start/separate.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <numbers>
+#include <vector>
+
+#include "model/fixed_point.h"
+#include "neighbors/cells.h"
+
+namespace gyrebox::kernels {
+namespace {
+
+// Beads relax as soft discs of this diameter: touching where there is room, smaller above the covered area at which
+// random discs jam (about 0.84).
+constexpr double kRoomyFraction = 0.80;
+constexpr int kMostSweeps = 20000;
+constexpr double kMargin = 0.3;  // of the partner lists, sigma
+constexpr double kShare = 0.4;   // of its overlap that a bead yields in one sweep
+
+class Separator {
+ public:
+  Separator(double side_x, double side_y, std::span<std::uint32_t> x, std::span<std::uint32_t> y)
+      : axis_x_(side_x), axis_y_(side_y), side_x_(side_x), side_y_(side_y), x_(x), y_(y), moves_(2 * x.size()) {
+    const double fraction = static_cast<double>(x.size()) * std::numbers::pi / 4 / (side_x * side_y);
+    diameter_ = std::min(1.0, std::sqrt(kRoomyFraction / fraction));
+  }
+
+  double diameter() const { return diameter_; }
+
+  // One sweep. Returns the closest pair before it, or the diameter where none is closer.
+  double Sweep() {
+    if (drift_ > kMargin / 2 || starts_.empty()) List();
+    double closest = diameter_;
+    for (std::size_t i = 0; i < x_.size(); ++i) closest = std::min(closest, MoveOf(i));
+    double largest = 0;
+    for (std::size_t i = 0; i < x_.size(); ++i) {
+      const double mx = moves_[2 * i], my = moves_[2 * i + 1];
+      x_[i] += AsUnsigned(RoundToInt(mx * axis_x_.quanta_of_length));
+      y_[i] += AsUnsigned(RoundToInt(my * axis_y_.quanta_of_length));
+      largest = std::max(largest, std::hypot(mx, my));
+    }
+    drift_ += largest;
+    return closest;
+  }
+
+ private:
+  double MoveOf(std::size_t i) {
+    double closest = diameter_, mx = 0, my = 0;
+    for (std::uint32_t k = starts_[i]; k < starts_[i + 1]; ++k) {
+      const std::uint32_t j = partners_[k];
+      double dx = Difference(x_[i], x_[j], axis_x_.length_of_quantum);
+      double dy = Difference(y_[i], y_[j], axis_y_.length_of_quantum);
+      double r = std::hypot(dx, dy);
+      if (r >= diameter_) continue;
+      closest = std::min(closest, r);
+      if (r < 1e-6) {  // on the same spot: part along x, the smaller number to the left
+        dx = i < j ? 1 : -1, dy = 0, r = 1;
+        mx -= kShare * dx * diameter_;
+        continue;
+      }
+      const double push = kShare * (diameter_ - r) / r;
+      mx -= push * dx;
+      my -= push * dy;
+    }
+    // A crowded bead may be pushed from all sides at once: never further than a fifth of a bead.
+    const double length = std::hypot(mx, my), limit = 0.2;
+    const double scale = length > limit ? limit / length : 1;
+    moves_[2 * i] = scale * mx;
+    moves_[2 * i + 1] = scale * my;
+    return closest;
+  }
+
+  void List() {
+    const double reach = diameter_ + kMargin;
+    const CellGrid grid(side_x_, side_y_, reach);
+    SortIntoCells(grid, x_, y_, cells_);
+    partners_.clear();
+    starts_.assign(1, 0);
+    for (std::uint32_t i = 0; i < x_.size(); ++i) {
+      grid.ForCellsAround(grid.Column(x_[i]), grid.Row(y_[i]), [&](int from, int to) {
+        for (std::uint32_t k = cells_.start[from]; k < cells_.start[to + 1]; ++k) {
+          const std::uint32_t j = cells_.order[k];
+          const double dx = Difference(x_[i], x_[j], axis_x_.length_of_quantum);
+          const double dy = Difference(y_[i], y_[j], axis_y_.length_of_quantum);
+          if (j != i && dx * dx + dy * dy < reach * reach) partners_.push_back(j);
+        }
+      });
+      starts_.push_back(static_cast<std::uint32_t>(partners_.size()));
+    }
+    drift_ = 0;
+  }
+
+  FixedAxis<double> axis_x_, axis_y_;
+  double side_x_, side_y_, diameter_ = 1, drift_ = 0;
+  std::span<std::uint32_t> x_, y_;
+  std::vector<double> moves_;
+  std::vector<std::uint32_t> starts_, partners_;
+  CellOrder cells_;
+};
+
+}  // namespace
+
+std::string Separate(double side_x, double side_y, double closest_pair, std::span<std::uint32_t> x,
+                     std::span<std::uint32_t> y) {
+  Separator separator(side_x, side_y, x, y);
+  double closest = 0;
+  for (int sweep = 0; sweep < kMostSweeps; ++sweep) {
+    closest = separator.Sweep();
+    if (closest >= std::min(closest_pair, separator.diameter())) break;
+  }
+  if (closest >= closest_pair) return {};
+  char text[160];
+  std::snprintf(
+      text, sizeof(text),
+      "a random start at this packing reached a closest pair of %.4f sigma, not the %.4f asked; ask for less, "
+      "or take a lattice start",
+      closest, closest_pair);
+  return text;
+}
+
+}  // namespace gyrebox::kernels
