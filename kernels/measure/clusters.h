@@ -1,0 +1,82 @@
+/// Clusters of spinners: beads joined by bonds, a bond being a pair no further apart than the bond length.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <span>
+#include <vector>
+
+#include "gyrebox/ensemble.h"
+#include "neighbors/cells.h"
+
+namespace gyrebox::kernels {
+
+/// One cluster. A cluster wraps where a path along its bonds comes back to the bead it left, but to another image of
+/// it.
+struct Cluster {
+  std::int64_t size = 0;          ///< beads
+  bool wraps_x = false;           ///< some such path goes round along x
+  bool wraps_y = false;           ///< some such path goes round along y
+  int wrap_directions = 0;        ///< independent directions in which such paths go round: 0, 1 or 2
+  double radius_of_gyration = 0;  ///< sigma; root mean square distance to the centre. NaN where it wraps
+};
+
+/// Finds clusters. Keeps its scratch memory from call to call.
+class ClusterFinder {
+ public:
+  /// @param x,y (beads) fixed-point places. @param side_x,side_y in sigma.
+  /// @param bond_length in sigma, under half the shorter side: a pair has at most one bond.
+  /// @return all clusters, single beads too. Valid until the next call. Which clusters there are, and every figure of
+  /// theirs, is independent of the order of the beads to the bit; the order of the clusters is not.
+  std::span<const Cluster> Find(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y, double side_x,
+                                double side_y, double bond_length);
+
+  /// For each bead of the last call, in the order given, the place of its cluster in what Find() returned.
+  std::span<const std::uint32_t> labels() const { return labels_; }
+
+ private:
+  struct Place {
+    std::uint32_t x, y;
+  };
+  struct Offset {
+    std::int64_t x, y;  // unwrapped path from the first bead of the cluster, quanta
+  };
+  class Walk;
+
+  void Sort(const CellGrid& grid, std::span<const std::uint32_t> x, std::span<const std::uint32_t> y);
+
+  // By rank: beads in the order of their cells.
+  CellOrder cells_;
+  std::vector<Place> places_;
+  std::vector<Offset> offsets_;
+  std::vector<std::uint32_t> cluster_of_rank_;
+  std::vector<std::uint32_t> queue_;
+  std::vector<std::uint32_t> labels_;
+  std::vector<Cluster> clusters_;
+};
+
+/// Classes of the histogram of sizes: 1, 2-3, 4-7, ...; the last one has no upper end.
+inline constexpr int kSizeClasses = 24;
+
+/// What is reported of the clusters of a bed. Every cluster counts, single beads and wrapping ones too, but where it
+/// says otherwise. Averages over nothing are NaN.
+struct ClusterSummary {
+  double number_average_size = 0;  ///< beads; sum s n_s / sum n_s
+  double weight_average_size = 0;  ///< beads; sum s^2 n_s / sum s n_s
+  std::int64_t largest_size = 0;   ///< beads
+  std::int64_t count = 0;
+  std::int64_t wrapping_count = 0;
+  double size_spread = 0;         ///< standard deviation over mean, of clusters of 5 or more
+  double radius_of_gyration = 0;  ///< sigma; mean over beads in clusters of 2 or more that do not wrap
+  std::array<std::int64_t, kSizeClasses> size_histogram{};  ///< clusters by size class
+};
+
+/// Sums are exact, so the order of the clusters does not matter by a bit.
+ClusterSummary Summarize(std::span<const Cluster> clusters);
+
+/// Columns of a ClusterSummary.
+std::vector<Column> ClusterColumns();
+/// Appends the values of a summary in the order of ClusterColumns(), the histogram class by class.
+void AppendTo(const ClusterSummary& summary, std::vector<double>& values);
+
+}  // namespace gyrebox::kernels

@@ -1,0 +1,189 @@
+#include "reference/reference.h"
+
+#include <array>
+#include <cmath>
+#include <numbers>
+
+#include "model/noise.h"
+
+namespace gyrebox::reference {
+namespace {
+
+using Eigen::Index;
+using Eigen::VectorXd;
+using kernels::DriveSpec;
+using kernels::RunSpec;
+
+double NearestImage(double gap, double side) { return side > 0 ? gap - side * std::round(gap / side) : gap; }
+double Wrapped(double place, double side) { return side > 0 ? place - side * std::floor(place / side) : place; }
+
+std::vector<Index> Rows(Index n, auto keep) {
+  std::vector<Index> rows;
+  for (Index row = 0; row < n; ++row) {
+    if (keep(row)) rows.push_back(row);
+  }
+  return rows;
+}
+
+}  // namespace
+
+double DriveAt(const DriveSpec& drive, double time) {
+  switch (drive.waveform) {
+    case DriveSpec::Waveform::kSteady:
+      return drive.amplitude;
+    case DriveSpec::Waveform::kSine:
+      return drive.amplitude * std::sin(2 * std::numbers::pi * drive.frequency * time);
+  }
+  return 0;
+}
+
+double PairForce(const kernels::ForceSpec& force, double r) {
+  if (r >= force.cutoff) return 0;
+  const double at_cutoff = std::exp(-(force.cutoff - 1) / force.decay_length);
+  return force.strength * (std::exp(-(r - 1) / force.decay_length) - at_cutoff);
+}
+
+double PairEnergy(const kernels::ForceSpec& force, double r) {
+  if (r >= force.cutoff) return 0;
+  const double at_cutoff = std::exp(-(force.cutoff - 1) / force.decay_length);
+  const double steep = force.decay_length * (std::exp(-(r - 1) / force.decay_length) - at_cutoff);
+  return force.strength * (steep - at_cutoff * (force.cutoff - r));
+}
+
+double FrictionWeight(const kernels::FrictionSpec& friction, double r) {
+  return r < friction.cutoff ? std::pow(1 - r / friction.cutoff, friction.exponent) : 0;
+}
+
+// Two beads in reach. Along and across are the rows of 6 numbers that pick, from the motions of both beads, the speed
+// along the line of centres and the slip across it.
+struct Balance::Pair {
+  Index i, j;
+  double r, weight;
+  Eigen::Matrix<double, 6, 1> along, across;
+
+  Pair(Index i, Index j, double dx, double dy, double weight) : i(i), j(j), r(std::hypot(dx, dy)), weight(weight) {
+    const double nx = dx / r, ny = dy / r, arm = r / 2;
+    along << nx, ny, 0, -nx, -ny, 0;
+    across << -ny, nx, arm, ny, -nx, arm;
+  }
+  // Rows of the pair in a vector of all beads.
+  std::array<Index, 6> rows() const { return {3 * i, 3 * i + 1, 3 * i + 2, 3 * j, 3 * j + 1, 3 * j + 2}; }
+  double Along(const VectorXd& motion) const { return along.dot(VectorXd(motion(rows()))); }
+  double Across(const VectorXd& motion) const { return across.dot(VectorXd(motion(rows()))); }
+};
+
+Balance::Balance(const RunSpec& spec, const std::vector<Bead>& beads, const Imposed& imposed, std::int64_t step)
+    : spec_(spec), beads_(beads), imposed_(imposed), step_(step) {
+  const Index n = static_cast<Index>(beads.size());
+  matrix_ = Eigen::MatrixXd::Zero(3 * n, 3 * n);
+  conservative_ = thermal_ = torques_ = VectorXd::Zero(3 * n);
+  for (Index i = 0; i < n; ++i) {
+    for (Index j = i + 1; j < n; ++j) {
+      const double dx = NearestImage(beads[j].x - beads[i].x, spec.side_x);
+      const double dy = NearestImage(beads[j].y - beads[i].y, spec.side_y);
+      const double r = std::hypot(dx, dy);
+      if (r >= std::max(spec.force.cutoff, spec.friction.cutoff)) continue;
+      pairs_.emplace_back(i, j, dx, dy, FrictionWeight(spec.friction, r));
+      AddPair(pairs_.back());
+    }
+  }
+  AddBeads();
+}
+
+void Balance::AddPair(const Pair& pair) {
+  const auto rows = pair.rows();
+  const double along = spec_.friction.normal * pair.weight, across = spec_.friction.tangential * pair.weight;
+  matrix_(rows, rows) += along * pair.along * pair.along.transpose() + across * pair.across * pair.across.transpose();
+  conservative_(rows) -= PairForce(spec_.force, pair.r) * pair.along;
+  energy_ += PairEnergy(spec_.force, pair.r);
+  if (spec_.temperature == 0) return;
+  const auto keys = kernels::KeysOfStep(spec_.seeds.noise, static_cast<std::uint64_t>(step_));
+  const auto noise =
+      kernels::NoiseOfPair<double>(keys, static_cast<std::uint32_t>(pair.i), static_cast<std::uint32_t>(pair.j));
+  const double twice_kt = 2 * spec_.temperature / spec_.time_step;
+  thermal_(rows) += std::sqrt(twice_kt * along) * noise.along * pair.along;
+  thermal_(rows) += std::sqrt(twice_kt * across) * noise.across * pair.across;
+}
+
+void Balance::AddBeads() {
+  const auto keys = kernels::KeysOfStep(spec_.seeds.noise, static_cast<std::uint64_t>(step_));
+  const double twice_kt = 2 * spec_.temperature / spec_.time_step;
+  const double velocity = std::sqrt(twice_kt * spec_.drag.translational);
+  const double spin = std::sqrt(twice_kt * spec_.drag.rotational);
+  for (Index i = 0; i < static_cast<Index>(beads_.size()); ++i) {
+    const Eigen::Vector3d drag(spec_.drag.translational, spec_.drag.translational, spec_.drag.rotational);
+    matrix_.diagonal().segment<3>(3 * i) += drag;
+    const auto noise = kernels::NoiseOfBead<double>(keys, static_cast<std::uint32_t>(i));
+    thermal_.segment<3>(3 * i) += Eigen::Vector3d(velocity * noise.x, velocity * noise.y, spin * noise.spin);
+    if (beads_[i].spinner && imposed_.quantity == DriveSpec::Quantity::kTorque) torques_(3 * i + 2) = imposed_.value;
+  }
+}
+
+bool Balance::IsImposed(Index row) const {
+  return row % 3 == 2 && beads_[row / 3].spinner && imposed_.quantity == DriveSpec::Quantity::kRate;
+}
+
+VectorXd Balance::Solve() const {
+  const Index n = matrix_.rows();
+  const auto free = Rows(n, [&](Index row) { return !IsImposed(row); });
+  const auto known = Rows(n, [&](Index row) { return IsImposed(row); });
+  VectorXd motion = VectorXd::Zero(n);
+  motion(known).setConstant(imposed_.value);
+  const VectorXd right = conservative_ + thermal_ + torques_ - matrix_ * motion;
+  const VectorXd solved = Eigen::MatrixXd(matrix_(free, free)).llt().solve(VectorXd(right(free)));
+  motion(free) = solved;
+  return motion;
+}
+
+VectorXd Balance::Sweep(const VectorXd& before) const {
+  VectorXd old = before;
+  for (Index row = 0; row < old.size(); ++row) {
+    if (IsImposed(row)) old(row) = imposed_.value;
+  }
+  VectorXd motion = old;
+  for (Index i = 0; i < old.size(); i += 3) {
+    const auto own = Rows(3, [&](Index row) { return !IsImposed(i + row); });
+    VectorXd others = old;
+    for (const Index row : own) others(i + row) = 0;
+    const VectorXd right = (conservative_ + thermal_ + torques_).segment<3>(i) - matrix_.middleRows<3>(i) * others;
+    const Eigen::MatrixXd block = matrix_.block<3, 3>(i, i)(own, own);
+    const VectorXd solved = block.llt().solve(VectorXd(right(own)));
+    for (std::size_t k = 0; k < own.size(); ++k) motion(i + own[k]) = solved(static_cast<Index>(k));
+  }
+  return motion;
+}
+
+Balance::Power Balance::PowerOf(const VectorXd& motion) const {
+  Power out;
+  for (Index row = 0; row < motion.size(); ++row) {
+    const double drag = row % 3 == 2 ? spec_.drag.rotational : spec_.drag.translational;
+    out.drag += drag * motion(row) * motion(row);
+    // The torque that an imposed rate needs is what its row lacks; noise does not act on it.
+    const double needed = matrix_.row(row).dot(motion) - conservative_(row);
+    out.drive += (IsImposed(row) ? needed : torques_(row)) * motion(row);
+    if (!IsImposed(row)) out.thermal += thermal_(row) * motion(row);
+  }
+  for (const Pair& pair : pairs_) {
+    out.friction += spec_.friction.tangential * pair.weight * std::pow(pair.Across(motion), 2);
+    out.friction += spec_.friction.normal * pair.weight * std::pow(pair.Along(motion), 2);
+  }
+  out.conservative = -conservative_.dot(motion);
+  return out;
+}
+
+void Move(const RunSpec& spec, const VectorXd& motion, std::vector<Bead>& beads) {
+  for (std::size_t i = 0; i < beads.size(); ++i) {
+    const Index row = 3 * static_cast<Index>(i);
+    beads[i].x = Wrapped(beads[i].x + motion(row) * spec.time_step, spec.side_x);
+    beads[i].y = Wrapped(beads[i].y + motion(row + 1) * spec.time_step, spec.side_y);
+  }
+}
+
+void TakeStep(const RunSpec& spec, Method method, std::int64_t step, std::vector<Bead>& beads, VectorXd& motion) {
+  const double middle = (static_cast<double>(step) + 0.5) * spec.time_step;
+  const Balance balance(spec, beads, {spec.drive.quantity, DriveAt(spec.drive, middle)}, step);
+  motion = method == Method::kDirect ? balance.Solve() : balance.Sweep(motion);
+  Move(spec, motion, beads);
+}
+
+}  // namespace gyrebox::reference

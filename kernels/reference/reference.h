@@ -1,0 +1,93 @@
+/// The same physics a second time: every pair tried, dense matrices, double precision, written from the equations and
+/// not from the laws in model/. Slow and plain; tests hold the engine against it. Shared with the engine are only the
+/// spec and the numbers of chance (model/noise.h), so that both can take the same noisy step.
+///
+/// Motions V are vectors of 3 N numbers: vx, vy (sigma/tau) and spin (rad/tau) of bead 0, of bead 1, and so on. A
+/// bead's id is its place in the vector of beads. A side of 0 in the spec means that the bed is open along that axis.
+#pragma once
+
+#include <Eigen/Dense>
+#include <cstdint>
+#include <vector>
+
+#include "gyrebox/run_spec.h"
+
+namespace gyrebox::reference {
+
+struct Bead {
+  double x = 0, y = 0;  ///< sigma
+  bool spinner = false;
+};
+
+/// What is imposed on every spinner in one step.
+struct Imposed {
+  kernels::DriveSpec::Quantity quantity = kernels::DriveSpec::Quantity::kRate;
+  double value = 0;  ///< rad/tau or epsilon
+};
+
+/// Value of the waveform at a time in tau, with std::sin.
+double DriveAt(const kernels::DriveSpec& drive, double time);
+
+/// Conservative force (epsilon/sigma, pushing apart) and energy (epsilon) of a pair at distance r (sigma).
+double PairForce(const kernels::ForceSpec& force, double r);
+double PairEnergy(const kernels::ForceSpec& force, double r);
+
+/// Weight of the pair friction at distance r (sigma).
+double FrictionWeight(const kernels::FrictionSpec& friction, double r);
+
+/// One bed at one instant. All vectors and matrices are of 3 N rows.
+class Balance {
+ public:
+  /// Every pair within the longest cut-off enters. @param step counts the noise of temperature over 0.
+  Balance(const kernels::RunSpec& spec, const std::vector<Bead>& beads, const Imposed& imposed, std::int64_t step = 0);
+
+  const Eigen::MatrixXd& matrix() const { return matrix_; }              ///< Z + Gamma
+  const Eigen::VectorXd& conservative() const { return conservative_; }  ///< minus the gradient of the energy
+  const Eigen::VectorXd& thermal() const { return thermal_; }            ///< the random force R
+  const Eigen::VectorXd& torques() const { return torques_; }            ///< imposed torques; 0 where rates are imposed
+  double energy() const { return energy_; }                              ///< epsilon
+
+  /// The motion that balances all free rows at once; imposed spins have their imposed value.
+  Eigen::VectorXd Solve() const;
+
+  /// One sweep: each bead balances its own rows while its neighbours move as in `before`. Imposed spins, its own and
+  /// its neighbours', have their imposed value whatever `before` says.
+  Eigen::VectorXd Sweep(const Eigen::VectorXd& before) const;
+
+  /// Energy per time that each part takes up or gives, epsilon/tau.
+  struct Power {
+    double drive = 0;     ///< torques on spinners times their spins; where the rate is imposed, the torques it needs
+    double thermal = 0;   ///< random forces times motion
+    double drag = 0;      ///< lost to the background
+    double friction = 0;  ///< lost between beads
+    double conservative = 0;  ///< growth of the potential energy
+  };
+  /// For a motion that balances the free rows, drive + thermal = drag + friction + conservative.
+  Power PowerOf(const Eigen::VectorXd& motion) const;
+
+ private:
+  struct Pair;
+  void AddPair(const Pair& pair);
+  void AddBeads();
+  bool IsImposed(Eigen::Index row) const;
+
+  kernels::RunSpec spec_;
+  std::vector<Bead> beads_;
+  Imposed imposed_;
+  std::int64_t step_;
+  std::vector<Pair> pairs_;
+  Eigen::MatrixXd matrix_;
+  Eigen::VectorXd conservative_, thermal_, torques_;
+  double energy_ = 0;
+};
+
+/// Moves beads along a motion for one time step of the spec, and wraps them into the periodic domain.
+void Move(const kernels::RunSpec& spec, const Eigen::VectorXd& motion, std::vector<Bead>& beads);
+
+/// Takes step `step` of a run with its drive at mid-step: one sweep from `motion`, or a direct solution, then a move.
+/// @param motion (3 N) of the step before, or zero; on return of this step.
+enum class Method { kLagged, kDirect };
+void TakeStep(const kernels::RunSpec& spec, Method method, std::int64_t step, std::vector<Bead>& beads,
+              Eigen::VectorXd& motion);
+
+}  // namespace gyrebox::reference
