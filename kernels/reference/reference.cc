@@ -1,6 +1,5 @@
 #include "reference/reference.h"
 
-#include <array>
 #include <cmath>
 #include <numbers>
 
@@ -54,23 +53,12 @@ double FrictionWeight(const kernels::FrictionSpec& friction, double r) {
   return r < friction.cutoff ? std::pow(1 - r / friction.cutoff, friction.exponent) : 0;
 }
 
-// Two beads in reach. Along and across are the rows of 6 numbers that pick, from the motions of both beads, the speed
-// along the line of centres and the slip across it.
-struct Balance::Pair {
-  Index i, j;
-  double r, weight;
-  Eigen::Matrix<double, 6, 1> along, across;
-
-  Pair(Index i, Index j, double dx, double dy, double weight) : i(i), j(j), r(std::hypot(dx, dy)), weight(weight) {
-    const double nx = dx / r, ny = dy / r, arm = r / 2;
-    along << nx, ny, 0, -nx, -ny, 0;
-    across << -ny, nx, arm, ny, -nx, arm;
-  }
-  // Rows of the pair in a vector of all beads.
-  std::array<Index, 6> rows() const { return {3 * i, 3 * i + 1, 3 * i + 2, 3 * j, 3 * j + 1, 3 * j + 2}; }
-  double Along(const VectorXd& motion) const { return along.dot(VectorXd(motion(rows()))); }
-  double Across(const VectorXd& motion) const { return across.dot(VectorXd(motion(rows()))); }
-};
+Balance::Pair::Pair(Index i, Index j, double dx, double dy, double weight)
+    : i(i), j(j), r(std::hypot(dx, dy)), weight(weight) {
+  const double nx = dx / r, ny = dy / r, arm = r / 2;
+  along << nx, ny, 0, -nx, -ny, 0;
+  across << -ny, nx, arm, ny, -nx, arm;
+}
 
 Balance::Balance(const RunSpec& spec, const std::vector<Bead>& beads, const Imposed& imposed, std::int64_t step)
     : spec_(spec), beads_(beads), imposed_(imposed), step_(step) {
@@ -164,8 +152,9 @@ Balance::Power Balance::PowerOf(const VectorXd& motion) const {
     if (!IsImposed(row)) out.thermal += thermal_(row) * motion(row);
   }
   for (const Pair& pair : pairs_) {
-    out.friction += spec_.friction.tangential * pair.weight * std::pow(pair.Across(motion), 2);
-    out.friction += spec_.friction.normal * pair.weight * std::pow(pair.Along(motion), 2);
+    const VectorXd both = motion(pair.rows());
+    out.friction += spec_.friction.tangential * pair.weight * std::pow(pair.across.dot(both), 2);
+    out.friction += spec_.friction.normal * pair.weight * std::pow(pair.along.dot(both), 2);
   }
   out.conservative = -conservative_.dot(motion);
   return out;

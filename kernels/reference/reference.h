@@ -7,6 +7,7 @@
 #pragma once
 
 #include <Eigen/Dense>
+#include <array>
 #include <cstdint>
 #include <vector>
 
@@ -66,7 +67,17 @@ class Balance {
   Power PowerOf(const Eigen::VectorXd& motion) const;
 
  private:
-  struct Pair;
+  // Two beads in reach. Along and across are the rows of 6 numbers that pick, from the motions of both beads, the speed
+  // along the line of centres and the slip across it.
+  struct Pair {
+    Eigen::Index i, j;
+    double r, weight;
+    Eigen::Matrix<double, 6, 1> along, across;
+
+    Pair(Eigen::Index i, Eigen::Index j, double dx, double dy, double weight);
+    // Rows of the pair in a vector of all beads.
+    std::array<Eigen::Index, 6> rows() const { return {3 * i, 3 * i + 1, 3 * i + 2, 3 * j, 3 * j + 1, 3 * j + 2}; }
+  };
   void AddPair(const Pair& pair);
   void AddBeads();
   bool IsImposed(Eigen::Index row) const;
