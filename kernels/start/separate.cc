@@ -15,7 +15,10 @@ namespace {
 // Beads relax as soft discs of this diameter: touching where there is room, smaller above the covered area at which
 // random discs jam (about 0.84).
 constexpr double kRoomyFraction = 0.80;
+// Goes on past the pair asked for, up to this share of the diameter, where there is room: a gentle first step.
+constexpr double kGentle = 0.97;
 constexpr int kMostSweeps = 20000;
+constexpr int kGentleSweeps = 2000;
 constexpr double kMargin = 0.3;  // of the partner lists, sigma
 constexpr double kShare = 0.4;   // of its overlap that a bead yields in one sweep
 
@@ -105,10 +108,12 @@ class Separator {
 std::string Separate(double side_x, double side_y, double closest_pair, std::span<std::uint32_t> x,
                      std::span<std::uint32_t> y) {
   Separator separator(side_x, side_y, x, y);
+  const double enough = std::min(closest_pair, separator.diameter());
+  const double gentle = std::max(enough, kGentle * separator.diameter());
   double closest = 0;
   for (int sweep = 0; sweep < kMostSweeps; ++sweep) {
     closest = separator.Sweep();
-    if (closest >= std::min(closest_pair, separator.diameter())) break;
+    if (closest >= (sweep < kGentleSweeps ? gentle : enough)) break;
   }
   if (closest >= closest_pair) return {};
   char text[160];
