@@ -65,6 +65,7 @@ void ForceEndLater() {
 }
 
 int Serve(const Options& options) {
+  setenv("GRPC_VERBOSITY", "NONE", /*overwrite=*/0);  // faults are told once, by this program
   const sigset_t signals = BlockEndSignals();
   auto opened = gyrebox::kernels::OpenDevice(options.device, options.threads);
   if (opened.device == nullptr) return Fail("cannot use device " + options.device + ": " + opened.reason);

@@ -1,7 +1,8 @@
+#include <filesystem>
 #include <fstream>
 #include <iostream>
-#include <iterator>
 #include <optional>
+#include <sstream>
 
 #include "cli/commands.h"
 #include "cli/text.h"
@@ -11,13 +12,15 @@
 namespace gyrebox::client {
 
 static std::optional<StudyFile> ReadStudyFile(const std::string& path) {
-  std::ifstream in(path, std::ios::binary);
-  std::string text((std::istreambuf_iterator<char>(in)), std::istreambuf_iterator<char>());
-  if (!in.is_open() || in.bad()) {
+  std::error_code ignored;
+  const std::ifstream in(path, std::ios::binary);
+  if (!in.is_open() || std::filesystem::is_directory(path, ignored)) {
     std::cerr << "gyrebox: cannot read " << path << "\n";
     return std::nullopt;
   }
-  return ParseStudyFile(text);
+  std::ostringstream text;
+  text << in.rdbuf();
+  return ParseStudyFile(text.str());
 }
 
 /// Tells the faults of a file that could not be read in full, together with those that the server finds in the rest.

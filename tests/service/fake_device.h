@@ -93,7 +93,7 @@ class FakeEnsemble : public kernels::Ensemble {
       }
       ++state.samples;
       chunk.samples.push_back(
-          {state.step, static_cast<double>(state.step) * spec.time_step, {FakeSize(spec, state.step), 1, 2, 3, 0.9}});
+          {state.step, static_cast<double>(state.step) * spec.time_step, {FakeSize(spec, state.step), 1, 2, 3, 0.875}});
     }
     if (state.verdict == kernels::Verdict::kRunning && state.step == spec.n_steps) {
       state.verdict = kernels::Verdict::kFinished;

@@ -74,6 +74,8 @@ void SetRange(v1::AxisRange* range, double first, double last, int count) {
   range->set_count(count);
 }
 
+void PrintTo(const BadStudy& bad, std::ostream* out) { *out << bad.field; }
+
 class BadStudyTest : public testing::TestWithParam<BadStudy> {};
 
 TEST_P(BadStudyTest, NamesTheFieldAndWhatWouldBeRight) {

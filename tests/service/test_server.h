@@ -19,10 +19,11 @@ class TestServer {
     Start();
   }
 
-  void Start() {
+  void Start(const std::string& listen = "127.0.0.1:0") {
     auto store = store::Store::Open(directory_.path());
     EXPECT_TRUE(store.ok()) << store.status();
     api::ServerOptions options;
+    options.listen = listen;
     options.executor.record_seconds = 0.01;
     auto server = api::Server::Start(options, *std::move(store), std::make_unique<FakeDevice>(plan_), "a test asks");
     EXPECT_TRUE(server.ok()) << server.status();

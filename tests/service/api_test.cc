@@ -1,0 +1,339 @@
+// The services as a client sees them.
+#include <gmock/gmock.h>
+#include <google/protobuf/descriptor.h>
+#include <gtest/gtest.h>
+
+#include "example_studies.h"
+#include "grpc/health/v1/health.grpc.pb.h"
+#include "gyrebox/v1/box_service.grpc.pb.h"
+#include "gyrebox/v1/run_service.grpc.pb.h"
+#include "gyrebox/v1/study_service.grpc.pb.h"
+#include "test_server.h"
+#include "wait_for.h"
+
+namespace gyrebox {
+namespace {
+
+using test::AmplitudeStudy;
+using test::BareStudy;
+using test::TestServer;
+using test::WaitFor;
+using testing::ElementsAre;
+using testing::HasSubstr;
+
+v1::ErrorDetail DetailOf(const grpc::Status& status) {
+  v1::ErrorDetail detail;
+  EXPECT_TRUE(detail.ParseFromString(status.error_details()));
+  return detail;
+}
+
+class ApiTest : public testing::Test {
+ protected:
+  template <class Stub, class Request, class Response>
+  grpc::Status Call(Stub& stub, grpc::Status (Stub::*method)(grpc::ClientContext*, const Request&, Response*),
+                    const Request& request, Response* response) {
+    grpc::ClientContext context;
+    context.set_deadline(std::chrono::system_clock::now() + std::chrono::seconds(60));
+    return (stub.*method)(&context, request, response);
+  }
+
+  grpc::Status Create(const v1::StudySpec& spec, v1::Study* study, const std::string& request_id = "") {
+    v1::CreateStudyRequest request;
+    *request.mutable_spec() = spec;
+    request.set_request_id(request_id);
+    return Call(*studies_, &v1::StudyService::Stub::CreateStudy, request, study);
+  }
+
+  grpc::Status Get(const std::string& name, v1::Study* study) {
+    v1::GetStudyRequest request;
+    request.set_name(name);
+    return Call(*studies_, &v1::StudyService::Stub::GetStudy, request, study);
+  }
+
+  grpc::Status Cancel(const std::string& name, v1::Study* study) {
+    v1::CancelStudyRequest request;
+    request.set_name(name);
+    return Call(*studies_, &v1::StudyService::Stub::CancelStudy, request, study);
+  }
+
+  grpc::Status Tabulate(const std::string& name, const std::string& observable, v1::StudyTable* table) {
+    v1::TabulateStudyRequest request;
+    request.set_name(name);
+    request.set_observable(observable);
+    return Call(*studies_, &v1::StudyService::Stub::TabulateStudy, request, table);
+  }
+
+  bool WaitForEnd(const std::string& name) {
+    return WaitFor([&] {
+      v1::Study study;
+      return Get(name, &study).ok() && study.has_end_time();
+    });
+  }
+
+  TestServer server_;
+  std::unique_ptr<v1::StudyService::Stub> studies_ = v1::StudyService::NewStub(server_.Connect());
+  std::unique_ptr<v1::RunService::Stub> runs_ = v1::RunService::NewStub(server_.Connect());
+};
+
+TEST_F(ApiTest, TakesAStudyAndFillsItsDefaultsIn) {
+  v1::Study study;
+  ASSERT_TRUE(Create(BareStudy(), &study).ok());
+  EXPECT_EQ(study.name(), "studies/1");
+  EXPECT_EQ(study.spec().bed().packing_fraction(), 0.7);
+  EXPECT_EQ(study.run_counts().total_count(), 1);
+  EXPECT_FALSE(study.etag().empty());
+  EXPECT_TRUE(WaitForEnd("studies/1"));
+}
+
+TEST_F(ApiTest, RefusesAStudyWithAllItsFaults) {
+  v1::StudySpec spec = BareStudy();
+  spec.mutable_bed()->set_packing_fraction(1);
+  spec.mutable_drive()->mutable_sine()->set_frequency(0);
+  v1::Study study;
+  const grpc::Status status = Create(spec, &study);
+  EXPECT_EQ(status.error_code(), grpc::StatusCode::INVALID_ARGUMENT);
+  EXPECT_EQ(status.error_message(), "the study has 2 faults");
+  const v1::ErrorDetail detail = DetailOf(status);
+  EXPECT_EQ(detail.reason(), "INVALID_STUDY");
+  ASSERT_EQ(detail.field_violations_size(), 2);
+  EXPECT_EQ(detail.field_violations(0).field(), "bed.packing_fraction");
+}
+
+TEST_F(ApiTest, KeepsTheDetailsOfManyFaultsShort) {
+  v1::StudySpec spec = BareStudy();
+  v1::Axis& axis = *spec.add_axes();
+  axis.set_field("thermal.temperature");
+  for (int i = 0; i < 1000; ++i) axis.add_values(-1 - i);
+  v1::Study study;
+  const grpc::Status status = Create(spec, &study);
+  EXPECT_EQ(status.error_message(), "the study has 1000 faults");
+  EXPECT_LT(status.error_details().size(), 8000u);
+  const v1::ErrorDetail detail = DetailOf(status);
+  EXPECT_THAT(detail.field_violations(detail.field_violations_size() - 1).description(), HasSubstr("more faults"));
+}
+
+TEST_F(ApiTest, AnswersARepeatedRequestWithTheFirstStudy) {
+  v1::Study first, second;
+  ASSERT_TRUE(Create(BareStudy(), &first, "a-1_B").ok());
+  ASSERT_TRUE(Create(BareStudy(), &second, "a-1_B").ok());
+  EXPECT_EQ(first.name(), second.name());
+  EXPECT_EQ(Create(BareStudy(), &second, "no spaces").error_code(), grpc::StatusCode::INVALID_ARGUMENT);
+  EXPECT_EQ(Create(BareStudy(), &second, std::string(65, 'a')).error_code(), grpc::StatusCode::INVALID_ARGUMENT);
+}
+
+TEST_F(ApiTest, ChecksWithoutStoring) {
+  v1::CheckStudyRequest request;
+  *request.mutable_spec() = BareStudy();
+  v1::CheckStudyResponse response;
+  ASSERT_TRUE(Call(*studies_, &v1::StudyService::Stub::CheckStudy, request, &response).ok());
+  EXPECT_EQ(response.field_violations_size(), 0);
+  EXPECT_EQ(response.estimate().bead_steps(), 4000 * 100);
+  EXPECT_GT(response.estimate().duration_seconds(), 0);
+  EXPECT_THAT(response.estimate().duration_basis(), HasSubstr("first guess"));
+  EXPECT_EQ(response.spec().friction().normal(), 5);
+  request.mutable_spec()->clear_bed();
+  ASSERT_TRUE(Call(*studies_, &v1::StudyService::Stub::CheckStudy, request, &response).ok());
+  ASSERT_EQ(response.field_violations_size(), 1);
+  EXPECT_FALSE(response.has_estimate());
+  v1::Study study;
+  EXPECT_EQ(Get("studies/1", &study).error_code(), grpc::StatusCode::NOT_FOUND);
+}
+
+TEST_F(ApiTest, EstimatesFromTheRateOnceThereIsOne) {
+  v1::Study study;
+  ASSERT_TRUE(Create(BareStudy(), &study).ok());
+  ASSERT_TRUE(WaitForEnd(study.name()));
+  v1::CheckStudyRequest request;
+  *request.mutable_spec() = BareStudy();
+  v1::CheckStudyResponse response;
+  ASSERT_TRUE(Call(*studies_, &v1::StudyService::Stub::CheckStudy, request, &response).ok());
+  EXPECT_THAT(response.estimate().duration_basis(), HasSubstr("measured on this box"));
+}
+
+TEST_F(ApiTest, TellsWhatIsNotThere) {
+  v1::Study study;
+  EXPECT_EQ(Get("studies/9", &study).error_code(), grpc::StatusCode::NOT_FOUND);
+  EXPECT_EQ(DetailOf(Get("studies/9", &study)).reason(), "NOT_FOUND");
+  EXPECT_EQ(Get("studies/01", &study).error_code(), grpc::StatusCode::NOT_FOUND);
+  EXPECT_EQ(Get("studies/-1", &study).error_code(), grpc::StatusCode::NOT_FOUND);
+  EXPECT_EQ(Get("", &study).error_code(), grpc::StatusCode::INVALID_ARGUMENT);
+  v1::GetRunRequest request;
+  request.set_name("studies/9/runs/1");
+  v1::Run run;
+  EXPECT_EQ(Call(*runs_, &v1::RunService::Stub::GetRun, request, &run).error_code(), grpc::StatusCode::NOT_FOUND);
+}
+
+TEST_F(ApiTest, CancelsOnce) {
+  server_.plan().step_nanoseconds = 1'000'000;
+  v1::Study study;
+  ASSERT_TRUE(Create(AmplitudeStudy({4}, 20), &study).ok());
+  ASSERT_TRUE(Cancel(study.name(), &study).ok());
+  EXPECT_EQ(study.state(), v1::Study::STATE_CANCELLED);
+  ASSERT_TRUE(WaitForEnd(study.name()));
+  ASSERT_TRUE(Get(study.name(), &study).ok());
+  EXPECT_EQ(study.run_counts().cancelled_count(), 20);
+  const grpc::Status again = Cancel(study.name(), &study);
+  EXPECT_EQ(again.error_code(), grpc::StatusCode::FAILED_PRECONDITION);
+  EXPECT_EQ(DetailOf(again).reason(), "WRONG_STATE");
+}
+
+TEST_F(ApiTest, ListsStudiesInPages) {
+  v1::Study study;
+  for (int i = 0; i < 5; ++i) ASSERT_TRUE(Create(BareStudy(), &study).ok());
+  v1::ListStudiesRequest request;
+  request.set_page_size(2);
+  std::vector<std::string> names;
+  do {
+    v1::ListStudiesResponse page;
+    ASSERT_TRUE(Call(*studies_, &v1::StudyService::Stub::ListStudies, request, &page).ok());
+    for (const auto& listed : page.studies()) names.push_back(listed.name());
+    request.set_page_token(page.next_page_token());
+  } while (!request.page_token().empty());
+  EXPECT_THAT(names, ElementsAre("studies/5", "studies/4", "studies/3", "studies/2", "studies/1"));
+}
+
+TEST_F(ApiTest, RefusesPagesThatNoListGave) {
+  v1::Study study;
+  ASSERT_TRUE(Create(AmplitudeStudy({4}, 3), &study).ok());
+  v1::ListRunsRequest runs;
+  runs.set_parent(study.name());
+  runs.set_page_size(2);
+  v1::ListRunsResponse page;
+  ASSERT_TRUE(Call(*runs_, &v1::RunService::Stub::ListRuns, runs, &page).ok());
+  EXPECT_EQ(page.runs_size(), 2);
+  v1::ListStudiesRequest studies;
+  studies.set_page_token(page.next_page_token());
+  v1::ListStudiesResponse listed;
+  EXPECT_EQ(Call(*studies_, &v1::StudyService::Stub::ListStudies, studies, &listed).error_code(),
+            grpc::StatusCode::INVALID_ARGUMENT);
+  studies.set_page_token("%%%");
+  EXPECT_EQ(Call(*studies_, &v1::StudyService::Stub::ListStudies, studies, &listed).error_code(),
+            grpc::StatusCode::INVALID_ARGUMENT);
+  studies.clear_page_token();
+  studies.set_page_size(-1);
+  EXPECT_EQ(Call(*studies_, &v1::StudyService::Stub::ListStudies, studies, &listed).error_code(),
+            grpc::StatusCode::INVALID_ARGUMENT);
+}
+
+TEST_F(ApiTest, ListsSamplesInPagesWithoutHole) {
+  v1::Study study;
+  ASSERT_TRUE(Create(BareStudy(), &study).ok());
+  ASSERT_TRUE(WaitForEnd(study.name()));
+  v1::ListSamplesRequest request;
+  request.set_parent(study.name() + "/runs/1");
+  request.set_page_size(5);
+  std::vector<int64_t> sequences;
+  do {
+    v1::ListSamplesResponse page;
+    ASSERT_TRUE(Call(*runs_, &v1::RunService::Stub::ListSamples, request, &page).ok());
+    EXPECT_EQ(page.observables_size(), 3);
+    for (const auto& sample : page.samples()) sequences.push_back(sample.sequence());
+    request.set_page_token(page.next_page_token());
+  } while (!request.page_token().empty());
+  ASSERT_EQ(sequences.size(), 17u);
+  for (int64_t i = 0; i < 17; ++i) EXPECT_EQ(sequences[i], i);
+}
+
+TEST_F(ApiTest, TabulatesPlateausAndLeavesUnstableRunsOut) {
+  server_.plan().unstable_above = 50;
+  v1::Study study;
+  ASSERT_TRUE(Create(AmplitudeStudy({4, 100}, 3), &study).ok());
+  ASSERT_TRUE(WaitForEnd(study.name()));
+  v1::StudyTable table;
+  ASSERT_TRUE(Tabulate(study.name(), "", &table).ok());
+  EXPECT_EQ(table.observable().name(), "spinner_weight_average_size");
+  EXPECT_THAT(table.axis_fields(), ElementsAre("drive.sine.amplitude"));
+  EXPECT_THAT(table.axis_units(), ElementsAre("rad/tau"));
+  ASSERT_EQ(table.rows_size(), 2);
+  const v1::TableRow& stable = table.rows(0);
+  EXPECT_THAT(stable.axis_values(), ElementsAre(4));
+  EXPECT_EQ(stable.trial_count(), 3);
+  // Samples 8 to 16 of 16 lie on the plateau; a fake run measures amplitude + 100 trial + share of the run.
+  EXPECT_DOUBLE_EQ(stable.mean(), 4 + 200 + 0.75);
+  EXPECT_DOUBLE_EQ(stable.standard_deviation(), 100);
+  EXPECT_NEAR(stable.confidence_half_width(), 4.3027 * 100 / std::sqrt(3.0), 0.01);
+  EXPECT_DOUBLE_EQ(stable.smallest(), 104.75);
+  EXPECT_DOUBLE_EQ(stable.largest(), 304.75);
+  const v1::TableRow& unstable = table.rows(1);
+  EXPECT_FALSE(unstable.has_mean());
+  EXPECT_EQ(unstable.unstable_count(), 3);
+  EXPECT_EQ(unstable.trial_count(), 0);
+}
+
+TEST_F(ApiTest, TabulatesOnlySingleNumbersThatWereMeasured) {
+  v1::Study study;
+  ASSERT_TRUE(Create(BareStudy(), &study).ok());
+  ASSERT_TRUE(WaitForEnd(study.name()));
+  v1::StudyTable table;
+  EXPECT_TRUE(Tabulate(study.name(), "closest_pair", &table).ok());
+  EXPECT_DOUBLE_EQ(table.rows(0).mean(), 0.875);
+  EXPECT_FALSE(table.rows(0).has_standard_deviation());
+  const grpc::Status unknown = Tabulate(study.name(), "closest_pear", &table);
+  EXPECT_EQ(unknown.error_code(), grpc::StatusCode::INVALID_ARGUMENT);
+  EXPECT_THAT(unknown.error_message(), HasSubstr("did you mean closest_pair?"));
+  EXPECT_EQ(Tabulate(study.name(), "histogram", &table).error_code(), grpc::StatusCode::INVALID_ARGUMENT);
+}
+
+TEST_F(ApiTest, TabulatesAStudyUnderWay) {
+  server_.plan().held = true;
+  v1::Study study;
+  ASSERT_TRUE(Create(AmplitudeStudy({4, 8}, 2), &study).ok());
+  v1::StudyTable table;
+  ASSERT_TRUE(Tabulate(study.name(), "", &table).ok());
+  ASSERT_EQ(table.rows_size(), 2);
+  EXPECT_EQ(table.rows(1).pending_count(), 2);
+  EXPECT_FALSE(table.rows(1).has_mean());
+  server_.plan().held = false;
+}
+
+TEST_F(ApiTest, TellsOfTheBox) {
+  server_.plan().held = true;
+  v1::Study study;
+  ASSERT_TRUE(Create(AmplitudeStudy({4}, 10), &study).ok());
+  const auto stub = v1::BoxService::NewStub(server_.Connect());
+  v1::Box box;
+  ASSERT_TRUE(WaitFor([&] {
+    return Call(*stub, &v1::BoxService::Stub::GetBox, v1::GetBoxRequest(), &box).ok() && box.running_count() > 0;
+  }));
+  EXPECT_EQ(box.name(), "box");
+  EXPECT_EQ(box.device(), "cpu");
+  EXPECT_EQ(box.device_reason(), "a test asks");
+  EXPECT_EQ(box.running_count() + box.queued_count(), 10);
+  server_.plan().held = false;
+}
+
+TEST_F(ApiTest, ReportsHealthAndNamesItsServices) {
+  const auto stub = grpc::health::v1::Health::NewStub(server_.Connect());
+  for (const char* service : {"", "gyrebox.v1.StudyService", "gyrebox.v1.RunService", "gyrebox.v1.BoxService"}) {
+    grpc::health::v1::HealthCheckRequest request;
+    request.set_service(service);
+    grpc::health::v1::HealthCheckResponse response;
+    EXPECT_TRUE(Call(*stub, &grpc::health::v1::Health::Stub::Check, request, &response).ok()) << service;
+    EXPECT_EQ(response.status(), grpc::health::v1::HealthCheckResponse::SERVING) << service;
+  }
+}
+
+std::unique_ptr<store::Store> NewStore(const test::TemporaryDirectory& directory) {
+  return *store::Store::Open(directory.path());
+}
+
+absl::Status StartOn(const std::string& listen) {
+  const test::TemporaryDirectory directory;
+  auto device = std::make_unique<test::FakeDevice>(std::make_shared<test::FakePlan>());
+  return api::Server::Start({listen, {}}, NewStore(directory), std::move(device), "").status();
+}
+
+TEST_F(ApiTest, RefusesAPortThatIsTaken) {
+  EXPECT_EQ(StartOn(server_.address()).code(), absl::StatusCode::kFailedPrecondition);
+}
+
+TEST(ListenTest, RefusesAddressesThatOtherMachinesReach) {
+  for (const char* listen : {"0.0.0.0:0", "[::]:0", "192.168.1.5:0", "example.org:0", "127.evil.org:0", "127.0.0.1"}) {
+    EXPECT_EQ(StartOn(listen).code(), absl::StatusCode::kInvalidArgument) << listen;
+  }
+  EXPECT_TRUE(StartOn("127.0.0.1:0").ok());
+  EXPECT_TRUE(StartOn("localhost:0").ok());
+}
+
+}  // namespace
+}  // namespace gyrebox

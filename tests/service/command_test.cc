@@ -1,0 +1,216 @@
+// The real command line against a server with a fake device.
+#include <gmock/gmock.h>
+#include <google/protobuf/util/json_util.h>
+#include <gtest/gtest.h>
+
+#include "gyrebox/v1/box.pb.h"
+#include "gyrebox/v1/run_service.pb.h"
+#include "gyrebox/v1/study_service.pb.h"
+#include "process.h"
+#include "test_server.h"
+#include "wait_for.h"
+
+namespace gyrebox {
+namespace {
+
+using test::Outcome;
+using testing::HasSubstr;
+using testing::Not;
+
+constexpr char kStudy[] = R"(title = "A map, \"small\""
+[bed]
+bead_count = 100
+[drive.sine]
+frequency = 1
+[schedule]
+duration = 2
+[[axes]]
+field = "drive.sine.amplitude"
+values = [4, 100]
+[trials]
+count = 3
+)";
+
+class CommandTest : public testing::Test {
+ protected:
+  CommandTest() { server_.plan().unstable_above = 50; }
+
+  Outcome Gyrebox(const std::vector<std::string>& arguments) {
+    std::vector<std::string> command = {GYREBOX, "--server", server_.address()};
+    command.insert(command.end(), arguments.begin(), arguments.end());
+    return test::Run(command);
+  }
+
+  std::string StudyFile() { return directory_.Write("study.toml", kStudy); }
+
+  /// Submits kStudy and follows it to its end.
+  void SubmitAndWatch() {
+    const Outcome outcome = Gyrebox({"submit", StudyFile(), "--watch"});
+    ASSERT_EQ(outcome.code, 0) << outcome.error;
+    ASSERT_EQ(outcome.out, "studies/1\n");
+    ASSERT_THAT(outcome.error, HasSubstr("studies/1: 3 finished, 3 unstable"));
+  }
+
+  template <class Message>
+  Message Json(const std::vector<std::string>& arguments) {
+    const Outcome outcome = Gyrebox(arguments);
+    EXPECT_EQ(outcome.code, 0) << outcome.error;
+    Message message;
+    const auto status = google::protobuf::util::JsonStringToMessage(outcome.out, &message);
+    EXPECT_TRUE(status.ok()) << status.ToString() << "\n" << outcome.out;
+    return message;
+  }
+
+  test::TestServer server_;
+  test::TemporaryDirectory directory_;
+};
+
+TEST_F(CommandTest, CheckTellsWhatAStudyWouldTake) {
+  const Outcome outcome = Gyrebox({"check", StudyFile()});
+  EXPECT_EQ(outcome.code, 0) << outcome.error;
+  EXPECT_THAT(outcome.out, HasSubstr("can run"));
+  EXPECT_THAT(outcome.out, HasSubstr("6 (2 points, 3 trials each)"));
+  EXPECT_THAT(outcome.out, HasSubstr("a first guess"));
+  EXPECT_EQ(Json<v1::CheckStudyResponse>({"check", "--json", StudyFile()}).estimate().run_count(), 6);
+}
+
+TEST_F(CommandTest, SubmitPrintsTheNameAlone) {
+  const Outcome outcome = Gyrebox({"submit", StudyFile()});
+  EXPECT_EQ(outcome.code, 0);
+  EXPECT_EQ(outcome.out, "studies/1\n");
+  EXPECT_EQ(outcome.error, "");
+}
+
+TEST_F(CommandTest, ShowTellsWhyRunsStoppedEarly) {
+  SubmitAndWatch();
+  for (const char* name : {"1", "studies/1"}) {
+    const Outcome outcome = Gyrebox({"show", name});
+    EXPECT_EQ(outcome.code, 0);
+    EXPECT_THAT(outcome.out, HasSubstr("studies/1  A map, \"small\""));
+    EXPECT_THAT(outcome.out, HasSubstr("finished, 100 % done"));
+    EXPECT_THAT(outcome.out, HasSubstr("6: 3 finished, 3 unstable"));
+    EXPECT_THAT(outcome.out, HasSubstr("drive.sine.amplitude: 4, 100"));
+    EXPECT_THAT(outcome.out, HasSubstr("unstable  beads 3 and 5 came within 0.5 sigma"));
+  }
+  EXPECT_EQ(Json<v1::Study>({"show", "1", "--json"}).run_counts().unstable_count(), 3);
+}
+
+TEST_F(CommandTest, TableMarksUnstablePoints) {
+  SubmitAndWatch();
+  const Outcome outcome = Gyrebox({"table", "1"});
+  EXPECT_EQ(outcome.code, 0);
+  EXPECT_THAT(outcome.out, HasSubstr("[rad/tau]"));
+  EXPECT_THAT(outcome.out, HasSubstr("204.8   100  -43.66 to 453.2  104.8 to 304.8       3\n"));
+  EXPECT_THAT(outcome.out, HasSubstr("0  unstable 3/3\n"));
+  EXPECT_THAT(outcome.out, HasSubstr("left out of the averages"));
+  EXPECT_EQ(Json<v1::StudyTable>({"table", "1", "--json"}).rows_size(), 2);
+}
+
+TEST_F(CommandTest, TableAsCsv) {
+  SubmitAndWatch();
+  const Outcome outcome = Gyrebox({"table", "1", "--csv", "--observable", "closest_pair"});
+  EXPECT_EQ(outcome.out,
+            "drive.sine.amplitude [rad/tau],closest_pair_mean [sigma],closest_pair_standard_deviation [sigma],"
+            "closest_pair_confidence_half_width [sigma],closest_pair_smallest [sigma],closest_pair_largest [sigma],"
+            "trials,unstable,failed,waiting\r\n"
+            "4,0.875,0,0,0.875,0.875,3,0,0,0\r\n"
+            "100,,,,,,0,3,0,0\r\n");
+}
+
+TEST_F(CommandTest, TableOfAnUnknownObservable) {
+  SubmitAndWatch();
+  const Outcome outcome = Gyrebox({"table", "1", "--observable", "closest_pear"});
+  EXPECT_EQ(outcome.code, 2);
+  EXPECT_THAT(outcome.error, HasSubstr("did you mean closest_pair?"));
+}
+
+TEST_F(CommandTest, Series) {
+  SubmitAndWatch();
+  const Outcome text = Gyrebox({"series", "1/1"});
+  EXPECT_EQ(text.code, 0);
+  EXPECT_EQ(std::count(text.out.begin(), text.out.end(), '\n'), 2 + 17);
+  EXPECT_THAT(text.out, Not(HasSubstr("histogram")));
+  for (const char* name : {"1/1", "1/runs/1", "studies/1/runs/1"}) {
+    const Outcome csv = Gyrebox({"series", name, "--csv"});
+    EXPECT_THAT(csv.out, testing::StartsWith("step,time [tau],spinner_weight_average_size [beads],histogram_0,"
+                                             "histogram_1,histogram_2,closest_pair [sigma]\r\n"
+                                             "0,0,104,1,2,3,0.875\r\n250,0.125,104.0625,1,2,3,0.875\r\n"));
+  }
+  EXPECT_EQ(Json<v1::ListSamplesResponse>({"series", "1/1", "--json"}).samples_size(), 17);
+}
+
+TEST_F(CommandTest, ListAndBox) {
+  EXPECT_THAT(Gyrebox({"list"}).out, HasSubstr("There are no studies yet"));
+  SubmitAndWatch();
+  const Outcome list = Gyrebox({"list"});
+  EXPECT_THAT(list.out, HasSubstr("studies/1  finished  100 %  3 finished, 3 unstable"));
+  EXPECT_EQ(Json<v1::ListStudiesResponse>({"list", "--json"}).studies_size(), 1);
+  EXPECT_THAT(Gyrebox({"box"}).out, HasSubstr("cpu, a device without physics"));
+  EXPECT_EQ(Json<v1::Box>({"box", "--json"}).device(), "cpu");
+}
+
+TEST_F(CommandTest, CancelOnce) {
+  server_.plan().step_nanoseconds = 1'000'000;
+  ASSERT_EQ(Gyrebox({"submit", StudyFile()}).code, 0);
+  const Outcome first = Gyrebox({"cancel", "1"});
+  EXPECT_EQ(first.code, 0) << first.error;
+  const Outcome second = Gyrebox({"cancel", "studies/1"});
+  EXPECT_EQ(second.code, 3);
+  EXPECT_THAT(second.error, HasSubstr("studies/1 is cancelled already"));
+  EXPECT_EQ(Gyrebox({"watch", "1"}).code, 3);  // ends, but not complete
+}
+
+TEST_F(CommandTest, WatchAsJsonIsOneMessageALine) {
+  SubmitAndWatch();
+  const Outcome outcome = Gyrebox({"watch", "1", "--json"});
+  EXPECT_EQ(outcome.code, 0);
+  std::istringstream lines(outcome.out);
+  int count = 0;
+  for (std::string line; std::getline(lines, line); ++count) {
+    v1::WatchRunsResponse message;
+    ASSERT_TRUE(google::protobuf::util::JsonStringToMessage(line, &message).ok()) << line;
+    EXPECT_EQ(message.sequence(), count);
+  }
+  EXPECT_EQ(count, 7);  // the study and its six runs
+}
+
+TEST_F(CommandTest, TellsWhatIsNotThere) {
+  for (const char* command : {"show", "watch", "table", "cancel"}) {
+    const Outcome outcome = Gyrebox({command, "99"});
+    EXPECT_EQ(outcome.code, 3) << command;
+    EXPECT_THAT(outcome.error, HasSubstr("there is no study studies/99")) << command;
+  }
+  EXPECT_EQ(Gyrebox({"series", "99/1"}).code, 3);
+}
+
+TEST_F(CommandTest, TellsOfBadOptions) {
+  EXPECT_EQ(Gyrebox({}).code, 2);
+  EXPECT_EQ(Gyrebox({"dance"}).code, 2);
+  EXPECT_EQ(Gyrebox({"show"}).code, 2);
+  EXPECT_EQ(Gyrebox({"list", "--fancy"}).code, 2);
+  EXPECT_EQ(Gyrebox({"--help"}).code, 0);
+  EXPECT_EQ(Gyrebox({"--version"}).code, 0);
+}
+
+TEST_F(CommandTest, TellsThatNoServerAnswers) {
+  const std::string address = server_.address();
+  const std::string file = StudyFile();
+  server_.Stop();
+  for (const std::vector<std::string>& command : std::vector<std::vector<std::string>>{
+           {"list"}, {"show", "1"}, {"table", "1"}, {"submit", file}, {"check", file}, {"box"}}) {
+    std::vector<std::string> whole = {GYREBOX, "--server", address};
+    whole.insert(whole.end(), command.begin(), command.end());
+    const Outcome outcome = test::Run(whole);
+    EXPECT_EQ(outcome.code, 4) << command[0];
+    EXPECT_THAT(outcome.error, HasSubstr("no answer from a server at " + address)) << command[0];
+  }
+}
+
+TEST_F(CommandTest, TakesTheServerFromTheEnvironment) {
+  setenv("GYREBOX_SERVER", server_.address().c_str(), 1);
+  EXPECT_EQ(test::Run({GYREBOX, "list"}).code, 0);
+  unsetenv("GYREBOX_SERVER");
+}
+
+}  // namespace
+}  // namespace gyrebox
