@@ -9,7 +9,7 @@
 
 namespace {
 
-using gyrebox::kernels::DriveSpec;
+using gyrebox::kernels::WaveSpec;
 using gyrebox::kernels::RunSpec;
 using gyrebox::kernels::StartSpec;
 
@@ -35,9 +35,9 @@ RunSpec BenchRun(const Options& options, std::uint64_t seed) {
   spec.side_y = sides.y;
   spec.temperature = options.temperature;
   spec.n_steps = std::int64_t{1} << 40;
-  spec.drive.waveform = DriveSpec::Waveform::kSine;
-  spec.drive.amplitude = options.amplitude;
-  spec.drive.frequency = 1;
+  spec.drive.wave.shape = WaveSpec::Shape::kSine;
+  spec.drive.wave.amplitude = options.amplitude;
+  spec.drive.wave.frequency = 1;
   spec.seeds.places = seed;
   return spec;
 }
