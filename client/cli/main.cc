@@ -1,0 +1,89 @@
+// gyrebox: options, and which command they name.
+#include <CLI/CLI.hpp>
+#include <functional>
+#include <string>
+
+#include "cli/commands.h"
+
+using namespace gyrebox::client;
+
+namespace {
+
+struct Options {
+  Session session{"127.0.0.1:7421"};
+  std::string name;
+  std::string observable;
+  bool watch = false;
+  bool csv = false;
+};
+
+using Run = std::function<ExitCode()>;
+
+CLI::App* AddCommand(CLI::App& app, const char* name, const char* help, Run* chosen, Run run) {
+  CLI::App* command = app.add_subcommand(name, help);
+  command->fallthrough();
+  command->callback([=] { *chosen = run; });
+  return command;
+}
+
+void AddJson(CLI::App* command, Options& options) {
+  command->add_flag("--json", options.session.json, "Print the API's own JSON");
+}
+
+void AddStudyCommands(CLI::App& app, Options& o, Run* chosen) {
+  CLI::App* check = AddCommand(app, "check", "Check a study file and say what it would take", chosen,
+                               [&o] { return Check(o.session, o.name); });
+  check->add_option("FILE", o.name, "Study file")->required();
+  AddJson(check, o);
+  CLI::App* submit = AddCommand(app, "submit", "Submit a study; prints its name", chosen,
+                                [&o] { return Submit(o.session, o.name, o.watch); });
+  submit->add_option("FILE", o.name, "Study file")->required();
+  submit->add_flag("--watch", o.watch, "Follow it to its end");
+  CLI::App* cancel = AddCommand(app, "cancel", "Cancel a study; what was measured stays", chosen,
+                                [&o] { return Cancel(o.session, o.name); });
+  cancel->add_option("NAME", o.name, "Study, such as studies/7 or 7")->required();
+}
+
+void AddReadingCommands(CLI::App& app, Options& o, Run* chosen) {
+  AddJson(AddCommand(app, "list", "List all studies, newest first", chosen, [&o] { return List(o.session); }), o);
+  CLI::App* show = AddCommand(app, "show", "Show a study and why runs stopped early", chosen,
+                              [&o] { return Show(o.session, o.name); });
+  CLI::App* watch =
+      AddCommand(app, "watch", "Follow a study to its end", chosen, [&o] { return Watch(o.session, o.name); });
+  CLI::App* table = AddCommand(app, "table", "Mean over trials at every point of a study", chosen,
+                               [&o] { return Table(o.session, o.name, o.observable, o.csv); });
+  for (CLI::App* command : {show, watch, table}) {
+    command->add_option("NAME", o.name, "Study, such as studies/7 or 7")->required();
+    AddJson(command, o);
+  }
+  table->add_option("--observable", o.observable, "What to average; spinner_weight_average_size if not given");
+  table->add_flag("--csv", o.csv, "Print CSV");
+  CLI::App* series = AddCommand(app, "series", "Print what a run measured, sample by sample", chosen,
+                                [&o] { return Series(o.session, o.name, o.csv); });
+  series->add_option("RUN", o.name, "Run, such as studies/7/runs/3 or 7/3")->required();
+  series->add_flag("--csv", o.csv, "Print CSV");
+  AddJson(series, o);
+  AddJson(AddCommand(app, "box", "Show the machine and what it is doing", chosen, [&o] { return ShowBox(o.session); }),
+          o);
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  Options options;
+  Run chosen;
+  CLI::App app("Submits studies to a gyreboxd server, follows them and reads their results.", "gyrebox");
+  app.set_version_flag("--version", GYREBOX_VERSION);
+  app.require_subcommand(1);
+  app.add_option("--server", options.session.server, "HOST:PORT of the server")
+      ->envname("GYREBOX_SERVER")
+      ->capture_default_str();
+  AddStudyCommands(app, options, &chosen);
+  AddReadingCommands(app, options, &chosen);
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& error) {
+    return app.exit(error) == 0 ? kDone : kBadInput;
+  }
+  return chosen();
+}

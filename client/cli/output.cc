@@ -1,0 +1,44 @@
+#include "cli/output.h"
+
+#include <google/protobuf/util/json_util.h>
+
+#include <iostream>
+
+namespace gyrebox::client {
+
+void PrintJson(const google::protobuf::Message& message, bool one_line) {
+  google::protobuf::util::JsonPrintOptions options;
+  options.preserve_proto_field_names = true;
+  options.always_print_primitive_fields = true;
+  options.add_whitespace = !one_line;
+  std::string text;
+  (void)google::protobuf::util::MessageToJsonString(message, &text, options);
+  std::cout << text << (one_line ? "\n" : "") << std::flush;
+}
+
+ExitCode Report(const Session& session, const absl::Status& status) {
+  const std::string message(status.message());
+  switch (status.code()) {
+    case absl::StatusCode::kUnavailable:
+    case absl::StatusCode::kDeadlineExceeded:
+      std::cerr << "gyrebox: no answer from a server at " << session.server << " (" << message
+                << "); start gyreboxd there, or name another with --server\n";
+      return kNotReachable;
+    case absl::StatusCode::kInvalidArgument:
+      std::cerr << "gyrebox: " << message << "\n";
+      return kBadInput;
+    default:
+      std::cerr << "gyrebox: " << message << "\n";
+      return kRefused;
+  }
+}
+
+ExitCode Report(const std::string& path, const std::vector<FileFault>& faults) {
+  for (const FileFault& fault : faults) {
+    std::cerr << path << ":" << fault.line << ": " << fault.field << (fault.field.empty() ? "" : ": ") << fault.message
+              << "\n";
+  }
+  return kBadInput;
+}
+
+}  // namespace gyrebox::client

@@ -1,0 +1,33 @@
+/// Where commands write, and how they end.
+#pragma once
+
+#include <absl/status/status.h>
+#include <google/protobuf/message.h>
+
+#include <string>
+#include <vector>
+
+#include "lib/client.h"
+#include "lib/study_file.h"
+
+namespace gyrebox::client {
+
+/// What a command ends with.
+enum ExitCode { kDone = 0, kBadInput = 2, kRefused = 3, kNotReachable = 4 };
+
+/// What every command gets.
+struct Session {
+  std::string server;
+  bool json = false;
+};
+
+/// Prints a message as the API's own JSON, on several lines or on one.
+void PrintJson(const google::protobuf::Message& message, bool one_line = false);
+
+/// Tells a failed call on the error stream. Returns what to end with.
+ExitCode Report(const Session& session, const absl::Status& status);
+
+/// Tells the faults of a study file on the error stream, one a line. Returns kBadInput.
+ExitCode Report(const std::string& path, const std::vector<FileFault>& faults);
+
+}  // namespace gyrebox::client

@@ -1,0 +1,72 @@
+#include <iostream>
+
+#include "cli/commands.h"
+#include "cli/text.h"
+#include "cli/text_table.h"
+#include "schema/number_text.h"
+
+namespace gyrebox::client {
+
+/// Headers of all values of a sample; a wide observable's values are numbered from 0.
+static Row Headers(const v1::ListSamplesResponse& series) {
+  Row head = {"step", "time [tau]"};
+  for (const v1::Observable& observable : series.observables()) {
+    for (int i = 0; i < observable.width(); ++i) {
+      const std::string name =
+          observable.width() == 1 ? observable.name() : observable.name() + "_" + std::to_string(i);
+      head.push_back(WithUnit(name, observable.unit()));
+    }
+  }
+  return head;
+}
+
+static void PrintCsv(const v1::ListSamplesResponse& series) {
+  WriteCsv(std::cout, Headers(series));
+  for (const v1::Sample& sample : series.samples()) {
+    Row row = {std::to_string(sample.step()), schema::NumberText(sample.time())};
+    for (const double value : sample.values()) row.push_back(schema::NumberText(value));
+    WriteCsv(std::cout, row);
+  }
+}
+
+/// Places, among the values of a sample, of observables that are single numbers.
+static std::vector<int> SingleValues(const v1::ListSamplesResponse& series) {
+  std::vector<int> places;
+  int place = 0;
+  for (const v1::Observable& observable : series.observables()) {
+    if (observable.width() == 1) places.push_back(place);
+    place += observable.width();
+  }
+  return places;
+}
+
+static void PrintText(const v1::ListSamplesResponse& series) {
+  std::vector<Row> rows = {{"step", "time"}, {"", "[tau]"}};
+  for (const v1::Observable& observable : series.observables()) {
+    if (observable.width() != 1) continue;
+    rows[0].push_back(observable.name());
+    rows[1].push_back(observable.unit().empty() ? "" : "[" + observable.unit() + "]");
+  }
+  const auto places = SingleValues(series);
+  for (const v1::Sample& sample : series.samples()) {
+    Row& row = rows.emplace_back();
+    row = {std::to_string(sample.step()), schema::NumberText(sample.time(), 6)};
+    for (const int place : places) row.push_back(schema::NumberText(sample.values(place), 5));
+  }
+  WriteAligned(std::cout, rows, std::vector<Align>(rows[0].size(), Align::kRight));
+}
+
+ExitCode Series(const Session& session, const std::string& run, bool csv) {
+  const auto series = Client(session.server).ListSamples(RunName(run));
+  if (!series.ok()) return Report(session, series.status());
+  if (session.json) {
+    PrintJson(*series);
+  } else if (csv) {
+    PrintCsv(*series);
+  } else {
+    PrintText(*series);
+  }
+  return kDone;
+}
+
+}  // namespace gyrebox::client

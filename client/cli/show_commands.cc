@@ -1,0 +1,110 @@
+#include <iostream>
+
+#include "cli/commands.h"
+#include "cli/text.h"
+#include "cli/text_table.h"
+#include "gyrebox/v1/rule.pb.h"
+#include "schema/field_path.h"
+#include "schema/number_text.h"
+
+namespace gyrebox::client {
+
+static std::string PercentText(double share) { return std::to_string(static_cast<int>(100 * share)) + " %"; }
+
+static std::string TitleOf(const v1::Study& study) { return study.spec().title(); }
+
+ExitCode List(const Session& session) {
+  const auto all = Client(session.server).ListStudies();
+  if (!all.ok()) return Report(session, all.status());
+  if (session.json) {
+    PrintJson(*all);
+    return kDone;
+  }
+  if (all->studies().empty()) {
+    std::cout << "There are no studies yet; gyrebox submit FILE makes one.\n";
+    return kDone;
+  }
+  std::vector<Row> rows = {{"study", "state", "done", "runs", "created", "title"}};
+  for (const v1::Study& study : all->studies()) {
+    rows.push_back({study.name(), StateText(study.state()), PercentText(study.progress()),
+                    CountsText(study.run_counts()), TimeText(study.create_time()), TitleOf(study)});
+  }
+  WriteAligned(std::cout, rows, {Align::kLeft, Align::kLeft, Align::kRight, Align::kLeft, Align::kLeft, Align::kLeft});
+  return kDone;
+}
+
+static std::string ValuesText(const v1::Axis& axis) {
+  const auto number = [](double value) { return schema::NumberText(value); };
+  if (axis.spacing_case() != v1::Axis::SPACING_NOT_SET) {
+    const auto& range = axis.has_linear() ? axis.linear() : axis.logarithmic();
+    return std::to_string(range.count()) + " values from " + number(range.first()) + " to " + number(range.last()) +
+           (axis.has_linear() ? ", equal differences" : ", equal ratios");
+  }
+  std::string text;
+  for (const double value : axis.values()) text += (text.empty() ? "" : ", ") + number(value);
+  return text;
+}
+
+static std::string StateLine(const v1::Study& study) {
+  std::string text = StateText(study.state()) + ", " + PercentText(study.progress()) + " done";
+  if (study.has_remaining_seconds()) text += ", about " + DurationText(study.remaining_seconds()) + " left";
+  return text;
+}
+
+static void PrintHead(const v1::Study& study) {
+  std::cout << study.name() << (TitleOf(study).empty() ? "" : "  " + TitleOf(study)) << "\n";
+  std::vector<Row> rows = {{"  state", StateLine(study)}, {"  created", TimeText(study.create_time())}};
+  if (study.has_start_time()) rows.push_back({"  started", TimeText(study.start_time())});
+  if (study.has_end_time()) rows.push_back({"  ended", TimeText(study.end_time())});
+  rows.push_back({"  runs", std::to_string(study.run_counts().total_count()) + ": " + CountsText(study.run_counts())});
+  for (const v1::Axis& axis : study.spec().axes()) {
+    rows.push_back(
+        {rows.back()[0] == "  axes" || rows.back()[0].empty() ? "" : "  axes", axis.field() + ": " + ValuesText(axis)});
+  }
+  rows.push_back({"  trials", std::to_string(study.spec().trials().count())});
+  WriteAligned(std::cout, rows, {Align::kLeft, Align::kLeft});
+}
+
+static bool StoppedEarly(const v1::Run& run) {
+  return run.state() == v1::Run::STATE_UNSTABLE || run.state() == v1::Run::STATE_FAILED;
+}
+
+/// Runs that stopped before their end, and why.
+static void PrintFaults(const v1::Study& study, const v1::ListRunsResponse& runs) {
+  std::vector<Row> rows = {{"run"}};
+  std::vector<Align> align = {Align::kRight};
+  for (const v1::Axis& axis : study.spec().axes()) {
+    rows[0].push_back(LastPart(axis.field()));
+    align.push_back(Align::kRight);
+  }
+  for (const char* head : {"trial", "state", "why"}) rows[0].push_back(head);
+  align.insert(align.end(), {Align::kRight, Align::kLeft, Align::kLeft});
+  for (const v1::Run& run : runs.runs()) {
+    if (!StoppedEarly(run)) continue;
+    Row& row = rows.emplace_back();
+    row.push_back(LastPart(run.name()));
+    for (const double value : run.axis_values()) row.push_back(schema::NumberText(value, 6));
+    row.insert(row.end(), {std::to_string(run.trial()), StateText(run.state()), run.fault().message()});
+  }
+  if (rows.size() == 1) return;
+  std::cout << "\nRuns that stopped before their end:\n";
+  WriteAligned(std::cout, rows, align);
+}
+
+ExitCode Show(const Session& session, const std::string& name) {
+  Client client(session.server);
+  const auto study = client.GetStudy(StudyName(name));
+  if (!study.ok()) return Report(session, study.status());
+  if (session.json) {
+    PrintJson(*study);
+    return kDone;
+  }
+  PrintHead(*study);
+  if (study->run_counts().unstable_count() + study->run_counts().failed_count() == 0) return kDone;
+  const auto runs = client.ListRuns(study->name());
+  if (!runs.ok()) return Report(session, runs.status());
+  PrintFaults(*study, *runs);
+  return kDone;
+}
+
+}  // namespace gyrebox::client

@@ -1,0 +1,89 @@
+#include <fstream>
+#include <iostream>
+#include <iterator>
+#include <optional>
+
+#include "cli/commands.h"
+#include "cli/text.h"
+#include "cli/text_table.h"
+#include "schema/number_text.h"
+
+namespace gyrebox::client {
+
+static std::optional<StudyFile> ReadStudyFile(const std::string& path) {
+  std::ifstream in(path, std::ios::binary);
+  std::string text((std::istreambuf_iterator<char>(in)), std::istreambuf_iterator<char>());
+  if (!in.is_open() || in.bad()) {
+    std::cerr << "gyrebox: cannot read " << path << "\n";
+    return std::nullopt;
+  }
+  return ParseStudyFile(text);
+}
+
+/// Tells the faults of a file that could not be read in full, together with those that the server finds in the rest.
+static ExitCode ReportUnread(Client& client, const std::string& path, const StudyFile& file) {
+  std::vector<v1::FieldViolation> violations;
+  if (file.is_toml) {
+    if (const auto checked = client.CheckStudy(file.spec); checked.ok()) {
+      violations.assign(checked->field_violations().begin(), checked->field_violations().end());
+    }
+  }
+  return Report(path, file.AllFaults(violations));
+}
+
+static void PrintEstimate(const std::string& path, const v1::CheckStudyResponse& checked) {
+  const v1::Estimate& estimate = checked.estimate();
+  const int64_t trials = checked.spec().trials().count();
+  const auto number = [](double value) { return schema::NumberText(value, 3); };
+  std::cout << path << " can run.\n";
+  WriteAligned(
+      std::cout,
+      {{"  runs", std::to_string(estimate.run_count()) + " (" + Plural(estimate.run_count() / trials, "point") + ", " +
+                      Plural(trials, "trial") + " each)"},
+       {"  beads", std::to_string(estimate.bead_count()) + " in a run"},
+       {"  steps", number(static_cast<double>(estimate.step_count())) + " in all, " + number(estimate.bead_steps()) +
+                       " bead-steps"},
+       {"  memory", BytesText(static_cast<double>(estimate.memory_bytes())) + " if all ran side by side"},
+       {"  disk", BytesText(static_cast<double>(estimate.disk_bytes()))},
+       {"  time", "about " + DurationText(estimate.duration_seconds()) + " on this box alone (" +
+                      estimate.duration_basis() + ")"}},
+      {Align::kLeft, Align::kLeft});
+}
+
+ExitCode Check(const Session& session, const std::string& path) {
+  const auto file = ReadStudyFile(path);
+  if (!file) return kBadInput;
+  Client client(session.server);
+  if (!file->faults.empty()) return ReportUnread(client, path, *file);
+  const auto checked = client.CheckStudy(file->spec);
+  if (!checked.ok()) return Report(session, checked.status());
+  if (session.json) PrintJson(*checked);
+  if (checked->field_violations_size() > 0) {
+    return Report(path, file->AllFaults({checked->field_violations().begin(), checked->field_violations().end()}));
+  }
+  if (!session.json) PrintEstimate(path, *checked);
+  return kDone;
+}
+
+ExitCode Submit(const Session& session, const std::string& path, bool watch) {
+  const auto file = ReadStudyFile(path);
+  if (!file) return kBadInput;
+  Client client(session.server);
+  if (!file->faults.empty()) return ReportUnread(client, path, *file);
+  const auto study = client.CreateStudy(file->spec);
+  if (!study.ok()) {
+    const auto violations = ViolationsOf(study.status());
+    return violations.empty() ? Report(session, study.status()) : Report(path, file->AllFaults(violations));
+  }
+  std::cout << study->name() << std::endl;
+  return watch ? Watch(session, study->name()) : kDone;
+}
+
+ExitCode Cancel(const Session& session, const std::string& name) {
+  const auto study = Client(session.server).CancelStudy(StudyName(name));
+  if (!study.ok()) return Report(session, study.status());
+  std::cerr << study->name() << ": cancelled; " << CountsText(study->run_counts()) << "\n";
+  return kDone;
+}
+
+}  // namespace gyrebox::client

@@ -1,0 +1,117 @@
+#include <algorithm>
+#include <iostream>
+
+#include "cli/commands.h"
+#include "cli/text.h"
+#include "cli/text_table.h"
+#include "schema/number_text.h"
+
+namespace gyrebox::client {
+
+constexpr int kDigits = 4;
+
+static std::string Short(double value) { return schema::NumberText(value, kDigits); }
+
+static std::string Range(double low, double high) { return Short(low) + " to " + Short(high); }
+
+static int TrialsOf(const v1::TableRow& row) {
+  return row.trial_count() + row.unstable_count() + row.failed_count() + row.pending_count();
+}
+
+/// What a reader must know about a point: "unstable 2/3, waiting 1/3".
+static std::string Mark(const v1::TableRow& row) {
+  const std::pair<int, const char*> kParts[] = {
+      {row.unstable_count(), "unstable"}, {row.failed_count(), "failed"}, {row.pending_count(), "waiting"}};
+  std::string mark;
+  for (const auto& [count, word] : kParts) {
+    if (count == 0) continue;
+    mark += (mark.empty() ? "" : ", ") + std::string(word) + " " + std::to_string(count) + "/" +
+            std::to_string(TrialsOf(row));
+  }
+  return mark;
+}
+
+static Row TextRow(const v1::TableRow& row) {
+  Row cells;
+  for (const double value : row.axis_values()) cells.push_back(schema::NumberText(value, 6));
+  const bool spread = row.has_confidence_half_width();
+  cells.push_back(row.has_mean() ? Short(row.mean()) : "-");
+  cells.push_back(spread ? Short(row.standard_deviation()) : "-");
+  cells.push_back(spread ? Range(row.mean() - row.confidence_half_width(), row.mean() + row.confidence_half_width())
+                         : "-");
+  cells.push_back(row.has_mean() ? Range(row.smallest(), row.largest()) : "-");
+  cells.push_back(std::to_string(row.trial_count()));
+  cells.push_back(Mark(row));
+  return cells;
+}
+
+static void PrintText(const v1::StudyTable& table) {
+  const v1::Observable& observable = table.observable();
+  std::cout << table.study() << "  " << WithUnit(observable.name(), observable.unit()) << "\n";
+  if (!observable.definition().empty()) std::cout << observable.definition() << "\n";
+  std::cout << table.method() << "\n\n";
+  std::vector<Row> rows(2);
+  for (int i = 0; i < table.axis_fields_size(); ++i) {
+    rows[0].push_back(LastPart(table.axis_fields(i)));
+    rows[1].push_back(table.axis_units(i).empty() ? "" : "[" + table.axis_units(i) + "]");
+  }
+  rows[0].insert(rows[0].end(), {"mean", "± sd", "95 % interval", "min to max", "trials", ""});
+  rows[1].resize(rows[0].size());
+  std::vector<Align> align(rows[0].size(), Align::kRight);
+  align.back() = Align::kLeft;
+  bool unstable = false;
+  for (const v1::TableRow& row : table.rows()) {
+    rows.push_back(TextRow(row));
+    unstable = unstable || row.unstable_count() > 0;
+  }
+  if (std::all_of(rows[1].begin(), rows[1].end(), [](const std::string& cell) { return cell.empty(); })) {
+    rows.erase(rows.begin() + 1);
+  }
+  WriteAligned(std::cout, rows, align);
+  if (unstable) {
+    std::cout << "\nunstable n/m: n of m trials became unstable and were stopped; they are left out of the averages.\n"
+              << "gyrebox show " << table.study() << " tells why.\n";
+  }
+}
+
+static void PrintCsv(const v1::StudyTable& table) {
+  const std::string& unit = table.observable().unit();
+  Row head;
+  for (int i = 0; i < table.axis_fields_size(); ++i) {
+    head.push_back(WithUnit(table.axis_fields(i), table.axis_units(i)));
+  }
+  for (const char* column : {"mean", "standard_deviation", "confidence_half_width", "smallest", "largest"}) {
+    head.push_back(WithUnit(table.observable().name() + "_" + column, unit));
+  }
+  head.insert(head.end(), {"trials", "unstable", "failed", "waiting"});
+  WriteCsv(std::cout, head);
+  const auto cell = [](bool given, double value) { return given ? schema::NumberText(value) : std::string(); };
+  for (const v1::TableRow& row : table.rows()) {
+    Row cells;
+    for (const double value : row.axis_values()) cells.push_back(schema::NumberText(value));
+    cells.push_back(cell(row.has_mean(), row.mean()));
+    cells.push_back(cell(row.has_standard_deviation(), row.standard_deviation()));
+    cells.push_back(cell(row.has_confidence_half_width(), row.confidence_half_width()));
+    cells.push_back(cell(row.has_smallest(), row.smallest()));
+    cells.push_back(cell(row.has_largest(), row.largest()));
+    for (const int count : {row.trial_count(), row.unstable_count(), row.failed_count(), row.pending_count()}) {
+      cells.push_back(std::to_string(count));
+    }
+    WriteCsv(std::cout, cells);
+  }
+}
+
+ExitCode Table(const Session& session, const std::string& study, const std::string& observable, bool csv) {
+  const auto table = Client(session.server).TabulateStudy(StudyName(study), observable);
+  if (!table.ok()) return Report(session, table.status());
+  if (session.json) {
+    PrintJson(*table);
+  } else if (csv) {
+    PrintCsv(*table);
+  } else {
+    PrintText(*table);
+  }
+  return kDone;
+}
+
+}  // namespace gyrebox::client

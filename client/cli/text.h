@@ -1,0 +1,42 @@
+/// Words for people.
+#pragma once
+
+#include <string>
+
+#include "gyrebox/v1/run.pb.h"
+#include "gyrebox/v1/study.pb.h"
+
+namespace gyrebox::client {
+
+/// studies/7 from 7 or studies/7.
+std::string StudyName(const std::string& given);
+
+/// studies/7/runs/3 from 7/3, 7/runs/3 or studies/7/runs/3.
+std::string RunName(const std::string& given);
+
+/// The last part of a name or of a dotted path.
+std::string LastPart(const std::string& name);
+
+/// "amplitude [rad/tau]"; the name alone where there is no unit.
+std::string WithUnit(const std::string& name, const std::string& unit);
+
+/// "3 min 20 s" to two places; "under a second".
+std::string DurationText(double seconds);
+
+/// "3.4 MiB".
+std::string BytesText(double bytes);
+
+/// "2026-03-01 14:05:59 UTC".
+std::string TimeText(const google::protobuf::Timestamp& time);
+
+/// "running", "unstable".
+std::string StateText(v1::Run::State state);
+std::string StateText(v1::Study::State state);
+
+/// "16 running, 10 queued, 3 finished, 1 unstable"; states without runs are left out.
+std::string CountsText(const v1::RunCounts& counts);
+
+/// "1 run", "3 runs".
+std::string Plural(int64_t count, const std::string& noun);
+
+}  // namespace gyrebox::client

@@ -1,0 +1,186 @@
+#include "lib/client.h"
+
+#include <absl/strings/cord.h>
+#include <grpcpp/grpcpp.h>
+
+#include <random>
+#include <thread>
+
+namespace gyrebox::client {
+
+using Clock = std::chrono::steady_clock;
+
+constexpr char kDetailUrl[] = "type.googleapis.com/gyrebox.v1.ErrorDetail";
+constexpr std::chrono::seconds kDeadline{10};
+/// A table reads the series of all runs.
+constexpr std::chrono::seconds kLongDeadline{120};
+constexpr std::chrono::milliseconds kFirstPause{100};
+constexpr std::chrono::milliseconds kLongestPause{2000};
+constexpr int kTries = 3;
+constexpr int kPageSize = 1000;
+
+static absl::Status ToStatus(const grpc::Status& status) {
+  if (status.ok()) return absl::OkStatus();
+  absl::Status same(static_cast<absl::StatusCode>(status.error_code()), status.error_message());
+  if (!status.error_details().empty()) same.SetPayload(kDetailUrl, absl::Cord(status.error_details()));
+  return same;
+}
+
+std::vector<v1::FieldViolation> ViolationsOf(const absl::Status& status) {
+  v1::ErrorDetail detail;
+  if (const auto payload = status.GetPayload(kDetailUrl)) detail.ParseFromString(std::string(*payload));
+  return {detail.field_violations().begin(), detail.field_violations().end()};
+}
+
+/// Makes one call, again where it may be repeated and the server cannot be reached.
+template <class Stub, class Request, class Response>
+static absl::StatusOr<Response> Call(Stub& stub,
+                                     grpc::Status (Stub::*method)(grpc::ClientContext*, const Request&, Response*),
+                                     const Request& request, int tries = kTries,
+                                     std::chrono::seconds deadline = kDeadline) {
+  for (auto pause = kFirstPause;; pause *= 2) {
+    grpc::ClientContext context;
+    context.set_deadline(std::chrono::system_clock::now() + deadline);
+    Response response;
+    const grpc::Status status = (stub.*method)(&context, request, &response);
+    if (status.ok()) return response;
+    if (status.error_code() != grpc::StatusCode::UNAVAILABLE || --tries <= 0) return ToStatus(status);
+    std::this_thread::sleep_for(pause);
+  }
+}
+
+static std::shared_ptr<grpc::Channel> Connect(const std::string& address) {
+  grpc::ChannelArguments arguments;
+  arguments.SetInt(GRPC_ARG_KEEPALIVE_TIME_MS, 30'000);
+  arguments.SetInt(GRPC_ARG_KEEPALIVE_TIMEOUT_MS, 10'000);
+  arguments.SetInt(GRPC_ARG_HTTP2_MAX_PINGS_WITHOUT_DATA, 0);
+  arguments.SetInt(GRPC_ARG_MAX_RECONNECT_BACKOFF_MS, static_cast<int>(kLongestPause.count()));
+  return grpc::CreateCustomChannel(address, grpc::InsecureChannelCredentials(), arguments);
+}
+
+Client::Client(const std::string& address) {
+  const auto channel = Connect(address);
+  studies_ = v1::StudyService::NewStub(channel);
+  runs_ = v1::RunService::NewStub(channel);
+  box_ = v1::BoxService::NewStub(channel);
+}
+
+absl::StatusOr<v1::CheckStudyResponse> Client::CheckStudy(const v1::StudySpec& spec) {
+  v1::CheckStudyRequest request;
+  *request.mutable_spec() = spec;
+  return Call(*studies_, &v1::StudyService::Stub::CheckStudy, request);
+}
+
+static std::string NewRequestId() {
+  std::random_device random;
+  std::string id;
+  for (int i = 0; i < 4; ++i) id += std::to_string(random()) + (i < 3 ? "-" : "");
+  return id;
+}
+
+absl::StatusOr<v1::Study> Client::CreateStudy(const v1::StudySpec& spec) {
+  v1::CreateStudyRequest request;
+  *request.mutable_spec() = spec;
+  request.set_request_id(NewRequestId());
+  return Call(*studies_, &v1::StudyService::Stub::CreateStudy, request);
+}
+
+absl::StatusOr<v1::Study> Client::GetStudy(const std::string& name) {
+  v1::GetStudyRequest request;
+  request.set_name(name);
+  return Call(*studies_, &v1::StudyService::Stub::GetStudy, request);
+}
+
+absl::StatusOr<v1::ListStudiesResponse> Client::ListStudies() {
+  v1::ListStudiesResponse all;
+  v1::ListStudiesRequest request;
+  request.set_page_size(kPageSize);
+  do {
+    auto page = Call(*studies_, &v1::StudyService::Stub::ListStudies, request);
+    if (!page.ok()) return page.status();
+    all.mutable_studies()->MergeFrom(page->studies());
+    request.set_page_token(page->next_page_token());
+  } while (!request.page_token().empty());
+  return all;
+}
+
+absl::StatusOr<v1::Study> Client::CancelStudy(const std::string& name) {
+  v1::CancelStudyRequest request;
+  request.set_name(name);
+  return Call(*studies_, &v1::StudyService::Stub::CancelStudy, request, /*tries=*/1);
+}
+
+absl::StatusOr<v1::StudyTable> Client::TabulateStudy(const std::string& name, const std::string& observable) {
+  v1::TabulateStudyRequest request;
+  request.set_name(name);
+  request.set_observable(observable);
+  return Call(*studies_, &v1::StudyService::Stub::TabulateStudy, request, kTries, kLongDeadline);
+}
+
+absl::StatusOr<v1::ListRunsResponse> Client::ListRuns(const std::string& study) {
+  v1::ListRunsResponse all;
+  v1::ListRunsRequest request;
+  request.set_parent(study);
+  request.set_page_size(kPageSize);
+  do {
+    auto page = Call(*runs_, &v1::RunService::Stub::ListRuns, request);
+    if (!page.ok()) return page.status();
+    all.mutable_runs()->MergeFrom(page->runs());
+    request.set_page_token(page->next_page_token());
+  } while (!request.page_token().empty());
+  return all;
+}
+
+absl::StatusOr<v1::Run> Client::GetRun(const std::string& name) {
+  v1::GetRunRequest request;
+  request.set_name(name);
+  return Call(*runs_, &v1::RunService::Stub::GetRun, request);
+}
+
+absl::StatusOr<v1::ListSamplesResponse> Client::ListSamples(const std::string& run) {
+  v1::ListSamplesResponse all;
+  v1::ListSamplesRequest request;
+  request.set_parent(run);
+  request.set_page_size(kPageSize);
+  do {
+    auto page = Call(*runs_, &v1::RunService::Stub::ListSamples, request);
+    if (!page.ok()) return page.status();
+    *all.mutable_observables() = page->observables();
+    all.mutable_samples()->MergeFrom(page->samples());
+    request.set_page_token(page->next_page_token());
+  } while (!request.page_token().empty());
+  return all;
+}
+
+absl::StatusOr<v1::Box> Client::GetBox() { return Call(*box_, &v1::BoxService::Stub::GetBox, v1::GetBoxRequest()); }
+
+/// Number of the run named studies/{study}/runs/{run}.
+static int32_t RunNumber(const std::string& name) { return std::stoi(name.substr(name.rfind('/') + 1)); }
+
+absl::Status Client::WatchRuns(v1::WatchRunsRequest request, std::chrono::seconds patience,
+                               const std::function<void(const v1::WatchRunsResponse&)>& on_message) {
+  auto heard = Clock::now();
+  auto pause = kFirstPause;
+  for (;;) {
+    grpc::ClientContext context;
+    const auto reader = runs_->WatchRuns(&context, request);
+    for (v1::WatchRunsResponse message; reader->Read(&message);) {
+      heard = Clock::now();
+      pause = kFirstPause;
+      if (message.has_samples() && message.samples().samples_size() > 0) {
+        const auto& samples = message.samples().samples();
+        (*request.mutable_start_sequences())[RunNumber(message.samples().run())] =
+            samples[samples.size() - 1].sequence() + 1;
+      }
+      on_message(message);
+    }
+    const grpc::Status status = reader->Finish();
+    if (status.error_code() != grpc::StatusCode::UNAVAILABLE || Clock::now() - heard > patience) {
+      return ToStatus(status);
+    }
+    std::this_thread::sleep_for(pause);
+    pause = std::min(2 * pause, kLongestPause);
+  }
+}
+
+}  // namespace gyrebox::client

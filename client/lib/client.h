@@ -1,0 +1,54 @@
+/// A thin client: deadlines, retries, pages, and streams that resume.
+#pragma once
+
+#include <absl/status/status.h>
+#include <absl/status/statusor.h>
+
+#include <chrono>
+#include <functional>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "gyrebox/v1/box_service.grpc.pb.h"
+#include "gyrebox/v1/run_service.grpc.pb.h"
+#include "gyrebox/v1/study_service.grpc.pb.h"
+
+namespace gyrebox::client {
+
+/// Fields at fault that a server named in a refusal.
+std::vector<v1::FieldViolation> ViolationsOf(const absl::Status& status);
+
+/// Calls one server. Calls that may be repeated are tried again for a moment where the server is not reachable.
+class Client {
+ public:
+  /// @param address HOST:PORT. Connects at the first call.
+  explicit Client(const std::string& address);
+
+  absl::StatusOr<v1::CheckStudyResponse> CheckStudy(const v1::StudySpec& spec);
+  /// Submits a study once, however often the call is tried.
+  absl::StatusOr<v1::Study> CreateStudy(const v1::StudySpec& spec);
+  absl::StatusOr<v1::Study> GetStudy(const std::string& name);
+  /// All studies, newest first.
+  absl::StatusOr<v1::ListStudiesResponse> ListStudies();
+  absl::StatusOr<v1::Study> CancelStudy(const std::string& name);
+  absl::StatusOr<v1::StudyTable> TabulateStudy(const std::string& name, const std::string& observable);
+  /// All runs of a study.
+  absl::StatusOr<v1::ListRunsResponse> ListRuns(const std::string& study);
+  absl::StatusOr<v1::Run> GetRun(const std::string& name);
+  /// All samples of a run.
+  absl::StatusOr<v1::ListSamplesResponse> ListSamples(const std::string& run);
+  absl::StatusOr<v1::Box> GetBox();
+
+  /// Follows runs to their end. Where the stream breaks off it is taken up again without hole or repeat of samples,
+  /// unless the server stays away longer than `patience`.
+  absl::Status WatchRuns(v1::WatchRunsRequest request, std::chrono::seconds patience,
+                         const std::function<void(const v1::WatchRunsResponse&)>& on_message);
+
+ private:
+  std::unique_ptr<v1::StudyService::Stub> studies_;
+  std::unique_ptr<v1::RunService::Stub> runs_;
+  std::unique_ptr<v1::BoxService::Stub> box_;
+};
+
+}  // namespace gyrebox::client

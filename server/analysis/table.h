@@ -1,0 +1,20 @@
+/// From the series of a study to its table.
+#pragma once
+
+#include <absl/status/statusor.h>
+
+#include <string>
+
+#include "gyrebox/v1/study.pb.h"
+#include "store/store.h"
+
+namespace gyrebox::analysis {
+
+/// Observable that a table shows where none is asked for.
+inline constexpr char kDefaultObservable[] = "spinner_weight_average_size";
+
+/// Plateaus of one observable over the points of a study: mean over trials, spread, interval. Runs that did not end
+/// soundly are counted and left out. INVALID_ARGUMENT where the study measures no such number.
+absl::StatusOr<v1::StudyTable> Tabulate(store::Store& store, int64_t study_id, const std::string& observable);
+
+}  // namespace gyrebox::analysis

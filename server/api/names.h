@@ -1,0 +1,30 @@
+/// Names of resources, and page tokens.
+#pragma once
+
+#include <absl/status/statusor.h>
+
+#include <cstdint>
+#include <string>
+
+namespace gyrebox::api {
+
+/// Number of a study named studies/{study}. NOT_FOUND for a name that no study can have.
+absl::StatusOr<int64_t> ParseStudyName(const std::string& name);
+
+/// Numbers of a run named studies/{study}/runs/{run}.
+struct RunName {
+  int64_t study = 0;
+  int64_t run = 0;
+};
+absl::StatusOr<RunName> ParseRunName(const std::string& name);
+
+/// A token that stands for a place in a list; `list` tells lists apart.
+std::string MakePageToken(const std::string& list, int64_t place);
+
+/// The place that a token stands for; `start` for an empty one. INVALID_ARGUMENT for a token of another list.
+absl::StatusOr<int64_t> ParsePageToken(const std::string& list, const std::string& token, int64_t start);
+
+/// The size of a page: the default for 0, never over the most. INVALID_ARGUMENT below 0.
+absl::StatusOr<int> PageSize(int asked, int standard, int most);
+
+}  // namespace gyrebox::api

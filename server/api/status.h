@@ -1,0 +1,19 @@
+/// Errors as values inside, gRPC statuses outside.
+#pragma once
+
+#include <absl/status/status.h>
+#include <grpcpp/support/status.h>
+
+#include <vector>
+
+#include "gyrebox/v1/error.pb.h"
+
+namespace gyrebox::api {
+
+/// INVALID_ARGUMENT that carries every field at fault.
+absl::Status InvalidStudy(const std::vector<v1::FieldViolation>& violations);
+
+/// The same code and message, with an ErrorDetail serialised in the details.
+grpc::Status ToGrpcStatus(const absl::Status& status);
+
+}  // namespace gyrebox::api

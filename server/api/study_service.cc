@@ -1,0 +1,155 @@
+#include "api/study_service.h"
+
+#include <spdlog/spdlog.h>
+
+#include <algorithm>
+#include <limits>
+
+#include "analysis/table.h"
+#include "api/answer.h"
+#include "api/names.h"
+#include "schema/number_text.h"
+#include "study/defaults.h"
+#include "study/estimate.h"
+#include "study/expand.h"
+#include "study/run_spec.h"
+#include "study/validate.h"
+
+namespace gyrebox::api {
+
+constexpr size_t kLongestRequestId = 64;
+constexpr int kStudiesPerPage = 50;
+constexpr int kMostStudiesPerPage = 1000;
+/// Bead-steps per second of one CPU thread, before anything was measured on this box.
+constexpr double kFirstGuess = 4e6;
+
+static bool IsRequestId(const std::string& id) {
+  return id.size() <= kLongestRequestId && std::all_of(id.begin(), id.end(), [](unsigned char c) {
+           return (c < 0x80 && std::isalnum(c)) || c == '-' || c == '_';
+         });
+}
+
+static std::vector<store::NewRun> PlanRuns(const v1::StudySpec& spec) {
+  std::vector<store::NewRun> runs;
+  for (study::PlannedRun& plan : study::Expand(spec)) {
+    const kernels::RunSpec run = study::ToRunSpec(study::AtPoint(spec, plan.axis_values), plan.seeds);
+    runs.push_back({std::move(plan), run.n_beads, run.n_steps});
+  }
+  return runs;
+}
+
+absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request) {
+  if (!IsRequestId(request.request_id())) {
+    return absl::InvalidArgumentError("request_id is not up to 64 letters, digits, - or _");
+  }
+  if (rooms_.stopping) return absl::UnavailableError("the server is stopping; submit again later");
+  auto earlier = rooms_.store.FindRequest(request.request_id());
+  if (!earlier.ok()) return earlier.status();
+  if (earlier->has_value()) return **std::move(earlier);
+  v1::StudySpec spec = request.spec();
+  study::FillDefaults(&spec);
+  const auto violations = study::Validate(spec, rooms_.device.memory_bytes());
+  if (!violations.empty()) return InvalidStudy(violations);
+  const auto runs = PlanRuns(spec);
+  auto study = rooms_.store.CreateStudy(spec, runs, request.request_id());
+  if (!study.ok()) return study.status();
+  spdlog::info("{} accepted: {} runs", study->name(), runs.size());
+  rooms_.executor.Wake();
+  return study;
+}
+
+absl::StatusOr<v1::Study> StudyService::Get(const std::string& name) {
+  const auto id = ParseStudyName(name);
+  if (!id.ok()) return id.status();
+  auto study = rooms_.store.GetStudy(*id);
+  if (study.ok()) AddRemaining(rooms_.store, rooms_.executor.rate(), *id, &*study);
+  return study;
+}
+
+absl::StatusOr<v1::ListStudiesResponse> StudyService::List(const v1::ListStudiesRequest& request) {
+  const auto size = PageSize(request.page_size(), kStudiesPerPage, kMostStudiesPerPage);
+  if (!size.ok()) return size.status();
+  const auto below = ParsePageToken("studies", request.page_token(), std::numeric_limits<int64_t>::max());
+  if (!below.ok()) return below.status();
+  auto studies = rooms_.store.ListStudies(*below, *size + 1);
+  if (!studies.ok()) return studies.status();
+  v1::ListStudiesResponse response;
+  const bool more = studies->size() > static_cast<size_t>(*size);
+  if (more) studies->pop_back();
+  for (v1::Study& study : *studies) {
+    const int64_t id = *ParseStudyName(study.name());
+    AddRemaining(rooms_.store, rooms_.executor.rate(), id, &study);
+    if (more) response.set_next_page_token(MakePageToken("studies", id));
+    *response.add_studies() = std::move(study);
+  }
+  return response;
+}
+
+absl::StatusOr<v1::Study> StudyService::Cancel(const std::string& name) {
+  const auto id = ParseStudyName(name);
+  if (!id.ok()) return id.status();
+  if (auto status = rooms_.store.CancelStudy(*id); !status.ok()) return status;
+  spdlog::info("{} cancelled", name);
+  rooms_.hub.Changed(*id);
+  return rooms_.store.GetStudy(*id);
+}
+
+absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyRequest& request) {
+  v1::CheckStudyResponse response;
+  v1::StudySpec spec = request.spec();
+  study::FillDefaults(&spec);
+  const auto violations = study::Validate(spec, rooms_.device.memory_bytes());
+  if (!violations.empty()) {
+    response.mutable_field_violations()->Assign(violations.begin(), violations.end());
+    return response;
+  }
+  const double reached = rooms_.executor.rate().Reached();
+  const double guess = kFirstGuess * std::max(1, rooms_.device.thread_count());
+  const double rate = reached > 0 ? reached : guess;
+  *response.mutable_estimate() = study::EstimateStudy(spec, rate);
+  response.mutable_estimate()->set_duration_basis((reached > 0 ? "measured on this box: " : "a first guess: ") +
+                                                  schema::NumberText(rate, 2) + " bead-steps per second");
+  *response.mutable_spec() = std::move(spec);
+  return response;
+}
+
+absl::StatusOr<v1::StudyTable> StudyService::Tabulate(const v1::TabulateStudyRequest& request) {
+  const auto id = ParseStudyName(request.name());
+  if (!id.ok()) return id.status();
+  return analysis::Tabulate(rooms_.store, *id, request.observable());
+}
+
+grpc::ServerUnaryReactor* StudyService::CreateStudy(grpc::CallbackServerContext* context,
+                                                    const v1::CreateStudyRequest* request, v1::Study* response) {
+  return Answer<v1::Study>(rooms_.pool, context, response, [=, this] { return Create(*request); });
+}
+
+grpc::ServerUnaryReactor* StudyService::GetStudy(grpc::CallbackServerContext* context,
+                                                 const v1::GetStudyRequest* request, v1::Study* response) {
+  return Answer<v1::Study>(rooms_.pool, context, response, [=, this] { return Get(request->name()); });
+}
+
+grpc::ServerUnaryReactor* StudyService::ListStudies(grpc::CallbackServerContext* context,
+                                                    const v1::ListStudiesRequest* request,
+                                                    v1::ListStudiesResponse* response) {
+  return Answer<v1::ListStudiesResponse>(rooms_.pool, context, response, [=, this] { return List(*request); });
+}
+
+grpc::ServerUnaryReactor* StudyService::CancelStudy(grpc::CallbackServerContext* context,
+                                                    const v1::CancelStudyRequest* request, v1::Study* response) {
+  return Answer<v1::Study>(rooms_.pool, context, response, [=, this] { return Cancel(request->name()); });
+}
+
+grpc::ServerUnaryReactor* StudyService::CheckStudy(grpc::CallbackServerContext* context,
+                                                   const v1::CheckStudyRequest* request,
+                                                   v1::CheckStudyResponse* response) {
+  return Answer<v1::CheckStudyResponse>(rooms_.pool, context, response, [=, this] { return Check(*request); });
+}
+
+grpc::ServerUnaryReactor* StudyService::TabulateStudy(grpc::CallbackServerContext* context,
+                                                      const v1::TabulateStudyRequest* request,
+                                                      v1::StudyTable* response) {
+  return Answer<v1::StudyTable>(rooms_.pool, context, response, [=, this] { return Tabulate(*request); });
+}
+
+}  // namespace gyrebox::api

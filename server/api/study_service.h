@@ -1,0 +1,37 @@
+/// StudyService of the schema.
+#pragma once
+
+#include "api/rooms.h"
+#include "gyrebox/v1/study_service.grpc.pb.h"
+
+namespace gyrebox::api {
+
+class StudyService : public v1::StudyService::CallbackService {
+ public:
+  explicit StudyService(const Rooms& rooms) : rooms_(rooms) {}
+
+  grpc::ServerUnaryReactor* CreateStudy(grpc::CallbackServerContext* context, const v1::CreateStudyRequest* request,
+                                        v1::Study* response) override;
+  grpc::ServerUnaryReactor* GetStudy(grpc::CallbackServerContext* context, const v1::GetStudyRequest* request,
+                                     v1::Study* response) override;
+  grpc::ServerUnaryReactor* ListStudies(grpc::CallbackServerContext* context, const v1::ListStudiesRequest* request,
+                                        v1::ListStudiesResponse* response) override;
+  grpc::ServerUnaryReactor* CancelStudy(grpc::CallbackServerContext* context, const v1::CancelStudyRequest* request,
+                                        v1::Study* response) override;
+  grpc::ServerUnaryReactor* CheckStudy(grpc::CallbackServerContext* context, const v1::CheckStudyRequest* request,
+                                       v1::CheckStudyResponse* response) override;
+  grpc::ServerUnaryReactor* TabulateStudy(grpc::CallbackServerContext* context, const v1::TabulateStudyRequest* request,
+                                          v1::StudyTable* response) override;
+
+ private:
+  absl::StatusOr<v1::Study> Create(const v1::CreateStudyRequest& request);
+  absl::StatusOr<v1::Study> Get(const std::string& name);
+  absl::StatusOr<v1::ListStudiesResponse> List(const v1::ListStudiesRequest& request);
+  absl::StatusOr<v1::Study> Cancel(const std::string& name);
+  absl::StatusOr<v1::CheckStudyResponse> Check(const v1::CheckStudyRequest& request);
+  absl::StatusOr<v1::StudyTable> Tabulate(const v1::TabulateStudyRequest& request);
+
+  Rooms rooms_;
+};
+
+}  // namespace gyrebox::api

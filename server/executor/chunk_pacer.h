@@ -1,0 +1,28 @@
+/// How many steps to take at a time.
+#pragma once
+
+#include <algorithm>
+#include <cstdint>
+
+namespace gyrebox::executor {
+
+/// Chooses the steps of the next chunk so that it takes about the time wanted. Results do not depend on it.
+class ChunkPacer {
+ public:
+  explicit ChunkPacer(double seconds_wanted) : seconds_wanted_(seconds_wanted) {}
+
+  int64_t steps() const { return steps_; }
+
+  /// Learns from the chunk just taken. Changes by a factor of 4 at most, so that one odd chunk does no harm.
+  void Took(double seconds) {
+    const double factor = std::clamp(seconds_wanted_ / std::max(seconds, 1e-9), 0.25, 4.0);
+    const double steps = static_cast<double>(steps_) * factor;
+    steps_ = static_cast<int64_t>(std::clamp(steps, 1.0, 1e9));
+  }
+
+ private:
+  const double seconds_wanted_;
+  int64_t steps_ = 8;
+};
+
+}  // namespace gyrebox::executor

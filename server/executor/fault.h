@@ -1,0 +1,11 @@
+/// Faults of the kernels as the schema tells them.
+#pragma once
+
+#include "gyrebox/ensemble.h"
+#include "gyrebox/v1/run.pb.h"
+
+namespace gyrebox::executor {
+
+v1::Fault ToFault(const kernels::Fault& fault);
+
+}  // namespace gyrebox::executor

@@ -1,0 +1,116 @@
+// gyreboxd: options, wiring and signals, nothing else.
+#include <pthread.h>
+#include <spdlog/spdlog.h>
+
+#include <CLI/CLI.hpp>
+#include <chrono>
+#include <csignal>
+#include <cstdio>
+#include <cstdlib>
+#include <filesystem>
+#include <fstream>
+#include <string>
+#include <thread>
+
+#include "api/server.h"
+#include "executor/executor.h"
+#include "gyrebox/device.h"
+#include "store/store.h"
+
+namespace {
+
+constexpr int kBadOption = 2;
+constexpr int kFailed = 3;
+/// A server that has not ended by then is ended.
+constexpr std::chrono::seconds kHardLimit{5};
+
+struct Options {
+  std::string data;
+  std::string listen = "127.0.0.1:7421";
+  std::string device = "auto";
+  int threads = 0;
+  std::string port_file;
+};
+
+/// Blocks the signals that end the server, in this thread and all that it starts.
+sigset_t BlockEndSignals() {
+  sigset_t signals;
+  sigemptyset(&signals);
+  sigaddset(&signals, SIGTERM);
+  sigaddset(&signals, SIGINT);
+  pthread_sigmask(SIG_BLOCK, &signals, nullptr);
+  return signals;
+}
+
+/// Writes the address in one piece: a reader sees all of it or no file.
+bool WritePortFile(const std::string& path, const std::string& address) {
+  const std::string draft = path + ".new";
+  std::ofstream(draft) << address << "\n";
+  std::error_code error;
+  std::filesystem::rename(draft, path, error);
+  return !error;
+}
+
+int Fail(const std::string& why) {
+  spdlog::error("{}", why);
+  return kFailed;
+}
+
+void ForceEndLater() {
+  std::thread([] {
+    std::this_thread::sleep_for(kHardLimit);
+    spdlog::error("still not at an end after {} s; leaving now", kHardLimit.count());
+    std::_Exit(kFailed);
+  }).detach();
+}
+
+int Serve(const Options& options) {
+  const sigset_t signals = BlockEndSignals();
+  auto opened = gyrebox::kernels::OpenDevice(options.device, options.threads);
+  if (opened.device == nullptr) return Fail("cannot use device " + options.device + ": " + opened.reason);
+  auto store = gyrebox::store::Store::Open(options.data);
+  if (!store.ok()) return Fail(std::string(store.status().message()));
+  spdlog::info("device {}: {} ({})", opened.device->name(), opened.device->description(), opened.reason);
+
+  gyrebox::api::ServerOptions server_options{options.listen, gyrebox::executor::OptionsFor(*opened.device)};
+  auto server = gyrebox::api::Server::Start(server_options, *std::move(store), std::move(opened.device), opened.reason);
+  if (!server.ok()) {
+    Fail(std::string(server.status().message()));
+    return absl::IsInvalidArgument(server.status()) ? kBadOption : kFailed;
+  }
+  spdlog::info("listening on {}, data in {}", (*server)->address(), options.data);
+  if (!options.port_file.empty() && !WritePortFile(options.port_file, (*server)->address())) {
+    return Fail("cannot write " + options.port_file);
+  }
+
+  int signal = 0;
+  sigwait(&signals, &signal);
+  spdlog::info("stopping");
+  ForceEndLater();
+  (*server)->Stop();
+  server->reset();
+  spdlog::info("stopped");
+  return 0;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  Options options;
+  CLI::App app("Runs studies of beds of beads and answers over gRPC.", "gyreboxd");
+  app.set_version_flag("--version", GYREBOX_VERSION);
+  app.add_option("--data", options.data, "Directory that holds all studies; made if it is not there")->required();
+  app.add_option("--listen", options.listen, "Loopback address and port; port 0 takes a free one")
+      ->capture_default_str();
+  app.add_option("--device", options.device, "auto, cpu, cuda or cuda:N")->capture_default_str();
+  app.add_option("--threads", options.threads, "CPU threads; 0 means all of the machine's")
+      ->check(CLI::Range(0, 4096))
+      ->capture_default_str();
+  app.add_option("--port-file", options.port_file, "File to write the address to, once the server listens");
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& error) {
+    return app.exit(error) == 0 ? 0 : kBadOption;
+  }
+  return Serve(options);
+}

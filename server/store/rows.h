@@ -1,0 +1,27 @@
+/// From rows of the database to messages of the schema.
+#pragma once
+
+#include <cstdint>
+#include <string>
+
+#include "gyrebox/v1/run.pb.h"
+#include "gyrebox/v1/study.pb.h"
+#include "store/database.h"
+
+namespace gyrebox::store {
+
+/// Milliseconds since 1970.
+int64_t NowMilliseconds();
+
+/// Run of a row with the columns that all statements on runs select.
+v1::Run ToRun(const Statement& row);
+/// Change count of such a row.
+int64_t ChangeOf(const Statement& row);
+
+/// Study of a row of kSelectStudy, without its counts.
+v1::Study ToStudy(const Statement& row);
+
+/// Sets the counts, progress and state of a study.
+absl::Status AddCounts(Connection& connection, int64_t id, bool cancelled, v1::Study* study);
+
+}  // namespace gyrebox::store

@@ -1,0 +1,143 @@
+/// What must survive: studies, their runs and the runs' series, in one SQLite database in the data directory.
+#pragma once
+
+#include <absl/status/status.h>
+#include <absl/status/statusor.h>
+
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <mutex>
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "gyrebox/v1/observable.pb.h"
+#include "gyrebox/v1/run.pb.h"
+#include "gyrebox/v1/study.pb.h"
+#include "store/database.h"
+#include "store/directory_lock.h"
+#include "study/expand.h"
+
+namespace gyrebox::store {
+
+/// A run to insert.
+struct NewRun {
+  study::PlannedRun plan;
+  int64_t bead_count = 0;
+  int64_t total_steps = 0;
+};
+
+/// Samples in a row: rows of `width` numbers, each of them step, time, values.
+struct SampleRows {
+  int64_t first = 0;  ///< sequence of the first row
+  size_t width = 0;   ///< 0 where there are none
+  std::vector<double> numbers;
+
+  size_t size() const { return width == 0 ? 0 : numbers.size() / width; }
+  std::span<const double> row(size_t i) const { return {numbers.data() + i * width, width}; }
+};
+
+/// What happened to a run since it was recorded last.
+struct RunUpdate {
+  int64_t number = 0;
+  v1::Run::State state = v1::Run::STATE_RUNNING;
+  int64_t step = 0;
+  double time = 0;  ///< tau
+  std::optional<v1::Fault> fault;
+  SampleRows samples;  ///< new ones; `first` is not used, they go to the end of the series
+};
+
+/// A study and those of its runs that are waiting.
+struct QueuedRuns {
+  int64_t study = 0;
+  v1::StudySpec spec;
+  std::vector<v1::Run> runs;
+};
+
+/// Place in the order in which the runs of a study changed.
+struct ChangeCursor {
+  int64_t change = 0;
+  int64_t number = 0;
+};
+
+/// Runs that changed, in the order of their changes.
+struct ChangedRuns {
+  std::vector<v1::Run> runs;
+  std::vector<ChangeCursor> cursors;  ///< of each run
+};
+
+/// Thread-safe. Every write is committed, and safe from a power cut, when its call returns. States of a study and of
+/// its runs as read are those of one moment.
+class Store {
+ public:
+  /// Opens or makes the database. Runs that an earlier process left under way are queued again, their samples dropped.
+  /// FAILED_PRECONDITION where another server uses the directory, or a newer version made it.
+  static absl::StatusOr<std::unique_ptr<Store>> Open(const std::string& directory);
+
+  // ---- studies
+
+  /// Takes a study in. A request id that was there before returns the study made then.
+  absl::StatusOr<v1::Study> CreateStudy(const v1::StudySpec& spec, const std::vector<NewRun>& runs,
+                                        const std::string& request_id);
+  absl::StatusOr<v1::Study> GetStudy(int64_t id);
+  /// The study made by a request, if there is one.
+  absl::StatusOr<std::optional<v1::Study>> FindRequest(const std::string& request_id);
+  /// Studies with an id below this one, newest first.
+  absl::StatusOr<std::vector<v1::Study>> ListStudies(int64_t below_id, int limit);
+  /// Cancels what waits, and marks the study so that what runs is cancelled too. FAILED_PRECONDITION where it has ended
+  /// or is cancelled already.
+  absl::Status CancelStudy(int64_t id);
+  absl::StatusOr<bool> IsCancelled(int64_t id);
+
+  // ---- runs
+
+  absl::StatusOr<v1::Run> GetRun(int64_t study, int64_t number);
+  absl::StatusOr<std::vector<v1::Run>> ListRuns(int64_t study, int64_t above_number, int limit);
+  absl::StatusOr<ChangedRuns> ListChangedRuns(int64_t study, ChangeCursor after, int limit);
+  absl::StatusOr<int64_t> CountRuns(v1::Run::State state);
+  /// Bead-steps still to take in this study and all older ones.
+  absl::StatusOr<double> OpenWork(int64_t study);
+
+  // ---- what the executor does
+
+  /// Queued runs of the oldest study that has some; empty where none waits.
+  absl::StatusOr<QueuedRuns> NextQueued(int limit);
+  absl::Status StartRuns(int64_t study, std::span<const int64_t> numbers, const std::string& device);
+  /// Puts started runs back in the queue.
+  absl::Status RequeueRuns(int64_t study, std::span<const int64_t> numbers);
+  /// @param observables of each run, in the order of the numbers.
+  absl::Status SetObservables(int64_t study, std::span<const int64_t> numbers,
+                              std::span<const std::vector<v1::Observable>> observables);
+  absl::Status RecordProgress(int64_t study, std::span<const RunUpdate> updates);
+
+  // ---- series
+
+  /// Observables of a run; empty before it has started.
+  absl::StatusOr<std::vector<v1::Observable>> GetObservables(int64_t study, int64_t number);
+  /// Samples from a sequence on.
+  absl::StatusOr<SampleRows> ReadSamples(int64_t study, int64_t number, int64_t from, int limit);
+  /// Samples from a time on, in tau.
+  absl::StatusOr<SampleRows> ReadSamplesSince(int64_t study, int64_t number, double time);
+
+ private:
+  using Work = std::function<absl::Status(Connection&)>;
+
+  Store(std::unique_ptr<DirectoryLock> lock, std::unique_ptr<Connection> writer, std::string path);
+  absl::Status Migrate();
+  absl::Status RequeueCutOffRuns();
+  /// Runs work in one transaction on the only connection that writes.
+  absl::Status Write(const Work& work);
+  /// Runs work in one snapshot on a connection of its own.
+  absl::Status Read(const Work& work);
+
+  std::unique_ptr<DirectoryLock> lock_;
+  std::mutex write_mutex_;
+  std::unique_ptr<Connection> writer_;  ///< guarded by write_mutex_
+  const std::string path_;
+  std::mutex readers_mutex_;
+  std::vector<std::unique_ptr<Connection>> readers_;  ///< idle ones; guarded by readers_mutex_
+};
+
+}  // namespace gyrebox::store

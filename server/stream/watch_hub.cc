@@ -1,0 +1,152 @@
+#include "stream/watch_hub.h"
+
+#include <algorithm>
+#include <optional>
+#include <string>
+#include <utility>
+
+namespace gyrebox::stream {
+
+constexpr std::chrono::milliseconds kBetweenUpdates{100};
+constexpr std::chrono::seconds kBetweenHeartbeats{5};
+/// A reader costs the thread at most a tenth of its time, however large the study.
+constexpr int kRestPerWork = 9;
+constexpr size_t kMostReaders = 1000;
+
+struct WatchHub::Reader {
+  Reader(int64_t study_id, const v1::WatchRunsRequest& request, WatchHub* hub)
+      : study(study_id),
+        feed(study_id, request),
+        watcher([this, hub] { hub->Idle(this); }, [this, hub] { hub->Remove(this); }) {}
+
+  const int64_t study;
+  RunFeed feed;        ///< used by the hub's thread alone
+  RunWatcher watcher;  ///< thread-safe
+  // Guarded by the hub's mutex:
+  bool idle = true;
+  bool dirty = true;
+  Clock::time_point not_before;
+  Clock::time_point heartbeat;
+};
+
+WatchHub::WatchHub(store::Store& store, StudyReader read_study)
+    : store_(store), read_study_(std::move(read_study)), thread_([this] { Loop(); }) {}
+
+WatchHub::~WatchHub() {
+  {
+    std::lock_guard lock(mutex_);
+    stop_ = true;
+    changed_.notify_all();
+  }
+  thread_.join();
+}
+
+grpc::ServerWriteReactor<v1::WatchRunsResponse>* WatchHub::Watch(int64_t study, const v1::WatchRunsRequest& request) {
+  auto reader = std::make_shared<Reader>(study, request, this);
+  reader->heartbeat = Clock::now() + kBetweenHeartbeats;
+  std::optional<grpc::Status> refusal;
+  {
+    std::lock_guard lock(mutex_);
+    if (going_away_) refusal = grpc::Status(grpc::StatusCode::UNAVAILABLE, "the server is stopping");
+    if (readers_.size() >= kMostReaders) {
+      refusal = grpc::Status(grpc::StatusCode::RESOURCE_EXHAUSTED, "too many readers; try again later");
+    }
+    readers_.emplace(reader.get(), reader);
+    reader->idle = !refusal.has_value();
+    changed_.notify_all();
+  }
+  if (refusal) reader->watcher.Deliver({}, refusal);
+  return &reader->watcher;
+}
+
+void WatchHub::Changed(int64_t study) {
+  std::lock_guard lock(mutex_);
+  for (auto& [key, reader] : readers_) {
+    if (reader->study == study) reader->dirty = true;
+  }
+  changed_.notify_all();
+}
+
+void WatchHub::Idle(Reader* reader) {
+  std::lock_guard lock(mutex_);
+  reader->idle = true;
+  changed_.notify_all();
+}
+
+void WatchHub::Remove(Reader* reader) {
+  std::lock_guard lock(mutex_);
+  const auto found = readers_.find(reader);
+  if (found == readers_.end()) return;
+  gone_.push_back(std::move(found->second));
+  readers_.erase(found);
+  changed_.notify_all();
+}
+
+void WatchHub::GoAway() {
+  std::vector<std::shared_ptr<Reader>> all;
+  {
+    std::lock_guard lock(mutex_);
+    going_away_ = true;
+    for (const auto& [key, reader] : readers_) all.push_back(reader);
+  }
+  v1::WatchRunsResponse message;
+  message.mutable_going_away()->set_message("the server is stopping");
+  for (const auto& reader : all) {
+    reader->watcher.Deliver({message}, grpc::Status(grpc::StatusCode::UNAVAILABLE, "the server is stopping"));
+  }
+}
+
+std::shared_ptr<WatchHub::Reader> WatchHub::NextReaderLocked(Clock::time_point now, Clock::time_point* look_again) {
+  std::shared_ptr<Reader> next;
+  for (const auto& [key, reader] : readers_) {
+    if (!reader->idle) continue;
+    const auto due = reader->dirty ? std::min(reader->not_before, reader->heartbeat) : reader->heartbeat;
+    if (due < *look_again) {
+      *look_again = due;
+      next = reader;
+    }
+  }
+  return *look_again <= now ? next : nullptr;
+}
+
+void WatchHub::Loop() {
+  std::unique_lock lock(mutex_);
+  while (!stop_) {
+    gone_.clear();
+    const auto now = Clock::now();
+    auto look_again = now + kBetweenHeartbeats;
+    auto reader = NextReaderLocked(now, &look_again);
+    if (reader == nullptr) {
+      changed_.wait_until(lock, look_again);
+      continue;
+    }
+    reader->idle = false;
+    reader->dirty = false;
+    lock.unlock();
+    Serve(*reader);
+    reader.reset();
+    lock.lock();
+  }
+}
+
+void WatchHub::Serve(Reader& reader) {
+  const auto begin = Clock::now();
+  auto messages = reader.feed.Next(store_, read_study_);
+  const auto end = Clock::now();
+  {
+    std::lock_guard lock(mutex_);
+    if (reader.feed.more()) reader.dirty = true;
+    const auto rest = std::max<Clock::duration>(kBetweenUpdates, kRestPerWork * (end - begin));
+    reader.not_before = reader.feed.more() ? end : end + rest;
+    reader.heartbeat = end + kBetweenHeartbeats;
+  }
+  if (!messages.ok()) {
+    const auto code = static_cast<grpc::StatusCode>(messages.status().code());
+    reader.watcher.Deliver({}, grpc::Status(code, std::string(messages.status().message())));
+    return;
+  }
+  if (messages->empty() && !reader.feed.ended()) messages->emplace_back().mutable_heartbeat();
+  reader.watcher.Deliver(*std::move(messages), reader.feed.ended() ? std::optional(grpc::Status::OK) : std::nullopt);
+}
+
+}  // namespace gyrebox::stream

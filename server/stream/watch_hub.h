@@ -1,0 +1,57 @@
+/// Fans the runs of studies out to any number of readers, none of whom can slow the device or another reader.
+#pragma once
+
+#include <chrono>
+#include <condition_variable>
+#include <cstdint>
+#include <map>
+#include <memory>
+#include <mutex>
+#include <thread>
+#include <vector>
+
+#include "gyrebox/v1/run_service.pb.h"
+#include "store/store.h"
+#include "stream/run_feed.h"
+#include "stream/run_watcher.h"
+
+namespace gyrebox::stream {
+
+/// One thread reads from the store for all readers in turn, and only for those who have taken what they were given.
+class WatchHub {
+ public:
+  WatchHub(store::Store& store, StudyReader read_study);
+  ~WatchHub();
+
+  /// A stream for one reader, which owns itself. Does not block.
+  grpc::ServerWriteReactor<v1::WatchRunsResponse>* Watch(int64_t study, const v1::WatchRunsRequest& request);
+
+  /// A study changed. Does not block.
+  void Changed(int64_t study);
+
+  /// Tells every reader that the server is stopping, and ends all streams, those to come too.
+  void GoAway();
+
+ private:
+  using Clock = std::chrono::steady_clock;
+  struct Reader;
+
+  void Loop();
+  /// The reader whose turn it is; null where there is none, and then when to look again.
+  std::shared_ptr<Reader> NextReaderLocked(Clock::time_point now, Clock::time_point* look_again);
+  void Serve(Reader& reader);
+  void Idle(Reader* reader);
+  void Remove(Reader* reader);
+
+  store::Store& store_;
+  const StudyReader read_study_;
+  std::mutex mutex_;  ///< guards all below; never held while a watcher is called
+  std::condition_variable changed_;
+  std::map<Reader*, std::shared_ptr<Reader>> readers_;
+  std::vector<std::shared_ptr<Reader>> gone_;  ///< left to the hub's thread: a watcher cannot destroy itself
+  bool going_away_ = false;
+  bool stop_ = false;
+  std::thread thread_;
+};
+
+}  // namespace gyrebox::stream

@@ -1,0 +1,33 @@
+#include "study/estimate.h"
+
+#include <algorithm>
+
+#include "study/expand.h"
+#include "study/run_spec.h"
+
+namespace gyrebox::study {
+
+/// Numbers in a sample, step and time included; a round figure, as only a laid-out bed knows its columns.
+constexpr int64_t kNumbersPerSample = 24;
+
+v1::Estimate EstimateStudy(const v1::StudySpec& spec, double bead_steps_per_second) {
+  v1::Estimate estimate;
+  const int64_t trials = spec.trials().count();
+  for (const auto& point : Points(spec)) {
+    const v1::StudySpec at = AtPoint(spec, point);
+    const kernels::RunSpec run = ToRunSpec(at, at.seeds());
+    const int64_t samples = run.n_steps / run.measure.interval_steps + 2;
+    estimate.set_run_count(estimate.run_count() + trials);
+    estimate.set_bead_count(std::max(estimate.bead_count(), run.n_beads));
+    estimate.set_step_count(estimate.step_count() + trials * run.n_steps);
+    estimate.set_bead_steps(estimate.bead_steps() + static_cast<double>(trials) * static_cast<double>(run.n_beads) *
+                                                        static_cast<double>(run.n_steps));
+    estimate.set_memory_bytes(estimate.memory_bytes() + trials * kernels::MemoryBytes(run));
+    estimate.set_disk_bytes(estimate.disk_bytes() +
+                            trials * samples * kNumbersPerSample * static_cast<int64_t>(sizeof(double)));
+  }
+  estimate.set_duration_seconds(estimate.bead_steps() / bead_steps_per_second);
+  return estimate;
+}
+
+}  // namespace gyrebox::study

@@ -1,0 +1,18 @@
+#include "study/validate.h"
+
+#include "study/check_axes.h"
+#include "study/check_fields.h"
+#include "study/check_points.h"
+#include "study/violations.h"
+
+namespace gyrebox::study {
+
+std::vector<v1::FieldViolation> Validate(const v1::StudySpec& spec, int64_t memory_bytes) {
+  Violations violations;
+  CheckFields(spec, &violations);
+  CheckAxes(spec, &violations);
+  CheckPoints(spec, memory_bytes, &violations);
+  return std::move(violations).Take();
+}
+
+}  // namespace gyrebox::study

@@ -1,0 +1,133 @@
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "beds.h"
+#include "runs.h"
+
+namespace gyrebox {
+namespace {
+
+using kernels::DriveSpec;
+using kernels::RunSpec;
+
+RunSpec FreeBeads(double temperature) {
+  RunSpec spec = DenseSpec(4096, 0.1);
+  spec.n_spinners = 0;
+  spec.force.strength = 0;
+  spec.friction.tangential = spec.friction.normal = 0;
+  spec.health.closest_pair = 0;
+  spec.drag = {.translational = 1.5, .rotational = 0.6};
+  spec.temperature = temperature;
+  spec.n_steps = 1000;
+  return spec;
+}
+
+// Exact: free beads diffuse, <dx^2> = 2 (kT / zeta) t and <dtheta^2> = 2 (kT / zeta_r) t, step by step and over many.
+TEST(FreeBeads, DiffuseAndTurnAsTheirDragsSay) {
+  const RunSpec spec = FreeBeads(0.02);
+  const auto device = kernels::OpenDevice("cpu", 1).device;
+  const auto ensemble = device->NewEnsemble(std::vector{spec});
+  const auto start = ensemble->Beads(0);
+  const int steps = 25;
+  double moves = 0, turns = 0, mean_x = 0, mean_turn = 0;
+  for (int step = 0; step < steps; ++step) {
+    ensemble->Advance(1);
+    for (const auto& bead : ensemble->Beads(0)) {
+      moves += std::pow(bead.vx * spec.time_step, 2) + std::pow(bead.vy * spec.time_step, 2);
+      turns += std::pow(bead.spin * spec.time_step, 2);
+      mean_x += bead.vx * spec.time_step;
+      mean_turn += bead.spin * spec.time_step;
+    }
+  }
+  double distances = 0;
+  const auto end = ensemble->Beads(0);
+  for (std::size_t i = 0; i < end.size(); ++i) {
+    distances += std::pow(end[i].unwrapped_x - start[i].x, 2) + std::pow(end[i].unwrapped_y - start[i].y, 2);
+  }
+  const double samples = 4096.0 * steps;
+  const double move = 2 * spec.temperature / spec.drag.translational * spec.time_step;
+  const double turn = 2 * spec.temperature / spec.drag.rotational * spec.time_step;
+  // Five standard errors; a uniform number has a squared one of relative variance 4/5, a sum of many one of 2.
+  EXPECT_NEAR(moves / (2 * samples) / move, 1, 5 * std::sqrt(0.8 / (2 * samples)));
+  EXPECT_NEAR(turns / samples / turn, 1, 5 * std::sqrt(0.8 / samples));
+  EXPECT_NEAR(mean_x / samples, 0, 5 * std::sqrt(move / samples));
+  EXPECT_NEAR(mean_turn / samples, 0, 5 * std::sqrt(turn / samples));
+  EXPECT_NEAR(distances / (2 * 4096) / (steps * move), 1, 5 * std::sqrt(2.0 / (2 * 4096)));
+}
+
+TEST(FreeBeads, RestWithoutTemperature) {
+  const RunSpec spec = FreeBeads(0);
+  for (const auto& bead : OutcomeOf(spec).beads) {
+    ASSERT_EQ(bead.vx, 0);
+    ASSERT_EQ(bead.unwrapped_x, bead.x);
+  }
+}
+
+// Exact: a free driven bead turns at torque / zeta_r and goes nowhere.
+TEST(FreeBeads, TurnUnderATorqueAndStayInPlace) {
+  RunSpec spec = FreeBeads(0);
+  spec.n_spinners = 2000;
+  spec.drive = {DriveSpec::Quantity::kTorque, DriveSpec::Waveform::kSteady, 3, 0};
+  for (const auto& bead : OutcomeOf(spec).beads) {
+    ASSERT_NEAR(bead.spin, bead.spinner ? 3 / 0.6 : 0, 1e-6);
+    ASSERT_EQ(bead.vx, 0);
+  }
+}
+
+// Exact: where friction has no grip across the line of centres, no drive has any effect on places, by a single bit.
+TEST(SmoothBeads, MoveAlikeUnderEveryDrive) {
+  for (const double temperature : {0.0, 0.002, 0.3}) {
+    RunSpec spec = DenseSpec(150);
+    spec.n_steps = 1500;
+    spec.temperature = temperature;
+    spec.friction.tangential = 0;
+    spec.seeds.noise = 77;
+    const Outcome undriven = OutcomeOf(spec);
+    ASSERT_EQ(undriven.last.verdict, kernels::Verdict::kFinished);
+    for (const auto quantity : {DriveSpec::Quantity::kRate, DriveSpec::Quantity::kTorque}) {
+      for (const auto waveform : {DriveSpec::Waveform::kSteady, DriveSpec::Waveform::kSine}) {
+        for (const double amplitude : {-7.0, 20.0, 5000.0}) {
+          spec.drive = {quantity, waveform, amplitude, 1.3};
+          const Outcome driven = OutcomeOf(spec);
+          EXPECT_EQ(driven.last.verdict, kernels::Verdict::kFinished);
+          ExpectSamePlaces(driven.beads, undriven.beads);
+        }
+      }
+    }
+  }
+}
+
+// The same beds with friction do feel the drive, so that the null above can fail.
+TEST(RoughBeads, MoveOtherwiseUnderADrive) {
+  RunSpec spec = DenseSpec(150);
+  spec.n_steps = 100;
+  const Outcome undriven = OutcomeOf(spec);
+  spec.drive = {DriveSpec::Quantity::kRate, DriveSpec::Waveform::kSine, 20, 1.3};
+  EXPECT_NE(OutcomeOf(spec).beads[0].x, undriven.beads[0].x);
+}
+
+// Exact, by symmetry: in a lattice in which every bead turns alike, no bead goes anywhere, and under a torque each
+// turns at torque / (zeta_r + 3 gamma_t w d^2).
+TEST(DrivenLattice, TurnsInPlace) {
+  RunSpec spec;
+  spec.n_beads = spec.n_spinners = 12 * 14;
+  spec.start.places = kernels::StartSpec::Places::kTriangular;
+  const kernels::Sides sides = kernels::FitSides(spec.start.places, spec.n_beads, 0.8, 1);
+  spec.side_x = sides.x;
+  spec.side_y = sides.y;
+  spec.n_steps = 300;
+  spec.drive = {DriveSpec::Quantity::kTorque, DriveSpec::Waveform::kSteady, 5, 0};
+  const kernels::LatticeShape shape = kernels::TriangularShape(spec.n_beads, spec.side_y / spec.side_x);
+  const double d = spec.side_x / static_cast<double>(shape.columns);
+  const double grip = spec.friction.tangential * (1 - d / spec.friction.cutoff);
+  for (const auto& bead : OutcomeOf(spec).beads) {
+    ASSERT_NEAR(bead.spin, 5 / (spec.drag.rotational + 3 * grip * d * d), 1e-5);
+    ASSERT_NEAR(bead.unwrapped_x - bead.x, 0, 1e-9);
+    ASSERT_NEAR(bead.vx, 0, 2e-5);
+    ASSERT_NEAR(bead.vy, 0, 2e-5);
+  }
+}
+
+}  // namespace
+}  // namespace gyrebox
