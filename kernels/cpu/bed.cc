@@ -62,18 +62,19 @@ bool Bed::TakeStep(RunChunk& chunk) {
   for (substep_ = 0; substep_ < substeps(); ++substep_) {
     beads_.PrepareLists();
     // At the last step the motion is worked out once more, for the closing sample, and not followed.
+    const bool closing = step_ == spec_.n_steps;
+    const std::vector<BeadRecord> before = closing ? beads_.now() : std::vector<BeadRecord>();
     const StepResult result = Compute();
-    const bool sound = Sound(result);
-    if (fault_ && fault_->reason == Fault::Reason::kClosestPair) return Retry(chunk);
+    if (!Sound(result)) return Retry(chunk);
     if (substep_ == 0 && at_sample()) {
       held_back_.push_back(TakeSample(result));
       Alarm(chunk);
     }
-    if (substep_ == 0 && step_ == spec_.n_steps) {
+    if (closing) {
+      beads_.now() = before;
       verdict_ = Verdict::kFinished;
       break;
     }
-    if (!sound) return Retry(chunk);
     const double half_skin = kSkin / 2 - (converged() ? spec_.health.largest_move / 2 : 0);
     beads_.Follow(result.health.largest_drift_squared <= half_skin * half_skin);
     drive_.Advance(substep_time());

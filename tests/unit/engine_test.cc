@@ -13,6 +13,7 @@ namespace gyrebox {
 namespace {
 
 using kernels::DriveSpec;
+using kernels::WaveSpec;
 using kernels::Fault;
 using kernels::RunSpec;
 using kernels::Verdict;
@@ -22,7 +23,7 @@ RunSpec DrivenSpec(std::int64_t n_beads, std::int64_t n_steps, double amplitude 
   spec.n_steps = n_steps;
   spec.temperature = 0.002;
   spec.measure.interval_steps = 100;
-  spec.drive = {DriveSpec::Quantity::kRate, DriveSpec::Waveform::kSine, amplitude, 1};
+  spec.drive = {DriveSpec::Quantity::kRate, {WaveSpec::Shape::kSine, amplitude, 1}, {}};
   return spec;
 }
 
