@@ -69,7 +69,8 @@ TEST(Samples, HaveAValueForEveryColumn) {
     EXPECT_TRUE(names.insert(column.name).second) << column.name;
     EXPECT_FALSE(column.definition.empty()) << column.name;
   }
-  for (const auto& sample : ensemble->Advance(100)[0].samples) EXPECT_EQ(sample.values.size(), width);
+  const auto chunks = ensemble->Advance(100);
+  for (const auto& sample : chunks[0].samples) EXPECT_EQ(sample.values.size(), width);
 }
 
 TEST(Beads, KeepTheirKindAndStayInTheDomain) {

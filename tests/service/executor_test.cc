@@ -1,0 +1,255 @@
+// The executor on a device without physics.
+#include "executor/executor.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <limits>
+
+#include "example_studies.h"
+#include "executor/chunk_pacer.h"
+#include "fake_device.h"
+#include "temporary_directory.h"
+#include "wait_for.h"
+
+namespace gyrebox::executor {
+namespace {
+
+using test::AmplitudeStudy;
+using test::NewRuns;
+using test::WaitFor;
+using testing::Each;
+using testing::ElementsAre;
+
+class ExecutorTest : public testing::Test {
+ protected:
+  void Open() { store_ = *store::Store::Open(directory_.path()); }
+  void SetUp() override { Open(); }
+
+  void Start(Options options = {}) {
+    options.record_seconds = 0.005;
+    options.chunk_seconds = 0.002;
+    executor_ = std::make_unique<Executor>(*store_, device_, options, [this](int64_t) { ++changes_; });
+    executor_->Start();
+  }
+
+  void Create(const std::vector<double>& amplitudes, int trials) {
+    const auto spec = AmplitudeStudy(amplitudes, trials);
+    ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "").ok());
+  }
+
+  bool WaitForEnd(int64_t study = 1) {
+    return WaitFor([&] { return store_->GetStudy(study)->has_end_time(); });
+  }
+
+  v1::RunCounts Counts(int64_t study = 1) { return store_->GetStudy(study)->run_counts(); }
+
+  std::vector<double> Sizes(int64_t run) {
+    const auto rows = store_->ReadSamples(1, run, 0, 1'000'000);
+    std::vector<double> sizes;
+    for (size_t i = 0; i < rows->size(); ++i) sizes.push_back(rows->row(i)[2]);
+    return sizes;
+  }
+
+  test::TemporaryDirectory directory_;
+  std::shared_ptr<test::FakePlan> plan_ = std::make_shared<test::FakePlan>();
+  test::FakeDevice device_{plan_};
+  std::unique_ptr<store::Store> store_;
+  std::unique_ptr<Executor> executor_;
+  std::atomic<int> changes_ = 0;
+};
+
+TEST_F(ExecutorTest, RunsAStudyToItsEnd) {
+  Create({4, 8}, 2);
+  Start();
+  ASSERT_TRUE(WaitForEnd());
+  EXPECT_EQ(Counts().finished_count(), 4);
+  const auto run = store_->GetRun(1, 3);
+  EXPECT_EQ(run->step(), 4000);
+  EXPECT_EQ(run->time(), 2);
+  EXPECT_EQ(run->sample_count(), 17);
+  EXPECT_EQ(run->device(), "cpu");
+  const auto sizes = Sizes(3);
+  ASSERT_EQ(sizes.size(), 17u);
+  EXPECT_EQ(sizes[0], 8 + 100);       // amplitude 8, first trial
+  EXPECT_EQ(sizes[16], 8 + 100 + 1);  // at its last step
+  EXPECT_EQ(Sizes(4)[0], 8 + 200);    // second trial, other places
+  const auto observables = store_->GetObservables(1, 3);
+  ASSERT_EQ(observables->size(), 3u);
+  EXPECT_EQ((*observables)[1].name(), "histogram");
+  EXPECT_EQ((*observables)[1].width(), 3);
+  EXPECT_GT(changes_, 0);
+  EXPECT_GT(executor_->rate().Reached(), 0);
+}
+
+TEST_F(ExecutorTest, TakesStudiesInTheOrderInWhichTheyCame) {
+  plan_->held = true;
+  Create({4}, 1);
+  Start();
+  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->state() == v1::Run::STATE_RUNNING; }));
+  Create({5}, 1);
+  Create({6}, 1);
+  executor_->Wake();
+  plan_->held = false;
+  ASSERT_TRUE(WaitForEnd(3));
+  const auto start = [&](int64_t study) {
+    const auto time = store_->GetStudy(study)->start_time();
+    return static_cast<double>(time.seconds()) + 1e-9 * time.nanos();
+  };
+  EXPECT_LE(start(1), start(2));
+  EXPECT_LE(start(2), start(3));
+  EXPECT_EQ(Counts(2).finished_count(), 1);
+}
+
+TEST_F(ExecutorTest, WakesForAStudyThatComesLater) {
+  Start();
+  Create({4}, 1);
+  executor_->Wake();
+  ASSERT_TRUE(WaitForEnd());
+  EXPECT_EQ(Counts().finished_count(), 1);
+}
+
+TEST_F(ExecutorTest, PacksNoMoreThanItMay) {
+  Create({1, 2, 3, 4, 5}, 2);
+  Options options;
+  options.most_runs_together = 4;
+  Start(options);
+  ASSERT_TRUE(WaitForEnd());
+  EXPECT_EQ(Counts().finished_count(), 10);
+  EXPECT_THAT(plan_->ensemble_sizes, ElementsAre(4, 4, 2));
+}
+
+TEST_F(ExecutorTest, PacksNoMoreThanFitsInMemory) {
+  Create({1, 2, 3}, 1);
+  const auto spec = AmplitudeStudy({1, 2, 3}, 1);
+  plan_->memory_bytes = 2 * kernels::MemoryBytes(study::ToRunSpec(study::AtPoint(spec, {1}), spec.seeds())) + 1;
+  Start();
+  ASSERT_TRUE(WaitForEnd());
+  EXPECT_THAT(plan_->ensemble_sizes, ElementsAre(2, 1));
+}
+
+TEST_F(ExecutorTest, HalvesAnEnsembleThatMemoryDoesNotHold) {
+  Create({1, 2, 3, 4, 5}, 1);
+  plan_->most_beds = 2;
+  Start();
+  ASSERT_TRUE(WaitForEnd());
+  EXPECT_EQ(Counts().finished_count(), 5);
+  EXPECT_THAT(plan_->ensemble_sizes, Each(testing::Le(2u)));
+}
+
+TEST_F(ExecutorTest, FailsARunThatMemoryDoesNotHoldAndGoesOn) {
+  plan_->most_beds = 0;
+  Create({4}, 1);
+  Start();
+  ASSERT_TRUE(WaitForEnd(1));
+  const auto run = store_->GetRun(1, 1);
+  EXPECT_EQ(run->state(), v1::Run::STATE_FAILED);
+  EXPECT_EQ(run->fault().reason(), "OUT_OF_MEMORY");
+  plan_->most_beds = 10;
+  Create({4}, 1);
+  executor_->Wake();
+  ASSERT_TRUE(WaitForEnd(2));
+  EXPECT_EQ(Counts(2).finished_count(), 1);
+}
+
+TEST_F(ExecutorTest, FailsRunsWhoseDeviceThrowsAndGoesOn) {
+  plan_->out_of_memory = true;
+  Create({4, 5}, 1);
+  Start();
+  ASSERT_TRUE(WaitForEnd(1));
+  EXPECT_EQ(Counts(1).failed_count(), 2);
+  EXPECT_EQ(store_->GetRun(1, 2)->fault().reason(), "OUT_OF_MEMORY");
+  plan_->out_of_memory = false;
+  plan_->broken = true;
+  Create({4}, 1);
+  executor_->Wake();
+  ASSERT_TRUE(WaitForEnd(2));
+  EXPECT_EQ(store_->GetRun(2, 1)->fault().reason(), "DEVICE");
+  EXPECT_EQ(store_->GetRun(2, 1)->fault().message(), "the fake device is broken");
+  plan_->broken = false;
+  Create({4}, 1);
+  executor_->Wake();
+  ASSERT_TRUE(WaitForEnd(3));
+  EXPECT_EQ(Counts(3).finished_count(), 1);
+}
+
+TEST_F(ExecutorTest, KeepsWhatAnUnstableRunMeasuredBefore) {
+  plan_->unstable_above = 50;
+  Create({4, 100}, 1);
+  Start();
+  ASSERT_TRUE(WaitForEnd());
+  EXPECT_EQ(Counts().finished_count(), 1);
+  EXPECT_EQ(Counts().unstable_count(), 1);
+  const auto run = store_->GetRun(1, 2);
+  EXPECT_EQ(run->state(), v1::Run::STATE_UNSTABLE);
+  EXPECT_EQ(run->sample_count(), 2);
+  EXPECT_EQ(run->fault().reason(), "CLOSEST_PAIR");
+  EXPECT_THAT(run->fault().beads(), ElementsAre(3, 5));
+  EXPECT_THAT(run->fault().place(), ElementsAre(1.5, 2.5));
+  EXPECT_EQ(run->fault().step(), 500);
+}
+
+TEST_F(ExecutorTest, CancelsAtTheEndOfAChunk) {
+  plan_->step_nanoseconds = 1'000'000;
+  Create({4, 8}, 1);
+  Create({5}, 1);
+  Start();
+  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 0; }));
+  ASSERT_TRUE(store_->CancelStudy(1).ok());
+  ASSERT_TRUE(WaitForEnd(1));
+  EXPECT_EQ(Counts(1).cancelled_count(), 2);
+  EXPECT_LT(store_->GetRun(1, 1)->step(), 4000);
+  EXPECT_GT(store_->GetRun(1, 1)->sample_count(), 0);
+  plan_->step_nanoseconds = 0;
+  ASSERT_TRUE(WaitForEnd(2));
+  EXPECT_EQ(Counts(2).finished_count(), 1);
+}
+
+TEST_F(ExecutorTest, RunsWhatWasCutOffAgainFromItsBeginning) {
+  plan_->step_nanoseconds = 1'000'000;
+  Create({4}, 1);
+  Start();
+  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 0; }));
+  executor_.reset();
+  EXPECT_LT(store_->GetRun(1, 1)->step(), 4000);
+  store_.reset();
+  Open();
+  EXPECT_EQ(store_->GetRun(1, 1)->step(), 0);
+  plan_->step_nanoseconds = 0;
+  Start();
+  ASSERT_TRUE(WaitForEnd());
+  const auto sizes = Sizes(1);
+  ASSERT_EQ(sizes.size(), 17u);
+  EXPECT_EQ(sizes[0], 4 + 100);
+  EXPECT_EQ(sizes[16], 4 + 100 + 1);
+}
+
+TEST(ChunkPacerTest, FindsTheStepsForTheTimeWanted) {
+  ChunkPacer pacer(0.05);
+  for (int i = 0; i < 20; ++i) pacer.Took(1e-4 * static_cast<double>(pacer.steps()));
+  EXPECT_NEAR(static_cast<double>(pacer.steps()), 500, 5);
+  for (int i = 0; i < 20; ++i) pacer.Took(10);
+  EXPECT_EQ(pacer.steps(), 1);
+}
+
+TEST(RateMeterTest, TellsTheLastSecondsFromAllTime) {
+  RateMeter meter;
+  const auto start = RateMeter::Clock::time_point{} + std::chrono::hours(1);
+  EXPECT_EQ(meter.Reached(), 0);
+  EXPECT_EQ(meter.Recent(start), 0);
+  meter.Add(100, start, start + std::chrono::seconds(2));
+  EXPECT_DOUBLE_EQ(meter.Reached(), 50);
+  EXPECT_DOUBLE_EQ(meter.Recent(start + std::chrono::seconds(4)), 25);
+  EXPECT_EQ(meter.Recent(start + std::chrono::seconds(60)), 0);
+  EXPECT_DOUBLE_EQ(meter.Reached(), 50);
+}
+
+TEST(OptionsTest, FillsACpuWithAFewBedsAThread) {
+  auto plan = std::make_shared<test::FakePlan>();
+  EXPECT_EQ(OptionsFor(test::FakeDevice(plan)).most_runs_together, 8);
+  plan->name = "cuda:0";
+  EXPECT_EQ(OptionsFor(test::FakeDevice(plan)).most_runs_together, 256);
+}
+
+}  // namespace
+}  // namespace gyrebox::executor

@@ -1,0 +1,132 @@
+/// A device without physics: quick, exact, and as troublesome as a test asks for.
+#pragma once
+
+#include <atomic>
+#include <chrono>
+#include <memory>
+#include <mutex>
+#include <new>
+#include <span>
+#include <string>
+#include <thread>
+#include <vector>
+
+#include "gyrebox/device.h"
+
+namespace gyrebox::test {
+
+/// What a fake device does. Shared with the test, which may change the atomics while it runs.
+struct FakePlan {
+  double unstable_above = 1e300;              ///< amplitude from which a run is unstable, at its third sample
+  size_t most_beds = 1'000'000;               ///< NewEnsemble throws std::bad_alloc for more
+  std::atomic<bool> out_of_memory = false;    ///< Advance throws std::bad_alloc
+  std::atomic<bool> broken = false;           ///< Advance throws std::runtime_error
+  std::atomic<int64_t> step_nanoseconds = 0;  ///< time that a step takes, of all beds together
+  std::atomic<bool> held = false;             ///< Advance waits while this is set
+  int64_t memory_bytes = int64_t{1} << 40;
+  std::string name = "cpu";
+
+  std::mutex mutex;
+  std::vector<size_t> ensemble_sizes;  ///< of each ensemble laid out; guarded by mutex
+};
+
+/// What a fake run measures at a step.
+inline double FakeSize(const kernels::RunSpec& spec, int64_t step) {
+  return spec.drive.amplitude + 100 * static_cast<double>(spec.seeds.places) +
+         static_cast<double>(step) / static_cast<double>(spec.n_steps);
+}
+
+class FakeEnsemble : public kernels::Ensemble {
+ public:
+  FakeEnsemble(std::span<const kernels::RunSpec> specs, std::shared_ptr<FakePlan> plan)
+      : specs_(specs.begin(), specs.end()), plan_(std::move(plan)), runs_(specs.size()) {}
+
+  size_t size() const override { return specs_.size(); }
+
+  const std::vector<kernels::Column>& columns(size_t) const override {
+    static const std::vector<kernels::Column> kColumns = {
+        {"spinner_weight_average_size", "beads", "Mean size of the cluster of a spinner.", 1},
+        {"histogram", "", "Beads by size.", 3},
+        {"closest_pair", "sigma", "Closest pair.", 1},
+    };
+    return kColumns;
+  }
+
+  std::vector<kernels::RunChunk> Advance(int64_t steps) override {
+    while (plan_->held) std::this_thread::sleep_for(std::chrono::milliseconds(1));
+    if (plan_->out_of_memory) throw std::bad_alloc();
+    if (plan_->broken) throw std::runtime_error("the fake device is broken");
+    std::this_thread::sleep_for(std::chrono::nanoseconds(steps * plan_->step_nanoseconds));
+    std::vector<kernels::RunChunk> chunks;
+    for (size_t i = 0; i < specs_.size(); ++i) chunks.push_back(AdvanceRun(i, steps));
+    return chunks;
+  }
+
+  void Drop(size_t run) override { runs_[run].verdict = kernels::Verdict::kDropped; }
+  std::vector<kernels::Bead> Beads(size_t) const override { return {}; }
+  RebuildStats rebuilds() const override { return {}; }
+
+ private:
+  struct State {
+    int64_t step = -1;  ///< -1: not even the sample of step 0 was taken
+    int64_t samples = 0;
+    kernels::Verdict verdict = kernels::Verdict::kRunning;
+  };
+
+  kernels::RunChunk AdvanceRun(size_t i, int64_t steps) {
+    const kernels::RunSpec& spec = specs_[i];
+    State& state = runs_[i];
+    kernels::RunChunk chunk;
+    const int64_t end = std::min(spec.n_steps, std::max<int64_t>(state.step, 0) + steps);
+    while (state.verdict == kernels::Verdict::kRunning && state.step < end) {
+      ++state.step;
+      if (state.step % spec.measure.interval_steps != 0 && state.step != spec.n_steps) continue;
+      if (spec.drive.amplitude > plan_->unstable_above && state.samples == 2) {
+        state.verdict = kernels::Verdict::kUnstable;
+        chunk.fault = kernels::Fault{kernels::Fault::Reason::kClosestPair,
+                                     "beads 3 and 5 came within 0.5 sigma",
+                                     state.step,
+                                     static_cast<double>(state.step) * spec.time_step,
+                                     {3, 5},
+                                     {1.5, 2.5}};
+        break;
+      }
+      ++state.samples;
+      chunk.samples.push_back(
+          {state.step, static_cast<double>(state.step) * spec.time_step, {FakeSize(spec, state.step), 1, 2, 3, 0.9}});
+    }
+    if (state.verdict == kernels::Verdict::kRunning && state.step == spec.n_steps) {
+      state.verdict = kernels::Verdict::kFinished;
+    }
+    chunk.step = std::max<int64_t>(state.step, 0);
+    chunk.time = static_cast<double>(chunk.step) * spec.time_step;
+    chunk.verdict = state.verdict;
+    return chunk;
+  }
+
+  const std::vector<kernels::RunSpec> specs_;
+  const std::shared_ptr<FakePlan> plan_;
+  std::vector<State> runs_;
+};
+
+class FakeDevice : public kernels::Device {
+ public:
+  explicit FakeDevice(std::shared_ptr<FakePlan> plan) : plan_(std::move(plan)) {}
+
+  std::string name() const override { return plan_->name; }
+  std::string description() const override { return "a device without physics"; }
+  int thread_count() const override { return 1; }
+  int64_t memory_bytes() const override { return plan_->memory_bytes; }
+
+  std::unique_ptr<kernels::Ensemble> NewEnsemble(std::span<const kernels::RunSpec> specs) override {
+    if (specs.size() > plan_->most_beds) throw std::bad_alloc();
+    std::lock_guard lock(plan_->mutex);
+    plan_->ensemble_sizes.push_back(specs.size());
+    return std::make_unique<FakeEnsemble>(specs, plan_);
+  }
+
+ private:
+  const std::shared_ptr<FakePlan> plan_;
+};
+
+}  // namespace gyrebox::test

@@ -1,0 +1,262 @@
+// What must survive.
+#include "store/store.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "example_studies.h"
+#include "temporary_directory.h"
+
+namespace gyrebox::store {
+namespace {
+
+using test::AmplitudeStudy;
+using test::NewRuns;
+using test::TemporaryDirectory;
+using testing::ElementsAre;
+
+std::unique_ptr<Store> Open(const TemporaryDirectory& directory) {
+  auto store = Store::Open(directory.path());
+  EXPECT_TRUE(store.ok()) << store.status();
+  return *std::move(store);
+}
+
+v1::Study Create(Store& store, const v1::StudySpec& spec, const std::string& request_id = "") {
+  auto study = store.CreateStudy(spec, NewRuns(spec), request_id);
+  EXPECT_TRUE(study.ok()) << study.status();
+  return *std::move(study);
+}
+
+/// Samples of two values each: 10, 20, ... at times 1, 2, ...
+RunUpdate Progress(int64_t number, int64_t first_step, int count, v1::Run::State state = v1::Run::STATE_RUNNING) {
+  RunUpdate update;
+  update.number = number;
+  update.state = state;
+  update.step = first_step + count - 1;
+  update.time = static_cast<double>(update.step);
+  update.samples.width = 4;
+  for (int64_t step = first_step; step < first_step + count; ++step) {
+    const auto value = static_cast<double>(step);
+    update.samples.numbers.insert(update.samples.numbers.end(), {value, value, 10 * value, 20 * value});
+  }
+  return update;
+}
+
+TEST(StoreTest, KeepsAStudyOverARestart) {
+  const TemporaryDirectory directory;
+  const v1::StudySpec spec = AmplitudeStudy({4, 8}, 2);
+  EXPECT_EQ(Create(*Open(directory), spec).name(), "studies/1");
+  const auto store = Open(directory);
+  const auto study = store->GetStudy(1);
+  ASSERT_TRUE(study.ok()) << study.status();
+  EXPECT_EQ(study->spec().SerializeAsString(), spec.SerializeAsString());
+  EXPECT_EQ(study->state(), v1::Study::STATE_QUEUED);
+  EXPECT_EQ(study->run_counts().total_count(), 4);
+  EXPECT_EQ(study->run_counts().queued_count(), 4);
+  EXPECT_GT(study->create_time().seconds(), 1'500'000'000);
+  const auto runs = store->ListRuns(1, 0, 10);
+  ASSERT_TRUE(runs.ok());
+  ASSERT_EQ(runs->size(), 4u);
+  EXPECT_EQ((*runs)[3].name(), "studies/1/runs/4");
+  EXPECT_THAT((*runs)[3].axis_values(), ElementsAre(8));
+  EXPECT_EQ((*runs)[3].trial(), 2);
+  EXPECT_EQ((*runs)[3].seeds().places(), 2u);
+  EXPECT_EQ((*runs)[3].total_steps(), 4000);
+}
+
+TEST(StoreTest, RefusesASecondServer) {
+  const TemporaryDirectory directory;
+  const auto first = Open(directory);
+  const auto second = Store::Open(directory.path());
+  EXPECT_EQ(second.status().code(), absl::StatusCode::kFailedPrecondition);
+  EXPECT_NE(second.status().message().find("another server uses"), absl::string_view::npos);
+}
+
+TEST(StoreTest, RefusesADirectoryThatCannotBeMade) {
+  const TemporaryDirectory directory;
+  const std::string file = directory.Write("file", "");
+  EXPECT_EQ(Store::Open(file + "/data").status().code(), absl::StatusCode::kFailedPrecondition);
+}
+
+TEST(StoreTest, AnswersARepeatedRequestWithTheFirstStudy) {
+  const TemporaryDirectory directory;
+  const auto store = Open(directory);
+  const v1::StudySpec spec = AmplitudeStudy({4}, 1);
+  EXPECT_EQ(Create(*store, spec, "once").name(), "studies/1");
+  EXPECT_EQ(Create(*store, spec, "once").name(), "studies/1");
+  EXPECT_EQ(Create(*store, spec, "again").name(), "studies/2");
+  EXPECT_EQ(Create(*store, spec).name(), "studies/3");
+  EXPECT_EQ(Create(*store, spec).name(), "studies/4");
+  EXPECT_EQ(store->FindRequest("once")->value().name(), "studies/1");
+  EXPECT_FALSE(store->FindRequest("never")->has_value());
+}
+
+TEST(StoreTest, ListsNewestFirst) {
+  const TemporaryDirectory directory;
+  const auto store = Open(directory);
+  for (int i = 0; i < 3; ++i) Create(*store, AmplitudeStudy({4}, 1));
+  const auto studies = store->ListStudies(3, 10);
+  ASSERT_TRUE(studies.ok());
+  ASSERT_EQ(studies->size(), 2u);
+  EXPECT_EQ((*studies)[0].name(), "studies/2");
+  EXPECT_EQ((*studies)[1].name(), "studies/1");
+}
+
+TEST(StoreTest, TellsWhatIsNotThere) {
+  const TemporaryDirectory directory;
+  const auto store = Open(directory);
+  EXPECT_EQ(store->GetStudy(5).status().code(), absl::StatusCode::kNotFound);
+  EXPECT_EQ(store->GetRun(5, 1).status().code(), absl::StatusCode::kNotFound);
+  EXPECT_EQ(store->CancelStudy(5).code(), absl::StatusCode::kNotFound);
+}
+
+TEST(StoreTest, FollowsARunFromQueueToEnd) {
+  const TemporaryDirectory directory;
+  const auto store = Open(directory);
+  Create(*store, AmplitudeStudy({4, 8}, 1));
+  const auto queued = store->NextQueued(10);
+  ASSERT_TRUE(queued.ok());
+  EXPECT_EQ(queued->study, 1);
+  EXPECT_EQ(queued->runs.size(), 2u);
+  ASSERT_TRUE(store->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
+  EXPECT_EQ(store->GetRun(1, 1)->state(), v1::Run::STATE_STARTING);
+  EXPECT_EQ(store->NextQueued(10)->runs.size(), 1u);
+  EXPECT_EQ(store->GetStudy(1)->state(), v1::Study::STATE_RUNNING);
+
+  ASSERT_TRUE(store->RecordProgress(1, std::vector<RunUpdate>{Progress(1, 0, 3)}).ok());
+  ASSERT_TRUE(store->RecordProgress(1, std::vector<RunUpdate>{Progress(1, 3, 2, v1::Run::STATE_FINISHED)}).ok());
+  const auto run = store->GetRun(1, 1);
+  EXPECT_EQ(run->state(), v1::Run::STATE_FINISHED);
+  EXPECT_EQ(run->sample_count(), 5);
+  EXPECT_EQ(run->step(), 4);
+  EXPECT_EQ(run->device(), "cpu");
+  EXPECT_TRUE(run->has_end_time());
+  EXPECT_FALSE(store->GetStudy(1)->has_end_time());
+  EXPECT_DOUBLE_EQ(store->GetStudy(1)->progress(), 0.5);
+
+  const auto rows = store->ReadSamples(1, 1, /*from=*/2, /*limit=*/2);
+  ASSERT_TRUE(rows.ok());
+  EXPECT_EQ(rows->first, 2);
+  ASSERT_EQ(rows->size(), 2u);
+  EXPECT_THAT(rows->row(0), ElementsAre(2, 2, 20, 40));
+  EXPECT_THAT(rows->row(1), ElementsAre(3, 3, 30, 60));
+  EXPECT_EQ(store->ReadSamples(1, 1, 5, 10)->size(), 0u);
+  EXPECT_EQ(store->ReadSamplesSince(1, 1, 3)->first, 3);
+}
+
+TEST(StoreTest, EndsAStudyWithItsLastRun) {
+  const TemporaryDirectory directory;
+  const auto store = Open(directory);
+  Create(*store, AmplitudeStudy({4}, 1));
+  ASSERT_TRUE(store->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
+  RunUpdate update = Progress(1, 0, 1, v1::Run::STATE_UNSTABLE);
+  update.fault.emplace().set_reason("CLOSEST_PAIR");
+  ASSERT_TRUE(store->RecordProgress(1, std::vector<RunUpdate>{update}).ok());
+  const auto study = store->GetStudy(1);
+  EXPECT_EQ(study->state(), v1::Study::STATE_FINISHED);
+  EXPECT_TRUE(study->has_end_time());
+  EXPECT_EQ(study->progress(), 1);
+  EXPECT_EQ(store->GetRun(1, 1)->fault().reason(), "CLOSEST_PAIR");
+}
+
+TEST(StoreTest, QueuesCutOffRunsAgainWithoutTheirSamples) {
+  const TemporaryDirectory directory;
+  {
+    const auto store = Open(directory);
+    Create(*store, AmplitudeStudy({4, 8}, 1));
+    ASSERT_TRUE(store->StartRuns(1, std::vector<int64_t>{1, 2}, "cpu").ok());
+    ASSERT_TRUE(
+        store->RecordProgress(1, std::vector<RunUpdate>{Progress(1, 0, 3, v1::Run::STATE_FINISHED), Progress(2, 0, 3)})
+            .ok());
+  }
+  const auto store = Open(directory);
+  EXPECT_EQ(store->GetRun(1, 1)->state(), v1::Run::STATE_FINISHED);
+  EXPECT_EQ(store->ReadSamples(1, 1, 0, 10)->size(), 3u);
+  const auto cut_off = store->GetRun(1, 2);
+  EXPECT_EQ(cut_off->state(), v1::Run::STATE_QUEUED);
+  EXPECT_EQ(cut_off->sample_count(), 0);
+  EXPECT_EQ(cut_off->step(), 0);
+  EXPECT_FALSE(cut_off->has_start_time());
+  EXPECT_EQ(store->ReadSamples(1, 2, 0, 10)->size(), 0u);
+}
+
+TEST(StoreTest, CancelsWhatWaitsAndKeepsWhatWasMeasured) {
+  const TemporaryDirectory directory;
+  {
+    const auto store = Open(directory);
+    Create(*store, AmplitudeStudy({4, 8}, 1));
+    ASSERT_TRUE(store->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
+    ASSERT_TRUE(store->RecordProgress(1, std::vector<RunUpdate>{Progress(1, 0, 3)}).ok());
+    ASSERT_TRUE(store->CancelStudy(1).ok());
+    EXPECT_TRUE(*store->IsCancelled(1));
+    EXPECT_EQ(store->GetRun(1, 1)->state(), v1::Run::STATE_RUNNING);
+    EXPECT_EQ(store->GetRun(1, 2)->state(), v1::Run::STATE_CANCELLED);
+    EXPECT_EQ(store->CancelStudy(1).code(), absl::StatusCode::kFailedPrecondition);
+  }
+  const auto store = Open(directory);  // the process ended before the running one was stopped
+  EXPECT_EQ(store->GetRun(1, 1)->state(), v1::Run::STATE_CANCELLED);
+  EXPECT_EQ(store->ReadSamples(1, 1, 0, 10)->size(), 3u);
+  EXPECT_TRUE(store->GetStudy(1)->has_end_time());
+}
+
+TEST(StoreTest, NeverBringsAnEndedRunBack) {
+  const TemporaryDirectory directory;
+  const auto store = Open(directory);
+  Create(*store, AmplitudeStudy({4}, 1));
+  ASSERT_TRUE(store->CancelStudy(1).ok());
+  ASSERT_TRUE(store->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
+  ASSERT_TRUE(store->RecordProgress(1, std::vector<RunUpdate>{Progress(1, 0, 3)}).ok());
+  EXPECT_EQ(store->GetRun(1, 1)->state(), v1::Run::STATE_CANCELLED);
+  EXPECT_EQ(store->GetRun(1, 1)->sample_count(), 0);
+  EXPECT_EQ(store->ReadSamples(1, 1, 0, 10)->size(), 0u);
+}
+
+TEST(StoreTest, ListsRunsInTheOrderOfTheirChanges) {
+  const TemporaryDirectory directory;
+  const auto store = Open(directory);
+  Create(*store, AmplitudeStudy({4, 6, 8}, 1));
+  auto changed = store->ListChangedRuns(1, {}, 2);
+  ASSERT_EQ(changed->runs.size(), 2u);
+  changed = store->ListChangedRuns(1, changed->cursors[1], 2);
+  ASSERT_EQ(changed->runs.size(), 1u);
+  EXPECT_EQ(changed->runs[0].name(), "studies/1/runs/3");
+  const ChangeCursor seen = changed->cursors[0];
+  EXPECT_TRUE(store->ListChangedRuns(1, seen, 2)->runs.empty());
+  ASSERT_TRUE(store->StartRuns(1, std::vector<int64_t>{2}, "cpu").ok());
+  changed = store->ListChangedRuns(1, seen, 2);
+  ASSERT_EQ(changed->runs.size(), 1u);
+  EXPECT_EQ(changed->runs[0].name(), "studies/1/runs/2");
+}
+
+TEST(StoreTest, CountsTheWorkOfOlderStudiesToo) {
+  const TemporaryDirectory directory;
+  const auto store = Open(directory);
+  Create(*store, AmplitudeStudy({4}, 1));
+  Create(*store, AmplitudeStudy({4, 8}, 1));
+  EXPECT_EQ(*store->OpenWork(1), 4000 * 100);
+  EXPECT_EQ(*store->OpenWork(2), 3 * 4000 * 100);
+}
+
+TEST(StoreTest, KeepsTenThousandRuns) {
+  const TemporaryDirectory directory;
+  const auto store = Open(directory);
+  std::vector<double> amplitudes(1000);
+  for (size_t i = 0; i < amplitudes.size(); ++i) amplitudes[i] = static_cast<double>(i);
+  Create(*store, AmplitudeStudy(amplitudes, 10));
+  EXPECT_EQ(store->GetStudy(1)->run_counts().queued_count(), 10'000);
+  EXPECT_EQ(store->GetRun(1, 10'000)->axis_values(0), 999);
+}
+
+TEST(StoreTest, RefusesADatabaseOfANewerVersion) {
+  const TemporaryDirectory directory;
+  { Open(directory); }
+  {
+    auto connection = Connection::Open(directory.path() + "/gyrebox.db", Connection::Mode::kWrite);
+    ASSERT_TRUE(connection.ok());
+    ASSERT_TRUE((*connection)->Execute("PRAGMA user_version = 1000").ok());
+  }
+  EXPECT_EQ(Store::Open(directory.path()).status().code(), absl::StatusCode::kFailedPrecondition);
+}
+
+}  // namespace
+}  // namespace gyrebox::store

@@ -1,0 +1,20 @@
+/// Waits for what other threads or processes do.
+#pragma once
+
+#include <chrono>
+#include <functional>
+#include <thread>
+
+namespace gyrebox::test {
+
+/// Whether a condition comes true. The limit only ends a test that has gone wrong.
+inline bool WaitFor(const std::function<bool()>& condition, std::chrono::seconds limit = std::chrono::seconds(60)) {
+  const auto end = std::chrono::steady_clock::now() + limit;
+  while (!condition()) {
+    if (std::chrono::steady_clock::now() > end) return false;
+    std::this_thread::sleep_for(std::chrono::milliseconds(2));
+  }
+  return true;
+}
+
+}  // namespace gyrebox::test
