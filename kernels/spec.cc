@@ -34,6 +34,7 @@ Sides FitSides(StartSpec::Places places, std::int64_t n_beads, double packing_fr
 
 std::vector<SpecFault> Validate(const RunSpec& spec) {
   std::vector<SpecFault> faults;
+  if (spec.n_beads < 1) return {{"n_beads", "a bed needs at least 1 bead"}};
   const double shortest = 2 * std::max(ListReach(spec), spec.measure.bond_length);
   for (const auto& [field, side] : {std::pair{"side_x", spec.side_x}, std::pair{"side_y", spec.side_y}}) {
     if (!(side >= shortest)) {

@@ -1,6 +1,7 @@
 #include "cpu/bead_arrays.h"
 
 #include <chrono>
+#include <cmath>
 
 #include "model/fixed_point.h"
 
@@ -37,7 +38,9 @@ BeadArrays::BeadArrays(const RunSpec& spec, const StepCode& code, const StartSta
       path_x_(spec.n_beads),
       path_y_(spec.n_beads),
       slot_of_(spec.n_beads),
-      grid_(spec.side_x, spec.side_y, reach_) {
+      // In a thin bed cells hold a bead each on average, or there would be more of them than memory.
+      grid_(spec.side_x, spec.side_y,
+            std::max(reach_, std::sqrt(spec.side_x * spec.side_y / static_cast<double>(spec.n_beads)))) {
   for (std::int64_t id = 0; id < n_beads_; ++id) {
     now_[id] = {start.x[id],
                 start.y[id],

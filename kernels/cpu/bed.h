@@ -24,7 +24,9 @@ class Bed {
 
   /// Takes up to `steps` more steps, or none where the run is at its end.
   RunChunk Advance(std::int64_t steps);
-  void Drop() { verdict_ = Verdict::kDropped; }
+  void Drop() {
+    if (verdict_ == Verdict::kRunning) verdict_ = Verdict::kDropped;
+  }
   std::int64_t Adjust(Adjustment adjustment);
   const std::vector<Adjustment>& adjustments() const { return controls_.adjustments(); }
   BedState Save() const;

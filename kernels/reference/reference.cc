@@ -11,8 +11,8 @@ namespace {
 using Eigen::Index;
 using Eigen::VectorXd;
 using kernels::DriveSpec;
-using kernels::WaveSpec;
 using kernels::RunSpec;
+using kernels::WaveSpec;
 
 double NearestImage(double gap, double side) { return side > 0 ? gap - side * std::round(gap / side) : gap; }
 double Wrapped(double place, double side) { return side > 0 ? place - side * std::floor(place / side) : place; }

@@ -9,9 +9,9 @@
 
 namespace {
 
-using gyrebox::kernels::WaveSpec;
 using gyrebox::kernels::RunSpec;
 using gyrebox::kernels::StartSpec;
+using gyrebox::kernels::WaveSpec;
 
 struct Options {
   std::string name = "single";

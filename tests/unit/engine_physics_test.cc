@@ -9,8 +9,8 @@ namespace gyrebox {
 namespace {
 
 using kernels::DriveSpec;
-using kernels::WaveSpec;
 using kernels::RunSpec;
+using kernels::WaveSpec;
 
 RunSpec FreeBeads(double temperature) {
   RunSpec spec = DenseSpec(4096, 0.1);
@@ -119,7 +119,8 @@ TEST(DrivenLattice, TurnsInPlace) {
   spec.side_y = sides.y;
   spec.n_steps = 300;
   spec.drive = {DriveSpec::Quantity::kTorque, {WaveSpec::Shape::kSteady, 5, 0}, {}};
-  const kernels::LatticeShape shape = kernels::ShapeOfLattice(kernels::StartSpec::Places::kTriangular, spec.n_beads, spec.side_y / spec.side_x);
+  const kernels::LatticeShape shape =
+      kernels::ShapeOfLattice(kernels::StartSpec::Places::kTriangular, spec.n_beads, spec.side_y / spec.side_x);
   const double d = spec.side_x / static_cast<double>(shape.columns);
   const double grip = spec.friction.tangential * (1 - d / spec.friction.cutoff);
   for (const auto& bead : OutcomeOf(spec).beads) {

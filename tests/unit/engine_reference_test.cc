@@ -12,8 +12,8 @@ namespace {
 
 using kernels::Bed;
 using kernels::DriveSpec;
-using kernels::WaveSpec;
 using kernels::RunSpec;
+using kernels::WaveSpec;
 
 constexpr double kSingle = 1e-5;  // of the largest motion: float places and motions through a stiff force
 

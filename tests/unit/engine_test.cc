@@ -13,10 +13,10 @@ namespace gyrebox {
 namespace {
 
 using kernels::DriveSpec;
-using kernels::WaveSpec;
 using kernels::Fault;
 using kernels::RunSpec;
 using kernels::Verdict;
+using kernels::WaveSpec;
 
 RunSpec DrivenSpec(std::int64_t n_beads, std::int64_t n_steps, double amplitude = 20) {
   RunSpec spec = DenseSpec(n_beads);

@@ -36,7 +36,7 @@ TEST(PairForce, IsContinuousAtItsCutoff) {
   for (const ForceSpec& spec : kSpecs) {
     const PairForce<double> law(spec);
     const double inside = spec.cutoff - 1e-9;
-    EXPECT_NEAR(law.Force(inside), 0, 2e-9 * spec.strength / spec.decay_length);
+    EXPECT_NEAR(law.Force(inside), 0, 4e-9 * spec.strength / spec.decay_length);
     EXPECT_NEAR(law.Energy(inside), 0, 1e-12);
     EXPECT_EQ(law.Force(spec.cutoff), 0);
     EXPECT_EQ(law.Energy(spec.cutoff), 0);
