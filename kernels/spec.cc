@@ -3,7 +3,7 @@
 #include <cstdio>
 #include <numbers>
 
-#include "cpu/bed.h"
+#include "cpu/bead_arrays.h"
 #include "gyrebox/run_spec.h"
 #include "start/start.h"
 
@@ -21,22 +21,20 @@ std::string Text(const char* format, double a, double b) {
 
 }  // namespace
 
-double ListReach(const RunSpec& spec) { return std::max(spec.force.cutoff, spec.friction.cutoff) + kSkin; }
-
 Sides FitSides(StartSpec::Places places, std::int64_t n_beads, double packing_fraction, double aspect_ratio) {
   const double area = static_cast<double>(n_beads) * kDiscArea / packing_fraction;
   double ratio = aspect_ratio;
-  if (places == StartSpec::Places::kTriangular) {
-    const LatticeShape shape = TriangularShape(n_beads, aspect_ratio);
-    if (shape.rows > 0) {
-      ratio = static_cast<double>(shape.rows) * std::numbers::sqrt3 / 2 / static_cast<double>(shape.columns);
-    }
+  if (places == StartSpec::Places::kTriangular || places == StartSpec::Places::kSquare) {
+    const LatticeShape shape = ShapeOfLattice(places, n_beads, aspect_ratio);
+    if (shape.rows > 0)
+      ratio = static_cast<double>(shape.rows) * RowHeight(places) / static_cast<double>(shape.columns);
   }
   return {std::sqrt(area / ratio), std::sqrt(area * ratio)};
 }
 
 std::vector<SpecFault> Validate(const RunSpec& spec) {
   std::vector<SpecFault> faults;
+  if (spec.n_beads < 1) return {{"n_beads", "a bed needs at least 1 bead"}};
   const double shortest = 2 * std::max(ListReach(spec), spec.measure.bond_length);
   for (const auto& [field, side] : {std::pair{"side_x", spec.side_x}, std::pair{"side_y", spec.side_y}}) {
     if (!(side >= shortest)) {
@@ -49,7 +47,7 @@ std::vector<SpecFault> Validate(const RunSpec& spec) {
     }
   }
   if (spec.start.places == StartSpec::Places::kTriangular &&
-      TriangularShape(spec.n_beads, spec.side_y / spec.side_x).rows == 0) {
+      ShapeOfLattice(spec.start.places, spec.n_beads, spec.side_y / spec.side_x).rows == 0) {
     faults.push_back({"n_beads", Text("%.0f beads fill no triangular lattice of whole rows; take an even number of "
                                       "rows times a number of columns, such as %.0f",
                                       static_cast<double>(spec.n_beads),

@@ -1,160 +1,52 @@
 #include "cpu/bed.h"
 
-#include <tbb/parallel_for.h>
-#include <tbb/parallel_reduce.h>
-
 #include <algorithm>
-#include <chrono>
 #include <cmath>
 #include <cstdio>
 #include <limits>
+#include <stdexcept>
 
-#include "model/drive.h"
 #include "model/fixed_point.h"
-#include "start/start.h"
 
 namespace gyrebox::kernels {
 namespace {
 
-constexpr std::int64_t kGroupsPerTile = 16;
+// A sweep of Jacobi leaves more than this of the forces unbalanced only where sweeps diverge: no motion at all
+// leaves 1.
+constexpr double kAlarmResidual = 1;
 
-const std::vector<Column> kHealthColumns = {
-    {"closest_pair", "sigma", "Distance of the closest pair of beads within reach of each other.", 1},
-    {"largest_move", "sigma", "Largest move of any bead in the step from this moment on.", 1},
-    {"friction_residual", "",
-     "How far the motion is from balancing all forces: |b - A V| / |b| of the friction system A V = b.", 1},
-};
-
-StepHealth Worse(const StepHealth& a, const StepHealth& b) {
-  return {std::min(a.closest_squared, b.closest_squared), std::max(a.largest_move_squared, b.largest_move_squared),
-          std::max(a.largest_drift_squared, b.largest_drift_squared)};
+std::vector<std::uint32_t> SpinnerIds(const StartState& start) {
+  std::vector<std::uint32_t> ids;
+  for (std::uint32_t id = 0; id < start.spinner.size(); ++id) {
+    if (start.spinner[id] != 0) ids.push_back(id);
+  }
+  return ids;
 }
-
-std::int64_t RoundUp(std::int64_t n, std::int64_t to) { return (n + to - 1) / to * to; }
 
 }  // namespace
 
-std::int64_t MemoryBytes(const RunSpec& spec) {
-  const std::int64_t list_rows = 16;
-  const std::int64_t per_bead = 2 * static_cast<std::int64_t>(sizeof(BeadRecord)) + 16 + 8 + 16 + 4 + 4 * list_rows +
-                                4 + 16 /* start, cells, clusters */;
-  return RoundUp(spec.n_beads, kPadding) * per_bead + (1 << 16);
-}
-
-const std::vector<Column>& Bed::Columns() {
-  static const std::vector<Column> columns = [] {
-    std::vector<Column> out = ClusterColumns();
-    out.insert(out.end(), kHealthColumns.begin(), kHealthColumns.end());
-    return out;
-  }();
-  return columns;
-}
-
 Bed::Bed(const RunSpec& spec, const StepCode& code)
     : spec_(spec),
-      code_(code),
-      n_padded_(RoundUp(spec.n_beads, kPadding)),
-      phase_advance_(PhaseAdvance(spec.drive.frequency, spec.time_step)),
-      now_(n_padded_),
-      next_(n_padded_),
-      remainder_now_(2 * n_padded_),
-      remainder_next_(2 * n_padded_),
-      built_x_(n_padded_ + kPadding),
-      built_y_(n_padded_ + kPadding),
-      unwrapped_x_(spec.n_beads),
-      unwrapped_y_(spec.n_beads),
-      slot_of_(spec.n_beads),
-      grid_(spec.side_x, spec.side_y, ListReach(spec)) {
-  const StartState start = LayOut(spec);
-  if (!start.failure.empty()) {
+      start_(LayOut(spec)),
+      beads_(spec, code, start_),
+      solver_(beads_),
+      halfway_(beads_.n_padded()),
+      controls_(spec),
+      spinners_(SpinnerIds(start_)),
+      drive_(spec.seeds.disorder, spinners_),
+      drive_values_(spinners_.size()),
+      observables_(spec) {
+  drive_.Configure(spec.drive.wave, spec.drive.disorder);
+  if (!start_.failure.empty()) {
     verdict_ = Verdict::kFailed;
-    fault_ = Fault{Fault::Reason::kStartNotReached, start.failure, 0, 0, {}, {}};
+    fault_ = Fault{Fault::Reason::kStartNotReached, start_.failure, 0, 0, {}, {}};
   }
-  const float rate = static_cast<float>(DriveAhead(0));
-  for (std::int64_t id = 0; id < spec.n_beads; ++id) {
-    const bool spinner = start.spinner[id] != 0;
-    now_[id] = {start.x[id],
-                start.y[id],
-                0,
-                0,
-                spinner && rate_imposed() ? rate : 0.0f,
-                static_cast<std::uint32_t>(id),
-                spinner ? kSpinner : kPassive,
-                0};
-    slot_of_[id] = static_cast<std::uint32_t>(id);
-  }
-  Place(start.x, start.y);
-}
-
-void Bed::Place(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y) {
-  for (std::int64_t id = 0; id < spec_.n_beads; ++id) {
-    const std::uint32_t slot = slot_of_[id];
-    now_[slot].x = built_x_[slot] = x[id];
-    now_[slot].y = built_y_[slot] = y[id];
-    unwrapped_x_[slot] = x[id];
-    unwrapped_y_[slot] = y[id];
-  }
-  lists_valid_ = false;
-}
-
-template <class Work>
-void Bed::ForGroups(const Work& work) const {
-  const std::int64_t groups = n_padded_ / code_.width;
-  if (spec_.n_beads < kTiledBeads) {
-    work(0, groups);
-    return;
-  }
-  tbb::parallel_for(tbb::blocked_range<std::int64_t>(0, groups, kGroupsPerTile),
-                    [&](const auto& range) { work(range.begin(), range.end()); });
-}
-
-double Bed::DriveAhead(int steps_ahead) const {
-  const std::uint64_t ahead = static_cast<std::uint64_t>(steps_ahead) * phase_advance_ + phase_advance_ / 2;
-  return DriveValue(spec_.drive, phase_ + ahead);
-}
-
-StepInput Bed::NextStep() const {
-  StepInput input;
-  input.n_beads = spec_.n_beads;
-  input.in = now_.data();
-  input.out = const_cast<BeadRecord*>(next_.data());
-  input.remainder_in = remainder_now_.data();
-  input.remainder_out = const_cast<float*>(remainder_next_.data());
-  input.n_padded = n_padded_;
-  input.built_x = built_x_.data();
-  input.built_y = built_y_.data();
-  input.list = {partners_.data(), counts_.data(), capacity_};
-  input.side_x = spec_.side_x;
-  input.side_y = spec_.side_y;
-  input.force = spec_.force;
-  input.friction = spec_.friction;
-  input.drag = spec_.drag;
-  input.temperature = spec_.temperature;
-  input.time_step = spec_.time_step;
-  input.keys = KeysOfStep(spec_.seeds.noise, static_cast<std::uint64_t>(step_));
-  input.rate_imposed = rate_imposed();
-  input.next_rate = static_cast<float>(DriveAhead(1));
-  input.torque = static_cast<float>(DriveAhead(0));
-  return input;
-}
-
-StepHealth Bed::Step(const StepInput& input) {
-  const std::int64_t groups = n_padded_ / code_.width;
-  if (spec_.n_beads < kTiledBeads) return code_.step(input, 0, groups);
-  return tbb::parallel_reduce(
-      tbb::blocked_range<std::int64_t>(0, groups, kGroupsPerTile), StepHealth{},
-      [&](const auto& range, const StepHealth& sofar) {
-        return Worse(sofar, code_.step(input, range.begin(), range.end()));
-      },
-      Worse);
 }
 
 RunChunk Bed::Advance(std::int64_t steps) {
   RunChunk chunk;
   for (std::int64_t taken = 0; verdict_ == Verdict::kRunning && (taken < steps || step_ == spec_.n_steps); ++taken) {
-    if (!lists_valid_) Rebuild();
-    // At the last step the motion is worked out once more, for the closing sample, and not followed.
-    if (!Conclude(Step(NextStep()), chunk)) break;
+    if (!TakeStep(chunk)) break;
   }
   chunk.step = step_;
   chunk.time = time();
@@ -163,202 +55,349 @@ RunChunk Bed::Advance(std::int64_t steps) {
   return chunk;
 }
 
-bool Bed::Conclude(const StepHealth& health, RunChunk& chunk) {
-  if (health.closest_squared < spec_.health.closest_pair * spec_.health.closest_pair) {
-    FailClosestPair();
-    return false;
+// One step of the run: as many substeps as the halvings say. False where the run is at its end.
+bool Bed::TakeStep(RunChunk& chunk) {
+  if (spec_.retry.most_halvings > 0 && step_ % spec_.retry.keep_steps == 0) Keep(chunk);
+  if (controls_.MoveTo(step_)) drive_.Configure(controls_.settings().wave, controls_.settings().disorder);
+  for (substep_ = 0; substep_ < substeps(); ++substep_) {
+    beads_.PrepareLists();
+    // At the last step the motion is worked out once more, for the closing sample, and not followed.
+    const bool closing = step_ == spec_.n_steps;
+    const std::vector<BeadRecord> before = closing ? beads_.now() : std::vector<BeadRecord>();
+    const StepResult result = Compute();
+    if (!Sound(result)) return Retry(chunk);
+    if (substep_ == 0 && at_sample()) {
+      held_back_.push_back(TakeSample(result));
+      Alarm(chunk);
+    }
+    if (closing) {
+      beads_.now() = before;
+      verdict_ = Verdict::kFinished;
+      break;
+    }
+    const double half_skin = kSkin / 2 - (converged() ? spec_.health.largest_move / 2 : 0);
+    beads_.Follow(result.health.largest_drift_squared <= half_skin * half_skin);
+    drive_.Advance(substep_time());
   }
-  const bool last = step_ == spec_.n_steps;
-  if (last || step_ % spec_.measure.interval_steps == 0) chunk.samples.push_back(TakeSample(health));
-  if (last) {
-    verdict_ = Verdict::kFinished;
-    return false;
-  }
-  if (!(health.largest_move_squared <= spec_.health.largest_move * spec_.health.largest_move)) {
-    FailLargestMove(health);
-    return false;
-  }
-  std::swap(now_, next_);
-  std::swap(remainder_now_, remainder_next_);
-  phase_ += phase_advance_;
+  if (verdict_ == Verdict::kFinished || spec_.retry.most_halvings == 0) Release(chunk);
+  if (verdict_ == Verdict::kFinished) return false;
+  substep_ = 0;
   ++step_;
-  lists_valid_ = health.largest_drift_squared <= kSkin * kSkin / 4;
   return true;
 }
 
-Sample Bed::TakeSample(const StepHealth& health) {
-  spinner_x_.clear();
-  spinner_y_.clear();
-  for (std::int64_t id = 0; id < spec_.n_beads; ++id) {
-    const BeadRecord& bead = now_[slot_of_[id]];
-    if (bead.kind != kSpinner) continue;
-    spinner_x_.push_back(bead.x);
-    spinner_y_.push_back(bead.y);
-  }
-  Sample sample;
-  sample.step = step_;
-  sample.time = time();
-  AppendTo(Summarize(clusters_.Find(spinner_x_, spinner_y_, spec_.side_x, spec_.side_y, spec_.measure.bond_length)),
-           sample.values);
-  const bool alone = health.closest_squared > 1e29f;
-  sample.values.push_back(alone ? std::numeric_limits<double>::quiet_NaN() : std::sqrt(health.closest_squared));
-  sample.values.push_back(std::sqrt(health.largest_move_squared));
-  sample.values.push_back(FrictionResidual());
-  return sample;
+StepInput Bed::Laws() const {
+  const Settings& settings = controls_.settings();
+  StepInput input = beads_.Input();
+  input.force = spec_.force;
+  input.friction = settings.friction;
+  input.drag = spec_.drag;
+  input.temperature = settings.temperature;
+  input.time_step = substep_time();
+  input.swirl = spec_.dynamics.swirl;
+  // Substeps of a halved step take numbers of their own, far from those of any whole step.
+  const std::uint64_t moment = static_cast<std::uint64_t>(step_) | static_cast<std::uint64_t>(halvings_) << 56 |
+                               static_cast<std::uint64_t>(substep_) << 48;
+  input.keys = KeysOfStep(spec_.seeds.noise, moment);
+  input.rate_imposed = rate_imposed();
+  input.torque = common_torque_;
+  input.torques = torques_.empty() ? nullptr : torques_.data();
+  return input;
 }
 
-double Bed::FrictionResidual() {
-  // Places of now with the motion of the step just computed; an imposed spin is the one it was computed with.
-  std::vector<BeadRecord> judged = now_;
-  for (std::int64_t slot = 0; slot < spec_.n_beads; ++slot) {
-    judged[slot].vx = next_[slot].vx;
-    judged[slot].vy = next_[slot].vy;
-    if (!(rate_imposed() && judged[slot].kind == kSpinner)) judged[slot].spin = next_[slot].spin;
+// Writes what the drive imposes at the middle of the coming step where the passes look for it: spins into the records,
+// torques beside them. Under brownian dynamics a torque is its spin, and passive beads have none.
+void Bed::ImposeDrive() {
+  const double ahead = substep_time() / 2;
+  const double scale = brownian() && !rate_imposed() ? 1 / spec_.drag.rotational : 1;
+  const bool as_spin = rate_imposed() || brownian();
+  std::vector<BeadRecord>& now = beads_.now();
+  if (drive_.uniform()) {
+    const float value = static_cast<float>(scale * drive_.Common(ahead));
+    common_torque_ = as_spin ? 0 : value;
+    torques_.clear();
+    if (as_spin) {
+      for (const std::uint32_t id : spinners_) now[beads_.slot_of(id)].spin = value;
+    }
+    return;
   }
-  std::vector<float> residual(n_padded_), right(n_padded_);
-  ResidualInput input{NextStep(), residual.data(), right.data()};
-  input.step.in = judged.data();
-  ForGroups([&](std::int64_t first, std::int64_t last) { code_.residual(input, first, last); });
-  double residual_sum = 0, right_sum = 0;
-  for (std::int64_t slot = 0; slot < spec_.n_beads; ++slot) {
-    residual_sum += residual[slot];
-    right_sum += right[slot];
+  drive_.Each(ahead, drive_values_);
+  if (!as_spin) torques_.assign(beads_.n_padded(), 0);
+  for (std::size_t i = 0; i < spinners_.size(); ++i) {
+    const std::uint32_t slot = beads_.slot_of(spinners_[i]);
+    (as_spin ? now[slot].spin : torques_[slot]) = static_cast<float>(scale * drive_values_[i]);
   }
-  return right_sum > 0 ? std::sqrt(residual_sum / right_sum) : 0;
 }
 
-void Bed::Rebuild() {
-  const auto begin = std::chrono::steady_clock::now();
-  SortBeads();
-  ListPartners();
-  lists_valid_ = true;
-  ++rebuilds_.count;
-  rebuilds_.seconds += std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
+Bed::StepResult Bed::Compute() {
+  ImposeDrive();
+  const StepInput input = Laws();
+  if (converged()) return ComputeConverged(input);
+  const auto pass = brownian() ? beads_.code().brownian : beads_.code().lagged;
+  const MoveOutput output = beads_.Output(beads_.now(), substep_time());
+  return {beads_.WorstOfGroups([&](std::int64_t first, std::int64_t last) { return pass(input, output, first, last); }),
+          {}};
 }
 
-// Beads go into the order of their cells, and by number within a cell: a function of their places alone.
-void Bed::SortBeads() {
-  const std::int64_t n = spec_.n_beads;
-  std::vector<std::uint32_t> x(n), y(n);
-  std::vector<std::int64_t> path_x(n), path_y(n);
-  for (std::int64_t id = 0; id < n; ++id) {
-    const std::uint32_t slot = slot_of_[id];
-    x[id] = now_[slot].x;
-    y[id] = now_[slot].y;
-    path_x[id] = unwrapped_x_[slot] + AsSigned(x[id] - built_x_[slot]);
-    path_y[id] = unwrapped_y_[slot] + AsSigned(y[id] - built_y_[slot]);
+// With noise: a midpoint step. The random force is drawn once, at the start, and the same vector serves both solves, so
+// that the drift kT div M of a mobility that depends on places comes out right (Fixman, J. Chem. Phys. 69, 1527
+// (1978)).
+Bed::StepResult Bed::ComputeConverged(const StepInput& input) {
+  const DynamicsSpec& dynamics = spec_.dynamics;
+  const auto move = [&](const MoveOutput& output) {
+    return beads_.WorstOfGroups(
+        [&](std::int64_t first, std::int64_t last) { return beads_.code().move(input, output, first, last); });
+  };
+  solver_.DrawNoise(input);
+  StepResult result;
+  result.solver = solver_.Solve(input, beads_.now(), dynamics.tolerance, dynamics.most_iterations);
+  const float closest = solver_.closest_squared();
+  const bool midpoint = dynamics.midpoint && input.temperature > 0;
+  if (midpoint) {
+    move(beads_.HalfwayOutput(beads_.now(), substep_time() / 2, halfway_));
+    const SolverReport second = solver_.Solve(input, halfway_, dynamics.tolerance, dynamics.most_iterations);
+    result.solver.converged = result.solver.converged && second.converged;
+    result.solver.relative_residual = std::max(result.solver.relative_residual, second.relative_residual);
+    result.solver.iterations += second.iterations;
   }
-  SortIntoCells(grid_, x, y, cells_);
-  for (std::int64_t slot = 0; slot < n; ++slot) {
-    const std::uint32_t id = cells_.order[slot];
-    const std::uint32_t old = slot_of_[id];
-    next_[slot] = now_[old];
-    remainder_next_[slot] = remainder_now_[old];
-    remainder_next_[n_padded_ + slot] = remainder_now_[n_padded_ + old];
-    built_x_[slot] = x[id];
-    built_y_[slot] = y[id];
-    unwrapped_x_[slot] = path_x[id];
-    unwrapped_y_[slot] = path_y[id];
-  }
-  for (std::int64_t slot = 0; slot < n; ++slot) slot_of_[cells_.order[slot]] = static_cast<std::uint32_t>(slot);
-  std::swap(now_, next_);
-  std::swap(remainder_now_, remainder_next_);
+  result.health = move(beads_.Output(midpoint ? halfway_ : beads_.now(), substep_time()));
+  result.health.closest_squared = closest;
+  return result;
 }
 
-void Bed::ListPartners() {
-  const std::int64_t groups = n_padded_ / code_.width;
-  counts_.resize(n_padded_);
-  for (;;) {
-    partners_.resize(static_cast<std::size_t>(groups * capacity_ * code_.width));
-    ListInput input{spec_.n_beads,    built_x_.data(),     built_y_.data(),  spec_.side_x,   spec_.side_y,
-                    ListReach(spec_), cells_.start.data(), partners_.data(), counts_.data(), capacity_};
-    ForGroups([&](std::int64_t first, std::int64_t last) { code_.list(input, grid_, first, last); });
-    const std::int64_t most = *std::max_element(counts_.begin(), counts_.end());
-    if (most <= capacity_) return;
-    capacity_ = RoundUp(most, 8);
+// Judges a step before it is followed; sets the fault where it is not sound.
+bool Bed::Sound(const StepResult& result) {
+  const HealthSpec& limits = spec_.health;
+  if (result.health.closest_squared < limits.closest_pair * limits.closest_pair) {
+    FailClosestPair();
+  } else if (!(result.health.largest_move_squared <= limits.largest_move * limits.largest_move)) {
+    FailLargestMove(result.health);
+  } else if (converged() && !result.solver.converged) {
+    Fail(Fault::Reason::kNotConverged, {}, "the friction solver stopped at a residual of %.3g (limit %.3g)",
+         result.solver.relative_residual, spec_.dynamics.tolerance);
   }
+  return !fault_;
+}
+
+Sample Bed::TakeSample(const StepResult& result) {
+  Snapshot snapshot = Photograph();
+  const bool alone = result.health.closest_squared > 1e29f;
+  snapshot.closest_pair =
+      alone ? std::numeric_limits<double>::quiet_NaN() : std::sqrt(static_cast<double>(result.health.closest_squared));
+  snapshot.largest_move = std::sqrt(static_cast<double>(result.health.largest_move_squared));
+  residual_ = converged() ? result.solver.relative_residual : (brownian() ? 0 : LaggedResidual());
+  snapshot.friction_residual = residual_;
+  return {step_, time(), observables_.Measure(snapshot)};
+}
+
+// Says once where one sweep a step no longer follows the forces.
+void Bed::Alarm(RunChunk& chunk) {
+  if (alarmed_ || spec_.dynamics.equation != DynamicsSpec::Equation::kLagged || residual_ <= kAlarmResidual) return;
+  alarmed_ = true;
+  char text[240];
+  std::snprintf(text, sizeof(text),
+                "one sweep a step does not keep the forces in balance: a residual of %.3g at t = %.6g tau, where no "
+                "motion at all would leave 1; use the converged solver",
+                residual_, time());
+  chunk.alarm = text;
+}
+
+double Bed::LaggedResidual() {
+  // Places of now with the motion of the step just computed.
+  std::vector<BeadRecord> judged = beads_.now();
+  for (std::int64_t slot = 0; slot < beads_.n_beads(); ++slot) {
+    judged[slot].vx = beads_.next()[slot].vx;
+    judged[slot].vy = beads_.next()[slot].vy;
+    judged[slot].spin = beads_.next()[slot].spin;
+  }
+  const StepInput input = Laws();
+  solver_.DrawNoise(input);
+  return solver_.Residual(input, judged);
+}
+
+Snapshot Bed::Photograph() const {
+  const auto n = static_cast<std::size_t>(beads_.n_beads());
+  Snapshot out;
+  out.side_x = spec_.side_x;
+  out.side_y = spec_.side_y;
+  out.time = time();
+  out.temperature = controls_.settings().temperature;
+  out.friction = controls_.settings().friction;
+  out.x.resize(n), out.y.resize(n), out.path_x.resize(n), out.path_y.resize(n);
+  out.vx.resize(n), out.vy.resize(n), out.spin.resize(n), out.spinner.resize(n);
+  for (std::size_t id = 0; id < n; ++id) {
+    const std::int64_t bead = static_cast<std::int64_t>(id);
+    const BeadRecord& place = beads_.bead(bead);
+    const BeadRecord& motion = beads_.next()[beads_.slot_of(bead)];
+    out.x[id] = place.x;
+    out.y[id] = place.y;
+    out.path_x[id] = beads_.PathX(bead);
+    out.path_y[id] = beads_.PathY(bead);
+    out.vx[id] = motion.vx;
+    out.vy[id] = motion.vy;
+    out.spin[id] = motion.spin;
+    out.spinner[id] = static_cast<std::uint8_t>(place.kind);
+  }
+  return out;
+}
+
+void Bed::Fail(Fault::Reason reason, std::vector<std::int64_t> beads, const char* format, double figure, double limit) {
+  char text[200], when[60];
+  std::snprintf(text, sizeof(text), format, figure, limit);
+  std::snprintf(when, sizeof(when), " at t = %.6g tau", time());
+  std::string who;
+  for (const std::int64_t bead : beads) who += (who.empty() ? "" : " and ") + std::to_string(bead);
+  if (!who.empty()) who = (beads.size() > 1 ? "beads " : "bead ") + who + " ";
+  Fault fault{reason, who + text + when, step_, time(), beads, {}};
+  if (!beads.empty()) {
+    const BeadRecord& bead = beads_.bead(beads[0]);
+    fault.place = {FromFixed(bead.x, spec_.side_x), FromFixed(bead.y, spec_.side_y)};
+  }
+  fault_ = fault;
 }
 
 void Bed::FailClosestPair() {
-  Fault fault{Fault::Reason::kClosestPair, "", step_, time(), {}, {}};
   double closest = std::numeric_limits<double>::infinity();
-  for (std::int64_t slot = 0; slot < spec_.n_beads; ++slot) {
-    const std::int64_t group = slot / code_.width, lane = slot % code_.width;
-    for (std::uint32_t k = 0; k < counts_[slot]; ++k) {
-      const std::uint32_t other = partners_[(group * capacity_ + k) * code_.width + lane];
-      const double dx = Difference(now_[slot].x, now_[other].x, spec_.side_x * 0x1p-32);
-      const double dy = Difference(now_[slot].y, now_[other].y, spec_.side_y * 0x1p-32);
-      const double r = std::hypot(dx, dy);
-      const auto ids = std::minmax(now_[slot].id, now_[other].id);
-      if (r > closest || (r == closest && ids.first >= fault.beads[0])) continue;
-      closest = r;
-      fault.beads = {ids.first, ids.second};
-      fault.place = {FromFixed(now_[slot].x, spec_.side_x), FromFixed(now_[slot].y, spec_.side_y)};
-    }
-  }
-  char text[200];
-  std::snprintf(text, sizeof(text),
-                "beads %lld and %lld came as close as %.3f sigma (limit %.3f) at t = %.6g tau: they pass through each "
-                "other",
-                static_cast<long long>(fault.beads[0]), static_cast<long long>(fault.beads[1]), closest,
-                spec_.health.closest_pair, fault.time);
-  fault.message = text;
-  verdict_ = Verdict::kUnstable;
-  fault_ = fault;
+  std::vector<std::int64_t> ids;
+  beads_.ForListed([&](std::uint32_t slot, std::uint32_t other) {
+    const BeadRecord &a = beads_.now()[slot], &b = beads_.now()[other];
+    const double r =
+        std::hypot(Difference(a.x, b.x, spec_.side_x * 0x1p-32), Difference(a.y, b.y, spec_.side_y * 0x1p-32));
+    const auto pair = std::minmax(a.id, b.id);
+    if (r > closest || (r == closest && pair.first >= ids[0])) return;
+    closest = r;
+    ids = {pair.first, pair.second};
+  });
+  Fail(Fault::Reason::kClosestPair, ids, "came as close as %.3f sigma (limit %.3f), and pass through each other",
+       closest, spec_.health.closest_pair);
 }
 
 void Bed::FailLargestMove(const StepHealth& health) {
   const bool finite = health.largest_move_squared < 1e29f;
-  Fault fault{finite ? Fault::Reason::kLargestMove : Fault::Reason::kNotFinite, "", step_, time(), {}, {}};
   double largest = -1;
-  for (std::int64_t id = 0; id < spec_.n_beads; ++id) {
-    const std::uint32_t slot = slot_of_[id];
-    double move = std::hypot(next_[slot].vx, next_[slot].vy) * spec_.time_step;
+  std::int64_t worst = 0;
+  for (std::int64_t id = 0; id < beads_.n_beads(); ++id) {
+    const BeadRecord& next = beads_.next()[beads_.slot_of(id)];
+    double move = std::hypot(next.vx, next.vy) * substep_time();
     if (!std::isfinite(move)) move = std::numeric_limits<double>::infinity();
     if (move <= largest) continue;
     largest = move;
-    fault.beads = {id};
-    fault.place = {FromFixed(now_[slot].x, spec_.side_x), FromFixed(now_[slot].y, spec_.side_y)};
+    worst = id;
   }
-  char text[200];
-  std::snprintf(text, sizeof(text), "bead %lld would move %.3g sigma in one step (limit %.3g) at t = %.6g tau",
-                static_cast<long long>(fault.beads[0]), largest, spec_.health.largest_move, fault.time);
-  fault.message = text;
-  verdict_ = Verdict::kUnstable;
-  fault_ = fault;
+  Fail(finite ? Fault::Reason::kLargestMove : Fault::Reason::kNotFinite, {worst},
+       "would move %.3g sigma in one step (limit %.3g)", largest, spec_.health.largest_move);
+}
+
+// Hands out what was held back: it is part of a past that stands.
+void Bed::Release(RunChunk& chunk) {
+  std::move(held_back_.begin(), held_back_.end(), std::back_inserter(chunk.samples));
+  held_back_.clear();
+  for (Fault& fault : faults_to_pass_) {
+    if (fault.step >= step_) continue;
+    fault.nature = Fault::Nature::kNumerical;
+    chunk.passed.push_back(fault);
+  }
+  std::erase_if(faults_to_pass_, [&](const Fault& fault) { return fault.step < step_; });
+}
+
+// Keeps the state to go back to.
+void Bed::Keep(RunChunk& chunk) {
+  if (kept_ && kept_->step == step_) return;
+  kept_ = Save();
+  Release(chunk);
+}
+
+// After a fault: back to the kept state with half the step, or the end of the run. True where the run goes on.
+bool Bed::Retry(RunChunk& chunk) {
+  if (!kept_ || halvings_ >= spec_.retry.most_halvings) {
+    if (spec_.retry.most_halvings > 0) fault_->nature = Fault::Nature::kPhysical;
+    verdict_ = Verdict::kUnstable;
+    Release(chunk);
+    return false;
+  }
+  faults_to_pass_.push_back(*fault_);
+  fault_.reset();
+  const int halvings = halvings_ + 1;
+  Load(*kept_);
+  std::erase_if(held_back_, [&](const Sample& sample) { return sample.step >= step_; });
+  halvings_ = halvings;
+  return true;
+}
+
+std::int64_t Bed::Adjust(Adjustment adjustment) {
+  if (adjustment.wave.size() > 1) throw std::invalid_argument("an adjustment takes one wave at most");
+  adjustment.step = std::max(adjustment.step, step_);
+  controls_.Add(adjustment);
+  return adjustment.step;
+}
+
+BedState Bed::Save() const {
+  BedState state;
+  state.step = step_;
+  state.halvings = halvings_;
+  beads_.Save(state);
+  const DriveState& drive = drive_.state();
+  const auto put = [&](const Phases& phases) {
+    state.phases.insert(state.phases.end(), std::begin(phases.turn), std::end(phases.turn));
+  };
+  put(drive.phases);
+  for (const Phases& phases : drive.own_phases) put(phases);
+  state.turns = drive.turns;
+  return state;
+}
+
+void Bed::Load(const BedState& state) {
+  constexpr std::size_t kEach = WaveSpec::kMostTerms;
+  const auto n = static_cast<std::size_t>(beads_.n_beads());
+  if (state.x.size() != n || state.kind.size() != n || state.turns.size() > spinners_.size() ||
+      state.phases.size() != kEach * (1 + state.turns.size()) || state.step < 0 || state.step > spec_.n_steps) {
+    throw std::invalid_argument("the saved state is of another bed");
+  }
+  beads_.Load(state);
+  DriveState drive;
+  const auto take = [&](std::size_t which) {
+    Phases phases;
+    std::copy_n(state.phases.begin() + static_cast<std::ptrdiff_t>(kEach * which), kEach, phases.turn);
+    return phases;
+  };
+  drive.phases = take(0);
+  for (std::size_t i = 1; i <= state.turns.size(); ++i) drive.own_phases.push_back(take(i));
+  drive.turns = state.turns;
+  drive_.set_state(drive);
+  step_ = state.step;
+  substep_ = 0;
+  halvings_ = state.halvings;
+  controls_.GoTo(step_);
+  drive_.Configure(controls_.settings().wave, controls_.settings().disorder);
+  verdict_ = Verdict::kRunning;
+  fault_.reset();
 }
 
 std::vector<Bead> Bed::Beads() const {
-  std::vector<Bead> beads(spec_.n_beads);
-  const double last_rate = step_ > 0 ? DriveAhead(-1) : 0;
-  for (std::int64_t id = 0; id < spec_.n_beads; ++id) {
-    const std::uint32_t slot = slot_of_[id];
-    const BeadRecord& record = now_[slot];
-    Bead& bead = beads[id];
+  std::vector<Bead> beads(static_cast<std::size_t>(beads_.n_beads()));
+  for (std::int64_t id = 0; id < beads_.n_beads(); ++id) {
+    const BeadRecord& record = beads_.bead(id);
+    Bead& bead = beads[static_cast<std::size_t>(id)];
     bead.x = FromFixed(record.x, spec_.side_x);
     bead.y = FromFixed(record.y, spec_.side_y);
-    bead.unwrapped_x =
-        static_cast<double>(unwrapped_x_[slot] + AsSigned(record.x - built_x_[slot])) * spec_.side_x * 0x1p-32;
-    bead.unwrapped_y =
-        static_cast<double>(unwrapped_y_[slot] + AsSigned(record.y - built_y_[slot])) * spec_.side_y * 0x1p-32;
+    bead.unwrapped_x = static_cast<double>(beads_.PathX(id)) * spec_.side_x * 0x1p-32;
+    bead.unwrapped_y = static_cast<double>(beads_.PathY(id)) * spec_.side_y * 0x1p-32;
     bead.vx = record.vx;
     bead.vy = record.vy;
+    bead.spin = record.spin;
+    bead.angle = AngleValue(record.angle);
     bead.spinner = record.kind == kSpinner;
-    bead.spin = bead.spinner && rate_imposed() ? last_rate : record.spin;
   }
   return beads;
 }
 
 std::vector<std::uint32_t> Bed::PartnersWithin(std::uint32_t id, double distance) const {
   std::vector<std::uint32_t> out;
-  const std::uint32_t slot = slot_of_[id];
-  const std::int64_t group = slot / code_.width, lane = slot % code_.width;
-  for (std::uint32_t k = 0; k < counts_[slot]; ++k) {
-    const std::uint32_t other = partners_[(group * capacity_ + k) * code_.width + lane];
-    const double dx = Difference(now_[slot].x, now_[other].x, spec_.side_x * 0x1p-32);
-    const double dy = Difference(now_[slot].y, now_[other].y, spec_.side_y * 0x1p-32);
-    if (dx * dx + dy * dy < distance * distance) out.push_back(now_[other].id);
-  }
+  beads_.ForListed([&](std::uint32_t slot, std::uint32_t other) {
+    const BeadRecord &a = beads_.now()[slot], &b = beads_.now()[other];
+    const double dx = Difference(a.x, b.x, spec_.side_x * 0x1p-32), dy = Difference(a.y, b.y, spec_.side_y * 0x1p-32);
+    if (a.id == id && dx * dx + dy * dy < distance * distance) out.push_back(b.id);
+  });
   std::sort(out.begin(), out.end());
   return out;
 }

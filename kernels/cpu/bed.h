@@ -1,4 +1,4 @@
-/// One bed on the CPU: its beads in memory order, its partner lists, and its steps.
+/// One run on the CPU: its bed, its controls, its steps, and what it finds.
 #pragma once
 
 #include <cstdint>
@@ -6,86 +6,97 @@
 #include <span>
 #include <vector>
 
-#include "cpu/step.h"
+#include "cpu/bead_arrays.h"
+#include "cpu/friction_solver.h"
+#include "dynamics/controls.h"
+#include "dynamics/spinner_drive.h"
 #include "gyrebox/ensemble.h"
-#include "gyrebox/run_spec.h"
-#include "measure/clusters.h"
-#include "neighbors/cells.h"
+#include "measure/observables.h"
 
 namespace gyrebox::kernels {
 
-/// Width beyond the longest cut-off up to which partners are listed, sigma. Lists stay valid while no bead has moved
-/// half of it. 0.4 was the best of 0.2 to 0.6 on a dense driven bed (gyrebox_bench, case streamed_16k).
-inline constexpr double kSkin = 0.4;
-double ListReach(const RunSpec& spec);
-
-/// Beds of at least this many beads share the work of one step between threads; smaller ones take a thread each.
-inline constexpr std::int64_t kTiledBeads = 8192;
-
-/// The state of a bed lives in two copies: a step reads one and writes the other, so every bead sees its neighbours as
-/// they were, whatever the order of work.
 class Bed {
  public:
   Bed(const RunSpec& spec, const StepCode& code);
 
   const RunSpec& spec() const { return spec_; }
-  static const std::vector<Column>& Columns();
+  const std::vector<Column>& columns() const { return observables_.columns(); }
 
   /// Takes up to `steps` more steps, or none where the run is at its end.
   RunChunk Advance(std::int64_t steps);
-  void Drop() { verdict_ = Verdict::kDropped; }
-  Verdict verdict() const { return verdict_; }
+  void Drop() {
+    if (verdict_ == Verdict::kRunning) verdict_ = Verdict::kDropped;
+  }
+  std::int64_t Adjust(Adjustment adjustment);
+  const std::vector<Adjustment>& adjustments() const { return controls_.adjustments(); }
+  BedState Save() const;
+  void Load(const BedState& state);
   std::vector<Bead> Beads() const;
-  Ensemble::RebuildStats rebuilds() const { return rebuilds_; }
+  const Ensemble::RebuildStats& rebuilds() const { return beads_.rebuilds(); }
 
   /// For tests: ids of the partners of a bead within a distance (at most the longest cut-off), ascending, as the lists
   /// have them.
   std::vector<std::uint32_t> PartnersWithin(std::uint32_t id, double distance) const;
   /// For tests: puts the beads elsewhere, by id. To be called before the first step.
-  void Place(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y);
+  void Place(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y) { beads_.Place(x, y); }
 
  private:
-  void Rebuild();
-  void SortBeads();
-  void ListPartners();
-  StepInput NextStep() const;
-  StepHealth Step(const StepInput& input);
-  /// Judges the step just computed, takes the sample that is due, and goes over to the new state. False at the end.
-  bool Conclude(const StepHealth& health, RunChunk& chunk);
-  Sample TakeSample(const StepHealth& health);
-  double FrictionResidual();
-  /// Drive at the middle of the step that starts `steps_ahead` steps from now.
-  double DriveAhead(int steps_ahead) const;
-  bool rate_imposed() const { return spec_.drive.quantity == DriveSpec::Quantity::kRate; }
+  struct StepResult {
+    StepHealth health;
+    SolverReport solver;  // of the converged solver
+  };
+
+  bool TakeStep(RunChunk& chunk);
+  StepResult Compute();
+  StepResult ComputeConverged(const StepInput& input);
+  StepInput Laws() const;
+  void ImposeDrive();
+  bool Sound(const StepResult& result);
+  Sample TakeSample(const StepResult& result);
+  double LaggedResidual();
+  Snapshot Photograph() const;
+
+  void Fail(Fault::Reason reason, std::vector<std::int64_t> beads, const char* format, double figure, double limit);
   void FailClosestPair();
   void FailLargestMove(const StepHealth& health);
+  bool Retry(RunChunk& chunk);
+  void Keep(RunChunk& chunk);
+  void Release(RunChunk& chunk);
+  void Alarm(RunChunk& chunk);
+
   double time() const { return static_cast<double>(step_) * spec_.time_step; }
-  template <class Work>
-  void ForGroups(const Work& work) const;
+  std::int64_t substeps() const { return std::int64_t{1} << halvings_; }
+  double substep_time() const { return spec_.time_step / static_cast<double>(substeps()); }
+  bool rate_imposed() const { return spec_.drive.quantity == DriveSpec::Quantity::kRate; }
+  bool brownian() const { return spec_.dynamics.equation == DynamicsSpec::Equation::kBrownian; }
+  bool converged() const { return spec_.dynamics.equation == DynamicsSpec::Equation::kConverged; }
+  bool at_sample() const { return step_ == spec_.n_steps || step_ % spec_.measure.interval_steps == 0; }
 
   RunSpec spec_;
-  const StepCode& code_;
-  std::int64_t n_padded_ = 0;
+  StartState start_;
+  BeadArrays beads_;
+  FrictionSolver solver_;
+  std::vector<BeadRecord> halfway_;
+  Controls controls_;
+  std::vector<std::uint32_t> spinners_;  // ids
+  SpinnerDrive drive_;
+  std::vector<float> drive_values_;  // (spinners)
+  std::vector<float> torques_;       // (padded beads), where torques differ
+  float common_torque_ = 0;
+  Observables observables_;
+
   std::int64_t step_ = 0;
-  std::uint64_t phase_ = 0;          // of the drive at step_, as a fraction of a turn
-  std::uint64_t phase_advance_ = 0;  // in one step
+  std::int64_t substep_ = 0;
+  int halvings_ = 0;
   Verdict verdict_ = Verdict::kRunning;
   std::optional<Fault> fault_;
+  bool alarmed_ = false;
+  double residual_ = 0;  // of the friction system at the last sample
 
-  std::vector<BeadRecord> now_, next_;                   // (padded), memory order
-  std::vector<float> remainder_now_, remainder_next_;    // (2 * padded)
-  std::vector<std::uint32_t> built_x_, built_y_;         // (padded + kPadding) places when the lists were built
-  std::vector<std::int64_t> unwrapped_x_, unwrapped_y_;  // (beads) path at that time, quanta
-  std::vector<std::uint32_t> slot_of_;                   // (beads) id -> place in memory
-  CellGrid grid_;
-  CellOrder cells_;
-  std::vector<std::uint32_t> partners_, counts_;
-  std::int64_t capacity_ = 16;
-  bool lists_valid_ = false;
-  Ensemble::RebuildStats rebuilds_;
-
-  ClusterFinder clusters_;
-  std::vector<std::uint32_t> spinner_x_, spinner_y_;
+  // Where a retry goes back to, and what is held back until the next such state.
+  std::optional<BedState> kept_;
+  std::vector<Sample> held_back_;
+  std::vector<Fault> faults_to_pass_;
 };
 
 }  // namespace gyrebox::kernels

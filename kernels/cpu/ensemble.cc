@@ -35,6 +35,10 @@ std::vector<RunChunk> CpuEnsemble::Advance(std::int64_t steps) {
   return chunks;
 }
 
+void CpuEnsemble::Load(std::size_t run, const BedState& state) {
+  arena_.execute([&] { beds_[run]->Load(state); });
+}
+
 Ensemble::RebuildStats CpuEnsemble::rebuilds() const {
   RebuildStats sum;
   for (const auto& bed : beds_) {

@@ -17,9 +17,13 @@ class CpuEnsemble : public Ensemble {
   CpuEnsemble(std::span<const RunSpec> specs, const StepCode& code, tbb::task_arena& arena);
 
   std::size_t size() const override { return beds_.size(); }
-  const std::vector<Column>& columns(std::size_t) const override { return Bed::Columns(); }
+  const std::vector<Column>& columns(std::size_t run) const override { return beds_[run]->columns(); }
   std::vector<RunChunk> Advance(std::int64_t steps) override;
   void Drop(std::size_t run) override { beds_[run]->Drop(); }
+  std::int64_t Adjust(std::size_t run, const Adjustment& adjustment) override { return beds_[run]->Adjust(adjustment); }
+  const std::vector<Adjustment>& adjustments(std::size_t run) const override { return beds_[run]->adjustments(); }
+  BedState Save(std::size_t run) const override { return beds_[run]->Save(); }
+  void Load(std::size_t run, const BedState& state) override;
   std::vector<Bead> Beads(std::size_t run) const override { return beds_[run]->Beads(); }
   RebuildStats rebuilds() const override;
 

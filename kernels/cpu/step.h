@@ -1,31 +1,29 @@
-/// One time step of a range of beads, and the neighbour lists it reads: compiled once for each instruction set.
+/// The passes over beads that make a time step, and the partner lists they read: compiled once for each instruction
+/// set. A pass works on groups of `width` beads that follow each other in memory, lanes are beads, and nothing is
+/// summed across lanes; groups may be shared out between threads in any way.
 #pragma once
 
 #include "cpu/record.h"
 #include "gyrebox/run_spec.h"
-#include "model/force.h"
-#include "model/friction.h"
+#include "model/noise.h"
 
 namespace gyrebox::kernels {
 
-/// Partners within the reach of a bead, by groups of `width` beads that follow each other in memory: partner k of lane
-/// l of group g is partners[(g * capacity + k) * width + l]. Rows past a bead's own count are never read as partners.
+struct CellGrid;
+
+/// Partners within the reach of a bead: partner k of lane l of group g is partners[(g * capacity + k) * width + l].
+/// Rows past a bead's own count are never read as partners.
 struct PartnerList {
   const std::uint32_t* partners = nullptr;
   const std::uint32_t* counts = nullptr;  ///< (padded beads)
   std::int64_t capacity = 0;              ///< rows per group
 };
 
-/// Everything that a step reads and writes. Plain numbers and borrowed memory; nothing is allocated in a step.
+/// Everything that the passes of a step read. Plain numbers and borrowed memory.
 struct StepInput {
   std::int64_t n_beads = 0;
-  const BeadRecord* in = nullptr;       ///< (padded beads)
-  BeadRecord* out = nullptr;            ///< (padded beads), not overlapping `in`
-  const float* remainder_in = nullptr;  ///< (2 * padded beads): x of all, then y of all; quanta
-  float* remainder_out = nullptr;
   std::int64_t n_padded = 0;
-  const std::uint32_t* built_x = nullptr;  ///< (padded beads) places when the list was built
-  const std::uint32_t* built_y = nullptr;
+  const BeadRecord* in = nullptr;  ///< (padded beads) places, kinds, and the motion that partners are seen to have
   PartnerList list;
 
   double side_x = 0, side_y = 0;  ///< sigma
@@ -34,10 +32,22 @@ struct StepInput {
   DragSpec drag;
   double temperature = 0;  ///< epsilon
   double time_step = 0;    ///< tau
+  double swirl = 0;        ///< zeta_0; brownian only
   StepKeys keys{};
   bool rate_imposed = false;
-  float next_rate = 0;  ///< rad/tau, imposed on spinners in the step after this one
-  float torque = 0;     ///< epsilon, on spinners in this step
+  float torque = 0;                ///< epsilon, on every spinner in this step
+  const float* torques = nullptr;  ///< (padded beads) or null: instead of `torque`
+};
+
+/// Where a move goes.
+struct MoveOutput {
+  const BeadRecord* motion = nullptr;   ///< (padded beads) motion to follow; may be the `in` of the step
+  BeadRecord* out = nullptr;            ///< (padded beads), overlapping neither
+  const float* remainder_in = nullptr;  ///< (2 * padded beads): x of all, then y of all; quanta
+  float* remainder_out = nullptr;
+  const std::uint32_t* built_x = nullptr;  ///< (padded beads) places when the list was built
+  const std::uint32_t* built_y = nullptr;
+  double time = 0;  ///< tau to move on
 };
 
 /// What a step finds out about the health of its beads.
@@ -47,11 +57,16 @@ struct StepHealth {
   float largest_drift_squared = 0;  ///< sigma^2, since the list was built, after the move
 };
 
-/// How far a motion is from balancing the rows, bead by bead.
-struct ResidualInput {
-  StepInput step;                     ///< `in` holds the places of the step and the motion to be judged
-  float* residual_squared = nullptr;  ///< (padded beads) |b - A V|^2 of the bead's rows
-  float* right_squared = nullptr;     ///< (padded beads) |b|^2 of the bead's rows
+/// Memory of the friction solver. Vectors are (3 * padded beads): x of all, y of all, spin of all.
+struct SolverMemory {
+  BeadRecord* state = nullptr;      ///< (padded beads) places, and the motion that is being solved for
+  BeadRecord* direction = nullptr;  ///< (padded beads) places, and the search direction as motion
+  float* random = nullptr;          ///< thermal forces and torques
+  float* residual = nullptr;
+  float* preconditioned = nullptr;
+  float* product = nullptr;
+  float* block = nullptr;  ///< (6 * padded beads): axx, axy, ayy, bx, by, c of all
+  float* terms = nullptr;  ///< (3 * padded beads): each bead's share of the sums of a pass
 };
 
 /// Reach of a list that is being built.
@@ -66,20 +81,31 @@ struct ListInput {
   std::int64_t capacity = 0;
 };
 
-struct CellGrid;
-
-/// The code for one instruction set.
+/// The code for one instruction set. Every pass takes groups [first, last).
 struct StepCode {
   const char* name;
   int width;  ///< lanes: beads side by side
-  /// Steps the groups [first, last).
-  StepHealth (*step)(const StepInput& input, std::int64_t first_group, std::int64_t last_group);
-  /// Judges the motion of the groups [first, last).
-  void (*residual)(const ResidualInput& input, std::int64_t first_group, std::int64_t last_group);
-  /// Lists the partners of the beads of groups [first, last). @return the largest count met; where that is over the
-  /// capacity the list is not complete and must be built again with more.
-  std::uint32_t (*list)(const ListInput& input, const CellGrid& grid, std::int64_t first_group,
-                        std::int64_t last_group);
+  /// A whole step of the lagged or the brownian dynamics, in one pass.
+  StepHealth (*lagged)(const StepInput&, const MoveOutput&, std::int64_t first, std::int64_t last);
+  StepHealth (*brownian)(const StepInput&, const MoveOutput&, std::int64_t first, std::int64_t last);
+
+  /// Thermal forces at the places of `in`, into memory.random.
+  void (*noise)(const StepInput&, const SolverMemory&, std::int64_t first, std::int64_t last);
+  /// Rows at the places of memory.state: residual of its motion, its preconditioned form, blocks.
+  /// Terms: r.r, r.z, b.b. Of the health only the closest pair is filled.
+  StepHealth (*begin)(const StepInput&, const SolverMemory&, std::int64_t first, std::int64_t last);
+  /// Direction = preconditioned residual + beta times the old direction.
+  void (*turn)(const StepInput&, const SolverMemory&, float beta, std::int64_t first, std::int64_t last);
+  /// Product = A direction. Terms: p.q.
+  void (*multiply)(const StepInput&, const SolverMemory&, std::int64_t first, std::int64_t last);
+  /// Motion += alpha direction, residual -= alpha product. Terms: r.r, r.z.
+  void (*follow)(const StepInput&, const SolverMemory&, float alpha, std::int64_t first, std::int64_t last);
+  /// Moves the places of `in` by a motion.
+  StepHealth (*move)(const StepInput&, const MoveOutput&, std::int64_t first, std::int64_t last);
+
+  /// Lists the partners of beads. @return the largest count met; where that is over the capacity the list is not
+  /// complete and must be built again with more.
+  std::uint32_t (*list)(const ListInput&, const CellGrid&, std::int64_t first, std::int64_t last);
 };
 
 /// The widest code that this machine can run. Throws std::runtime_error where it has no fused multiply-add (x86-64-v3).

@@ -1,4 +1,4 @@
-/// The drive: what is imposed on a spinner at an instant.
+/// Waves: what is imposed on a spinner at an instant, from the phases of its wave.
 #pragma once
 
 #include "gyrebox/run_spec.h"
@@ -6,22 +6,129 @@
 
 namespace gyrebox::kernels {
 
-/// Advance of a phase in a time, as a 64-bit fraction of a turn. Whole turns drop out by overflow.
-inline std::uint64_t PhaseAdvance(double frequency, double time) {
-  const double turns = frequency * time;
+/// Phases as 64-bit fractions of a turn. What each one counts depends on the shape:
+/// [0] the carrier; [1] the modulation, or the progress of a chirp's sweep; kSum: one for each term.
+struct Phases {
+  std::uint64_t turn[WaveSpec::kMostTerms] = {};
+};
+
+/// Advance of a phase, or any number of turns, as a 64-bit fraction of a turn. Whole turns drop out.
+inline std::uint64_t TurnFraction(double turns) {
   const double fraction = turns - std::floor(turns);
   return static_cast<std::uint64_t>(std::ldexp(fraction, 53)) << 11;
 }
+/// A phase as a number in [0, 1).
+GYREBOX_HD double TurnValue(std::uint64_t turn) { return static_cast<double>(turn >> 11) * 0x1p-53; }
 
-/// Value of the drive with its phase, a 64-bit fraction of a turn.
-inline double DriveValue(const DriveSpec& drive, std::uint64_t phase) {
-  switch (drive.waveform) {
-    case DriveSpec::Waveform::kSteady:
-      return drive.amplitude;
-    case DriveSpec::Waveform::kSine:
-      return drive.amplitude * SinTurn(phase);
+GYREBOX_HD double CosTurn(std::uint64_t turn) { return SinTurn(turn + (std::uint64_t{1} << 62)); }
+
+/// Advances the phases by a time, in tau, with every frequency multiplied by `pace`.
+inline void AdvancePhases(const WaveSpec& wave, double time, double pace, Phases& phases) {
+  const double scaled = time * pace;
+  switch (wave.shape) {
+    case WaveSpec::Shape::kSteady:
+      break;
+    case WaveSpec::Shape::kSine:
+    case WaveSpec::Shape::kSquare:
+    case WaveSpec::Shape::kTriangle:
+      phases.turn[0] += TurnFraction(wave.frequency * scaled);
+      break;
+    case WaveSpec::Shape::kChirp: {
+      // The frequency half way through the interval makes the phase exact within a sweep.
+      const double sweep_turns = scaled / wave.sweep_time;
+      const double progress = TurnValue(phases.turn[1] + TurnFraction(sweep_turns / 2));
+      phases.turn[0] += TurnFraction((wave.frequency + (wave.last_frequency - wave.frequency) * progress) * scaled);
+      phases.turn[1] += TurnFraction(sweep_turns);
+      break;
+    }
+    case WaveSpec::Shape::kAm:
+    case WaveSpec::Shape::kFm:
+      phases.turn[0] += TurnFraction(wave.frequency * scaled);
+      phases.turn[1] += TurnFraction(wave.modulation_frequency * scaled);
+      break;
+    case WaveSpec::Shape::kSum:
+      for (int k = 0; k < wave.n_terms; ++k) phases.turn[k] += TurnFraction(wave.term_frequencies[k] * scaled);
+      break;
+  }
+}
+
+/// Value of a wave at its phases, in units of its amplitude.
+GYREBOX_HD double WaveValue(const WaveSpec& wave, const Phases& phases) {
+  const std::uint64_t turn = phases.turn[0];
+  switch (wave.shape) {
+    case WaveSpec::Shape::kSteady:
+      return 1;
+    case WaveSpec::Shape::kSine:
+    case WaveSpec::Shape::kChirp:
+      return SinTurn(turn);
+    case WaveSpec::Shape::kSquare:
+      return turn >> 63 == 0 ? 1 : -1;
+    case WaveSpec::Shape::kTriangle: {
+      const double value = TurnValue(turn);
+      return value < 0.25 ? 4 * value : (value < 0.75 ? 2 - 4 * value : 4 * value - 4);
+    }
+    case WaveSpec::Shape::kAm:
+      return (1 + wave.depth * CosTurn(phases.turn[1])) * SinTurn(turn);
+    case WaveSpec::Shape::kFm: {
+      const double turns = wave.index * SinTurn(phases.turn[1]) * 0.15915494309189533577;
+      const double fraction = turns - std::floor(turns);
+      return SinTurn(turn + (static_cast<std::uint64_t>(fraction * 0x1p53) << 11));
+    }
+    case WaveSpec::Shape::kSum: {
+      double sum = 0;
+      for (int k = 0; k < wave.n_terms; ++k) sum += wave.term_shares[k] * SinTurn(phases.turn[k]);
+      return sum;
+    }
   }
   return 0;
+}
+
+/// Highest frequency in a wave, cycles/tau: what a time step must resolve. 0 for a steady one.
+inline double HighestFrequency(const WaveSpec& wave) {
+  switch (wave.shape) {
+    case WaveSpec::Shape::kSteady:
+      return 0;
+    case WaveSpec::Shape::kSine:
+    case WaveSpec::Shape::kSquare:
+    case WaveSpec::Shape::kTriangle:
+      return wave.frequency;
+    case WaveSpec::Shape::kChirp:
+      return wave.frequency > wave.last_frequency ? wave.frequency : wave.last_frequency;
+    case WaveSpec::Shape::kAm:
+      return wave.frequency + wave.modulation_frequency;
+    case WaveSpec::Shape::kFm:  // Carson's rule
+      return wave.frequency + (wave.index + 1) * wave.modulation_frequency;
+    case WaveSpec::Shape::kSum: {
+      double highest = 0;
+      for (int k = 0; k < wave.n_terms; ++k) {
+        if (wave.term_frequencies[k] > highest) highest = wave.term_frequencies[k];
+      }
+      return highest;
+    }
+  }
+  return 0;
+}
+
+/// Period of a wave that repeats, tau: its slowest line. 0 for a steady one.
+inline double SlowestPeriod(const WaveSpec& wave) {
+  switch (wave.shape) {
+    case WaveSpec::Shape::kSteady:
+      return 0;
+    case WaveSpec::Shape::kChirp:
+      return wave.sweep_time;
+    case WaveSpec::Shape::kAm:
+    case WaveSpec::Shape::kFm:
+      return 1 / (wave.modulation_frequency < wave.frequency ? wave.modulation_frequency : wave.frequency);
+    case WaveSpec::Shape::kSum: {
+      double lowest = 0;
+      for (int k = 0; k < wave.n_terms; ++k) {
+        if (lowest == 0 || wave.term_frequencies[k] < lowest) lowest = wave.term_frequencies[k];
+      }
+      return lowest > 0 ? 1 / lowest : 0;
+    }
+    default:
+      return 1 / wave.frequency;
+  }
 }
 
 }  // namespace gyrebox::kernels

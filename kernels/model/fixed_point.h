@@ -33,6 +33,10 @@ GYREBOX_HD void Advance(U& place, R& remainder, R move, R quanta_of_length) {
   place = place + AsUnsigned(whole);
 }
 
+/// Angles are 32-bit fractions of a turn.
+inline constexpr double kQuantaOfRadian = 0x1p32 / 6.283185307179586477;
+inline double AngleValue(std::uint32_t angle) { return angle / kQuantaOfRadian; }
+
 /// Fraction of a side as a fixed-point place; any real fraction is wrapped into the domain.
 inline std::uint32_t ToFixed(double fraction) {
   const double wrapped = fraction - std::floor(fraction);

@@ -1,4 +1,5 @@
-/// Conservative pair forces: f(r) pushes two beads apart along their line of centres, and its potential energy.
+/// Conservative pair forces: f(r) pushes two beads apart along their line of centres, and its potential energy. Each is
+/// shifted to be continuous at its own cut-off.
 #pragma once
 
 #include "gyrebox/run_spec.h"
@@ -6,30 +7,80 @@
 
 namespace gyrebox::kernels {
 
-/// f(r) = F0 [exp(-(r - 1)/lambda) - exp(-(r_c - 1)/lambda)] for r < r_c, else 0.
 template <class R>
-struct ExponentialForce {
-  R strength;       ///< F0, epsilon/sigma
-  R inverse_decay;  ///< 1/lambda
-  R shift;          ///< exp(-(r_c - 1)/lambda)
-  R cutoff;         ///< r_c, sigma
+struct PairForce {
+  ForceSpec::Law law = ForceSpec::Law::kExponential;
+  R strength;        ///< see ForceSpec
+  R inverse_length;  ///< 1/decay_length, or 1/cutoff for kSoft
+  R cutoff;          ///< sigma
+  R shift;           ///< raw force at the cut-off
+  R energy_shift;    ///< raw energy at the cut-off
 
-  ExponentialForce() = default;
-  explicit ExponentialForce(const ForceSpec& spec)
-      : strength(R(spec.strength)),
-        inverse_decay(R(1.0 / spec.decay_length)),
-        shift(R(Exp(-(spec.cutoff - 1.0) / spec.decay_length))),
-        cutoff(R(spec.cutoff)) {}
-
-  /// @param r distance, sigma, within the cut-off or not. @return epsilon/sigma, never negative.
-  GYREBOX_HD R Force(R r) const {
-    const R f = strength * (Exp((R(1.0) - r) * inverse_decay) - shift);
-    return Select(r < cutoff, f, R(0.0));
+  PairForce() = default;
+  GYREBOX_HD explicit PairForce(const ForceSpec& spec)
+      : law(spec.law),
+        strength(R(spec.strength)),
+        inverse_length(R(1.0 / (spec.law == ForceSpec::Law::kSoft ? spec.cutoff : spec.decay_length))),
+        cutoff(R(spec.cutoff)),
+        shift(R(0.0)),
+        energy_shift(R(0.0)) {
+    shift = RawForce(cutoff);
+    energy_shift = RawEnergy(cutoff);
   }
+
+  /// @param r distance, sigma, within the cut-off or not. @return epsilon/sigma.
+  GYREBOX_HD R Force(R r) const { return Select(r < cutoff, RawForce(r) - shift, R(0.0)); }
+
   /// @return potential energy of the pair, epsilon; 0 at the cut-off.
   GYREBOX_HD R Energy(R r) const {
-    const R e = strength * ((Exp((R(1.0) - r) * inverse_decay) - shift) / inverse_decay - shift * (cutoff - r));
-    return Select(r < cutoff, e, R(0.0));
+    return Select(r < cutoff, RawEnergy(r) - energy_shift - shift * (cutoff - r), R(0.0));
+  }
+
+ private:
+  GYREBOX_HD R RawForce(R r) const {
+    switch (law) {
+      case ForceSpec::Law::kExponential:
+        return strength * Exp((R(1.0) - r) * inverse_length);
+      case ForceSpec::Law::kSoft:
+        return strength * (R(1.0) - r * inverse_length);
+      case ForceSpec::Law::kWca: {
+        const R inverse = R(1.0) / r;
+        const R sixth = Sixth(inverse);
+        return R(24.0) * strength * inverse * sixth * (R(2.0) * sixth - R(1.0));
+      }
+      case ForceSpec::Law::kHarmonic:
+        return strength * (cutoff - r);
+      case ForceSpec::Law::kYukawa: {
+        const R inverse = R(1.0) / r;
+        return strength * Exp((R(1.0) - r) * inverse_length) * inverse * (inverse + inverse_length);
+      }
+    }
+    return R(0.0);
+  }
+
+  GYREBOX_HD R RawEnergy(R r) const {
+    switch (law) {
+      case ForceSpec::Law::kExponential:
+        return strength * Exp((R(1.0) - r) * inverse_length) / inverse_length;
+      case ForceSpec::Law::kSoft: {
+        const R gap = R(1.0) - r * inverse_length;
+        return R(0.5) * strength * gap * gap * cutoff;
+      }
+      case ForceSpec::Law::kWca: {
+        const R sixth = Sixth(R(1.0) / r);
+        return R(4.0) * strength * sixth * (sixth - R(1.0));
+      }
+      case ForceSpec::Law::kHarmonic:
+        return R(0.5) * strength * (cutoff - r) * (cutoff - r);
+      case ForceSpec::Law::kYukawa:
+        return strength * Exp((R(1.0) - r) * inverse_length) / r;
+    }
+    return R(0.0);
+  }
+
+  GYREBOX_HD static R Sixth(R inverse) {
+    const R cube = inverse * inverse * inverse;
+    return cube * cube;
   }
 };
 

@@ -12,6 +12,7 @@ using Eigen::Index;
 using Eigen::VectorXd;
 using kernels::DriveSpec;
 using kernels::RunSpec;
+using kernels::WaveSpec;
 
 double NearestImage(double gap, double side) { return side > 0 ? gap - side * std::round(gap / side) : gap; }
 double Wrapped(double place, double side) { return side > 0 ? place - side * std::floor(place / side) : place; }
@@ -27,26 +28,86 @@ std::vector<Index> Rows(Index n, auto keep) {
 }  // namespace
 
 double DriveAt(const DriveSpec& drive, double time) {
-  switch (drive.waveform) {
-    case DriveSpec::Waveform::kSteady:
-      return drive.amplitude;
-    case DriveSpec::Waveform::kSine:
-      return drive.amplitude * std::sin(2 * std::numbers::pi * drive.frequency * time);
+  const kernels::WaveSpec& wave = drive.wave;
+  const auto sine = [&](double frequency, double shift = 0) {
+    return std::sin(2 * std::numbers::pi * frequency * time + shift);
+  };
+  switch (wave.shape) {
+    case WaveSpec::Shape::kSteady:
+      return wave.amplitude;
+    case WaveSpec::Shape::kSine:
+      return wave.amplitude * sine(wave.frequency);
+    case WaveSpec::Shape::kSquare:
+      return wave.amplitude * (sine(wave.frequency) >= 0 ? 1 : -1);
+    case WaveSpec::Shape::kTriangle:
+      return wave.amplitude * 2 / std::numbers::pi * std::asin(sine(wave.frequency));
+    case WaveSpec::Shape::kChirp: {  // within the first sweep
+      const double mean_frequency =
+          wave.frequency + (wave.last_frequency - wave.frequency) * time / (2 * wave.sweep_time);
+      return wave.amplitude * sine(mean_frequency);
+    }
+    case WaveSpec::Shape::kAm: {
+      const double carrier = sine(wave.frequency);
+      return wave.amplitude * (1 + wave.depth * sine(wave.modulation_frequency, std::numbers::pi / 2)) * carrier;
+    }
+    case WaveSpec::Shape::kFm:
+      return wave.amplitude * sine(wave.frequency, wave.index * sine(wave.modulation_frequency));
+    case WaveSpec::Shape::kSum: {
+      double sum = 0;
+      for (int k = 0; k < wave.n_terms; ++k) sum += wave.term_shares[k] * sine(wave.term_frequencies[k]);
+      return wave.amplitude * sum;
+    }
   }
   return 0;
 }
 
+namespace {
+
+using Law = kernels::ForceSpec::Law;
+
+// Force and energy before they are shifted to be continuous at the cut-off.
+double RawForce(const kernels::ForceSpec& force, double r) {
+  const double kappa = 1 / force.decay_length;
+  switch (force.law) {
+    case Law::kExponential:
+      return force.strength * std::exp(-(r - 1) / force.decay_length);
+    case Law::kSoft:
+      return force.strength * (1 - r / force.cutoff);
+    case Law::kWca:
+      return 4 * force.strength * (12 * std::pow(r, -13) - 6 * std::pow(r, -7));
+    case Law::kHarmonic:
+      return force.strength * (force.cutoff - r);
+    case Law::kYukawa:
+      return force.strength * std::exp(-kappa * (r - 1)) * (kappa / r + 1 / (r * r));
+  }
+  return 0;
+}
+
+double RawEnergy(const kernels::ForceSpec& force, double r) {
+  switch (force.law) {
+    case Law::kExponential:
+      return force.strength * force.decay_length * std::exp(-(r - 1) / force.decay_length);
+    case Law::kSoft:
+      return force.strength * force.cutoff * std::pow(1 - r / force.cutoff, 2) / 2;
+    case Law::kWca:
+      return 4 * force.strength * (std::pow(r, -12) - std::pow(r, -6));
+    case Law::kHarmonic:
+      return force.strength * std::pow(force.cutoff - r, 2) / 2;
+    case Law::kYukawa:
+      return force.strength * std::exp(-(r - 1) / force.decay_length) / r;
+  }
+  return 0;
+}
+
+}  // namespace
+
 double PairForce(const kernels::ForceSpec& force, double r) {
-  if (r >= force.cutoff) return 0;
-  const double at_cutoff = std::exp(-(force.cutoff - 1) / force.decay_length);
-  return force.strength * (std::exp(-(r - 1) / force.decay_length) - at_cutoff);
+  return r < force.cutoff ? RawForce(force, r) - RawForce(force, force.cutoff) : 0;
 }
 
 double PairEnergy(const kernels::ForceSpec& force, double r) {
   if (r >= force.cutoff) return 0;
-  const double at_cutoff = std::exp(-(force.cutoff - 1) / force.decay_length);
-  const double steep = force.decay_length * (std::exp(-(r - 1) / force.decay_length) - at_cutoff);
-  return force.strength * (steep - at_cutoff * (force.cutoff - r));
+  return RawEnergy(force, r) - RawEnergy(force, force.cutoff) - RawForce(force, force.cutoff) * (force.cutoff - r);
 }
 
 double FrictionWeight(const kernels::FrictionSpec& friction, double r) {

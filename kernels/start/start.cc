@@ -1,7 +1,9 @@
 #include "start/start.h"
 
+#include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <numeric>
 
 #include "model/fixed_point.h"
 #include "model/noise.h"
@@ -10,18 +12,8 @@
 namespace gyrebox::kernels {
 namespace {
 
-// Which beads are spinners: the first n_spinners of a random order (Fisher-Yates).
-std::vector<std::uint8_t> ScatteredLabels(std::int64_t n, std::int64_t n_spinners, std::uint64_t seed) {
-  std::vector<std::uint32_t> order(static_cast<std::size_t>(n));
-  for (std::int64_t i = 0; i < n; ++i) order[i] = static_cast<std::uint32_t>(i);
-  std::vector<std::uint8_t> spinner(static_cast<std::size_t>(n), 0);
-  for (std::int64_t i = 0; i < n_spinners; ++i) {
-    const double u = UniformOf(seed, Stream::kLabels, static_cast<std::uint64_t>(i), 0);
-    std::swap(order[i], order[i + static_cast<std::int64_t>(u * static_cast<double>(n - i))]);
-    spinner[order[i]] = 1;
-  }
-  return spinner;
-}
+using Places = StartSpec::Places;
+using Labels = StartSpec::Labels;
 
 void RandomPlaces(const RunSpec& spec, StartState& out) {
   for (std::int64_t i = 0; i < spec.n_beads; ++i) {
@@ -32,31 +24,80 @@ void RandomPlaces(const RunSpec& spec, StartState& out) {
   out.failure = Separate(spec.side_x, spec.side_y, spec.start.closest_pair, out.x, out.y);
 }
 
-void TriangularPlaces(const RunSpec& spec, StartState& out) {
-  const LatticeShape shape = TriangularShape(spec.n_beads, spec.side_y / spec.side_x);
+void LatticePlaces(const RunSpec& spec, StartState& out) {
+  const LatticeShape shape = ShapeOfLattice(spec.start.places, spec.n_beads, spec.side_y / spec.side_x);
+  const bool staggered = spec.start.places == Places::kTriangular;
   for (std::int64_t i = 0; i < spec.n_beads; ++i) {
     const std::int64_t row = i / shape.columns, column = i % shape.columns;
-    const double shift = row % 2 == 0 ? 0.25 : 0.75;
+    const double shift = staggered ? (row % 2 == 0 ? 0.25 : 0.75) : 0.5;
     out.x[i] = ToFixed((static_cast<double>(column) + shift) / static_cast<double>(shape.columns));
     out.y[i] = ToFixed((static_cast<double>(row) + 0.5) / static_cast<double>(shape.rows));
   }
 }
 
+void GivenPlaces(const RunSpec& spec, StartState& out) {
+  for (std::int64_t i = 0; i < spec.n_beads; ++i) {
+    out.x[i] = ToFixed(spec.start.given_x[i] / spec.side_x);
+    out.y[i] = ToFixed(spec.start.given_y[i] / spec.side_y);
+  }
+}
+
+// A number for each bead: the spinners are those with the smallest.
+std::vector<double> LabelOrder(const RunSpec& spec, const StartState& state) {
+  std::vector<double> order(static_cast<std::size_t>(spec.n_beads));
+  for (std::int64_t i = 0; i < spec.n_beads; ++i) {
+    const double from_middle_x = (FromFixed(state.x[i], 1) - 0.5) * spec.side_x;
+    const double from_middle_y = (FromFixed(state.y[i], 1) - 0.5) * spec.side_y;
+    switch (spec.start.labels) {
+      case Labels::kScattered:
+        order[i] = UniformOf(spec.seeds.places, Stream::kLabels, static_cast<std::uint64_t>(i), 0);
+        break;
+      case Labels::kDrop:
+        order[i] = std::hypot(from_middle_x, from_middle_y);
+        break;
+      case Labels::kStripe:  // along the shorter side, which costs the least boundary
+        order[i] = std::abs(spec.side_x <= spec.side_y ? from_middle_y : from_middle_x);
+        break;
+    }
+  }
+  return order;
+}
+
+std::vector<std::uint8_t> SpinnersOf(const RunSpec& spec, const StartState& state) {
+  const std::vector<double> order = LabelOrder(spec, state);
+  std::vector<std::int64_t> ids(order.size());
+  std::iota(ids.begin(), ids.end(), std::int64_t{0});
+  const auto before = [&](std::int64_t a, std::int64_t b) {
+    return order[a] != order[b] ? order[a] < order[b] : a < b;
+  };
+  std::nth_element(ids.begin(), ids.begin() + spec.n_spinners, ids.end(), before);
+  std::vector<std::uint8_t> spinner(order.size(), 0);
+  for (std::int64_t k = 0; k < spec.n_spinners; ++k) spinner[ids[k]] = 1;
+  return spinner;
+}
+
 }  // namespace
 
-LatticeShape TriangularShape(std::int64_t n_beads, double aspect_ratio) {
-  // A perfect lattice has rows * sqrt(3)/2 over columns as aspect ratio; the shape nearest to that in ratio wins.
+double RowHeight(StartSpec::Places places) { return places == Places::kTriangular ? std::numbers::sqrt3 / 2 : 1; }
+
+LatticeShape ShapeOfLattice(StartSpec::Places places, std::int64_t n_beads, double aspect_ratio) {
+  const std::int64_t stride = places == Places::kTriangular ? 2 : 1;
   LatticeShape best;
   double best_strain = 0;
-  for (std::int64_t rows = 2; rows <= n_beads / 2; rows += 2) {
-    if (n_beads % rows != 0) continue;
+  const auto consider = [&](std::int64_t rows) {
+    if (rows % stride != 0 || (stride == 2 && n_beads / rows < 2)) return;
     const std::int64_t columns = n_beads / rows;
-    const double natural = static_cast<double>(rows) * std::numbers::sqrt3 / 2 / static_cast<double>(columns);
+    const double natural = static_cast<double>(rows) * RowHeight(places) / static_cast<double>(columns);
     const double strain = std::abs(std::log(natural / aspect_ratio));
     if (best.rows == 0 || strain < best_strain) {
       best = {columns, rows};
       best_strain = strain;
     }
+  };
+  for (std::int64_t divisor = 1; divisor * divisor <= n_beads; ++divisor) {
+    if (n_beads % divisor != 0) continue;
+    consider(divisor);
+    consider(n_beads / divisor);
   }
   return best;
 }
@@ -65,15 +106,20 @@ StartState LayOut(const RunSpec& spec) {
   StartState out;
   out.x.resize(static_cast<std::size_t>(spec.n_beads));
   out.y.resize(static_cast<std::size_t>(spec.n_beads));
-  out.spinner = ScatteredLabels(spec.n_beads, spec.n_spinners, spec.seeds.places);
   switch (spec.start.places) {
-    case StartSpec::Places::kRandom:
+    case Places::kRandom:
       RandomPlaces(spec, out);
       break;
-    case StartSpec::Places::kTriangular:
-      TriangularPlaces(spec, out);
+    case Places::kTriangular:
+    case Places::kSquare:
+      LatticePlaces(spec, out);
       break;
+    case Places::kGiven:
+      GivenPlaces(spec, out);
+      out.spinner = spec.start.given_spinner;
+      return out;
   }
+  out.spinner = SpinnersOf(spec, out);
   return out;
 }
 

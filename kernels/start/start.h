@@ -18,11 +18,14 @@ struct StartState {
 /// Lays out a bed. A function of the spec and its seed of places alone.
 StartState LayOut(const RunSpec& spec);
 
-/// Rows and columns of a triangular lattice of n beads: even rows, rows * columns = n.
-/// @return {0, 0} where n has no such form.
+/// Columns and rows of a lattice of n beads, columns * rows = n.
 struct LatticeShape {
   std::int64_t columns = 0, rows = 0;
 };
-LatticeShape TriangularShape(std::int64_t n_beads, double aspect_ratio);
+/// The shape of a triangular or square lattice nearest to an aspect ratio (side y over side x). A triangular one has an
+/// even number of rows. @return {0, 0} where n has no such form.
+LatticeShape ShapeOfLattice(StartSpec::Places places, std::int64_t n_beads, double aspect_ratio);
+/// Height of a row over the width of a column of the perfect lattice: sqrt(3)/2 or 1.
+double RowHeight(StartSpec::Places places);
 
 }  // namespace gyrebox::kernels

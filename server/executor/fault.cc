@@ -12,6 +12,8 @@ static const char* ReasonName(kernels::Fault::Reason reason) {
       return "LOST_BEADS";
     case kernels::Fault::Reason::kNotFinite:
       return "NOT_FINITE";
+    case kernels::Fault::Reason::kNotConverged:
+      return "NOT_CONVERGED";
     case kernels::Fault::Reason::kStartNotReached:
       return "START_NOT_REACHED";
   }

@@ -29,12 +29,12 @@ static kernels::DriveSpec ToDriveSpec(const v1::Drive& drive) {
   kernels::DriveSpec spec;
   spec.quantity = drive.has_torque() ? kernels::DriveSpec::Quantity::kTorque : kernels::DriveSpec::Quantity::kRate;
   if (drive.has_sine()) {
-    spec.waveform = kernels::DriveSpec::Waveform::kSine;
-    spec.amplitude = drive.sine().amplitude();
-    spec.frequency = drive.sine().frequency();
+    spec.wave.shape = kernels::WaveSpec::Shape::kSine;
+    spec.wave.amplitude = drive.sine().amplitude();
+    spec.wave.frequency = drive.sine().frequency();
   } else {
-    spec.waveform = kernels::DriveSpec::Waveform::kSteady;
-    spec.amplitude = drive.steady().amplitude();
+    spec.wave.shape = kernels::WaveSpec::Shape::kSteady;
+    spec.wave.amplitude = drive.steady().amplitude();
   }
   return spec;
 }

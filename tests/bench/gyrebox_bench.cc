@@ -9,9 +9,9 @@
 
 namespace {
 
-using gyrebox::kernels::DriveSpec;
 using gyrebox::kernels::RunSpec;
 using gyrebox::kernels::StartSpec;
+using gyrebox::kernels::WaveSpec;
 
 struct Options {
   std::string name = "single";
@@ -35,9 +35,9 @@ RunSpec BenchRun(const Options& options, std::uint64_t seed) {
   spec.side_y = sides.y;
   spec.temperature = options.temperature;
   spec.n_steps = std::int64_t{1} << 40;
-  spec.drive.waveform = DriveSpec::Waveform::kSine;
-  spec.drive.amplitude = options.amplitude;
-  spec.drive.frequency = 1;
+  spec.drive.wave.shape = WaveSpec::Shape::kSine;
+  spec.drive.wave.amplitude = options.amplitude;
+  spec.drive.wave.frequency = 1;
   spec.seeds.places = seed;
   return spec;
 }

@@ -17,6 +17,7 @@ namespace gyrebox {
 namespace {
 
 using kernels::DriveSpec;
+using kernels::WaveSpec;
 using kernels::RunSpec;
 
 RunSpec DrivenBed(double amplitude, double time_step, std::uint64_t seed) {
@@ -29,7 +30,7 @@ RunSpec DrivenBed(double amplitude, double time_step, std::uint64_t seed) {
   spec.temperature = 0.002;
   spec.time_step = time_step;
   spec.n_steps = static_cast<std::int64_t>(120 / time_step + 0.5);
-  spec.drive = {DriveSpec::Quantity::kRate, DriveSpec::Waveform::kSine, amplitude, 1};
+  spec.drive = {DriveSpec::Quantity::kRate, {WaveSpec::Shape::kSine, amplitude, 1}, {}};
   spec.measure.interval_steps = static_cast<std::int64_t>(0.125 / time_step + 0.5);
   spec.seeds = {seed, seed + 100, 1};
   return spec;

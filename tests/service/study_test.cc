@@ -291,9 +291,9 @@ TEST(RunSpecTest, CarriesTheStudyOver) {
   EXPECT_NEAR(100 * M_PI / 4 / (run.side_x * run.side_y), 0.7, 1e-12);
   EXPECT_EQ(run.n_steps, 4000);
   EXPECT_EQ(run.drive.quantity, kernels::DriveSpec::Quantity::kTorque);
-  EXPECT_EQ(run.drive.waveform, kernels::DriveSpec::Waveform::kSine);
-  EXPECT_EQ(run.drive.amplitude, 10);
-  EXPECT_EQ(run.drive.frequency, 1);
+  EXPECT_EQ(run.drive.wave.shape, kernels::WaveSpec::Shape::kSine);
+  EXPECT_EQ(run.drive.wave.amplitude, 10);
+  EXPECT_EQ(run.drive.wave.frequency, 1);
   EXPECT_EQ(run.friction.exponent, 2);
   EXPECT_EQ(run.health.largest_move, 0.05);
   EXPECT_EQ(run.seeds.noise, 77u);

@@ -10,6 +10,7 @@ namespace {
 
 using kernels::DriveSpec;
 using kernels::RunSpec;
+using kernels::WaveSpec;
 
 RunSpec FreeBeads(double temperature) {
   RunSpec spec = DenseSpec(4096, 0.1);
@@ -68,7 +69,7 @@ TEST(FreeBeads, RestWithoutTemperature) {
 TEST(FreeBeads, TurnUnderATorqueAndStayInPlace) {
   RunSpec spec = FreeBeads(0);
   spec.n_spinners = 2000;
-  spec.drive = {DriveSpec::Quantity::kTorque, DriveSpec::Waveform::kSteady, 3, 0};
+  spec.drive = {DriveSpec::Quantity::kTorque, {WaveSpec::Shape::kSteady, 3, 0}, {}};
   for (const auto& bead : OutcomeOf(spec).beads) {
     ASSERT_NEAR(bead.spin, bead.spinner ? 3 / 0.6 : 0, 1e-6);
     ASSERT_EQ(bead.vx, 0);
@@ -86,9 +87,9 @@ TEST(SmoothBeads, MoveAlikeUnderEveryDrive) {
     const Outcome undriven = OutcomeOf(spec);
     ASSERT_EQ(undriven.last.verdict, kernels::Verdict::kFinished);
     for (const auto quantity : {DriveSpec::Quantity::kRate, DriveSpec::Quantity::kTorque}) {
-      for (const auto waveform : {DriveSpec::Waveform::kSteady, DriveSpec::Waveform::kSine}) {
+      for (const auto waveform : {WaveSpec::Shape::kSteady, WaveSpec::Shape::kSine}) {
         for (const double amplitude : {-7.0, 20.0, 5000.0}) {
-          spec.drive = {quantity, waveform, amplitude, 1.3};
+          spec.drive = {quantity, {.shape = waveform, .amplitude = amplitude, .frequency = 1.3}, {}};
           const Outcome driven = OutcomeOf(spec);
           EXPECT_EQ(driven.last.verdict, kernels::Verdict::kFinished);
           ExpectSamePlaces(driven.beads, undriven.beads);
@@ -103,7 +104,7 @@ TEST(RoughBeads, MoveOtherwiseUnderADrive) {
   RunSpec spec = DenseSpec(150);
   spec.n_steps = 100;
   const Outcome undriven = OutcomeOf(spec);
-  spec.drive = {DriveSpec::Quantity::kRate, DriveSpec::Waveform::kSine, 20, 1.3};
+  spec.drive = {DriveSpec::Quantity::kRate, {WaveSpec::Shape::kSine, 20, 1.3}, {}};
   EXPECT_NE(OutcomeOf(spec).beads[0].x, undriven.beads[0].x);
 }
 
@@ -117,8 +118,9 @@ TEST(DrivenLattice, TurnsInPlace) {
   spec.side_x = sides.x;
   spec.side_y = sides.y;
   spec.n_steps = 300;
-  spec.drive = {DriveSpec::Quantity::kTorque, DriveSpec::Waveform::kSteady, 5, 0};
-  const kernels::LatticeShape shape = kernels::TriangularShape(spec.n_beads, spec.side_y / spec.side_x);
+  spec.drive = {DriveSpec::Quantity::kTorque, {WaveSpec::Shape::kSteady, 5, 0}, {}};
+  const kernels::LatticeShape shape =
+      kernels::ShapeOfLattice(kernels::StartSpec::Places::kTriangular, spec.n_beads, spec.side_y / spec.side_x);
   const double d = spec.side_x / static_cast<double>(shape.columns);
   const double grip = spec.friction.tangential * (1 - d / spec.friction.cutoff);
   for (const auto& bead : OutcomeOf(spec).beads) {

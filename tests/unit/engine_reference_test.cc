@@ -13,6 +13,7 @@ namespace {
 using kernels::Bed;
 using kernels::DriveSpec;
 using kernels::RunSpec;
+using kernels::WaveSpec;
 
 constexpr double kSingle = 1e-5;  // of the largest motion: float places and motions through a stiff force
 
@@ -62,16 +63,16 @@ void ExpectSameSteps(const RunSpec& spec, const kernels::StartState& start, int 
 std::vector<RunSpec> Variants(std::int64_t n_beads) {
   RunSpec base = DenseSpec(n_beads);
   base.n_steps = 1000;
-  base.drive = {DriveSpec::Quantity::kRate, DriveSpec::Waveform::kSine, 20, 1};
+  base.drive = {DriveSpec::Quantity::kRate, {WaveSpec::Shape::kSine, 20, 1}, {}};
   std::vector<RunSpec> specs(6, base);
   specs[1].temperature = 0.002;
   specs[2].temperature = 0.002;
-  specs[2].drive = {DriveSpec::Quantity::kTorque, DriveSpec::Waveform::kSine, 40, 3};
+  specs[2].drive = {DriveSpec::Quantity::kTorque, {WaveSpec::Shape::kSine, 40, 3}, {}};
   specs[3].friction = {.tangential = 3, .normal = 1, .cutoff = 1.45, .exponent = 2};
   specs[3].drag = {.translational = 2, .rotational = 0.7};
   specs[3].temperature = 0.05;
   specs[4].force = {.strength = 12, .decay_length = 0.08, .cutoff = 1.4};
-  specs[4].drive = {DriveSpec::Quantity::kRate, DriveSpec::Waveform::kSteady, -15, 0};
+  specs[4].drive = {DriveSpec::Quantity::kRate, {WaveSpec::Shape::kSteady, -15, 0}, {}};
   specs[5].n_spinners = 0;
   specs[5].temperature = 0.002;
   return specs;
@@ -118,7 +119,7 @@ RunSpec SparseSpec(std::int64_t n_beads, double side) {
   spec.n_steps = 1000;
   spec.start.closest_pair = 0.5;
   spec.temperature = 0.002;
-  spec.drive = {DriveSpec::Quantity::kRate, DriveSpec::Waveform::kSteady, 20, 0};
+  spec.drive = {DriveSpec::Quantity::kRate, {WaveSpec::Shape::kSteady, 20, 0}, {}};
   return spec;
 }
 
@@ -158,7 +159,7 @@ TEST(Engine, TakesStepsOfTheReferenceInTheShortestSides) {
   spec.side_x = spec.side_y = 2 * kernels::ListReach(spec);
   spec.n_steps = 1000;
   spec.temperature = 0.002;
-  spec.drive.amplitude = 10;
+  spec.drive.wave.amplitude = 10;
   for (const std::uint64_t seed : {1, 2, 3, 4, 5}) {
     spec.seeds.places = seed;
     ExpectSameSteps(spec, kernels::LayOut(spec), 5, kSingle);
@@ -179,7 +180,7 @@ TEST(Engine, SweepsEndAtTheDirectSolution) {
     RunSpec spec = DenseSpec(120);
     spec.n_steps = 1000;
     spec.time_step = 1e-12;
-    spec.drive = {quantity, DriveSpec::Waveform::kSteady, 20, 0};
+    spec.drive = {quantity, {WaveSpec::Shape::kSteady, 20, 0}, {}};
     Bed bed(spec, kernels::BestStepCode());
     bed.Advance(200);
     const auto start = kernels::LayOut(spec);
@@ -238,9 +239,9 @@ TEST(Engine, ReportsTheFrictionResidualOfTheReference) {
 TEST(Engine, MirrorImageWithReversedDriveMovesAsTheMirrorImage) {
   RunSpec spec = DenseSpec(150);
   spec.n_steps = 1000;
-  spec.drive = {DriveSpec::Quantity::kRate, DriveSpec::Waveform::kSine, 20, 1};
+  spec.drive = {DriveSpec::Quantity::kRate, {WaveSpec::Shape::kSine, 20, 1}, {}};
   RunSpec reversed = spec;
-  reversed.drive.amplitude = -20;
+  reversed.drive.wave.amplitude = -20;
   auto mirrored = kernels::LayOut(spec);
   for (auto& x : mirrored.x) x = 0u - x;
   Bed bed(spec, kernels::BestStepCode()), image(reversed, kernels::BestStepCode());

@@ -16,13 +16,14 @@ using kernels::DriveSpec;
 using kernels::Fault;
 using kernels::RunSpec;
 using kernels::Verdict;
+using kernels::WaveSpec;
 
 RunSpec DrivenSpec(std::int64_t n_beads, std::int64_t n_steps, double amplitude = 20) {
   RunSpec spec = DenseSpec(n_beads);
   spec.n_steps = n_steps;
   spec.temperature = 0.002;
   spec.measure.interval_steps = 100;
-  spec.drive = {DriveSpec::Quantity::kRate, DriveSpec::Waveform::kSine, amplitude, 1};
+  spec.drive = {DriveSpec::Quantity::kRate, {WaveSpec::Shape::kSine, amplitude, 1}, {}};
   return spec;
 }
 

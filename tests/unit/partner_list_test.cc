@@ -30,7 +30,7 @@ RunSpec DrivenSpec(std::int64_t n_beads, double packing_fraction) {
   RunSpec spec = DenseSpec(n_beads, packing_fraction);
   spec.n_steps = 1000000;
   spec.temperature = 0.002;
-  spec.drive = {kernels::DriveSpec::Quantity::kRate, kernels::DriveSpec::Waveform::kSine, 28, 1};
+  spec.drive = {kernels::DriveSpec::Quantity::kRate, {kernels::WaveSpec::Shape::kSine, 28, 1}, {}};
   return spec;
 }
 
@@ -108,7 +108,7 @@ TEST(Samples, HoldTheClosestPairAndTheClustersOfTheirMoment) {
 
 TEST(Paths, AddUpTheMovesAndDifferFromPlacesByWholeSides) {
   RunSpec spec = DrivenSpec(93, 0.6);
-  spec.drive.amplitude = 60;
+  spec.drive.wave.amplitude = 60;
   spec.temperature = 0.2;
   Bed bed(spec, kernels::BestStepCode());
   const auto start = bed.Beads();

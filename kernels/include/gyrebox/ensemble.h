@@ -6,6 +6,9 @@
 #include <string>
 #include <vector>
 
+#include "gyrebox/bed_state.h"
+#include "gyrebox/run_spec.h"
+
 namespace gyrebox::kernels {
 
 /// One measured quantity: a column of a run's series.
@@ -25,13 +28,16 @@ struct Sample {
 
 /// Why a run stopped before its end.
 struct Fault {
-  enum class Reason { kClosestPair, kLargestMove, kLostBeads, kNotFinite, kStartNotReached };
+  enum class Reason { kClosestPair, kLargestMove, kLostBeads, kNotFinite, kNotConverged, kStartNotReached };
+  /// Whether half the step gets past it: then it was numerical, else the physics fails there.
+  enum class Nature { kNotTried, kNumerical, kPhysical };
   Reason reason = Reason::kClosestPair;
   std::string message;  ///< for people, with the figures
   std::int64_t step = 0;
   double time = 0;                  ///< tau
   std::vector<std::int64_t> beads;  ///< ids, smallest first
   std::vector<double> place;        ///< sigma; empty where there is none
+  Nature nature = Nature::kNotTried;
 };
 
 enum class Verdict {
@@ -48,7 +54,9 @@ struct RunChunk {
   double time = 0;        ///< tau
   Verdict verdict = Verdict::kRunning;
   std::optional<Fault> fault;
-  std::vector<Sample> samples;  ///< taken in this chunk, in order; the series ends at the last sound one
+  std::vector<Sample> samples;  ///< in order; the series ends at the last sound one
+  std::vector<Fault> passed;    ///< faults got past in this chunk by going back and on with half the step
+  std::string alarm;            ///< empty, or said once: the run goes on, but its figures need a second look
 };
 
 /// A bead as people see it.
@@ -57,6 +65,7 @@ struct Bead {
   double unwrapped_x = 0, unwrapped_y = 0;  ///< path without the periodic wrap, sigma
   double vx = 0, vy = 0;                    ///< velocity of the last step, sigma/tau
   double spin = 0;                          ///< rate of turning in the last step, rad/tau
+  double angle = 0;                         ///< turned so far, rad, 0 <= angle < 2 pi
   bool spinner = false;
 };
 
@@ -76,6 +85,18 @@ class Ensemble {
 
   /// Gives a run up: it takes no more steps.
   virtual void Drop(std::size_t run) = 0;
+
+  /// Changes a live run from a step on: that of the adjustment, or the next one where that has been passed.
+  /// Throws std::invalid_argument with the reason. @return the first step that it holds for.
+  virtual std::int64_t Adjust(std::size_t run, const Adjustment& adjustment) = 0;
+
+  /// All adjustments of a run in the order of their effect: with its spec, all that a replay needs.
+  virtual const std::vector<Adjustment>& adjustments(std::size_t run) const = 0;
+
+  /// State of a run now; with the spec and the adjustments so far it goes on from there with the same bits.
+  virtual BedState Save(std::size_t run) const = 0;
+  /// Puts a run at a saved state. Throws std::invalid_argument where the state is of another bed.
+  virtual void Load(std::size_t run, const BedState& state) = 0;
 
   /// Beads of a run now, in the order of their ids.
   virtual std::vector<Bead> Beads(std::size_t run) const = 0;

@@ -9,12 +9,18 @@
 
 namespace gyrebox::kernels {
 
-/// Conservative pair force f(r), pushing apart, shifted to be continuous at its cut-off.
+/// Conservative pair force f(r), pushing apart, shifted to be continuous at its own cut-off.
 struct ForceSpec {
-  enum class Law { kExponential };
+  enum class Law {
+    kExponential,  ///< strength exp(-(r - 1)/decay_length)
+    kSoft,         ///< strength (1 - r/cutoff), the force of standard dissipative particle dynamics
+    kWca,          ///< -d/dr of 4 strength (r^-12 - r^-6), cut at its minimum 2^(1/6): set the cutoff to that
+    kHarmonic,     ///< strength (cutoff - r)
+    kYukawa,       ///< -d/dr of strength exp(-(r - 1)/decay_length) / r
+  };
   Law law = Law::kExponential;
-  double strength = 20;        ///< epsilon/sigma
-  double decay_length = 0.05;  ///< sigma
+  double strength = 20;        ///< epsilon/sigma; epsilon for kWca and kYukawa; epsilon/sigma^2 for kHarmonic
+  double decay_length = 0.05;  ///< sigma; kExponential and kYukawa
   double cutoff = 1.3;         ///< sigma
 };
 
@@ -32,27 +38,107 @@ struct DragSpec {
   double rotational = 1;     ///< zeta_0 sigma^2
 };
 
+/// How a drive varies in time. Phases start at 0 and are integrated: a change of frequency never jumps them.
+struct WaveSpec {
+  enum class Shape {
+    kSteady,    ///< amplitude
+    kSine,      ///< amplitude sin(2 pi phase)
+    kSquare,    ///< +amplitude in the first half of a period, -amplitude in the second
+    kTriangle,  ///< from 0 up to +amplitude, down to -amplitude, back to 0
+    kChirp,     ///< a sine whose frequency sweeps from frequency to last_frequency in sweep_time, again and again
+    kAm,        ///< amplitude (1 + depth cos(2 pi modulation phase)) sin(2 pi phase)
+    kFm,        ///< amplitude sin(2 pi phase + index sin(2 pi modulation phase))
+    kSum,       ///< amplitude times the sum of share_k sin(2 pi phase_k)
+  };
+  static constexpr int kMostTerms = 4;
+  Shape shape = Shape::kSteady;
+  double amplitude = 0;                      ///< peak, rad/tau or epsilon
+  double frequency = 0;                      ///< cycles/tau
+  double last_frequency = 0;                 ///< cycles/tau; kChirp
+  double sweep_time = 0;                     ///< tau; kChirp
+  double depth = 0;                          ///< kAm, 0 to 1
+  double index = 0;                          ///< kFm, rad
+  double modulation_frequency = 0;           ///< cycles/tau; kAm, kFm
+  int n_terms = 0;                           ///< kSum
+  double term_shares[kMostTerms] = {};       ///< kSum
+  double term_frequencies[kMostTerms] = {};  ///< cycles/tau; kSum
+};
+
+/// Differences between spinners: each has its own factor (1 + spread g), g normal and cut at +-3.
+struct DisorderSpec {
+  double amplitude_spread = 0;  ///< of the amplitude
+  double frequency_spread = 0;  ///< of every frequency of the wave
+  double phase_spread = 0;      ///< of the phase: a fixed shift of spread u turns, u uniform on [0, 1)
+  double jitter = 0;            ///< of the amplitude, anew in every period of the spinner
+  double opposite_share = 0;    ///< share of the spinners that turn the other way, 0 to 1
+};
+
 /// Drive of the spinners about the normal of the bed.
 struct DriveSpec {
   enum class Quantity { kRate, kTorque };
-  enum class Waveform { kSteady, kSine };
   Quantity quantity = Quantity::kRate;
-  Waveform waveform = Waveform::kSteady;
-  double amplitude = 0;  ///< peak, rad/tau or epsilon
-  double frequency = 0;  ///< cycles/tau; not used by kSteady
+  WaveSpec wave;
+  DisorderSpec disorder;
+};
+
+/// A number that may change in the course of a run.
+enum class Parameter {
+  kAmplitude,
+  kFrequency,
+  kLastFrequency,
+  kSweepTime,
+  kDepth,
+  kIndex,
+  kModulationFrequency,
+  kTemperature,
+  kFrictionTangential,
+  kFrictionNormal,
+  kAmplitudeSpread,
+  kFrequencySpread,
+  kPhaseSpread,
+  kJitter,
+  kOppositeShare,
+};
+
+/// One change: at once, or as a straight ramp that ends on the value exactly.
+struct Change {
+  Parameter parameter = Parameter::kAmplitude;
+  double value = 0;
+  bool ramp = false;
+};
+
+/// Changes that hold from a step on. In a schedule the ramps last the whole stage.
+struct Adjustment {
+  std::int64_t step = 0;        ///< first step that it holds for; a ramp leaves its old value there
+  std::int64_t ramp_steps = 0;  ///< length of its ramps
+  std::vector<WaveSpec> wave;   ///< none or one: another wave, whose phases go on from the old one's
+  std::vector<Change> changes;
 };
 
 /// How the bed starts.
 struct StartSpec {
-  enum class Places { kRandom, kTriangular };
+  enum class Places { kRandom, kTriangular, kSquare, kGiven };
+  enum class Labels { kScattered, kDrop, kStripe };
   Places places = Places::kRandom;
-  double closest_pair = 0.9;  ///< sigma; kRandom: no pair may be closer at time 0
+  Labels labels = Labels::kScattered;  ///< which beads are spinners; not used by kGiven
+  double closest_pair = 0.9;           ///< sigma; kRandom: no pair may be closer at time 0
+  std::vector<double> given_x;         ///< kGiven: (beads) places in sigma, any image
+  std::vector<double> given_y;
+  std::vector<std::uint8_t> given_spinner;  ///< kGiven: (beads) 1 for a spinner
 };
 
-/// How the linear system of the pair friction is solved at every step.
-struct SolverSpec {
-  enum class Method { kLagged };
-  Method method = Method::kLagged;
+/// Equation of motion.
+struct DynamicsSpec {
+  enum class Equation {
+    kLagged,     ///< force balance with pair friction, one block-Jacobi sweep a step
+    kConverged,  ///< the same, solved to a tolerance; a midpoint step where there is noise
+    kBrownian,   ///< drags only; spinners push their neighbours aside
+  };
+  Equation equation = Equation::kLagged;
+  double tolerance = 1e-3;    ///< kConverged: relative residual
+  int most_iterations = 500;  ///< kConverged: a solve that needs more ends the run
+  bool midpoint = true;       ///< kConverged; off only to show in a test that it is needed
+  double swirl = 5;           ///< kBrownian: strength of the sideways push, zeta_0
 };
 
 /// The three independent sources of chance.
@@ -74,6 +160,12 @@ struct HealthSpec {
   double largest_move = 0.1;  ///< sigma, in one step; at most 0.15
 };
 
+/// What to do about a run that becomes unstable.
+struct RetrySpec {
+  int most_halvings = 0;           ///< how often to go back to the last kept state and on with half the step; 0 to 6
+  std::int64_t keep_steps = 4000;  ///< steps between kept states
+};
+
 /// One run: one bed from its start to its end.
 struct RunSpec {
   std::int64_t n_beads = 0;
@@ -87,10 +179,12 @@ struct RunSpec {
   double temperature = 0;    ///< k_B T, epsilon
   double time_step = 5e-4;   ///< tau
   std::int64_t n_steps = 0;  ///< steps to the end of the run
-  SolverSpec solver;
+  DynamicsSpec dynamics;
   DriveSpec drive;
+  std::vector<Adjustment> adjustments;  ///< in the order of their steps: the schedule, and what was steered
   MeasureSpec measure;
   HealthSpec health;
+  RetrySpec retry;
   SeedSpec seeds;
 };
 

@@ -1,0 +1,92 @@
+#include "dynamics/controls.h"
+
+#include <algorithm>
+
+namespace gyrebox::kernels {
+
+double& Settings::operator[](Parameter parameter) {
+  switch (parameter) {
+    case Parameter::kAmplitude:
+      return wave.amplitude;
+    case Parameter::kFrequency:
+      return wave.frequency;
+    case Parameter::kLastFrequency:
+      return wave.last_frequency;
+    case Parameter::kSweepTime:
+      return wave.sweep_time;
+    case Parameter::kDepth:
+      return wave.depth;
+    case Parameter::kIndex:
+      return wave.index;
+    case Parameter::kModulationFrequency:
+      return wave.modulation_frequency;
+    case Parameter::kTemperature:
+      return temperature;
+    case Parameter::kFrictionTangential:
+      return friction.tangential;
+    case Parameter::kFrictionNormal:
+      return friction.normal;
+    case Parameter::kAmplitudeSpread:
+      return disorder.amplitude_spread;
+    case Parameter::kFrequencySpread:
+      return disorder.frequency_spread;
+    case Parameter::kPhaseSpread:
+      return disorder.phase_spread;
+    case Parameter::kJitter:
+      return disorder.jitter;
+    case Parameter::kOppositeShare:
+      return disorder.opposite_share;
+  }
+  __builtin_unreachable();
+}
+
+void Controls::Add(const Adjustment& adjustment) {
+  const auto after =
+      std::upper_bound(adjustments_.begin() + static_cast<std::ptrdiff_t>(n_applied_), adjustments_.end(),
+                       adjustment.step, [](std::int64_t step, const Adjustment& a) { return step < a.step; });
+  adjustments_.insert(after, adjustment);
+}
+
+bool Controls::MoveTo(std::int64_t step) {
+  bool changed = !ramps_.empty();
+  for (; n_applied_ < adjustments_.size() && adjustments_[n_applied_].step <= step; ++n_applied_) {
+    // What an adjustment finds, and where its ramps leave from, is the moment at which it takes effect.
+    MoveRamps(adjustments_[n_applied_].step);
+    Apply(adjustments_[n_applied_]);
+    changed = true;
+  }
+  MoveRamps(step);
+  return changed;
+}
+
+void Controls::GoTo(std::int64_t step) {
+  settings_ = initial_;
+  ramps_.clear();
+  n_applied_ = 0;
+  MoveTo(step);
+}
+
+void Controls::MoveRamps(std::int64_t step) {
+  for (const Ramp& ramp : ramps_) {
+    const double share =
+        static_cast<double>(step - ramp.first_step) / static_cast<double>(ramp.last_step - ramp.first_step);
+    settings_[ramp.parameter] = step >= ramp.last_step ? ramp.to : ramp.from + (ramp.to - ramp.from) * share;
+  }
+  std::erase_if(ramps_, [&](const Ramp& ramp) { return step >= ramp.last_step; });
+}
+
+void Controls::Apply(const Adjustment& adjustment) {
+  if (!adjustment.wave.empty()) settings_.wave = adjustment.wave.front();
+  for (const Change& change : adjustment.changes) {
+    // The newest word on a parameter holds.
+    std::erase_if(ramps_, [&](const Ramp& ramp) { return ramp.parameter == change.parameter; });
+    if (change.ramp && adjustment.ramp_steps > 0) {
+      ramps_.push_back({change.parameter, settings_[change.parameter], change.value, adjustment.step,
+                        adjustment.step + adjustment.ramp_steps});
+    } else {
+      settings_[change.parameter] = change.value;
+    }
+  }
+}
+
+}  // namespace gyrebox::kernels

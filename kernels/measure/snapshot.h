@@ -1,0 +1,27 @@
+/// A bed at one moment, as observables see it. Arrays are by bead number.
+#pragma once
+
+#include <cstdint>
+#include <vector>
+
+#include "gyrebox/run_spec.h"
+
+namespace gyrebox::kernels {
+
+struct Snapshot {
+  double side_x = 0, side_y = 0;             ///< sigma
+  double time = 0;                           ///< tau
+  std::vector<std::uint32_t> x, y;           ///< (beads) fixed-point places
+  std::vector<std::int64_t> path_x, path_y;  ///< (beads) path without the periodic wrap, quanta of its axis
+  std::vector<float> vx, vy, spin;    ///< (beads) motion in the step that starts at this moment, sigma/tau, rad/tau
+  std::vector<std::uint8_t> spinner;  ///< (beads) 1 for a spinner
+  // What holds at this moment.
+  double temperature = 0;
+  FrictionSpec friction;
+  // Found on the way.
+  double closest_pair = 0;       ///< sigma; NaN where no pair is within reach
+  double largest_move = 0;       ///< sigma, in the step that starts at this moment
+  double friction_residual = 0;  ///< |b - A V| / |b|
+};
+
+}  // namespace gyrebox::kernels
