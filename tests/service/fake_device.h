@@ -17,12 +17,12 @@ namespace gyrebox::test {
 
 /// What a fake device does. Shared with the test, which may change the atomics while it runs.
 struct FakePlan {
-  double unstable_above = 1e300;              ///< amplitude from which a run is unstable, at its third sample
-  size_t most_beds = 1'000'000;               ///< NewEnsemble throws std::bad_alloc for more
-  std::atomic<bool> out_of_memory = false;    ///< Advance throws std::bad_alloc
-  std::atomic<bool> broken = false;           ///< Advance throws std::runtime_error
-  std::atomic<int64_t> step_nanoseconds = 0;  ///< time that a step takes, of all beds together
-  std::atomic<bool> held = false;             ///< Advance waits while this is set
+  std::atomic<double> unstable_above = 1e300;  ///< amplitude from which a run is unstable, at its third sample
+  std::atomic<size_t> most_beds = 1'000'000;   ///< NewEnsemble throws std::bad_alloc for more
+  std::atomic<bool> out_of_memory = false;     ///< Advance throws std::bad_alloc
+  std::atomic<bool> broken = false;            ///< Advance throws std::runtime_error
+  std::atomic<int64_t> step_nanoseconds = 0;   ///< time that a step takes, of all beds together
+  std::atomic<bool> held = false;              ///< Advance waits while this is set
   int64_t memory_bytes = int64_t{1} << 40;
   std::string name = "cpu";
 
@@ -32,7 +32,7 @@ struct FakePlan {
 
 /// What a fake run measures at a step.
 inline double FakeSize(const kernels::RunSpec& spec, int64_t step) {
-  return spec.drive.amplitude + 100 * static_cast<double>(spec.seeds.places) +
+  return spec.drive.wave.amplitude + 100 * static_cast<double>(spec.seeds.places) +
          static_cast<double>(step) / static_cast<double>(spec.n_steps);
 }
 
@@ -63,6 +63,10 @@ class FakeEnsemble : public kernels::Ensemble {
   }
 
   void Drop(size_t run) override { runs_[run].verdict = kernels::Verdict::kDropped; }
+  int64_t Adjust(size_t, const kernels::Adjustment& adjustment) override { return adjustment.step; }
+  const std::vector<kernels::Adjustment>& adjustments(size_t) const override { return adjustments_; }
+  kernels::BedState Save(size_t) const override { return {}; }
+  void Load(size_t, const kernels::BedState&) override {}
   std::vector<kernels::Bead> Beads(size_t) const override { return {}; }
   RebuildStats rebuilds() const override { return {}; }
 
@@ -81,14 +85,15 @@ class FakeEnsemble : public kernels::Ensemble {
     while (state.verdict == kernels::Verdict::kRunning && state.step < end) {
       ++state.step;
       if (state.step % spec.measure.interval_steps != 0 && state.step != spec.n_steps) continue;
-      if (spec.drive.amplitude > plan_->unstable_above && state.samples == 2) {
+      if (spec.drive.wave.amplitude > plan_->unstable_above && state.samples == 2) {
         state.verdict = kernels::Verdict::kUnstable;
         chunk.fault = kernels::Fault{kernels::Fault::Reason::kClosestPair,
                                      "beads 3 and 5 came within 0.5 sigma",
                                      state.step,
                                      static_cast<double>(state.step) * spec.time_step,
                                      {3, 5},
-                                     {1.5, 2.5}};
+                                     {1.5, 2.5},
+                                     kernels::Fault::Nature::kNotTried};
         break;
       }
       ++state.samples;
@@ -107,6 +112,7 @@ class FakeEnsemble : public kernels::Ensemble {
   const std::vector<kernels::RunSpec> specs_;
   const std::shared_ptr<FakePlan> plan_;
   std::vector<State> runs_;
+  const std::vector<kernels::Adjustment> adjustments_;
 };
 
 class FakeDevice : public kernels::Device {
