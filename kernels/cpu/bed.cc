@@ -65,7 +65,11 @@ bool Bed::TakeStep(RunChunk& chunk) {
     const bool closing = step_ == spec_.n_steps;
     const std::vector<BeadRecord> before = closing ? beads_.now() : std::vector<BeadRecord>();
     const StepResult result = Compute();
-    if (!Sound(result)) return Retry(chunk);
+    if (!Sound(result)) {
+      if (lagged()) residual_ = LaggedResidual();
+      Alarm(chunk);
+      return Retry(chunk);
+    }
     if (substep_ == 0 && at_sample()) {
       held_back_.push_back(TakeSample(result));
       Alarm(chunk);
@@ -187,12 +191,12 @@ Sample Bed::TakeSample(const StepResult& result) {
   snapshot.largest_move = std::sqrt(static_cast<double>(result.health.largest_move_squared));
   residual_ = converged() ? result.solver.relative_residual : (brownian() ? 0 : LaggedResidual());
   snapshot.friction_residual = residual_;
-  return {step_, time(), observables_.Measure(snapshot)};
+  return {step_, time(), observables_.Measure(snapshot, at_whole_sample())};
 }
 
 // Says once where one sweep a step no longer follows the forces.
 void Bed::Alarm(RunChunk& chunk) {
-  if (alarmed_ || spec_.dynamics.equation != DynamicsSpec::Equation::kLagged || residual_ <= kAlarmResidual) return;
+  if (alarmed_ || !lagged() || residual_ <= kAlarmResidual) return;
   alarmed_ = true;
   char text[240];
   std::snprintf(text, sizeof(text),
@@ -231,14 +235,24 @@ Snapshot Bed::Photograph() const {
     const BeadRecord& motion = beads_.next()[beads_.slot_of(bead)];
     out.x[id] = place.x;
     out.y[id] = place.y;
-    out.path_x[id] = beads_.PathX(bead);
-    out.path_y[id] = beads_.PathY(bead);
+    out.path_x[id] = beads_.PathX(bead) - start_.x[id];
+    out.path_y[id] = beads_.PathY(bead) - start_.y[id];
     out.vx[id] = motion.vx;
     out.vy[id] = motion.vy;
     out.spin[id] = motion.spin;
     out.spinner[id] = static_cast<std::uint8_t>(place.kind);
+    if (place.id != id) ++out.lost_beads;
+    if (!rate_imposed()) out.torque.push_back(TorqueOn(bead));
   }
   return out;
+}
+
+// Imposed in the step just computed.
+float Bed::TorqueOn(std::int64_t bead) const {
+  const std::uint32_t slot = beads_.slot_of(bead);
+  if (beads_.now()[slot].kind != kSpinner) return 0;
+  if (brownian()) return beads_.next()[slot].spin * static_cast<float>(spec_.drag.rotational);
+  return torques_.empty() ? common_torque_ : torques_[slot];
 }
 
 void Bed::Fail(Fault::Reason reason, std::vector<std::int64_t> beads, const char* format, double figure, double limit) {

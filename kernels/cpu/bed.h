@@ -55,6 +55,7 @@ class Bed {
   Sample TakeSample(const StepResult& result);
   double LaggedResidual();
   Snapshot Photograph() const;
+  float TorqueOn(std::int64_t bead) const;
 
   void Fail(Fault::Reason reason, std::vector<std::int64_t> beads, const char* format, double figure, double limit);
   void FailClosestPair();
@@ -68,8 +69,12 @@ class Bed {
   std::int64_t substeps() const { return std::int64_t{1} << halvings_; }
   double substep_time() const { return spec_.time_step / static_cast<double>(substeps()); }
   bool rate_imposed() const { return spec_.drive.quantity == DriveSpec::Quantity::kRate; }
+  bool lagged() const { return spec_.dynamics.equation == DynamicsSpec::Equation::kLagged; }
   bool brownian() const { return spec_.dynamics.equation == DynamicsSpec::Equation::kBrownian; }
   bool converged() const { return spec_.dynamics.equation == DynamicsSpec::Equation::kConverged; }
+  bool at_whole_sample() const {
+    return step_ == spec_.n_steps || step_ / spec_.measure.interval_steps % spec_.measure.structure_every == 0;
+  }
   bool at_sample() const { return step_ == spec_.n_steps || step_ % spec_.measure.interval_steps == 0; }
 
   RunSpec spec_;

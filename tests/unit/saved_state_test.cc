@@ -1,0 +1,87 @@
+// Stop, save, load, go on: the same bits.
+#include <gtest/gtest.h>
+
+#include <random>
+#include <stdexcept>
+
+#include "beds.h"
+#include "gyrebox/bed_state.h"
+#include "runs.h"
+
+namespace gyrebox {
+namespace {
+
+using kernels::DriveSpec;
+using kernels::DynamicsSpec;
+using kernels::Parameter;
+using kernels::RunSpec;
+using kernels::WaveSpec;
+
+// Everything that a state must carry: noise, disorder of every kind, a schedule with ramps.
+RunSpec Rich(DynamicsSpec::Equation equation, DriveSpec::Quantity quantity) {
+  RunSpec spec = DenseSpec(130);
+  spec.dynamics.equation = equation;
+  spec.n_steps = 400;
+  spec.temperature = 0.01;
+  spec.measure.interval_steps = 50;
+  spec.drive.quantity = quantity;
+  spec.drive.wave = {
+      .shape = WaveSpec::Shape::kAm, .amplitude = 25, .frequency = 20, .depth = 0.5, .modulation_frequency = 3};
+  spec.drive.disorder = {0.2, 0.1, 0.3, 0.2, 0.25};
+  spec.adjustments = {{150, 100, {}, {{Parameter::kAmplitude, 10, true}, {Parameter::kTemperature, 0.02, false}}}};
+  return spec;
+}
+
+TEST(SavedState, GoesOnWithTheSameBitsFromAnyStep) {
+  const auto device = kernels::OpenDevice("cpu", 2).device;
+  std::mt19937_64 random(11);
+  for (const auto equation :
+       {DynamicsSpec::Equation::kLagged, DynamicsSpec::Equation::kConverged, DynamicsSpec::Equation::kBrownian}) {
+    for (const auto quantity : {DriveSpec::Quantity::kRate, DriveSpec::Quantity::kTorque}) {
+      const RunSpec spec = Rich(equation, quantity);
+      const auto whole = device->NewEnsemble(std::vector{spec});
+      const auto all = whole->Advance(spec.n_steps)[0];
+      ASSERT_EQ(all.verdict, kernels::Verdict::kFinished) << (all.fault ? all.fault->message : "");
+      for (int cut = 0; cut < 100; ++cut) {
+        const std::int64_t step = std::uniform_int_distribution<std::int64_t>(0, spec.n_steps)(random);
+        const auto first = device->NewEnsemble(std::vector{spec});
+        const auto before = first->Advance(step)[0];
+        const auto bytes = kernels::ToBytes(first->Save(0));
+        const auto second = device->NewEnsemble(std::vector{spec});
+        second->Load(0, kernels::FromBytes(bytes));
+        const auto after = second->Advance(spec.n_steps)[0];
+        ASSERT_EQ(after.verdict, kernels::Verdict::kFinished);
+        ASSERT_NO_FATAL_FAILURE(ExpectSamePlaces(second->Beads(0), whole->Beads(0))) << "cut at step " << step;
+        // What is measured after the cut is what is measured without it.
+        ASSERT_FALSE(after.samples.empty());
+        ASSERT_EQ(after.samples.back().step, all.samples.back().step);
+        for (std::size_t c = 0; c < all.samples.back().values.size(); ++c) {
+          ASSERT_TRUE(SameBits(after.samples.back().values[c], all.samples.back().values[c])) << c;
+        }
+      }
+    }
+  }
+}
+
+TEST(SavedState, CutOffOrChangedBytesAreRefused) {
+  const auto device = kernels::OpenDevice("cpu", 1).device;
+  const RunSpec spec = Rich(DynamicsSpec::Equation::kLagged, DriveSpec::Quantity::kRate);
+  const auto ensemble = device->NewEnsemble(std::vector{spec});
+  ensemble->Advance(10);
+  const auto bytes = kernels::ToBytes(ensemble->Save(0));
+  for (std::size_t length = 0; length < bytes.size(); length += 97) {
+    EXPECT_THROW(kernels::FromBytes(std::span(bytes).first(length)), std::runtime_error) << length;
+  }
+  auto longer = bytes;
+  longer.push_back(std::byte{0});
+  EXPECT_THROW(kernels::FromBytes(longer), std::runtime_error);
+  auto other = bytes;
+  other[0] ^= std::byte{1};
+  EXPECT_THROW(kernels::FromBytes(other), std::runtime_error);
+  // A state of another bed.
+  const auto smaller = device->NewEnsemble(std::vector{DenseSpec(64)});
+  EXPECT_THROW(smaller->Load(0, kernels::FromBytes(bytes)), std::invalid_argument);
+}
+
+}  // namespace
+}  // namespace gyrebox

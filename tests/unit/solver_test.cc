@@ -1,0 +1,264 @@
+// The converged solver against dense solutions, in double and in the engine.
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "beds.h"
+#include "cpu/bed.h"
+#include "dynamics/conjugate_gradients.h"
+#include "gyrebox/device.h"
+#include "model/force.h"
+#include "model/friction.h"
+#include "runs.h"
+
+namespace gyrebox {
+namespace {
+
+using Eigen::Index;
+using Eigen::VectorXd;
+using kernels::BalanceRow;
+using kernels::Bed;
+using kernels::DriveSpec;
+using kernels::DynamicsSpec;
+using kernels::Motion;
+using kernels::RunSpec;
+using kernels::WaveSpec;
+
+// The friction system of a bed in double precision, built bead by bead from the laws that the engine uses, every pair
+// tried; spins of spinners imposed.
+class PlainSystem {
+ public:
+  PlainSystem(const RunSpec& spec, const std::vector<reference::Bead>& beads, double rate)
+      : spec_(spec),
+        beads_(beads),
+        force_(spec.force),
+        friction_(spec.friction),
+        v_(beads.size()),
+        r_(v_),
+        z_(v_),
+        p_(v_),
+        q_(v_) {
+    for (std::size_t i = 0; i < beads.size(); ++i) v_[i] = {0, 0, beads[i].spinner ? rate : 0};
+  }
+
+  const std::vector<Motion<double>>& motion() const { return v_; }
+
+  kernels::SolverSums Begin(double& right) {
+    right = 0;
+    for (std::size_t i = 0; i < v_.size(); ++i) {
+      const BalanceRow<double> row = Row(i, v_, true);
+      const Motion<double> left = row.Product(v_[i]);
+      r_[i] = Masked(i, {row.fx - left.vx, row.fy - left.vy, row.torque - left.spin});
+      right += Dot(r_[i], r_[i]);  // v holds nothing but imposed spins, so r is b
+    }
+    return Precondition();
+  }
+  void Turn(double beta) {
+    for (std::size_t i = 0; i < v_.size(); ++i) p_[i] = Sum(z_[i], beta, p_[i]);
+  }
+  double Multiply() {
+    double curvature = 0;
+    for (std::size_t i = 0; i < v_.size(); ++i) {
+      const BalanceRow<double> row = Row(i, p_, false);
+      const Motion<double> left = row.Product(p_[i]);
+      q_[i] = Masked(i, {left.vx - row.fx, left.vy - row.fy, left.spin - row.torque});
+      curvature += Dot(p_[i], q_[i]);
+    }
+    return curvature;
+  }
+  kernels::SolverSums Follow(double alpha) {
+    for (std::size_t i = 0; i < v_.size(); ++i) {
+      v_[i] = Sum(v_[i], alpha, p_[i]);
+      r_[i] = Sum(r_[i], -alpha, q_[i]);
+    }
+    return Precondition();
+  }
+
+ private:
+  static double Dot(const Motion<double>& a, const Motion<double>& b) {
+    return a.vx * b.vx + a.vy * b.vy + a.spin * b.spin;
+  }
+  static Motion<double> Sum(const Motion<double>& a, double scale, const Motion<double>& b) {
+    return {a.vx + scale * b.vx, a.vy + scale * b.vy, a.spin + scale * b.spin};
+  }
+  Motion<double> Masked(std::size_t i, Motion<double> m) const {
+    if (beads_[i].spinner) m.spin = 0;
+    return m;
+  }
+
+  BalanceRow<double> Row(std::size_t i, const std::vector<Motion<double>>& motion, bool with_force) const {
+    BalanceRow<double> row(spec_.drag);
+    for (std::size_t j = 0; j < beads_.size(); ++j) {
+      const double dx = std::remainder(beads_[j].x - beads_[i].x, spec_.side_x);
+      const double dy = std::remainder(beads_[j].y - beads_[i].y, spec_.side_y);
+      const double r = std::hypot(dx, dy);
+      if (j == i || r >= std::max(spec_.force.cutoff, spec_.friction.cutoff)) continue;
+      const double weight = friction_.Weight(r);
+      row.AddFriction(dx / r, dy / r, friction_.tangential * weight, friction_.normal * weight, r / 2, r / 2,
+                      motion[j]);
+      if (with_force) row.AddPairForce(dx / r, dy / r, -force_.Force(r), 0, r / 2);
+    }
+    return row;
+  }
+
+  kernels::SolverSums Precondition() {
+    kernels::SolverSums sums;
+    for (std::size_t i = 0; i < v_.size(); ++i) {
+      BalanceRow<double> row = Row(i, p_, false);
+      row.fx = r_[i].vx, row.fy = r_[i].vy, row.torque = r_[i].spin;
+      z_[i] = beads_[i].spinner ? row.SolveWithSpin(0) : row.SolveFree();
+      sums.residual += Dot(r_[i], r_[i]);
+      sums.preconditioned += Dot(r_[i], z_[i]);
+    }
+    return sums;
+  }
+
+  RunSpec spec_;
+  std::vector<reference::Bead> beads_;
+  kernels::PairForce<double> force_;
+  kernels::PairFriction<double> friction_;
+  std::vector<Motion<double>> v_, r_, z_, p_, q_;
+};
+
+RunSpec ConvergedSpec(std::int64_t n_beads, double tolerance = 1e-6) {
+  RunSpec spec = DenseSpec(n_beads);
+  spec.dynamics.equation = DynamicsSpec::Equation::kConverged;
+  spec.dynamics.tolerance = tolerance;
+  spec.n_steps = 1000;
+  spec.drive = {DriveSpec::Quantity::kRate, {.shape = WaveSpec::Shape::kSteady, .amplitude = 20}, {}};
+  return spec;
+}
+
+double LargestOf(const VectorXd& motion, Index part) {
+  double largest = 1e-9;
+  for (Index row = 0; row < motion.size(); ++row) {
+    if ((row % 3 == 2) == (part == 2)) largest = std::max(largest, std::abs(motion(row)));
+  }
+  return largest;
+}
+
+void ExpectMotion(const std::vector<kernels::Bead>& beads, const VectorXd& truth, double tolerance) {
+  const double speed = LargestOf(truth, 0), spin = LargestOf(truth, 2);
+  for (std::size_t i = 0; i < beads.size(); ++i) {
+    const Index row = 3 * static_cast<Index>(i);
+    ASSERT_NEAR(beads[i].vx, truth(row), tolerance * speed) << "bead " << i;
+    ASSERT_NEAR(beads[i].vy, truth(row + 1), tolerance * speed) << "bead " << i;
+    ASSERT_NEAR(beads[i].spin, truth(row + 2), tolerance * spin) << "bead " << i;
+  }
+}
+
+TEST(ConjugateGradients, EqualADenseSolveInDouble) {
+  for (std::uint64_t seed = 1; seed <= 3; ++seed) {
+    RunSpec spec = ConvergedSpec(200);
+    spec.seeds.places = seed;
+    const auto beads = BeadsOf(spec, kernels::LayOut(spec));
+    PlainSystem system(spec, beads, 20);
+    const kernels::SolverReport report = kernels::SolveByConjugateGradients(system, 1e-13, 1000);
+    EXPECT_TRUE(report.converged);
+    EXPECT_LT(report.iterations, 100);
+    const VectorXd truth = reference::Balance(spec, beads, {DriveSpec::Quantity::kRate, 20}).Solve();
+    for (std::size_t i = 0; i < beads.size(); ++i) {
+      const Index row = 3 * static_cast<Index>(i);
+      ASSERT_NEAR(system.motion()[i].vx, truth(row), 1e-10 * LargestOf(truth, 0));
+      ASSERT_NEAR(system.motion()[i].vy, truth(row + 1), 1e-10 * LargestOf(truth, 0));
+      ASSERT_NEAR(system.motion()[i].spin, truth(row + 2), 1e-10 * LargestOf(truth, 2));
+    }
+  }
+}
+
+TEST(Converged, EqualsADenseSolveOnRandomBeds) {
+  for (const auto quantity : {DriveSpec::Quantity::kRate, DriveSpec::Quantity::kTorque}) {
+    for (std::uint64_t seed = 1; seed <= 3; ++seed) {
+      RunSpec spec = ConvergedSpec(200);
+      spec.seeds.places = seed;
+      spec.drive.quantity = quantity;
+      const auto beads = BeadsOf(spec, kernels::LayOut(spec));
+      const kernels::StepCodes runnable = kernels::RunnableStepCodes();
+      for (int c = 0; c < runnable.count; ++c) {
+        Bed bed(spec, *runnable.codes[c]);
+        bed.Advance(1);
+        ExpectMotion(bed.Beads(), reference::Balance(spec, beads, {quantity, 20}).Solve(), 1e-5);
+      }
+    }
+  }
+}
+
+// The midpoint step of the reference: one random vector, drawn at the start, in both solves.
+TEST(Converged, TakesTheMidpointStepOfTheReference) {
+  RunSpec spec = ConvergedSpec(100);
+  spec.temperature = 0.05;
+  spec.drive.quantity = DriveSpec::Quantity::kTorque;
+  const reference::Imposed torque{DriveSpec::Quantity::kTorque, 20};
+  auto beads = BeadsOf(spec, kernels::LayOut(spec));
+  const reference::Balance start(spec, beads, torque, 0);
+  auto middle = beads;
+  RunSpec half_step = spec;
+  half_step.time_step = spec.time_step / 2;
+  reference::Move(half_step, start.Solve(), middle);
+  const reference::Balance halfway(spec, middle, torque, 0);
+  const VectorXd motion = halfway.matrix().ldlt().solve(halfway.conservative() + halfway.torques() + start.thermal());
+  Bed bed(spec, kernels::BestStepCode());
+  bed.Advance(1);
+  ExpectMotion(bed.Beads(), motion, 2e-5);
+}
+
+TEST(Converged, WarmStartTakesFewSweeps) {
+  // At rest the motion changes little from step to step; a residual of 1e-3 then takes a handful of iterations, and the
+  // residual that is reported is the tolerance asked for.
+  RunSpec spec = ConvergedSpec(200, 1e-3);
+  spec.measure.interval_steps = 100;
+  const auto outcome = OutcomeOf(spec);
+  const auto ensemble = kernels::OpenDevice("cpu", 1).device->NewEnsemble(std::vector{spec});
+  const auto residual = ValueAt(ensemble->columns(0), "friction_residual");
+  for (const auto& sample : outcome.samples) {
+    EXPECT_LE(sample.values[residual], 1e-3);
+    EXPECT_GT(sample.values[residual], 0);
+  }
+}
+
+TEST(Converged, SameBitsForEveryInstructionSetAndNumberOfThreads) {
+  for (const std::int64_t n : {33, 40, 9000}) {
+    RunSpec spec = ConvergedSpec(n, 1e-3);
+    spec.temperature = 0.01;
+    spec.n_steps = n > 1000 ? 20 : 300;
+    const kernels::StepCodes runnable = kernels::RunnableStepCodes();
+    Bed first(spec, *runnable.codes[0]);
+    first.Advance(spec.n_steps);
+    for (int c = 1; c < runnable.count; ++c) {
+      Bed other(spec, *runnable.codes[c]);
+      other.Advance(spec.n_steps);
+      ExpectSamePlaces(first.Beads(), other.Beads());
+    }
+    ExpectSameBits(OutcomeOf(spec, 7, 1), OutcomeOf(spec, 1000, 2));
+  }
+}
+
+// With little friction along the line of centres, or little rotational drag, plain sweeps diverge however many are
+// taken; the converged solver holds its tolerance.
+TEST(Converged, HoldsItsToleranceWhereSweepsDiverge) {
+  for (const bool weak_normal : {true, false}) {
+    RunSpec spec = ConvergedSpec(400, 1e-3);
+    spec.drive = {DriveSpec::Quantity::kRate, {.shape = WaveSpec::Shape::kSine, .amplitude = 20, .frequency = 1}, {}};
+    spec.temperature = 0.002;
+    spec.n_steps = 2000;
+    (weak_normal ? spec.friction.normal : spec.drag.rotational) = weak_normal ? 0.5 : 0.1;
+    spec.measure.interval_steps = 50;
+    const Outcome converged = OutcomeOf(spec);
+    EXPECT_EQ(converged.last.verdict, kernels::Verdict::kFinished)
+        << (converged.last.fault ? converged.last.fault->message : "");
+    spec.dynamics.equation = DynamicsSpec::Equation::kLagged;
+    spec.health.largest_move = 0.15;
+    const auto ensemble = kernels::OpenDevice("cpu", 1).device->NewEnsemble(std::vector{spec});
+    std::string alarm;
+    kernels::Verdict verdict = kernels::Verdict::kRunning;
+    while (verdict == kernels::Verdict::kRunning) {
+      const auto chunk = ensemble->Advance(50)[0];
+      verdict = chunk.verdict;
+      if (!chunk.alarm.empty()) alarm = chunk.alarm;
+    }
+    EXPECT_FALSE(alarm.empty()) << "weak normal friction: " << weak_normal;
+  }
+}
+
+}  // namespace
+}  // namespace gyrebox
