@@ -1,31 +1,115 @@
 #include "measure/observables.h"
 
+#include <algorithm>
+#include <limits>
+
+#include "measure/bond_order.h"
+#include "measure/clusters.h"
+#include "measure/energetics.h"
+#include "measure/morphology.h"
+#include "measure/near_beads.h"
+#include "measure/pair_correlation.h"
+#include "measure/structure.h"
+#include "measure/transport.h"
+
 namespace gyrebox::kernels {
 namespace {
 
-const std::vector<Column> kHealthColumns = {
-    {"closest_pair", "sigma", "Distance of the closest pair of beads within reach of each other.", 1},
-    {"largest_move", "sigma", "Largest move of any bead in the step from this moment on.", 1},
-    {"friction_residual", "",
-     "How far the motion is from balancing all forces: |b - A V| / |b| of the friction system A V = b.", 1},
+struct Places {
+  std::vector<std::uint32_t> x, y;
+
+  void SetTo(const Snapshot& snapshot, std::uint8_t kind) {
+    x.clear();
+    y.clear();
+    for (std::size_t i = 0; i < snapshot.x.size(); ++i) {
+      if (snapshot.spinner[i] != kind) continue;
+      x.push_back(snapshot.x[i]);
+      y.push_back(snapshot.y[i]);
+    }
+  }
 };
+
+// Memory to work in. Each thread has one: there are far more beds than threads.
+struct Scratch {
+  Places spinners, passive;
+  ClusterFinder spinner_clusters, passive_clusters;
+  NearBeads near;
+  StructureFactor structure;
+};
+Scratch& ScratchOfThread() {
+  thread_local Scratch scratch;
+  return scratch;
+}
+
+std::vector<Column> HealthColumns() {
+  return {
+      {"lost_beads", "", "Number of beads that are not found under their own number; 0 in a sound run.", 1},
+      {"closest_pair", "sigma", "Distance of the closest pair of beads within reach of each other.", 1},
+      {"largest_move", "sigma", "Largest move of any bead in the step from this moment on.", 1},
+      {"friction_residual", "",
+       "How far the motion is from balancing all forces: |b - A V| / |b| of the friction system A V = b.", 1},
+  };
+}
+
+std::vector<Column> WholeColumns() {
+  std::vector<Column> columns = StructureColumns();
+  for (const auto& more : {PairCorrelationColumns(), BondOrderColumns(), MorphologyColumns()}) {
+    columns.insert(columns.end(), more.begin(), more.end());
+  }
+  return columns;
+}
+
+std::size_t ValueCount(const std::vector<Column>& columns) {
+  std::size_t count = 0;
+  for (const Column& column : columns) count += static_cast<std::size_t>(column.width);
+  return count;
+}
+
+// Values of WholeColumns().
+void AppendWhole(const Snapshot& snapshot, double bond_length, std::span<const Cluster> spinner_clusters,
+                 Scratch& scratch, std::vector<double>& values) {
+  const Places& spinners = scratch.spinners;
+  const double side_x = snapshot.side_x, side_y = snapshot.side_y;
+  const auto route = StructureFactor::RouteFor(spinners.x.size());
+  AppendTo(scratch.structure.Measure(spinners.x, spinners.y, side_x, side_y, route), values);
+  AppendTo(MeasurePairCorrelation(snapshot, scratch.near), values);
+  const BondOrder order = MeasureBondOrder(snapshot, scratch.near);
+  AppendTo(order, values);
+  scratch.passive.SetTo(snapshot, 0);
+  const auto passive_clusters =
+      scratch.passive_clusters.Find(scratch.passive.x, scratch.passive.y, side_x, side_y, bond_length);
+  const double spinner_share = static_cast<double>(spinners.x.size()) / static_cast<double>(snapshot.x.size());
+  AppendTo(Morphology{MeasureCoveredShape(spinners.x, spinners.y, side_x, side_y, bond_length / 2, scratch.near),
+                      side_x * side_y, Classify(spinner_share, order.like_share, spinner_clusters, passive_clusters)},
+           values);
+}
 
 }  // namespace
 
-Observables::Observables(const RunSpec& spec) : spec_(spec), columns_(ClusterColumns()) {
-  columns_.insert(columns_.end(), kHealthColumns.begin(), kHealthColumns.end());
+Observables::Observables(const RunSpec& spec) : spec_(spec) {
+  for (const auto& more :
+       {ClusterColumns(), TransportColumns(), EnergeticsColumns(), WholeColumns(), HealthColumns()}) {
+    columns_.insert(columns_.end(), more.begin(), more.end());
+  }
 }
 
-std::vector<double> Observables::Measure(const Snapshot& snapshot) {
+std::vector<double> Observables::Measure(const Snapshot& snapshot, bool whole) const {
+  Scratch& scratch = ScratchOfThread();
+  const double bond_length = spec_.measure.bond_length;
+  scratch.spinners.SetTo(snapshot, 1);
+  const auto clusters = scratch.spinner_clusters.Find(scratch.spinners.x, scratch.spinners.y, snapshot.side_x,
+                                                      snapshot.side_y, bond_length);
   std::vector<double> values;
-  std::vector<std::uint32_t> x, y;
-  for (std::size_t i = 0; i < snapshot.x.size(); ++i) {
-    if (snapshot.spinner[i] == 0) continue;
-    x.push_back(snapshot.x[i]);
-    y.push_back(snapshot.y[i]);
+  AppendTo(Summarize(clusters), values);
+  AppendTo(MeasureTransport(snapshot), values);
+  AppendTo(MeasureEnergetics(snapshot, spec_, scratch.near), values);
+  if (whole) {
+    AppendWhole(snapshot, bond_length, clusters, scratch, values);
+  } else {
+    values.resize(values.size() + ValueCount(WholeColumns()), std::numeric_limits<double>::quiet_NaN());
   }
-  AppendTo(Summarize(clusters_.Find(x, y, snapshot.side_x, snapshot.side_y, spec_.measure.bond_length)), values);
-  values.insert(values.end(), {snapshot.closest_pair, snapshot.largest_move, snapshot.friction_residual});
+  values.insert(values.end(), {static_cast<double>(snapshot.lost_beads), snapshot.closest_pair, snapshot.largest_move,
+                               snapshot.friction_residual});
   return values;
 }
 

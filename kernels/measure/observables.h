@@ -4,24 +4,23 @@
 #include <vector>
 
 #include "gyrebox/ensemble.h"
-#include "measure/clusters.h"
 #include "measure/snapshot.h"
 
 namespace gyrebox::kernels {
 
-/// Keeps scratch memory, and what refers back to the start of the run.
+/// Measures beds of one run; may be used by many threads at once.
 class Observables {
  public:
   explicit Observables(const RunSpec& spec);
 
   const std::vector<Column>& columns() const { return columns_; }
   /// Values of all columns at a moment.
-  std::vector<double> Measure(const Snapshot& snapshot);
+  /// @param whole false leaves out what takes long: the columns of structure, which hold NaN then.
+  std::vector<double> Measure(const Snapshot& snapshot, bool whole) const;
 
  private:
   RunSpec spec_;
   std::vector<Column> columns_;
-  ClusterFinder clusters_;
 };
 
 }  // namespace gyrebox::kernels

@@ -12,8 +12,9 @@ struct Snapshot {
   double side_x = 0, side_y = 0;             ///< sigma
   double time = 0;                           ///< tau
   std::vector<std::uint32_t> x, y;           ///< (beads) fixed-point places
-  std::vector<std::int64_t> path_x, path_y;  ///< (beads) path without the periodic wrap, quanta of its axis
+  std::vector<std::int64_t> path_x, path_y;  ///< (beads) path since step 0 without the periodic wrap, quanta
   std::vector<float> vx, vy, spin;    ///< (beads) motion in the step that starts at this moment, sigma/tau, rad/tau
+  std::vector<float> torque;          ///< (beads) imposed in that step, epsilon; empty where the rate is imposed
   std::vector<std::uint8_t> spinner;  ///< (beads) 1 for a spinner
   // What holds at this moment.
   double temperature = 0;
@@ -22,6 +23,7 @@ struct Snapshot {
   double closest_pair = 0;       ///< sigma; NaN where no pair is within reach
   double largest_move = 0;       ///< sigma, in the step that starts at this moment
   double friction_residual = 0;  ///< |b - A V| / |b|
+  std::int64_t lost_beads = 0;   ///< beads not found under their own number
 };
 
 }  // namespace gyrebox::kernels

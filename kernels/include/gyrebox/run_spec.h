@@ -152,6 +152,9 @@ struct SeedSpec {
 struct MeasureSpec {
   std::int64_t interval_steps = 250;  ///< steps between samples; a sample is also taken at step 0 and at the end
   double bond_length = 1.25;          ///< sigma; spinners this close belong to one cluster
+  /// Samples from one that holds the columns of structure, which take long, to the next; the first and the last sample
+  /// hold them too, the others NaN. Odd, so that under a drive sampled 8 times a period every phase is seen in turn.
+  int structure_every = 9;
 };
 
 /// Limits past which a run means nothing any more.

@@ -1,0 +1,28 @@
+/// Order of the six nearest neighbours: their sixfold symmetry, and how many are of the bead's own kind.
+#pragma once
+
+#include <vector>
+
+#include "gyrebox/ensemble.h"
+#include "measure/near_beads.h"
+#include "measure/snapshot.h"
+
+namespace gyrebox::kernels {
+
+/// With psi6 of a bead the mean of exp(6 i angle) over the directions to its six nearest neighbours. NaN where there
+/// are under seven beads.
+struct BondOrder {
+  double local = 0;       ///< mean of |psi6| over all beads
+  double global = 0;      ///< |mean of psi6 over all beads|
+  double like_share = 0;  ///< share of spinners among the six nearest of a spinner, mean; NaN without spinners
+};
+
+/// @param scratch memory to use.
+BondOrder MeasureBondOrder(const Snapshot& snapshot, NearBeads& scratch);
+
+/// Columns of a BondOrder.
+std::vector<Column> BondOrderColumns();
+/// Appends the values in the order of BondOrderColumns().
+void AppendTo(const BondOrder& order, std::vector<double>& values);
+
+}  // namespace gyrebox::kernels

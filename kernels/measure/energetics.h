@@ -1,0 +1,30 @@
+/// Energy, pressure and stress of the conservative forces, and the power that the drive puts in.
+#pragma once
+
+#include <vector>
+
+#include "gyrebox/ensemble.h"
+#include "measure/near_beads.h"
+#include "measure/snapshot.h"
+
+namespace gyrebox::kernels {
+
+/// With A the area of the bed, f the force that pushes a pair apart, r the way from one bead to the other.
+struct Energetics {
+  double potential_energy = 0;  ///< epsilon, per bead
+  double pressure = 0;          ///< epsilon/sigma^2: beads kT / A + sum over pairs of f r / (2 A)
+  double stress_xx = 0;         ///< epsilon/sigma^2: -sum over pairs of f x x / (r A); negative where compressed
+  double stress_xy = 0, stress_yy = 0;
+  double drive_power = 0;  ///< epsilon/tau, per bead: torques on spinners times their spins
+};
+
+/// A torque that keeps up an imposed spin is what balances rotational drag and friction with all neighbours.
+/// @param scratch memory to use.
+Energetics MeasureEnergetics(const Snapshot& snapshot, const RunSpec& spec, NearBeads& scratch);
+
+/// Columns of an Energetics.
+std::vector<Column> EnergeticsColumns();
+/// Appends the values in the order of EnergeticsColumns().
+void AppendTo(const Energetics& energetics, std::vector<double>& values);
+
+}  // namespace gyrebox::kernels

@@ -1,0 +1,78 @@
+#include "measure/pair_correlation.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdint>
+#include <limits>
+#include <numbers>
+
+namespace gyrebox::kernels {
+namespace {
+
+using Counts = std::array<std::int64_t, kDistanceBins>;
+
+// Bins that lie within half the shorter side as a whole.
+int BinsWithin(const Snapshot& snapshot) {
+  const double range = std::min(snapshot.side_x, snapshot.side_y) / 2;
+  return static_cast<int>(std::min<double>(kDistanceBins, range / kDistanceBin));
+}
+
+// Pairs by their number of spinners, 0 to 2, and by distance.
+std::array<Counts, 3> CountPairs(const Snapshot& snapshot, int bins, NearBeads& near) {
+  std::array<Counts, 3> counts{};
+  const double range = bins * kDistanceBin;
+  near.Sort(snapshot.x, snapshot.y, snapshot.side_x, snapshot.side_y, range);
+  near.ForPairs([&](std::uint32_t a, std::uint32_t b, double, double, double r2) {
+    if (r2 >= range * range) return;
+    const auto bin = static_cast<std::size_t>(std::sqrt(r2) * (1 / kDistanceBin));
+    const auto kind = static_cast<std::size_t>(snapshot.spinner[near.id(a)] + snapshot.spinner[near.id(b)]);
+    ++counts[kind][std::min<std::size_t>(bin, kDistanceBins - 1)];
+  });
+  return counts;
+}
+
+// @param n_pairs of this kind in the bed. @param area of the bed.
+PairCorrelation::Curve Curve(const Counts& counts, int bins, double n_pairs, double area) {
+  PairCorrelation::Curve curve;
+  curve.fill(std::numeric_limits<double>::quiet_NaN());
+  if (n_pairs == 0) return curve;
+  for (int bin = 0; bin < bins; ++bin) {
+    const double ring = std::numbers::pi * kDistanceBin * kDistanceBin * (2 * bin + 1);
+    curve[static_cast<std::size_t>(bin)] =
+        static_cast<double>(counts[static_cast<std::size_t>(bin)]) * area / (n_pairs * ring);
+  }
+  return curve;
+}
+
+}  // namespace
+
+PairCorrelation MeasurePairCorrelation(const Snapshot& snapshot, NearBeads& scratch) {
+  const int bins = BinsWithin(snapshot);
+  const auto counts = CountPairs(snapshot, bins, scratch);
+  const double area = snapshot.side_x * snapshot.side_y;
+  const auto spinners = static_cast<double>(std::count(snapshot.spinner.begin(), snapshot.spinner.end(), 1));
+  const double passive = static_cast<double>(snapshot.spinner.size()) - spinners;
+  return {Curve(counts[2], bins, spinners * (spinners - 1) / 2, area), Curve(counts[1], bins, spinners * passive, area),
+          Curve(counts[0], bins, passive * (passive - 1) / 2, area)};
+}
+
+std::vector<Column> PairCorrelationColumns() {
+  const auto column = [](const char* name, const char* pairs) {
+    return Column{name, "",
+                  std::string("Number of pairs of ") + pairs +
+                      " by distance, in 200 bins of 0.02 sigma from 0 up to at most half the shorter side, over the "
+                      "mean number in beads without order.",
+                  kDistanceBins};
+  };
+  return {column("spinner_spinner_correlation", "two spinners"),
+          column("spinner_passive_correlation", "a spinner and a passive bead"),
+          column("passive_passive_correlation", "two passive beads")};
+}
+
+void AppendTo(const PairCorrelation& correlation, std::vector<double>& values) {
+  for (const auto* curve : {&correlation.spinner_spinner, &correlation.spinner_passive, &correlation.passive_passive}) {
+    values.insert(values.end(), curve->begin(), curve->end());
+  }
+}
+
+}  // namespace gyrebox::kernels

@@ -1,0 +1,115 @@
+#include "measure/structure.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numbers>
+#include <string>
+
+namespace gyrebox::kernels {
+namespace {
+
+constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
+
+// Where the two routes take equally long: see tests/bench.
+constexpr std::size_t kDirectUpTo = 256;
+
+// Domains are wider than single beads: their peak is at spacings of at least two.
+constexpr double kShortestSpacing = 2;
+
+struct Shell {
+  double power = 0, power_times_k = 0;
+  int count = 0;
+  // Magnitude of its waves, weighted by their power, in units of 2 pi over the longer side.
+  double Place() const { return power_times_k / power; }
+};
+using Shells = std::array<Shell, kWaveShells>;
+
+Shells ShellsOf(const Waves& waves) {
+  Shells shells{};
+  for (int n = 0; n <= waves.reach_x; ++n) {
+    const int reach = waves.ReachBeside(n);
+    for (int m = n == 0 ? 1 : -reach; m <= reach; ++m) {  // of k and -k only one
+      const double k = waves.Magnitude(n, m);
+      Shell& shell = shells[static_cast<std::size_t>(std::clamp(static_cast<int>(k + 0.5) - 1, 0, kWaveShells - 1))];
+      shell.power += waves.At(n, m);
+      shell.power_times_k += waves.At(n, m) * k;
+      ++shell.count;
+    }
+  }
+  return shells;
+}
+
+// The peak is the unbroken run of shells about the highest one in which S is at least half as high. Its place is their
+// mean wave number weighted by S, its width its area over its height.
+void FindPeak(const Shells& shells, double shell_width, StructureSummary& out) {
+  const double most = 2 * std::numbers::pi / kShortestSpacing / shell_width;
+  const auto n_shells = std::min(static_cast<std::ptrdiff_t>(most), static_cast<std::ptrdiff_t>(kWaveShells));
+  out.peak = out.width = out.spacing = kNan;
+  if (n_shells < 1) return;
+  const auto& s = out.shells;
+  const auto highest = std::max_element(s.begin(), s.begin() + n_shells);
+  if (!(*highest > 0)) return;
+  auto first = highest, last = highest;
+  while (first != s.begin() && *(first - 1) >= *highest / 2) --first;
+  while (last + 1 != s.begin() + n_shells && *(last + 1) >= *highest / 2) ++last;
+  double area = 0, moment = 0;
+  for (auto at = first; at <= last; ++at) {
+    area += *at;
+    moment += *at * shells[static_cast<std::size_t>(at - s.begin())].Place();
+  }
+  out.peak = moment / area * shell_width;
+  out.width = area / *highest * shell_width;
+  out.spacing = 2 * std::numbers::pi / out.peak;
+}
+
+}  // namespace
+
+StructureFactor::Route StructureFactor::RouteFor(std::size_t n_beads) {
+  return n_beads <= kDirectUpTo ? Route::kDirect : Route::kGrid;
+}
+
+StructureSummary StructureFactor::Measure(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y,
+                                          double side_x, double side_y, Route route) {
+  waves_.SetSides(side_x, side_y);
+  if (route == Route::kDirect) {
+    direct_.Measure(x, y, waves_);
+  } else {
+    grid_.Measure(x, y, waves_);
+  }
+  const Shells shells = ShellsOf(waves_);
+  StructureSummary out;
+  for (std::size_t j = 0; j < shells.size(); ++j) {
+    const double waves_times_beads = static_cast<double>(shells[j].count) * static_cast<double>(x.size());
+    out.shells[j] = waves_times_beads == 0 ? kNan : shells[j].power / waves_times_beads;
+  }
+  FindPeak(shells, 2 * std::numbers::pi / std::max(side_x, side_y), out);
+  return out;
+}
+
+std::vector<Column> StructureColumns() {
+  return {
+      {"spinner_structure_factor", "",
+       "Structure factor S(k) = |sum over spinners of exp(i k r)|^2 / spinners, mean over the wave vectors of the bed "
+       "in each shell: with L the longer side, shell j = 1 to " +
+           std::to_string(kWaveShells) + " holds those with |k| L / 2 pi from j - 1/2 up to j + 1/2.",
+       kWaveShells},
+      {"spinner_structure_peak", "1/sigma",
+       "Place of the highest peak of the spinners' structure factor at spacings of 2 sigma and more: mean wave number, "
+       "weighted by S, of the unbroken run of shells about the highest one in which S is at least half as high.",
+       1},
+      {"spinner_structure_width", "1/sigma",
+       "Width of the peak of the spinners' structure factor: its area, over the same shells, over its height.", 1},
+      {"domain_spacing", "sigma",
+       "Distance between spinner domains: 2 pi over the place of the peak of their structure "
+       "factor.",
+       1},
+  };
+}
+
+void AppendTo(const StructureSummary& summary, std::vector<double>& values) {
+  values.insert(values.end(), summary.shells.begin(), summary.shells.end());
+  values.insert(values.end(), {summary.peak, summary.width, summary.spacing});
+}
+
+}  // namespace gyrebox::kernels

@@ -1,0 +1,50 @@
+/// Structure factor of the spinners, and the peak that tells the spacing of their domains.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <span>
+#include <vector>
+
+#include "gyrebox/ensemble.h"
+#include "measure/direct_sums.h"
+#include "measure/grid_sums.h"
+#include "measure/waves.h"
+
+namespace gyrebox::kernels {
+
+/// S(k) = |sum over beads of exp(i k r)|^2 / beads by shell of wave numbers (see kWaveShells), and its peak. NaN where
+/// there are no beads.
+struct StructureSummary {
+  std::array<double, kWaveShells> shells{};
+  double peak = 0;     ///< 1/sigma; sought at spacings of two beads and more
+  double width = 0;    ///< 1/sigma
+  double spacing = 0;  ///< sigma; 2 pi over the peak
+};
+
+/// Measures S(k). Keeps its memory from call to call.
+class StructureFactor {
+ public:
+  enum class Route { kDirect, kGrid };
+  /// The quicker route; a function of the number of beads alone.
+  static Route RouteFor(std::size_t n_beads);
+
+  /// @param x,y (beads) fixed-point places. @param side_x,side_y in sigma.
+  StructureSummary Measure(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y, double side_x,
+                           double side_y, Route route);
+
+  /// Of the last call, by wave vector: S times the number of beads.
+  const Waves& waves() const { return waves_; }
+
+ private:
+  DirectSums direct_;
+  GridSums grid_;
+  Waves waves_;
+};
+
+/// Columns of a StructureSummary.
+std::vector<Column> StructureColumns();
+/// Appends the values in the order of StructureColumns().
+void AppendTo(const StructureSummary& summary, std::vector<double>& values);
+
+}  // namespace gyrebox::kernels
