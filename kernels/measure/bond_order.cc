@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <complex>
 #include <limits>
 #include <tuple>
 
@@ -78,9 +77,10 @@ void ForNearest(const Snapshot& snapshot, NearBeads& near, Visit visit) {
 
 }  // namespace
 
-BondOrder MeasureBondOrder(const Snapshot& snapshot, NearBeads& scratch) {
+BondOrder MeasureBondOrder(const Snapshot& snapshot, NearBeads& scratch, std::vector<std::complex<double>>* by_bead) {
   constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
   if (snapshot.x.size() <= kNeighbors) return {kNan, kNan, kNan};
+  if (by_bead != nullptr) by_bead->resize(snapshot.x.size());
   double moduli = 0;
   std::complex<double> sum;
   std::int64_t spinners = 0, like = 0;
@@ -88,6 +88,7 @@ BondOrder MeasureBondOrder(const Snapshot& snapshot, NearBeads& scratch) {
     const std::complex<double> psi = Psi6(nearest);
     moduli += std::sqrt(std::norm(psi));
     sum += psi;
+    if (by_bead != nullptr) (*by_bead)[id] = psi;
     if (snapshot.spinner[id] == 0) return;
     ++spinners;
     for (const Neighbor& neighbor : nearest) like += snapshot.spinner[scratch.id(neighbor.rank)];

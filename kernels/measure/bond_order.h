@@ -1,6 +1,7 @@
 /// Order of the six nearest neighbours: their sixfold symmetry, and how many are of the bead's own kind.
 #pragma once
 
+#include <complex>
 #include <vector>
 
 #include "gyrebox/ensemble.h"
@@ -17,8 +18,9 @@ struct BondOrder {
   double like_share = 0;  ///< share of spinners among the six nearest of a spinner, mean; NaN without spinners
 };
 
-/// @param scratch memory to use.
-BondOrder MeasureBondOrder(const Snapshot& snapshot, NearBeads& scratch);
+/// @param scratch memory to use. @param by_bead null, or where to put psi6 of each bead.
+BondOrder MeasureBondOrder(const Snapshot& snapshot, NearBeads& scratch,
+                           std::vector<std::complex<double>>* by_bead = nullptr);
 
 /// Columns of a BondOrder.
 std::vector<Column> BondOrderColumns();

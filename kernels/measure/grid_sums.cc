@@ -16,7 +16,7 @@ constexpr double kPi = std::numbers::pi;
 constexpr int kModes = kWaveShells + 1;
 constexpr int kGrid = 3 * kWaveShells;  // points along each axis: 3 for each period of the shortest wave
 constexpr int kRow = kGrid / 2 + 1;     // waves along x in the transform
-constexpr int kSpread = 6;              // grid points along each axis that a bead is spread over
+constexpr int kSpread = 8;              // grid points along each axis that a bead is spread over
 
 // The spreading function exp(b (sqrt(1 - z^2) - 1)), z in half widths, with b = 0.976 pi w (1 - 1/(2 s)) for a width of
 // w points and s = 3/2 times as many points as the shortest wave needs (Barnett, Magland & af Klinteberg, SIAM J. Sci.

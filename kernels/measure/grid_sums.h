@@ -15,8 +15,8 @@ class GridSums {
   GridSums();
   ~GridSums();
 
-  /// Sets the power of all waves, each with an error of at most 1e-4 of the square root of its power times the number
-  /// of beads. @param x,y (beads) fixed-point places.
+  /// Sets the power of all waves. Amplitudes, their square roots, are off by under 1e-4 of what N beads anywhere have
+  /// on average, sqrt(N). @param x,y (beads) fixed-point places.
   void Measure(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y, Waves& waves);
 
  private:

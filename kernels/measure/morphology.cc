@@ -13,7 +13,7 @@ bool AnyGoesRound(std::span<const Cluster> clusters) {
 
 MorphologyClass Classify(double spinner_share, double like_share, std::span<const Cluster> spinner_clusters,
                          std::span<const Cluster> passive_clusters) {
-  if (!(like_share >= (1 + spinner_share) / 2)) return MorphologyClass::kNone;
+  if (passive_clusters.empty() || !(like_share >= (1 + spinner_share) / 2)) return MorphologyClass::kNone;
   const bool spinners = AnyGoesRound(spinner_clusters), passive = AnyGoesRound(passive_clusters);
   if (spinners) return passive ? MorphologyClass::kStripes : MorphologyClass::kInverseDroplets;
   return passive ? MorphologyClass::kDroplets : MorphologyClass::kNone;
@@ -30,9 +30,9 @@ std::vector<Column> MorphologyColumns() {
        "gaps between three beads too), per area of the bed.",
        1},
       {"morphology_class", "",
-       "0 none: the share of spinners among the six nearest beads of a spinner is less than half way from the share of "
-       "spinners in the bed to 1, or no cluster goes round the bed; else 1 droplets: only clusters of passive beads go "
-       "round it; 2 stripes: clusters of both kinds do; 3 inverse droplets: only clusters of spinners do.",
+       "1 droplets: only clusters of passive beads go round the bed; 2 stripes: clusters of both kinds do; 3 inverse "
+       "droplets: only clusters of spinners do; 0 none of these, or the kinds are mixed: the share of spinners among "
+       "the six nearest beads of a spinner is less than half way from the share of spinners in the bed to 1.",
        1},
   };
 }

@@ -11,6 +11,7 @@
 #include <numeric>
 #include <random>
 
+#include "estimate.h"
 #include "lattice.h"
 #include "model/fixed_point.h"
 
@@ -318,25 +319,6 @@ TEST(TriangularTorus, ClustersObeyTheIdentityOfEuler) {
   }
   EXPECT_GT(wraps, 100);
   EXPECT_LT(wraps, 181);
-}
-
-// Mean and standard error of a number over independent samples.
-struct Estimate {
-  double sum = 0, squares = 0;
-  int count = 0;
-  void Add(double value) {
-    sum += value;
-    squares += value * value;
-    ++count;
-  }
-  double mean() const { return sum / count; }
-  double error() const { return std::sqrt((squares / count - mean() * mean()) / (count - 1)); }
-};
-
-// Within five standard errors (two sides: chance of a false alarm 6e-7), and those under half a percent of the value.
-void ExpectAgrees(const Estimate& estimate, double truth) {
-  EXPECT_LT(estimate.error(), 0.005 * truth);
-  EXPECT_NEAR(estimate.mean(), truth, 5 * estimate.error());
 }
 
 struct RandomLabels {

@@ -1,0 +1,101 @@
+#include "measure/pair_correlation.h"
+
+#include <gtest/gtest.h>
+
+#include <numbers>
+
+#include "estimate.h"
+#include "snapshots.h"
+
+namespace gyrebox::kernels {
+namespace {
+
+using Curve = PairCorrelation::Curve;
+
+double RingArea(std::size_t bin) {
+  return std::numbers::pi * kDistanceBin * kDistanceBin * (2 * static_cast<double>(bin) + 1);
+}
+
+// Exact: beads around a bead of a triangular crystal, by distance over spacing.
+TEST(TriangularCrystal, HasItsShellsOfNeighbors) {
+  const double spacing = 1.09;
+  const Snapshot bed = TriangularCrystal(16, 16, spacing);
+  NearBeads scratch;
+  const Curve g = MeasurePairCorrelation(bed, scratch).passive_passive;
+  const double others_density = 255 / (bed.side_x * bed.side_y);
+  double total = 0;
+  for (std::size_t bin = 0; bin < kDistanceBins; ++bin) total += g[bin] * others_density * RingArea(bin);
+  EXPECT_NEAR(total, 6 + 6 + 6 + 12 + 6 + 6 + 12, 1e-9);
+  for (const auto& [square, count] : {std::pair{1, 6}, {3, 6}, {4, 6}, {7, 12}, {9, 6}, {12, 6}, {13, 12}}) {
+    const auto bin = static_cast<std::size_t>(std::sqrt(square) * spacing / kDistanceBin);
+    EXPECT_NEAR(g[bin] * others_density * RingArea(bin), count, 1e-9) << square;
+  }
+}
+
+// Exact: beads anywhere have g = 1 for every kind of pair, with however few beads.
+TEST(IdealGas, HasNoCorrelation) {
+  std::mt19937 random(1);
+  NearBeads scratch;
+  constexpr std::size_t kTogether = 20;
+  Estimate estimates[3][kDistanceBins / kTogether];
+  for (int k = 0; k < 2000; ++k) {
+    Snapshot bed = RandomSnapshot(60, 11, 9, 0, random);
+    std::fill_n(bed.spinner.begin(), 25, std::uint8_t{1});
+    const PairCorrelation g = MeasurePairCorrelation(bed, scratch);
+    const Curve* curves[] = {&g.spinner_spinner, &g.spinner_passive, &g.passive_passive};
+    for (std::size_t kind = 0; kind < 3; ++kind) {
+      for (std::size_t first = 0; first < kDistanceBins; first += kTogether) {
+        double pairs = 0, area = 0;
+        for (std::size_t bin = first; bin < first + kTogether; ++bin) {
+          pairs += (*curves[kind])[bin] * RingArea(bin);
+          area += RingArea(bin);
+        }
+        estimates[kind][first / kTogether].Add(pairs / area);
+      }
+    }
+  }
+  for (const auto& kind : estimates) {
+    for (const Estimate& estimate : kind) ExpectAgrees(estimate, 1, 0.05);
+  }
+}
+
+TEST(PairCorrelation, TellsTheKindsOfPairApart) {
+  Snapshot bed = EmptySnapshot(20, 20);
+  AddBead(bed, 19.5, 5, true);
+  AddBead(bed, 0.51, 5, true);      // 1.01 from the first, round the bed
+  AddBead(bed, 19.5, 6.21, false);  // 1.21 from the first
+  AddBead(bed, 10, 15, false);
+  NearBeads scratch;
+  const PairCorrelation g = MeasurePairCorrelation(bed, scratch);
+  EXPECT_NEAR(g.spinner_spinner[50], 400 / RingArea(50), 1e-9);
+  EXPECT_NEAR(g.spinner_passive[60], 400 / (4 * RingArea(60)), 1e-9);
+  for (const double value : g.passive_passive) EXPECT_EQ(value, 0);
+}
+
+TEST(PairCorrelation, IsNotANumberBeyondHalfASideOrWithoutPairs) {
+  Snapshot bed = EmptySnapshot(5, 20);
+  AddBead(bed, 1, 1, true);
+  AddBead(bed, 2, 1, false);
+  NearBeads scratch;
+  const PairCorrelation g = MeasurePairCorrelation(bed, scratch);
+  for (std::size_t bin = 0; bin < kDistanceBins; ++bin) {
+    EXPECT_TRUE(std::isnan(g.spinner_spinner[bin]) && std::isnan(g.passive_passive[bin]));
+    EXPECT_EQ(std::isnan(g.spinner_passive[bin]), bin >= 125) << bin;
+  }
+}
+
+TEST(PairCorrelation, DoesNotDependOnOrderOrOrigin) {
+  std::mt19937 random(2);
+  NearBeads scratch;
+  const Snapshot bed = RandomSnapshot(300, 15, 18, 0.4, random);
+  const PairCorrelation truth = MeasurePairCorrelation(bed, scratch);
+  for (const Snapshot& other : {Shuffled(bed, random), Shifted(bed, random)}) {
+    const PairCorrelation found = MeasurePairCorrelation(other, scratch);
+    EXPECT_EQ(found.spinner_spinner, truth.spinner_spinner);
+    EXPECT_EQ(found.spinner_passive, truth.spinner_passive);
+    EXPECT_EQ(found.passive_passive, truth.passive_passive);
+  }
+}
+
+}  // namespace
+}  // namespace gyrebox::kernels
