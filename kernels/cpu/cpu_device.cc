@@ -25,7 +25,8 @@ std::string ProcessorModel() {
 
 class CpuDevice : public Device {
  public:
-  explicit CpuDevice(int threads) : code_(BestStepCode()), threads_(threads), arena_(threads) {}
+  explicit CpuDevice(int threads)
+      : code_(BestStepCode()), threads_(threads), arena_(std::make_shared<tbb::task_arena>(threads)) {}
 
   std::string name() const override { return "cpu"; }
   std::string description() const override {
@@ -49,7 +50,7 @@ class CpuDevice : public Device {
  private:
   const StepCode& code_;
   int threads_;
-  tbb::task_arena arena_;
+  std::shared_ptr<tbb::task_arena> arena_;
 };
 
 }  // namespace

@@ -4,9 +4,9 @@
 
 namespace gyrebox::kernels {
 
-CpuEnsemble::CpuEnsemble(std::span<const RunSpec> specs, const StepCode& code, tbb::task_arena& arena)
-    : arena_(arena), beds_(specs.size()) {
-  arena_.execute([&] {
+CpuEnsemble::CpuEnsemble(std::span<const RunSpec> specs, const StepCode& code, std::shared_ptr<tbb::task_arena> arena)
+    : arena_(std::move(arena)), beds_(specs.size()) {
+  arena_->execute([&] {
     tbb::parallel_for(std::size_t{0}, specs.size(),
                       [&](std::size_t i) { beds_[i] = std::make_unique<Bed>(specs[i], code); });
   });
@@ -14,7 +14,7 @@ CpuEnsemble::CpuEnsemble(std::span<const RunSpec> specs, const StepCode& code, t
 
 template <class Work>
 void CpuEnsemble::ForBeds(const Work& work) {
-  arena_.execute([&] {
+  arena_->execute([&] {
     tbb::parallel_for(
         tbb::blocked_range<std::size_t>(0, beds_.size(), 1),
         [&](const auto& range) {
@@ -36,7 +36,7 @@ std::vector<RunChunk> CpuEnsemble::Advance(std::int64_t steps) {
 }
 
 void CpuEnsemble::Load(std::size_t run, const BedState& state) {
-  arena_.execute([&] { beds_[run]->Load(state); });
+  arena_->execute([&] { beds_[run]->Load(state); });
 }
 
 Ensemble::RebuildStats CpuEnsemble::rebuilds() const {

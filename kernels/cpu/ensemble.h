@@ -14,7 +14,7 @@ namespace gyrebox::kernels {
 /// Small beds are stepped one per thread; beds of kTiledBeads and more one after another, each by all threads.
 class CpuEnsemble : public Ensemble {
  public:
-  CpuEnsemble(std::span<const RunSpec> specs, const StepCode& code, tbb::task_arena& arena);
+  CpuEnsemble(std::span<const RunSpec> specs, const StepCode& code, std::shared_ptr<tbb::task_arena> arena);
 
   std::size_t size() const override { return beds_.size(); }
   const std::vector<Column>& columns(std::size_t run) const override { return beds_[run]->columns(); }
@@ -31,7 +31,7 @@ class CpuEnsemble : public Ensemble {
   template <class Work>
   void ForBeds(const Work& work);
 
-  tbb::task_arena& arena_;
+  std::shared_ptr<tbb::task_arena> arena_;  // shared with the device, which may go first
   std::vector<std::unique_ptr<Bed>> beds_;
 };
 

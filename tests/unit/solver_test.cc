@@ -233,31 +233,72 @@ TEST(Converged, SameBitsForEveryInstructionSetAndNumberOfThreads) {
   }
 }
 
-// With little friction along the line of centres, or little rotational drag, plain sweeps diverge however many are
-// taken; the converged solver holds its tolerance.
-TEST(Converged, HoldsItsToleranceWhereSweepsDiverge) {
+// Largest eigenvalue of D^-1 A. Sweeps with the diagonal D contract where it is under 2.
+double LargestEigenvalue(const Eigen::MatrixXd& a, Index block) {
+  Eigen::MatrixXd d = Eigen::MatrixXd::Zero(a.rows(), a.cols());
+  for (Index at = 0; at < a.rows(); at += block) d.block(at, at, block, block) = a.block(at, at, block, block);
+  return Eigen::GeneralizedSelfAdjointEigenSolver<Eigen::MatrixXd>(a, d, Eigen::EigenvaluesOnly)
+      .eigenvalues()
+      .maxCoeff();
+}
+
+// Exact: each pair's friction is u u^T with u on two beads, and (u_i x_i + u_j x_j)^2 <= 2 (u_i x_i)^2 + 2 (u_j x_j)^2,
+// so the blocks of the beads bound it by twice themselves, whatever the coefficients. Single numbers on the diagonal do
+// not: their sweeps diverge where friction along the line of centres, or rotational drag, is weak.
+TEST(Lagged, SweepsWithTheBlockOfABeadContractWhereSweepsWithTheDiagonalDiverge) {
+  for (const bool weak_normal : {true, false}) {
+    RunSpec spec = DenseSpec(150);
+    (weak_normal ? spec.friction.normal : spec.drag.rotational) = weak_normal ? 0.5 : 0.1;
+    if (!weak_normal) spec.friction.normal = 0.5;
+    const auto beads = BeadsOf(spec, kernels::LayOut(spec));
+    const Eigen::MatrixXd a = reference::Balance(spec, beads, {DriveSpec::Quantity::kTorque, 0}).matrix();
+    EXPECT_GT(LargestEigenvalue(a, 1), 2) << "weak normal friction: " << weak_normal;
+    EXPECT_LT(LargestEigenvalue(a, 3), 2) << "weak normal friction: " << weak_normal;
+  }
+}
+
+// Little friction along the line of centres; little rotational drag.
+TEST(Converged, HoldsItsToleranceWhereFrictionIsLopsided) {
   for (const bool weak_normal : {true, false}) {
     RunSpec spec = ConvergedSpec(400, 1e-3);
     spec.drive = {DriveSpec::Quantity::kRate, {.shape = WaveSpec::Shape::kSine, .amplitude = 20, .frequency = 1}, {}};
     spec.temperature = 0.002;
     spec.n_steps = 2000;
-    (weak_normal ? spec.friction.normal : spec.drag.rotational) = weak_normal ? 0.5 : 0.1;
     spec.measure.interval_steps = 50;
-    const Outcome converged = OutcomeOf(spec);
-    EXPECT_EQ(converged.last.verdict, kernels::Verdict::kFinished)
-        << (converged.last.fault ? converged.last.fault->message : "");
-    spec.dynamics.equation = DynamicsSpec::Equation::kLagged;
-    spec.health.largest_move = 0.15;
-    const auto ensemble = kernels::OpenDevice("cpu", 1).device->NewEnsemble(std::vector{spec});
-    std::string alarm;
-    kernels::Verdict verdict = kernels::Verdict::kRunning;
-    while (verdict == kernels::Verdict::kRunning) {
-      const auto chunk = ensemble->Advance(50)[0];
-      verdict = chunk.verdict;
-      if (!chunk.alarm.empty()) alarm = chunk.alarm;
-    }
-    EXPECT_FALSE(alarm.empty()) << "weak normal friction: " << weak_normal;
+    (weak_normal ? spec.friction.normal : spec.drag.rotational) = weak_normal ? 0.5 : 0.1;
+    const auto device = kernels::OpenDevice("cpu", 1).device;
+    const auto residual = ValueAt(device->NewEnsemble(std::vector{spec})->columns(0), "friction_residual");
+    const Outcome outcome = OutcomeOf(spec);
+    ASSERT_EQ(outcome.last.verdict, kernels::Verdict::kFinished);
+    for (const auto& sample : outcome.samples) EXPECT_LE(sample.values[residual], 1e-3);
   }
+}
+
+// Strong friction: one sweep a step falls behind the forces, says so once, and the run goes on.
+TEST(Lagged, RaisesItsAlarmWhereOneSweepLeavesMoreThanNoMotionWould) {
+  RunSpec spec = ConvergedSpec(400);
+  spec.dynamics.equation = DynamicsSpec::Equation::kLagged;
+  spec.drive = {DriveSpec::Quantity::kRate, {.shape = WaveSpec::Shape::kSine, .amplitude = 20, .frequency = 1}, {}};
+  spec.friction = {10, 0.5, 1.3, 1};
+  spec.n_steps = 2000;
+  spec.drag.rotational = 0.1;
+  spec.temperature = 0.002;
+  spec.measure.interval_steps = 50;
+  const auto device = kernels::OpenDevice("cpu", 1).device;
+  int alarms = 0;
+  const auto ensemble = device->NewEnsemble(std::vector{spec});
+  kernels::RunChunk chunk;
+  while (chunk.verdict == kernels::Verdict::kRunning) {
+    chunk = ensemble->Advance(50)[0];
+    alarms += chunk.alarm.empty() ? 0 : 1;
+  }
+  EXPECT_EQ(alarms, 1);
+  EXPECT_EQ(chunk.verdict, kernels::Verdict::kFinished);
+
+  spec.friction = {};
+  spec.drag = {};
+  const auto usual = device->NewEnsemble(std::vector{spec});
+  EXPECT_TRUE(usual->Advance(1000)[0].alarm.empty());
 }
 
 }  // namespace
