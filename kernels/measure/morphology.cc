@@ -1,20 +1,23 @@
 #include "measure/morphology.h"
 
-#include <algorithm>
-
 namespace gyrebox::kernels {
 namespace {
 
-bool AnyGoesRound(std::span<const Cluster> clusters) {
-  return std::any_of(clusters.begin(), clusters.end(), [](const Cluster& c) { return c.wrap_directions > 0; });
+// Measured at 1536 beads: droplets have 1.2 times the beads of one domain, winding stripes over 10 times.
+constexpr double kMostDomains = 3;
+
+bool HoldsTogether(const ClusterSummary& clusters, double beads_per_domain) {
+  return clusters.wrapping_count > 0 || clusters.weight_average_size > kMostDomains * beads_per_domain;
 }
 
 }  // namespace
 
-MorphologyClass Classify(double spinner_share, double like_share, std::span<const Cluster> spinner_clusters,
-                         std::span<const Cluster> passive_clusters) {
-  if (passive_clusters.empty() || !(like_share >= (1 + spinner_share) / 2)) return MorphologyClass::kNone;
-  const bool spinners = AnyGoesRound(spinner_clusters), passive = AnyGoesRound(passive_clusters);
+MorphologyClass Classify(const Domains& d) {
+  const double by_chance = d.spinner_count / (d.spinner_count + d.passive_count);
+  if (d.passive_count == 0 || !(d.like_share >= (1 + by_chance) / 2)) return MorphologyClass::kNone;
+  const double share_of_domain = d.spacing * d.spacing / d.area;
+  const bool spinners = HoldsTogether(d.spinners, d.spinner_count * share_of_domain);
+  const bool passive = HoldsTogether(d.passive, d.passive_count * share_of_domain);
   if (spinners) return passive ? MorphologyClass::kStripes : MorphologyClass::kInverseDroplets;
   return passive ? MorphologyClass::kDroplets : MorphologyClass::kNone;
 }
@@ -30,9 +33,13 @@ std::vector<Column> MorphologyColumns() {
        "gaps between three beads too), per area of the bed.",
        1},
       {"morphology_class", "",
-       "1 droplets: only clusters of passive beads go round the bed; 2 stripes: clusters of both kinds do; 3 inverse "
-       "droplets: only clusters of spinners do; 0 none of these, or the kinds are mixed: the share of spinners among "
-       "the six nearest beads of a spinner is less than half way from the share of spinners in the bed to 1.",
+       "1 droplets: only passive beads hold together; 2 stripes, straight or winding: both kinds do; 3 inverse "
+       "droplets: only spinners do; 0 neither does, or the kinds are mixed. A kind holds together where a cluster of "
+       "it "
+       "goes round the bed, or the weight-average size of its clusters is over three times the beads of the kind in "
+       "the "
+       "square of the domain spacing. The kinds are mixed where the share of spinners among the six nearest beads of a "
+       "spinner is less than half way from the share of spinners in the bed to 1.",
        1},
   };
 }

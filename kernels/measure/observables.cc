@@ -32,7 +32,7 @@ struct Places {
 // Memory to work in. Each thread has one: there are far more beds than threads.
 struct Scratch {
   Places spinners, passive;
-  ClusterFinder spinner_clusters, passive_clusters;
+  ClusterFinder clusters;
   NearBeads near;
   StructureFactor structure;
 };
@@ -66,21 +66,27 @@ std::size_t ValueCount(const std::vector<Column>& columns) {
 }
 
 // Values of WholeColumns().
-void AppendWhole(const Snapshot& snapshot, double bond_length, std::span<const Cluster> spinner_clusters,
-                 Scratch& scratch, std::vector<double>& values) {
-  const Places& spinners = scratch.spinners;
+void AppendWhole(const Snapshot& snapshot, double bond_length, const ClusterSummary& spinner_clusters, Scratch& scratch,
+                 std::vector<double>& values) {
+  const Places &spinners = scratch.spinners, &passive = scratch.passive;
   const double side_x = snapshot.side_x, side_y = snapshot.side_y;
   const auto route = StructureFactor::RouteFor(spinners.x.size());
-  AppendTo(scratch.structure.Measure(spinners.x, spinners.y, side_x, side_y, route), values);
-  AppendTo(MeasurePairCorrelation(snapshot, scratch.near), values);
+  const StructureSummary structure = scratch.structure.Measure(spinners.x, spinners.y, side_x, side_y, route);
   const BondOrder order = MeasureBondOrder(snapshot, scratch.near);
-  AppendTo(order, values);
   scratch.passive.SetTo(snapshot, 0);
-  const auto passive_clusters =
-      scratch.passive_clusters.Find(scratch.passive.x, scratch.passive.y, side_x, side_y, bond_length);
-  const double spinner_share = static_cast<double>(spinners.x.size()) / static_cast<double>(snapshot.x.size());
+  const Domains domains = {
+      .spinners = spinner_clusters,
+      .passive = Summarize(scratch.clusters.Find(passive.x, passive.y, side_x, side_y, bond_length)),
+      .spinner_count = static_cast<double>(spinners.x.size()),
+      .passive_count = static_cast<double>(passive.x.size()),
+      .area = side_x * side_y,
+      .spacing = structure.spacing,
+      .like_share = order.like_share};
+  AppendTo(structure, values);
+  AppendTo(MeasurePairCorrelation(snapshot, scratch.near), values);
+  AppendTo(order, values);
   AppendTo(Morphology{MeasureCoveredShape(spinners.x, spinners.y, side_x, side_y, bond_length / 2, scratch.near),
-                      side_x * side_y, Classify(spinner_share, order.like_share, spinner_clusters, passive_clusters)},
+                      domains.area, Classify(domains)},
            values);
 }
 
@@ -97,10 +103,10 @@ std::vector<double> Observables::Measure(const Snapshot& snapshot, bool whole) c
   Scratch& scratch = ScratchOfThread();
   const double bond_length = spec_.measure.bond_length;
   scratch.spinners.SetTo(snapshot, 1);
-  const auto clusters = scratch.spinner_clusters.Find(scratch.spinners.x, scratch.spinners.y, snapshot.side_x,
-                                                      snapshot.side_y, bond_length);
+  const ClusterSummary clusters = Summarize(
+      scratch.clusters.Find(scratch.spinners.x, scratch.spinners.y, snapshot.side_x, snapshot.side_y, bond_length));
   std::vector<double> values;
-  AppendTo(Summarize(clusters), values);
+  AppendTo(clusters, values);
   AppendTo(MeasureTransport(snapshot), values);
   AppendTo(MeasureEnergetics(snapshot, spec_, scratch.near), values);
   if (whole) {

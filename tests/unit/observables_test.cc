@@ -6,6 +6,7 @@
 #include <thread>
 
 #include "beds.h"
+#include "measure/morphology.h"
 #include "runs.h"
 #include "snapshots.h"
 
@@ -130,6 +131,39 @@ TEST(Morphology, HasTheWordForWhatTheBedLooksLike) {
   EXPECT_EQ(WordOf(Labels::kStripe, 0.3, false), 2);
   EXPECT_EQ(WordOf(Labels::kDrop, 0.3, true), 3);
   for (const double share : {0.1, 0.3, 0.5, 0.7, 0.9}) EXPECT_EQ(WordOf(Labels::kScattered, share, false), 0) << share;
+}
+
+// Domains of 4 by 4 sigma, of which 10 x 10 fill the bed: 16 beads each, half of them spinners.
+Domains EvenDomains() {
+  Domains domains;
+  domains.spinner_count = domains.passive_count = 800;
+  domains.area = 1600;
+  domains.spacing = 4;
+  domains.like_share = 0.8;
+  domains.spinners.weight_average_size = domains.passive.weight_average_size = 8;
+  return domains;
+}
+
+TEST(Morphology, WindingStripesNeedNotGoRoundTheBed) {
+  Domains domains = EvenDomains();
+  EXPECT_EQ(Classify(domains), MorphologyClass::kNone);
+  domains.passive.wrapping_count = 1;
+  EXPECT_EQ(Classify(domains), MorphologyClass::kDroplets);
+  domains.spinners.weight_average_size = 23;
+  EXPECT_EQ(Classify(domains), MorphologyClass::kDroplets);
+  domains.spinners.weight_average_size = 25;
+  EXPECT_EQ(Classify(domains), MorphologyClass::kStripes);
+  domains.passive.wrapping_count = 0;
+  EXPECT_EQ(Classify(domains), MorphologyClass::kInverseDroplets);
+}
+
+TEST(Morphology, OfMixedBedsIsNone) {
+  Domains domains = EvenDomains();
+  domains.passive.wrapping_count = 1;
+  domains.like_share = 0.76;
+  EXPECT_EQ(Classify(domains), MorphologyClass::kDroplets);
+  domains.like_share = 0.74;
+  EXPECT_EQ(Classify(domains), MorphologyClass::kNone);
 }
 
 }  // namespace
