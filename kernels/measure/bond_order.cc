@@ -10,11 +10,11 @@ namespace gyrebox::kernels {
 namespace {
 
 constexpr int kNeighbors = 6;
+constexpr std::uint32_t kNone = std::numeric_limits<std::uint32_t>::max();
 
 struct Neighbor {
-  double r2 = std::numeric_limits<double>::infinity();
-  double dx = 0, dy = 0;
-  std::uint32_t rank = 0;
+  double r2 = 0, dx = 0, dy = 0;
+  std::uint32_t rank = kNone;
 
   // Beads at the same distance, as on a lattice, come in an order that does not depend on their numbers.
   bool operator<(const Neighbor& other) const {
@@ -29,8 +29,10 @@ void Insert(Nearest& nearest, const Neighbor& neighbor) {
   nearest[at] = neighbor;
 }
 
+// The last ones are kNone where fewer than six are within reach.
 Nearest NearestOf(const NearBeads& near, std::uint32_t rank) {
   Nearest nearest;
+  nearest.fill({.r2 = near.reach() * near.reach()});
   near.ForBeadsAround(rank, [&](std::uint32_t other, double dx, double dy, double r2) {
     if (r2 > nearest.back().r2) return;
     const Neighbor neighbor{r2, dx, dy, other};
@@ -67,7 +69,7 @@ void ForNearest(const Snapshot& snapshot, NearBeads& near, Visit visit) {
     for (std::uint32_t rank = 0; rank < n; ++rank) {
       if (done[near.id(rank)] != 0) continue;
       const Nearest nearest = NearestOf(near, rank);
-      if (nearest.back().r2 > near.reach() * near.reach()) continue;
+      if (nearest.back().rank == kNone) continue;
       visit(near.id(rank), nearest);
       done[near.id(rank)] = 1;
       --left;

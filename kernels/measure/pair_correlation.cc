@@ -9,7 +9,9 @@
 namespace gyrebox::kernels {
 namespace {
 
-using Counts = std::array<std::int64_t, kDistanceBins>;
+// The last count is of all pairs beyond the bins: to count them costs less than to tell them apart.
+using Counts = std::array<std::int64_t, kDistanceBins + 1>;
+constexpr double kBeyond = (kDistanceBins + 0.5) * kDistanceBin;  // sigma
 
 // Bins that lie within half the shorter side as a whole.
 int BinsWithin(const Snapshot& snapshot) {
@@ -20,13 +22,12 @@ int BinsWithin(const Snapshot& snapshot) {
 // Pairs by their number of spinners, 0 to 2, and by distance.
 std::array<Counts, 3> CountPairs(const Snapshot& snapshot, int bins, NearBeads& near) {
   std::array<Counts, 3> counts{};
-  const double range = bins * kDistanceBin;
-  near.Sort(snapshot.x, snapshot.y, snapshot.side_x, snapshot.side_y, range);
+  near.Sort(snapshot.x, snapshot.y, snapshot.side_x, snapshot.side_y, bins * kDistanceBin);
+  std::vector<std::uint8_t> spinner(near.size());
+  for (std::uint32_t rank = 0; rank < near.size(); ++rank) spinner[rank] = snapshot.spinner[near.id(rank)];
   near.ForPairs([&](std::uint32_t a, std::uint32_t b, double, double, double r2) {
-    if (r2 >= range * range) return;
-    const auto bin = static_cast<std::size_t>(std::sqrt(r2) * (1 / kDistanceBin));
-    const auto kind = static_cast<std::size_t>(snapshot.spinner[near.id(a)] + snapshot.spinner[near.id(b)]);
-    ++counts[kind][std::min<std::size_t>(bin, kDistanceBins - 1)];
+    const int bin = static_cast<int>(Sqrt(Min(r2, kBeyond * kBeyond)) * (1 / kDistanceBin));
+    ++counts[static_cast<std::size_t>(spinner[a] + spinner[b])][static_cast<std::size_t>(bin)];
   });
   return counts;
 }
