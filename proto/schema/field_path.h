@@ -1,4 +1,4 @@
-/// Paths of fields in the schema, such as drive.sine.amplitude.
+/// Paths of fields in the schema, such as drive.sine.amplitude or schedule.stages[1].step.amplitude.
 #pragma once
 
 #include <google/protobuf/descriptor.h>
@@ -8,14 +8,21 @@
 
 namespace gyrebox::schema {
 
-/// The field at a dotted path below a message, or null where there is none. Lists are not entered.
+/// One part of a path: a field, and which of its messages where it is a list.
+struct PathPart {
+  const google::protobuf::FieldDescriptor* field = nullptr;
+  int index = -1;  ///< from 0; -1 where the field is no list
+};
+
+/// The field at a dotted path below a message, or null where there is none. A list of messages is entered with the
+/// place of one of them, from 0; whether a message has so many is not looked at.
 const google::protobuf::FieldDescriptor* FindField(const google::protobuf::Descriptor& root, const std::string& path);
 
-/// The fields on the way to a dotted path, the last one included; empty where the path leads nowhere.
-std::vector<const google::protobuf::FieldDescriptor*> FieldsTo(const google::protobuf::Descriptor& root,
-                                                               const std::string& path);
+/// The parts of a dotted path, the last one included; empty where the path leads nowhere.
+std::vector<PathPart> PartsOf(const google::protobuf::Descriptor& root, const std::string& path);
 
-/// Paths of all single number fields below a message that may differ between the runs of a study.
+/// Paths of all single number fields below a message that may differ between the runs of a study; of lists, those of
+/// the first message.
 std::vector<std::string> VaryingNumberPaths(const google::protobuf::Descriptor& root);
 
 /// Whether a field holds one number: an integer or a double, not a bool and not a list.

@@ -1,5 +1,6 @@
 #include "study/check_axes.h"
 
+#include <algorithm>
 #include <map>
 
 #include "schema/field_path.h"
@@ -19,22 +20,33 @@ constexpr int kMostValues = 1000;
 
 static std::string AxisPath(int i) { return "axes[" + std::to_string(i) + "]"; }
 
-/// The choice that the study has taken in place of one that a path runs through, such as drive.steady for
-/// drive.sine.amplitude; empty where the study has taken every choice on the path.
-static std::string ChoiceTakenInstead(const v1::StudySpec& spec, const std::string& path) {
+/// Why the study has no such field: it has taken another choice on the way, such as drive.steady for
+/// drive.sine.amplitude, or a list is shorter. Empty where it has the field.
+static std::string MissingOnTheWay(const v1::StudySpec& spec, const std::string& path) {
   const Message* message = &spec;
   std::string prefix;
-  for (const FieldDescriptor* field : schema::FieldsTo(*spec.GetDescriptor(), path)) {
+  for (const auto& [field, index] : schema::PartsOf(*spec.GetDescriptor(), path)) {
     const auto& reflection = *message->GetReflection();
     if (const auto* choice = field->real_containing_oneof(); choice && !reflection.HasField(*message, field)) {
       const FieldDescriptor* taken = reflection.GetOneofFieldDescriptor(*message, choice);
-      return prefix + (taken ? taken->name() : "nothing");
+      return " belongs to a choice not taken; the study has " + prefix + (taken ? taken->name() : "nothing");
+    }
+    if (index >= 0 && index >= reflection.FieldSize(*message, field)) {
+      return " is not there; the study has " + std::to_string(reflection.FieldSize(*message, field)) + " " + prefix +
+             field->name() + ", counted from 0";
     }
     if (field->message_type() == nullptr) break;
-    message = &reflection.GetMessage(*message, field);
-    prefix += field->name() + ".";
+    message =
+        index < 0 ? &reflection.GetMessage(*message, field) : &reflection.GetRepeatedMessage(*message, field, index);
+    prefix += field->name() + (index < 0 ? "." : "[" + std::to_string(index) + "].");
   }
   return "";
+}
+
+/// Whether a field is the same in all runs, or lies in a message that is.
+static bool IsFixed(const std::string& path) {
+  const auto parts = schema::PartsOf(*v1::StudySpec::descriptor(), path);
+  return std::any_of(parts.begin(), parts.end(), [](const auto& part) { return RuleOf(*part.field).fixed(); });
 }
 
 /// Checks the field that an axis names. Returns it, or null where it is at fault.
@@ -52,12 +64,12 @@ static const FieldDescriptor* CheckField(const v1::StudySpec& spec, int index, V
     violations->Add(at, path + " is not a number field; an axis varies a number" + schema::DidYouMean(path, paths));
     return nullptr;
   }
-  if (RuleOf(*field).fixed()) {
+  if (IsFixed(path)) {
     violations->Add(at, path + " is the same in all runs of a study; no axis may name it");
     return nullptr;
   }
-  if (const std::string taken = ChoiceTakenInstead(spec, path); !taken.empty()) {
-    violations->Add(at, path + " belongs to a choice not taken; the study has " + taken);
+  if (const std::string missing = MissingOnTheWay(spec, path); !missing.empty()) {
+    violations->Add(at, path + missing);
     return nullptr;
   }
   return field;

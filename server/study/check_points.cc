@@ -3,9 +3,11 @@
 #include <cmath>
 
 #include "schema/number_text.h"
+#include "study/check_changes.h"
 #include "study/expand.h"
 #include "study/number_at.h"
 #include "study/run_spec.h"
+#include "study/schedule.h"
 
 namespace gyrebox::study {
 
@@ -23,8 +25,9 @@ class PointChecker {
  public:
   PointChecker(const v1::StudySpec& spec, int64_t memory_bytes, Violations* violations)
       : spec_(spec), memory_bytes_(memory_bytes), violations_(violations) {
-    steps_sound_ = Sound("schedule.duration") && Sound("dynamics.time_step");
-    period_sound_ = Sound("drive.sine.frequency") && Sound("dynamics.time_step");
+    const bool schedule_sound = AllSound("schedule") && Sound("dynamics.time_step");
+    steps_sound_ = schedule_sound && (spec.schedule().stages_size() > 0 || Sound("schedule.duration"));
+    period_sound_ = schedule_sound && AllSound("drive");
     interval_sound_ = Sound("measure.interval") && Sound("dynamics.time_step");
     spinners_sound_ = Sound("bed.spinner_fraction") && Sound("bed.bead_count");
     all_sound_ = violations->empty();
@@ -33,6 +36,7 @@ class PointChecker {
   void Check(const std::vector<double>& point) {
     const v1::StudySpec at = AtPoint(spec_, point);
     if (steps_sound_) CheckSteps(at);
+    if (period_sound_) CheckChanges(at);
     if (period_sound_) CheckPeriod(at);
     if (interval_sound_) CheckInterval(at);
     if (spinners_sound_) CheckSpinners(at);
@@ -45,6 +49,23 @@ class PointChecker {
     const std::string blame = Blame(path);
     const bool given = blame != path || NumberAt(spec_, path).has_value();
     return given && violations_->Sound(path) && violations_->Sound(blame);
+  }
+
+  /// Whether all that a message holds is sound, and the axes that vary some of it.
+  bool AllSound(const std::string& path) const {
+    for (int i = 0; i < spec_.axes_size(); ++i) {
+      const bool inside = spec_.axes(i).field().starts_with(path + ".");
+      if (inside && !violations_->Sound("axes[" + std::to_string(i) + "]")) return false;
+    }
+    return violations_->Sound(path);
+  }
+
+  /// The path of what an axis varies in a message; of what follows, where none does.
+  std::string VariedIn(const std::string& message, const std::string& otherwise) const {
+    for (const v1::Axis& axis : spec_.axes()) {
+      if (axis.field().starts_with(message + ".")) return axis.field();
+    }
+    return otherwise;
   }
 
   /// Where the study sets a field: at the field, or at the axis that varies it.
@@ -61,26 +82,52 @@ class PointChecker {
   }
 
   void CheckSteps(const v1::StudySpec& at) {
-    const double duration = at.schedule().duration(), time_step = at.dynamics().time_step();
-    const double steps = duration / time_step;
-    if (steps < 0.5) {
-      Add("schedule.duration", NumberText(duration) + " tau is shorter than one step; at least the time step of " +
-                                   NumberText(time_step) + " tau");
-    } else if (steps > kMostSteps) {
-      Add("schedule.duration", NumberText(duration) + " tau is " + Short(steps) +
-                                   " steps, which is too many; at most " + NumberText(kMostSteps) + " steps, " +
-                                   Short(kMostSteps * time_step) + " tau");
+    const v1::Schedule& schedule = at.schedule();
+    const double time_step = at.dynamics().time_step();
+    double total = schedule.stages().empty() ? schedule.duration() : 0;
+    if (schedule.stages().empty()) CheckLength("schedule.duration", total, time_step);
+    for (int i = 0; i < schedule.stages_size(); ++i) {
+      CheckLength("schedule.stages[" + std::to_string(i) + "].duration", schedule.stages(i).duration(), time_step);
+      total += schedule.stages(i).duration();
     }
+    if (total / time_step <= kMostSteps) return;
+    Add(schedule.stages().empty() ? "schedule.duration" : "schedule.stages",
+        NumberText(total) + " tau is " + Short(total / time_step) + " steps, which is too many; at most " +
+            NumberText(kMostSteps) + " steps, " + Short(kMostSteps * time_step) + " tau");
+  }
+
+  void CheckLength(const std::string& path, double duration, double time_step) {
+    if (duration / time_step >= 0.5) return;
+    Add(path, NumberText(duration) + " tau is shorter than one step; at least the time step of " +
+                  NumberText(time_step) + " tau");
+  }
+
+  void CheckChanges(const v1::StudySpec& at) {
+    for (const BadChange& bad : BadChanges(at)) Add(bad.path, bad.description);
   }
 
   void CheckPeriod(const v1::StudySpec& at) {
-    const double period = DrivePeriod(at), time_step = at.dynamics().time_step();
-    if (period / time_step >= kStepsPerPeriod * (1 - kRoundOff)) return;
-    Add("drive.sine.frequency",
-        NumberText(at.drive().sine().frequency()) + " cycles/tau leaves " + Short(period / time_step) +
-            " steps a period, which is too few; at least 20: a frequency of at most " +
-            Short(1 / (kStepsPerPeriod * time_step)) + " cycles/tau, or dynamics.time_step of at most " +
-            Short(period / kStepsPerPeriod) + " tau");
+    const HighestFrequency highest = HighestFrequencyOf(at);
+    const double frequency = highest.of_spinner, time_step = at.dynamics().time_step();
+    if (frequency * time_step * kStepsPerPeriod <= 1 + kRoundOff) return;
+    const bool simple = at.drive().has_sine() && highest.stage < 0 && frequency == at.drive().sine().frequency();
+    Add(FrequencyPath(at, highest.stage),
+        (simple ? "" : "its highest frequency of ") + NumberText(frequency) + " cycles/tau leaves " +
+            Short(1 / (frequency * time_step)) + " steps a period, which is too few; at least 20: a frequency of at " +
+            "most " + Short(1 / (kStepsPerPeriod * time_step)) + " cycles/tau, or dynamics.time_step of at most " +
+            Short(1 / (frequency * kStepsPerPeriod)) + " tau");
+  }
+
+  /// Where the study sets the frequency that holds from a stage on, or from the start.
+  std::string FrequencyPath(const v1::StudySpec& at, int stage) const {
+    if (stage >= 0) {
+      const std::string path = "schedule.stages[" + std::to_string(stage) + "]";
+      return VariedIn(path, path);
+    }
+    const auto& choice = *at.drive().GetDescriptor()->FindOneofByName("waveform");
+    const std::string wave = at.drive().GetReflection()->GetOneofFieldDescriptor(at.drive(), &choice)->name();
+    const std::string path = "drive." + wave + (wave == "sum" ? ".terms" : ".frequency");
+    return Blame(path) == path ? VariedIn("drive." + wave, path) : path;
   }
 
   void CheckInterval(const v1::StudySpec& at) {

@@ -16,7 +16,12 @@ static void MakeDefaultChoices(Message* message) {
     const OneofDescriptor& choice = *descriptor.oneof_decl(i);
     if (reflection.HasOneof(*message, &choice)) continue;
     const FieldDescriptor* member = descriptor.FindFieldByName(choice.options().GetExtension(v1::default_choice));
-    if (member != nullptr) reflection.MutableMessage(message, member);
+    if (member == nullptr) continue;
+    if (member->message_type() != nullptr) {
+      reflection.MutableMessage(message, member);
+    } else {
+      SetNumber(message, *member, RuleOf(*member).default_value());
+    }
   }
 }
 
@@ -27,19 +32,30 @@ static void Fill(Message* message) {
   for (int i = 0; i < descriptor.field_count(); ++i) {
     const FieldDescriptor* field = descriptor.field(i);
     const bool is_message = field->message_type() != nullptr;
+    if (field->real_containing_oneof() && !reflection.HasField(*message, field)) continue;  // not chosen
     if (field->is_repeated()) {
       for (int k = 0; is_message && k < reflection.FieldSize(*message, field); ++k) {
         Fill(reflection.MutableRepeatedMessage(message, field, k));
       }
     } else if (is_message) {
-      const bool not_chosen = field->real_containing_oneof() && !reflection.HasField(*message, field);
-      if (!not_chosen) Fill(reflection.MutableMessage(message, field));
+      Fill(reflection.MutableMessage(message, field));
     } else if (field->has_presence() && !reflection.HasField(*message, field) && RuleOf(*field).has_default_value()) {
       SetNumber(message, *field, RuleOf(*field).default_value());
     }
   }
 }
 
-void FillDefaults(v1::StudySpec* spec) { Fill(spec); }
+/// Soft beads overlap: no pair of them is too close, neither at the start nor later.
+static void AllowAnyPair(v1::StudySpec* spec) {
+  if (!spec->health().has_closest_pair()) spec->mutable_health()->set_closest_pair(0);
+  v1::Start& start = *spec->mutable_start();
+  const bool random = start.has_random() || start.places_case() == v1::Start::PLACES_NOT_SET;
+  if (random && !start.random().has_closest_pair()) start.mutable_random()->set_closest_pair(0);
+}
+
+void FillDefaults(v1::StudySpec* spec) {
+  if (spec->forces().has_soft()) AllowAnyPair(spec);
+  Fill(spec);
+}
 
 }  // namespace gyrebox::study

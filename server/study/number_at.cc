@@ -41,20 +41,27 @@ void SetNumber(Message* message, const FieldDescriptor& field, double value) {
 
 std::optional<double> NumberAt(const Message& root, const std::string& path) {
   const Message* message = &root;
-  const auto fields = schema::FieldsTo(*root.GetDescriptor(), path);
-  if (fields.empty()) return std::nullopt;
-  for (const FieldDescriptor* field : fields) {
-    if (!message->GetReflection()->HasField(*message, field)) return std::nullopt;
-    if (field == fields.back()) break;
-    message = &message->GetReflection()->GetMessage(*message, field);
+  const auto parts = schema::PartsOf(*root.GetDescriptor(), path);
+  if (parts.empty()) return std::nullopt;
+  for (const auto& [field, index] : parts) {
+    const auto& reflection = *message->GetReflection();
+    const bool there = index < 0 ? reflection.HasField(*message, field) : index < reflection.FieldSize(*message, field);
+    if (!there) return std::nullopt;
+    if (field == parts.back().field) break;
+    message =
+        index < 0 ? &reflection.GetMessage(*message, field) : &reflection.GetRepeatedMessage(*message, field, index);
   }
-  return GetNumber(*message, *fields.back());
+  return GetNumber(*message, *parts.back().field);
 }
 
 void SetNumberAt(Message* root, const std::string& path, double value) {
-  const auto fields = schema::FieldsTo(*root->GetDescriptor(), path);
-  for (size_t i = 0; i + 1 < fields.size(); ++i) root = root->GetReflection()->MutableMessage(root, fields[i]);
-  SetNumber(root, *fields.back(), value);
+  const auto parts = schema::PartsOf(*root->GetDescriptor(), path);
+  for (size_t i = 0; i + 1 < parts.size(); ++i) {
+    const auto& [field, index] = parts[i];
+    const auto& reflection = *root->GetReflection();
+    root = index < 0 ? reflection.MutableMessage(root, field) : reflection.MutableRepeatedMessage(root, field, index);
+  }
+  SetNumber(root, *parts.back().field, value);
 }
 
 }  // namespace gyrebox::study

@@ -2,7 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <utility>
+
+#include "study/schedule.h"
 
 namespace gyrebox::study {
 
@@ -13,37 +16,68 @@ constexpr double kSamplesPerPeriod = 8;
 /// Lets a quotient such as 0.25 / 5e-4 count as the whole number that it is meant to be.
 constexpr double kRoundOff = 1e-9;
 
-double DrivePeriod(const v1::StudySpec& at) { return at.drive().has_sine() ? 1 / at.drive().sine().frequency() : 0; }
-
 static int64_t IntervalSteps(const v1::StudySpec& at) {
-  const double period = DrivePeriod(at);
-  double interval = period > 0 ? period / kSamplesPerPeriod : kSteadyInterval;
+  const double frequency = HighestFrequencyOf(at).of_wave;
+  double interval = frequency > 0 ? 1 / (kSamplesPerPeriod * frequency) : kSteadyInterval;
   if (at.measure().has_interval()) {
-    interval = period > 0 ? std::min(interval, at.measure().interval()) : at.measure().interval();
+    interval = frequency > 0 ? std::min(interval, at.measure().interval()) : at.measure().interval();
   }
   const double steps = interval / at.dynamics().time_step();
   return std::max<int64_t>(1, static_cast<int64_t>(steps * (1 + kRoundOff)));
 }
 
-static kernels::DriveSpec ToDriveSpec(const v1::Drive& drive) {
-  kernels::DriveSpec spec;
-  spec.quantity = drive.has_torque() ? kernels::DriveSpec::Quantity::kTorque : kernels::DriveSpec::Quantity::kRate;
-  if (drive.has_sine()) {
-    spec.wave.shape = kernels::WaveSpec::Shape::kSine;
-    spec.wave.amplitude = drive.sine().amplitude();
-    spec.wave.frequency = drive.sine().frequency();
-  } else {
-    spec.wave.shape = kernels::WaveSpec::Shape::kSteady;
-    spec.wave.amplitude = drive.steady().amplitude();
+static kernels::ForceSpec ToForceSpec(const v1::Forces& forces) {
+  using Law = kernels::ForceSpec::Law;
+  const auto spec = [](Law law, const auto& force) {
+    kernels::ForceSpec made{.law = law, .strength = force.strength()};
+    if constexpr (requires { force.decay_length(); }) made.decay_length = force.decay_length();
+    if constexpr (requires { force.cutoff(); }) made.cutoff = force.cutoff();
+    return made;
+  };
+  switch (forces.law_case()) {
+    case v1::Forces::kSoft:
+      return spec(Law::kSoft, forces.soft());
+    case v1::Forces::kWca:
+      return {.law = Law::kWca, .strength = forces.wca().strength(), .cutoff = std::pow(2.0, 1.0 / 6)};
+    case v1::Forces::kHarmonic:
+      return spec(Law::kHarmonic, forces.harmonic());
+    case v1::Forces::kYukawa:
+      return spec(Law::kYukawa, forces.yukawa());
+    default:
+      return spec(Law::kExponential, forces.exponential());
+  }
+}
+
+static kernels::DynamicsSpec ToDynamicsSpec(const v1::Dynamics& dynamics) {
+  kernels::DynamicsSpec spec;
+  if (dynamics.has_brownian()) {
+    spec.equation = kernels::DynamicsSpec::Equation::kBrownian;
+    spec.swirl = dynamics.brownian().swirl();
+  } else if (dynamics.overdamped().has_converged()) {
+    spec.equation = kernels::DynamicsSpec::Equation::kConverged;
+    spec.tolerance = dynamics.overdamped().converged().tolerance();
+    spec.most_iterations = dynamics.overdamped().converged().most_iterations();
   }
   return spec;
 }
 
 static kernels::StartSpec ToStartSpec(const v1::Start& start) {
+  using Places = kernels::StartSpec::Places;
+  using Labels = kernels::StartSpec::Labels;
   kernels::StartSpec spec;
-  spec.places = start.has_triangular() ? kernels::StartSpec::Places::kTriangular : kernels::StartSpec::Places::kRandom;
+  spec.places = start.has_triangular() ? Places::kTriangular : (start.has_square() ? Places::kSquare : Places::kRandom);
+  spec.labels = start.has_drop() ? Labels::kDrop : (start.has_stripe() ? Labels::kStripe : Labels::kScattered);
   if (start.has_random()) spec.closest_pair = start.random().closest_pair();
   return spec;
+}
+
+static double CoveredShare(const v1::Bed& bed) {
+  return bed.has_number_density() ? bed.number_density() * std::numbers::pi / 4 : bed.packing_fraction();
+}
+
+static kernels::RetrySpec ToRetrySpec(const v1::StudySpec& at) {
+  const double keep_steps = at.retry().keep_interval() / at.dynamics().time_step();
+  return {.most_halvings = at.retry().most_halvings(), .keep_steps = std::max<int64_t>(1, std::llround(keep_steps))};
 }
 
 kernels::RunSpec ToRunSpec(const v1::StudySpec& at, const v1::Seeds& seeds) {
@@ -52,20 +86,26 @@ kernels::RunSpec ToRunSpec(const v1::StudySpec& at, const v1::Seeds& seeds) {
   run.n_spinners = std::llround(at.bed().spinner_fraction() * static_cast<double>(run.n_beads));
   run.start = ToStartSpec(at.start());
   const kernels::Sides sides =
-      kernels::FitSides(run.start.places, run.n_beads, at.bed().packing_fraction(), at.bed().aspect_ratio());
+      kernels::FitSides(run.start.places, run.n_beads, CoveredShare(at.bed()), at.bed().aspect_ratio());
   run.side_x = sides.x;
   run.side_y = sides.y;
-  const v1::ExponentialForce& force = at.forces().exponential();
-  run.force = {kernels::ForceSpec::Law::kExponential, force.strength(), force.decay_length(), force.cutoff()};
-  run.friction = {at.friction().tangential(), at.friction().normal(), at.friction().cutoff(), at.friction().exponent()};
-  run.drag = {at.drag().translational(), at.drag().rotational()};
+  run.force = ToForceSpec(at.forces());
+  run.friction = {.tangential = at.friction().tangential(),
+                  .normal = at.friction().normal(),
+                  .cutoff = at.friction().cutoff(),
+                  .exponent = at.friction().exponent()};
+  run.drag = {.translational = at.drag().translational(), .rotational = at.drag().rotational()};
   run.temperature = at.thermal().temperature();
   run.time_step = at.dynamics().time_step();
-  run.n_steps = std::llround(at.schedule().duration() / run.time_step);
+  run.n_steps = StepsOf(at);
+  run.dynamics = ToDynamicsSpec(at.dynamics());
   run.drive = ToDriveSpec(at.drive());
-  run.measure = {IntervalSteps(at), at.measure().bond_length()};
-  run.health = {at.health().closest_pair(), at.health().largest_move()};
-  run.seeds = {seeds.places(), seeds.noise(), seeds.disorder()};
+  run.adjustments = ToAdjustments(at);
+  run.measure.interval_steps = IntervalSteps(at);
+  run.measure.bond_length = at.measure().bond_length();
+  run.health = {.closest_pair = at.health().closest_pair(), .largest_move = at.health().largest_move()};
+  run.retry = ToRetrySpec(at);
+  run.seeds = {.places = seeds.places(), .noise = seeds.noise(), .disorder = seeds.disorder()};
   return run;
 }
 
@@ -76,9 +116,7 @@ std::string StudyPathOf(const std::string& run_spec_member) {
       {"side", "bed.bead_count"},
       {"start.closest_pair", "start.random.closest_pair"},
       {"start", "start"},
-      {"force.strength", "forces.exponential.strength"},
-      {"force.decay_length", "forces.exponential.decay_length"},
-      {"force.cutoff", "forces.exponential.cutoff"},
+      {"force", "forces"},
       {"friction.tangential", "friction.tangential"},
       {"friction.normal", "friction.normal"},
       {"friction.cutoff", "friction.cutoff"},
@@ -87,7 +125,10 @@ std::string StudyPathOf(const std::string& run_spec_member) {
       {"drag.rotational", "drag.rotational"},
       {"temperature", "thermal.temperature"},
       {"time_step", "dynamics.time_step"},
-      {"n_steps", "schedule.duration"},
+      {"dynamics", "dynamics"},
+      {"retry", "retry"},
+      {"n_steps", "schedule"},
+      {"adjustments", "schedule"},
       {"drive", "drive"},
       {"measure.interval", "measure.interval"},
       {"measure.bond_length", "measure.bond_length"},

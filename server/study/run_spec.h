@@ -12,9 +12,6 @@ namespace gyrebox::study {
 /// @param at the study with its defaults filled in and its axes set to this run's values, see AtPoint(). It is sound.
 kernels::RunSpec ToRunSpec(const v1::StudySpec& at, const v1::Seeds& seeds);
 
-/// Period of an oscillating drive in tau; 0 under a steady one.
-double DrivePeriod(const v1::StudySpec& at);
-
 /// Path in the study of what a member of kernels::RunSpec was made from, such as bed.bead_count for side_x.
 std::string StudyPathOf(const std::string& run_spec_member);
 

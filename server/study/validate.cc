@@ -1,6 +1,7 @@
 #include "study/validate.h"
 
 #include "study/check_axes.h"
+#include "study/check_choices.h"
 #include "study/check_fields.h"
 #include "study/check_points.h"
 #include "study/violations.h"
@@ -10,6 +11,7 @@ namespace gyrebox::study {
 std::vector<v1::FieldViolation> Validate(const v1::StudySpec& spec, int64_t memory_bytes) {
   Violations violations;
   CheckFields(spec, &violations);
+  CheckChoices(spec, &violations);
   CheckAxes(spec, &violations);
   CheckPoints(spec, memory_bytes, &violations);
   return std::move(violations).Take();

@@ -1,0 +1,79 @@
+#include "study/check_choices.h"
+
+#include <algorithm>
+
+#include "gyrebox/run_spec.h"
+#include "schema/number_text.h"
+#include "study/rules.h"
+
+namespace gyrebox::study {
+
+constexpr int kMostStages = 1000;
+
+static void CheckDensity(const v1::StudySpec& spec, Violations* violations) {
+  if (!spec.bed().has_number_density() || spec.forces().has_soft()) return;
+  violations->Add("bed.number_density",
+                  "only soft forces let beads overlap so far; give bed.packing_fraction, or [forces.soft]");
+}
+
+static void CheckTerms(const v1::SumWave& wave, const std::string& path, Violations* violations) {
+  constexpr int kMost = kernels::WaveSpec::kMostTerms;
+  if (wave.terms_size() >= 1 && wave.terms_size() <= kMost) return;
+  violations->Add(path + ".terms", std::to_string(wave.terms_size()) + " terms; give 1 to " + std::to_string(kMost) +
+                                       ", each as [[" + path + ".terms]]");
+}
+
+/// A step may bring another wave, and then that wave's numbers are given with it.
+static void CheckWave(const v1::Adjustable& step, const std::string& path, Violations* violations) {
+  if (step.waveform_case() == v1::Adjustable::WAVEFORM_NOT_SET) return;
+  if (step.has_sum()) CheckTerms(step.sum(), path + ".sum", violations);
+  const auto& reflection = *step.GetReflection();
+  const auto& choice = *step.GetDescriptor()->FindOneofByName("waveform");
+  const auto* wave = reflection.GetOneofFieldDescriptor(step, &choice);
+  for (int number = v1::Adjustable::kAmplitudeFieldNumber; number <= v1::Adjustable::kModulationFrequencyFieldNumber;
+       ++number) {
+    const auto* field = step.GetDescriptor()->FindFieldByNumber(number);
+    if (!reflection.HasField(step, field)) continue;
+    violations->Add(path + "." + field->name(),
+                    "this step brings another wave; give it in [" + path + "." + wave->name() + "]");
+  }
+}
+
+static void CheckRamp(const v1::Adjustable& ramp, const std::string& path, Violations* violations) {
+  const auto& choice = *ramp.GetDescriptor()->FindOneofByName("waveform");
+  const auto* wave = ramp.GetReflection()->GetOneofFieldDescriptor(ramp, &choice);
+  if (wave == nullptr) return;
+  violations->Add(path + "." + wave->name(), "no ramp leads from one wave to another; give it in the stage's step");
+}
+
+static void CheckSchedule(const v1::StudySpec& spec, Violations* violations) {
+  const v1::Schedule& schedule = spec.schedule();
+  const bool varied = std::any_of(spec.axes().begin(), spec.axes().end(),
+                                  [](const v1::Axis& axis) { return axis.field() == "schedule.duration"; });
+  if (schedule.stages().empty()) {
+    if (schedule.has_duration() || varied) return;
+    const auto& field = *schedule.GetDescriptor()->FindFieldByName("duration");
+    violations->Add("schedule.duration", "is missing; give " + Wanted(field) + ", or stages");
+    return;
+  }
+  if (schedule.has_duration() || varied) {
+    violations->Add("schedule.duration", "the stages give the length of the run; give one of the two");
+  }
+  if (schedule.stages_size() > kMostStages) {
+    violations->Add("schedule.stages", std::to_string(schedule.stages_size()) + " stages are too many; at most " +
+                                           std::to_string(kMostStages));
+  }
+  for (int i = 0; i < schedule.stages_size(); ++i) {
+    const std::string path = "schedule.stages[" + std::to_string(i) + "]";
+    CheckWave(schedule.stages(i).step(), path + ".step", violations);
+    CheckRamp(schedule.stages(i).ramp(), path + ".ramp", violations);
+  }
+}
+
+void CheckChoices(const v1::StudySpec& spec, Violations* violations) {
+  CheckDensity(spec, violations);
+  if (spec.drive().has_sum()) CheckTerms(spec.drive().sum(), "drive.sum", violations);
+  CheckSchedule(spec, violations);
+}
+
+}  // namespace gyrebox::study

@@ -1,0 +1,203 @@
+#include "study/schedule.h"
+
+#include <algorithm>
+#include <cmath>
+#include <optional>
+#include <utility>
+
+#include "gyrebox/wave.h"
+
+namespace gyrebox::study {
+
+using kernels::Parameter;
+using kernels::WaveSpec;
+using Shape = kernels::WaveSpec::Shape;
+
+/// A wave with the fields that most have.
+template <class Wave>
+static WaveSpec Base(Shape shape, const Wave& wave) {
+  WaveSpec spec;
+  spec.shape = shape;
+  spec.amplitude = wave.amplitude();
+  if constexpr (requires { wave.frequency(); }) spec.frequency = wave.frequency();
+  if constexpr (requires { wave.modulation_frequency(); }) spec.modulation_frequency = wave.modulation_frequency();
+  return spec;
+}
+
+static WaveSpec Chirp(const v1::ChirpWave& wave) {
+  WaveSpec spec = Base(Shape::kChirp, wave);
+  spec.last_frequency = wave.last_frequency();
+  spec.sweep_time = wave.sweep_time();
+  return spec;
+}
+
+static WaveSpec Sum(const v1::SumWave& wave) {
+  WaveSpec spec = Base(Shape::kSum, wave);
+  spec.n_terms = std::min(wave.terms_size(), WaveSpec::kMostTerms);
+  for (int k = 0; k < spec.n_terms; ++k) {
+    spec.term_shares[k] = wave.terms(k).share();
+    spec.term_frequencies[k] = wave.terms(k).frequency();
+  }
+  return spec;
+}
+
+/// @param holder a message with a choice of waves: a drive, or what a step changes. None where it chooses none.
+template <class Holder>
+static std::optional<WaveSpec> WaveOf(const Holder& holder) {
+  switch (holder.waveform_case()) {
+    case Holder::kSteady:
+      return Base(Shape::kSteady, holder.steady());
+    case Holder::kSine:
+      return Base(Shape::kSine, holder.sine());
+    case Holder::kSquare:
+      return Base(Shape::kSquare, holder.square());
+    case Holder::kTriangle:
+      return Base(Shape::kTriangle, holder.triangle());
+    case Holder::kChirp:
+      return Chirp(holder.chirp());
+    case Holder::kAm: {
+      WaveSpec spec = Base(Shape::kAm, holder.am());
+      spec.depth = holder.am().depth();
+      return spec;
+    }
+    case Holder::kFm: {
+      WaveSpec spec = Base(Shape::kFm, holder.fm());
+      spec.index = holder.fm().index();
+      return spec;
+    }
+    case Holder::kSum:
+      return Sum(holder.sum());
+    default:
+      return std::nullopt;
+  }
+}
+
+kernels::DriveSpec ToDriveSpec(const v1::Drive& drive) {
+  kernels::DriveSpec spec;
+  spec.quantity = drive.has_torque() ? kernels::DriveSpec::Quantity::kTorque : kernels::DriveSpec::Quantity::kRate;
+  spec.wave = WaveOf(drive).value_or(WaveSpec());
+  const v1::Disorder& disorder = drive.disorder();
+  spec.disorder = {.amplitude_spread = disorder.amplitude_spread(),
+                   .frequency_spread = disorder.frequency_spread(),
+                   .phase_spread = disorder.phase_spread(),
+                   .jitter = disorder.jitter(),
+                   .opposite_share = disorder.opposite_share()};
+  return spec;
+}
+
+int64_t StepsOf(const v1::Stage& stage, double time_step) {
+  return std::max<int64_t>(1, std::llround(stage.duration() / time_step));
+}
+
+int64_t StepsOf(const v1::StudySpec& at) {
+  const double time_step = at.dynamics().time_step();
+  if (at.schedule().stages().empty()) return std::llround(at.schedule().duration() / time_step);
+  int64_t steps = 0;
+  for (const v1::Stage& stage : at.schedule().stages()) steps += StepsOf(stage, time_step);
+  return steps;
+}
+
+double LastStageTime(const v1::StudySpec& at) {
+  const auto& stages = at.schedule().stages();
+  return stages.empty() ? at.schedule().duration() : stages.rbegin()->duration();
+}
+
+static void AddChanges(const v1::Adjustable& change, bool ramp, std::vector<kernels::Change>* changes) {
+  const auto add = [&](bool given, Parameter parameter, double value) {
+    if (given) changes->push_back({.parameter = parameter, .value = value, .ramp = ramp});
+  };
+  add(change.has_amplitude(), Parameter::kAmplitude, change.amplitude());
+  add(change.has_frequency(), Parameter::kFrequency, change.frequency());
+  add(change.has_last_frequency(), Parameter::kLastFrequency, change.last_frequency());
+  add(change.has_sweep_time(), Parameter::kSweepTime, change.sweep_time());
+  add(change.has_depth(), Parameter::kDepth, change.depth());
+  add(change.has_index(), Parameter::kIndex, change.index());
+  add(change.has_modulation_frequency(), Parameter::kModulationFrequency, change.modulation_frequency());
+  add(change.has_temperature(), Parameter::kTemperature, change.temperature());
+  add(change.has_friction_tangential(), Parameter::kFrictionTangential, change.friction_tangential());
+  add(change.has_friction_normal(), Parameter::kFrictionNormal, change.friction_normal());
+  add(change.has_amplitude_spread(), Parameter::kAmplitudeSpread, change.amplitude_spread());
+  add(change.has_frequency_spread(), Parameter::kFrequencySpread, change.frequency_spread());
+  add(change.has_phase_spread(), Parameter::kPhaseSpread, change.phase_spread());
+  add(change.has_jitter(), Parameter::kJitter, change.jitter());
+  add(change.has_opposite_share(), Parameter::kOppositeShare, change.opposite_share());
+}
+
+/// One adjustment a stage, also where it changes nothing.
+static std::vector<kernels::Adjustment> AdjustmentOfEveryStage(const v1::StudySpec& at) {
+  std::vector<kernels::Adjustment> adjustments;
+  int64_t step = 0;
+  for (const v1::Stage& stage : at.schedule().stages()) {
+    kernels::Adjustment& adjustment = adjustments.emplace_back();
+    adjustment.step = step;
+    adjustment.ramp_steps = StepsOf(stage, at.dynamics().time_step());
+    if (const auto wave = WaveOf(stage.step())) adjustment.wave.push_back(*wave);
+    AddChanges(stage.step(), /*ramp=*/false, &adjustment.changes);
+    AddChanges(stage.ramp(), /*ramp=*/true, &adjustment.changes);
+    step += adjustment.ramp_steps;
+  }
+  return adjustments;
+}
+
+std::vector<kernels::Adjustment> ToAdjustments(const v1::StudySpec& at) {
+  auto adjustments = AdjustmentOfEveryStage(at);
+  std::erase_if(adjustments,
+                [](const auto& adjustment) { return adjustment.wave.empty() && adjustment.changes.empty(); });
+  return adjustments;
+}
+
+/// What bears on the frequencies of a drive.
+struct Pace {
+  WaveSpec wave;
+  double spread = 0;
+
+  double* Find(Parameter parameter) {
+    switch (parameter) {
+      case Parameter::kFrequency:
+        return &wave.frequency;
+      case Parameter::kLastFrequency:
+        return &wave.last_frequency;
+      case Parameter::kIndex:
+        return &wave.index;
+      case Parameter::kModulationFrequency:
+        return &wave.modulation_frequency;
+      case Parameter::kFrequencySpread:
+        return &spread;
+      default:
+        return nullptr;
+    }
+  }
+};
+
+static void Count(const Pace& pace, int stage, HighestFrequency* highest) {
+  const double of_wave = kernels::HighestFrequency(pace.wave);
+  const double of_spinner = of_wave * (1 + 3 * pace.spread);
+  highest->of_wave = std::max(highest->of_wave, of_wave);
+  if (of_spinner <= highest->of_spinner) return;
+  highest->of_spinner = of_spinner;
+  highest->stage = stage;
+}
+
+HighestFrequency HighestFrequencyOf(const v1::StudySpec& at) {
+  const kernels::DriveSpec drive = ToDriveSpec(at.drive());
+  const auto adjustments = AdjustmentOfEveryStage(at);
+  HighestFrequency highest;
+  Pace pace{drive.wave, drive.disorder.frequency_spread};
+  Count(pace, -1, &highest);
+  for (size_t k = 0; k < adjustments.size(); ++k) {
+    if (!adjustments[k].wave.empty()) pace.wave = adjustments[k].wave.front();
+    for (const auto& change : adjustments[k].changes) {
+      if (double* value = pace.Find(change.parameter); value && !change.ramp) *value = change.value;
+    }
+    // While several ramps run, no frequency is above that of all their higher ends together.
+    Pace fastest = pace;
+    for (const auto& change : adjustments[k].changes) {
+      if (double* value = pace.Find(change.parameter); value && change.ramp) *value = change.value;
+      if (double* value = fastest.Find(change.parameter)) *value = std::max(*value, change.value);
+    }
+    Count(fastest, static_cast<int>(k), &highest);
+  }
+  return highest;
+}
+
+}  // namespace gyrebox::study

@@ -1,0 +1,32 @@
+/// The drive and the course of a run as the kernels take them.
+#pragma once
+
+#include <cstdint>
+#include <vector>
+
+#include "gyrebox/run_spec.h"
+#include "gyrebox/v1/study.pb.h"
+
+namespace gyrebox::study {
+
+kernels::DriveSpec ToDriveSpec(const v1::Drive& drive);
+
+/// Steps of a stage: at least one.
+int64_t StepsOf(const v1::Stage& stage, double time_step);
+/// Steps of a whole run.
+int64_t StepsOf(const v1::StudySpec& at);
+/// Length of the last stage in tau, or of the run where it has no stages.
+double LastStageTime(const v1::StudySpec& at);
+
+/// What the stages change, at the steps where they begin.
+std::vector<kernels::Adjustment> ToAdjustments(const v1::StudySpec& at);
+
+/// Highest frequency in the whole course of a run, in cycles/tau; 0 under a steady drive.
+struct HighestFrequency {
+  double of_wave = 0;     ///< of the wave itself
+  double of_spinner = 0;  ///< of the fastest spinner, whose frequencies may be 3 spreads higher
+  int stage = -1;         ///< stage, from 0, at which of_spinner is reached first; -1 where it holds from the start
+};
+HighestFrequency HighestFrequencyOf(const v1::StudySpec& at);
+
+}  // namespace gyrebox::study
