@@ -37,6 +37,8 @@ v1::Run ToRun(const Statement& row) {
   if (!row.IsNull(13)) run.set_device(row.Text(13));
   if (!row.IsNull(14)) *run.mutable_start_time() = TimeUtil::MillisecondsToTimestamp(row.Int(14));
   if (!row.IsNull(15)) *run.mutable_end_time() = TimeUtil::MillisecondsToTimestamp(row.Int(15));
+  if (!row.IsNull(17)) run.MergeFromString(row.Text(17));
+  if (!row.IsNull(18)) run.set_alarm(row.Text(18));
   return run;
 }
 

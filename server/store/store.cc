@@ -1,11 +1,11 @@
 #include "store/store.h"
 
 #include <algorithm>
-#include <cstring>
 #include <iterator>
 #include <limits>
 
 #include "gyrebox/v1/run_service.pb.h"
+#include "store/packed.h"
 #include "store/rows.h"
 #include "store/sql/migrations.h"
 #include "store/sql/statements.h"
@@ -375,10 +375,16 @@ absl::Status Store::SetObservables(int64_t study, std::span<const int64_t> numbe
 static absl::Status Append(Connection& connection, int64_t study, int64_t number, const SampleRows& samples) {
   if (samples.size() == 0) return absl::OkStatus();
   const double last_time = samples.row(samples.size() - 1)[1];
-  const auto blob = Statement::AsBlob(samples.numbers.data(), samples.numbers.size() * sizeof(double));
+  const std::string packed = Pack(samples.numbers);
   return connection.Prepare(sql::kInsertSegment)
-      .Bind(study, number, static_cast<int64_t>(samples.size()), last_time, blob)
+      .Bind(study, number, static_cast<int64_t>(samples.size()), last_time, Statement::AsBlob(packed))
       .Run();
+}
+
+static std::string FaultBytes(const std::vector<v1::Fault>& faults) {
+  v1::Run holder;
+  holder.mutable_faults_passed()->Assign(faults.begin(), faults.end());
+  return holder.SerializeAsString();
 }
 
 static absl::Status Update(Connection& connection, int64_t study, const RunUpdate& update) {
@@ -389,6 +395,9 @@ static absl::Status Update(Connection& connection, int64_t study, const RunUpdat
   statement.Bind(study, update.number, state, update.step, update.time, new_samples);
   if (update.fault) statement.BindAt(7, Statement::AsBlob(fault));
   if (update.state != v1::Run::STATE_RUNNING) statement.BindAt(8, NowMilliseconds());
+  const std::string passed = FaultBytes(update.faults_passed);
+  if (!passed.empty()) statement.BindAt(9, Statement::AsBlob(passed));
+  if (!update.alarm.empty()) statement.BindAt(10, update.alarm);
   return statement.Run();
 }
 
@@ -420,16 +429,14 @@ absl::StatusOr<std::vector<v1::Observable>> Store::GetObservables(int64_t study,
 /// Appends the rows of a segment, from a sequence on and up to a limit.
 static void AppendSegment(const Statement& segment, int64_t from, int limit, SampleRows* rows) {
   const int64_t first = segment.Int(0), count = segment.Int(1);
-  const std::string bytes = segment.Text(2);
-  rows->width = bytes.size() / sizeof(double) / count;
+  const std::vector<double> numbers = Unpack(segment.Text(2));
+  rows->width = numbers.size() / count;
   const int64_t skipped = std::clamp<int64_t>(from - first, 0, count);
   const int64_t taken = std::min<int64_t>(count - skipped, limit - static_cast<int64_t>(rows->size()));
   if (taken <= 0) return;
   if (rows->numbers.empty()) rows->first = first + skipped;
-  const size_t row_bytes = rows->width * sizeof(double);
-  const size_t before = rows->numbers.size();
-  rows->numbers.resize(before + taken * rows->width);
-  std::memcpy(rows->numbers.data() + before, bytes.data() + skipped * row_bytes, taken * row_bytes);
+  const auto begin = numbers.begin() + skipped * static_cast<int64_t>(rows->width);
+  rows->numbers.insert(rows->numbers.end(), begin, begin + taken * static_cast<int64_t>(rows->width));
 }
 
 absl::StatusOr<SampleRows> Store::ReadSamples(int64_t study, int64_t number, int64_t from, int limit) {

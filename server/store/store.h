@@ -46,7 +46,9 @@ struct RunUpdate {
   int64_t step = 0;
   double time = 0;  ///< tau
   std::optional<v1::Fault> fault;
-  SampleRows samples;  ///< new ones; `first` is not used, they go to the end of the series
+  std::vector<v1::Fault> faults_passed;  ///< all so far
+  std::string alarm;                     ///< empty where none was raised so far
+  SampleRows samples;                    ///< new ones; `first` is not used, they go to the end of the series
 };
 
 /// A study and those of its runs that are waiting.

@@ -62,6 +62,12 @@ CREATE TABLE segment (
   FOREIGN KEY (study, run) REFERENCES run (study, number)
 ) STRICT;
 )sql",
+
+    // 2: what a run got past: faults as a v1::Run that holds nothing else, and the alarm that it raised.
+    R"sql(
+ALTER TABLE run ADD COLUMN faults_passed BLOB;
+ALTER TABLE run ADD COLUMN alarm TEXT;
+)sql",
 };
 
 }  // namespace gyrebox::store::sql

@@ -17,7 +17,7 @@ UPDATE run SET state = 8, end_time = ?1, change = (SELECT change + 1 FROM study 
 WHERE state IN (2, 3) AND (SELECT cancelled FROM study WHERE id = run.study) = 1)sql";
 inline constexpr char kRequeueCutOffRuns[] = R"sql(
 UPDATE run SET state = 1, step = 0, time = 0, sample_count = 0, observables = NULL, device = NULL, start_time = NULL,
-  change = (SELECT change + 1 FROM study WHERE id = run.study)
+  faults_passed = NULL, alarm = NULL, change = (SELECT change + 1 FROM study WHERE id = run.study)
 WHERE state IN (2, 3))sql";
 // ---- studies
 
@@ -54,7 +54,7 @@ INSERT INTO run (study, number, axis_values, trial, seed_places, seed_noise, see
 VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, 1))sql";
 #define GYREBOX_RUN_COLUMNS                                                                                          \
   "SELECT run.study, number, axis_values, trial, seed_places, seed_noise, seed_disorder, state, step, total_steps, " \
-  "time, sample_count, fault, device, start_time, end_time, change FROM run "
+  "time, sample_count, fault, device, start_time, end_time, change, faults_passed, alarm FROM run "
 inline constexpr char kSelectRun[] = GYREBOX_RUN_COLUMNS "WHERE study = ? AND number = ?";
 inline constexpr char kSelectRuns[] = GYREBOX_RUN_COLUMNS "WHERE study = ? AND number > ? ORDER BY number LIMIT ?";
 inline constexpr char kSelectChangedRuns[] =
@@ -76,7 +76,7 @@ inline constexpr char kSelectObservables[] = R"sql(
 SELECT list FROM observable_list WHERE id = (SELECT observables FROM run WHERE study = ? AND number = ?))sql";
 inline constexpr char kUpdateRun[] = R"sql(
 UPDATE run SET state = ?3, step = ?4, time = ?5, sample_count = sample_count + ?6, fault = ?7, end_time = ?8,
-  change = (SELECT change + 1 FROM study WHERE id = ?1)
+  faults_passed = ?9, alarm = ?10, change = (SELECT change + 1 FROM study WHERE id = ?1)
 WHERE study = ?1 AND number = ?2 AND state IN (2, 3))sql";
 
 // ---- samples
