@@ -1,6 +1,7 @@
 /// The commands, one file a group. Each returns what the program ends with.
 #pragma once
 
+#include <optional>
 #include <string>
 
 #include "cli/output.h"
@@ -24,6 +25,18 @@ ExitCode Table(const Session& session, const std::string& study, const std::stri
 
 // series_command.cc
 ExitCode Series(const Session& session, const std::string& run, bool csv);
+
+// units_command.cc
+
+/// What to convert. Names end in their units; those that end in none are in reduced units.
+struct UnitsInput {
+  std::optional<double> diameter_um, field_mt, moment_am2, frequency_hz;
+  double viscosity_mpa_s = 0.890;  ///< water at 25 degrees Celsius; from memory
+  double temperature_k = 298.15;
+  double reduced_temperature = 0.002;  ///< k_B T in epsilon
+  std::optional<double> rate, torque, frequency, time;
+};
+ExitCode Units(const UnitsInput& input);
 
 // box_command.cc
 ExitCode ShowBox(const Session& session);

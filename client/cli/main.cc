@@ -15,6 +15,7 @@ struct Options {
   std::string observable;
   bool watch = false;
   bool csv = false;
+  UnitsInput units;
 };
 
 using Run = std::function<ExitCode()>;
@@ -67,6 +68,23 @@ void AddReadingCommands(CLI::App& app, Options& o, Run* chosen) {
           o);
 }
 
+void AddUnitsCommand(CLI::App& app, UnitsInput& in, Run* chosen) {
+  CLI::App* units = AddCommand(app, "units", "Convert between reduced units and those of a laboratory; needs no server",
+                               chosen, [&in] { return Units(in); });
+  units->add_option("--diameter-um", in.diameter_um, "Diameter of a bead in micrometres");
+  units->add_option("--viscosity-mpa-s", in.viscosity_mpa_s, "Viscosity in mPa s")->capture_default_str();
+  units->add_option("--temperature-k", in.temperature_k, "Temperature in kelvin")->capture_default_str();
+  units->add_option("--reduced-temperature", in.reduced_temperature, "The study's thermal.temperature, in epsilon")
+      ->capture_default_str();
+  units->add_option("--field-mt", in.field_mt, "Peak of the magnetic field in mT");
+  units->add_option("--moment-am2", in.moment_am2, "Magnetic moment of a spinner in A m^2");
+  units->add_option("--frequency-hz", in.frequency_hz, "Frequency of the field in Hz");
+  units->add_option("--rate,--amplitude", in.rate, "Rate of turning, or amplitude of a drive of the rate, in rad/tau");
+  units->add_option("--torque", in.torque, "Torque, or amplitude of a drive of the torque, in epsilon");
+  units->add_option("--frequency", in.frequency, "Frequency in cycles/tau");
+  units->add_option("--time", in.time, "Time in tau");
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -80,6 +98,7 @@ int main(int argc, char** argv) {
       ->capture_default_str();
   AddStudyCommands(app, options, &chosen);
   AddReadingCommands(app, options, &chosen);
+  AddUnitsCommand(app, options.units, &chosen);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {

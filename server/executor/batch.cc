@@ -102,6 +102,8 @@ void Batch::Take(size_t i, kernels::RunChunk chunk) {
   update.step = chunk.step;
   update.time = chunk.time;
   if (chunk.fault) update.fault = ToFault(*chunk.fault);
+  for (const kernels::Fault& passed : chunk.passed) update.faults_passed.push_back(ToFault(passed));
+  if (!chunk.alarm.empty()) update.alarm = std::move(chunk.alarm);
   for (const kernels::Sample& sample : chunk.samples) {
     update.samples.width = 2 + sample.values.size();
     update.samples.numbers.push_back(static_cast<double>(sample.step));

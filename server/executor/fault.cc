@@ -20,6 +20,18 @@ static const char* ReasonName(kernels::Fault::Reason reason) {
   return "DEVICE";
 }
 
+static v1::Fault::Nature ToNature(kernels::Fault::Nature nature) {
+  switch (nature) {
+    case kernels::Fault::Nature::kNumerical:
+      return v1::Fault::NATURE_NUMERICAL;
+    case kernels::Fault::Nature::kPhysical:
+      return v1::Fault::NATURE_PHYSICAL;
+    case kernels::Fault::Nature::kNotTried:
+      return v1::Fault::NATURE_NOT_TRIED;
+  }
+  return v1::Fault::NATURE_UNSPECIFIED;
+}
+
 v1::Fault ToFault(const kernels::Fault& fault) {
   v1::Fault told;
   told.set_reason(ReasonName(fault.reason));
@@ -28,6 +40,7 @@ v1::Fault ToFault(const kernels::Fault& fault) {
   told.set_time(fault.time);
   told.mutable_beads()->Assign(fault.beads.begin(), fault.beads.end());
   told.mutable_place()->Assign(fault.place.begin(), fault.place.end());
+  told.set_nature(ToNature(fault.nature));
   return told;
 }
 

@@ -1,0 +1,37 @@
+#include "cli/run_notes.h"
+
+#include <vector>
+
+#include "cli/text.h"
+#include "cli/text_table.h"
+#include "schema/number_text.h"
+
+namespace gyrebox::client {
+
+std::string NatureText(v1::Fault::Nature nature) {
+  switch (nature) {
+    case v1::Fault::NATURE_NUMERICAL:
+      return " (numerical: half the time step gets past it)";
+    case v1::Fault::NATURE_PHYSICAL:
+      return " (physical: no shorter time step that was tried gets past it)";
+    default:
+      return "";
+  }
+}
+
+void WriteRunNotes(std::ostream& out, const v1::ListRunsResponse& runs) {
+  std::vector<Row> rows = {{"run", "time [tau]", "what"}};
+  for (const v1::Run& run : runs.runs()) {
+    const std::string number = LastPart(run.name());
+    if (!run.alarm().empty()) rows.push_back({number, "", run.alarm()});
+    for (const v1::Fault& fault : run.faults_passed()) {
+      rows.push_back(
+          {number, schema::NumberText(fault.time(), 6), "got past: " + fault.message() + NatureText(fault.nature())});
+    }
+  }
+  if (rows.size() == 1) return;
+  out << "\nRuns that went on, whose figures need a second look:\n";
+  WriteAligned(out, rows, {Align::kRight, Align::kRight, Align::kLeft});
+}
+
+}  // namespace gyrebox::client
