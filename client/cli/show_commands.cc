@@ -1,6 +1,9 @@
 #include <iostream>
 
+#include "cli/cautions.h"
 #include "cli/commands.h"
+#include "cli/run_notes.h"
+#include "cli/stages.h"
 #include "cli/text.h"
 #include "cli/text_table.h"
 #include "gyrebox/v1/rule.pb.h"
@@ -63,6 +66,7 @@ static void PrintHead(const v1::Study& study) {
   }
   rows.push_back({"  trials", std::to_string(study.spec().trials().count())});
   WriteAligned(std::cout, rows, {Align::kLeft, Align::kLeft});
+  WriteStages(std::cout, study.spec().schedule());
 }
 
 static bool StoppedEarly(const v1::Run& run) {
@@ -84,7 +88,8 @@ static void PrintFaults(const v1::Study& study, const v1::ListRunsResponse& runs
     Row& row = rows.emplace_back();
     row.push_back(LastPart(run.name()));
     for (const double value : run.axis_values()) row.push_back(schema::NumberText(value, 6));
-    row.insert(row.end(), {std::to_string(run.trial()), StateText(run.state()), run.fault().message()});
+    row.insert(row.end(), {std::to_string(run.trial()), StateText(run.state()),
+                           run.fault().message() + NatureText(run.fault().nature())});
   }
   if (rows.size() == 1) return;
   std::cout << "\nRuns that stopped before their end:\n";
@@ -100,10 +105,11 @@ ExitCode Show(const Session& session, const std::string& name) {
     return kDone;
   }
   PrintHead(*study);
-  if (study->run_counts().unstable_count() + study->run_counts().failed_count() == 0) return kDone;
   const auto runs = client.ListRuns(study->name());
   if (!runs.ok()) return Report(session, runs.status());
   PrintFaults(*study, *runs);
+  WriteRunNotes(std::cout, *runs);
+  WriteCautions(std::cout, study->spec().laboratory());
   return kDone;
 }
 

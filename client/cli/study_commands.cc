@@ -4,7 +4,9 @@
 #include <optional>
 #include <sstream>
 
+#include "cli/cautions.h"
 #include "cli/commands.h"
+#include "cli/stages.h"
 #include "cli/text.h"
 #include "cli/text_table.h"
 #include "schema/number_text.h"
@@ -51,6 +53,8 @@ static void PrintEstimate(const std::string& path, const v1::CheckStudyResponse&
        {"  time", "about " + DurationText(estimate.duration_seconds()) + " on this box alone (" +
                       estimate.duration_basis() + ")"}},
       {Align::kLeft, Align::kLeft});
+  WriteStages(std::cout, checked.spec().schedule());
+  WriteCautions(std::cout, checked.spec().laboratory());
 }
 
 ExitCode Check(const Session& session, const std::string& path) {
@@ -79,6 +83,7 @@ ExitCode Submit(const Session& session, const std::string& path, bool watch) {
     return violations.empty() ? Report(session, study.status()) : Report(path, file->AllFaults(violations));
   }
   std::cout << study->name() << std::endl;
+  WriteCautions(std::cerr, study->spec().laboratory());
   return watch ? Watch(session, study->name()) : kDone;
 }
 

@@ -1,12 +1,15 @@
 #include "analysis/table.h"
 
+#include <algorithm>
 #include <optional>
 #include <vector>
 
 #include "analysis/statistics.h"
 #include "schema/nearest_name.h"
 #include "schema/number_text.h"
+#include "study/expand.h"
 #include "study/rules.h"
+#include "study/schedule.h"
 
 namespace gyrebox::analysis {
 
@@ -40,14 +43,17 @@ static absl::StatusOr<Column> FindColumn(const std::vector<v1::Observable>& obse
 /// Builds the rows of a table from runs in their order.
 class RowBuilder {
  public:
-  RowBuilder(store::Store& store, int64_t study, double share, std::string observable, v1::StudyTable* table)
-      : store_(store), study_(study), share_(share), observable_(std::move(observable)), table_(table) {}
+  RowBuilder(store::Store& store, int64_t study, const v1::StudySpec& spec, std::string observable,
+             v1::StudyTable* table)
+      : store_(store), study_(study), spec_(spec), observable_(std::move(observable)), table_(table) {}
 
   absl::Status Add(const v1::Run& run, int64_t number) {
     if (run.trial() == 1) {
       Finish();
       row_ = table_->add_rows();
       *row_->mutable_axis_values() = run.axis_values();
+      last_stage_time_ =
+          study::LastStageTime(study::AtPoint(spec_, {run.axis_values().begin(), run.axis_values().end()}));
     }
     switch (run.state()) {
       case v1::Run::STATE_FINISHED:
@@ -86,7 +92,7 @@ class RowBuilder {
     const auto column = FindColumn(*observables, observable_);
     if (!column.ok()) return column.status();
     *table_->mutable_observable() = column->observable;
-    const double start = PlateauStart(run.time(), share_);
+    const double start = PlateauStart(run.time(), ShareOfRun(run));
     const auto samples = store_.ReadSamplesSince(study_, number, start);
     if (!samples.ok()) return samples.status();
     std::vector<double> values;
@@ -97,9 +103,15 @@ class RowBuilder {
     return absl::OkStatus();
   }
 
+  /// The plateau's share of the whole run.
+  double ShareOfRun(const v1::Run& run) const {
+    return spec_.measure().plateau_share() * std::min(1.0, last_stage_time_ / run.time());
+  }
+
   store::Store& store_;
   const int64_t study_;
-  const double share_;
+  const v1::StudySpec& spec_;
+  double last_stage_time_ = 0;  ///< of the row under way, tau
   const std::string observable_;
   v1::StudyTable* table_;
   v1::TableRow* row_ = nullptr;
@@ -114,8 +126,9 @@ static void AddHead(const v1::Study& study, const std::string& observable, v1::S
     table->add_axis_units(study::UnitAt(study.spec(), axis.field()));
   }
   const double percent = 100 * study.spec().measure().plateau_share();
-  table->set_method("Mean over the last " + schema::NumberText(percent, 4) +
-                    " % of each run that ran to its end, then over the trials; the interval is the 95 % confidence " +
+  table->set_method("Mean over the last " + schema::NumberText(percent, 4) + " % of " +
+                    (study.spec().schedule().stages().empty() ? "" : "the last stage of ") +
+                    "each run that ran to its end, then over the trials; the interval is the 95 % confidence " +
                     "interval of that mean by Student's t.");
 }
 
@@ -125,7 +138,7 @@ absl::StatusOr<v1::StudyTable> Tabulate(store::Store& store, int64_t study_id, c
   const std::string name = observable.empty() ? kDefaultObservable : observable;
   v1::StudyTable table;
   AddHead(*study, name, &table);
-  RowBuilder rows(store, study_id, study->spec().measure().plateau_share(), name, &table);
+  RowBuilder rows(store, study_id, study->spec(), name, &table);
   for (int64_t number = 0;;) {
     const auto runs = store.ListRuns(study_id, number, kRunsAtATime);
     if (!runs.ok()) return runs.status();

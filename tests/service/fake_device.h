@@ -18,6 +18,7 @@ namespace gyrebox::test {
 /// What a fake device does. Shared with the test, which may change the atomics while it runs.
 struct FakePlan {
   std::atomic<double> unstable_above = 1e300;  ///< amplitude from which a run is unstable, at its third sample
+  std::atomic<double> troubled_above = 1e300;  ///< from which it gets past a fault and raises an alarm, there too
   std::atomic<size_t> most_beds = 1'000'000;   ///< NewEnsemble throws std::bad_alloc for more
   std::atomic<bool> out_of_memory = false;     ///< Advance throws std::bad_alloc
   std::atomic<bool> broken = false;            ///< Advance throws std::runtime_error
@@ -95,6 +96,16 @@ class FakeEnsemble : public kernels::Ensemble {
                                      {1.5, 2.5},
                                      kernels::Fault::Nature::kNotTried};
         break;
+      }
+      if (spec.drive.wave.amplitude > plan_->troubled_above && state.samples == 2) {
+        chunk.alarm = "the residual is large";
+        chunk.passed.push_back({.reason = kernels::Fault::Reason::kLargestMove,
+                                .message = "bead 7 moved 0.2 sigma",
+                                .step = state.step,
+                                .time = static_cast<double>(state.step) * spec.time_step,
+                                .beads = {7},
+                                .place = {},
+                                .nature = kernels::Fault::Nature::kNumerical});
       }
       ++state.samples;
       chunk.samples.push_back(

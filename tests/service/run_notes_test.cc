@@ -1,0 +1,125 @@
+// What runs got past, on its way from the device to the store, and the step of the database that made room for it.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "example_studies.h"
+#include "executor/executor.h"
+#include "fake_device.h"
+#include "store/sql/migrations.h"
+#include "temporary_directory.h"
+#include "wait_for.h"
+
+namespace gyrebox {
+namespace {
+
+using test::AmplitudeStudy;
+using test::NewRuns;
+
+std::unique_ptr<store::Store> Open(const test::TemporaryDirectory& directory) {
+  auto store = store::Store::Open(directory.path());
+  EXPECT_TRUE(store.ok()) << store.status();
+  return *std::move(store);
+}
+
+/// Runs a study of two amplitudes to its end, on a device that has trouble with the second.
+void RunTroubled(const test::TemporaryDirectory& directory, double unstable_above = 1e300) {
+  const auto store = Open(directory);
+  const auto plan = std::make_shared<test::FakePlan>();
+  plan->troubled_above = 5;
+  plan->unstable_above = unstable_above;
+  test::FakeDevice device(plan);
+  executor::Executor executor(*store, device, {.chunk_seconds = 0.002, .record_seconds = 0.005}, [](int64_t) {});
+  const auto spec = AmplitudeStudy({4, 8}, 1);
+  ASSERT_TRUE(store->CreateStudy(spec, NewRuns(spec), "").ok());
+  executor.Start();
+  ASSERT_TRUE(test::WaitFor([&] { return store->GetStudy(1)->has_end_time(); }));
+}
+
+TEST(RunNotesTest, WhatARunGotPastStaysWithIt) {
+  const test::TemporaryDirectory directory;
+  RunTroubled(directory);
+  const auto store = Open(directory);
+  const auto run = store->GetRun(1, 2);
+  ASSERT_TRUE(run.ok()) << run.status();
+  EXPECT_EQ(run->state(), v1::Run::STATE_FINISHED);
+  EXPECT_EQ(run->alarm(), "the residual is large");
+  ASSERT_EQ(run->faults_passed_size(), 1);
+  EXPECT_EQ(run->faults_passed(0).reason(), "LARGEST_MOVE");
+  EXPECT_EQ(run->faults_passed(0).message(), "bead 7 moved 0.2 sigma");
+  EXPECT_EQ(run->faults_passed(0).nature(), v1::Fault::NATURE_NUMERICAL);
+  EXPECT_EQ(run->faults_passed(0).step(), 500);
+  EXPECT_FALSE(run->has_fault());
+  EXPECT_EQ(store->ListRuns(1, 1, 1)->at(0).alarm(), run->alarm());
+}
+
+TEST(RunNotesTest, ASoundRunHasNone) {
+  const test::TemporaryDirectory directory;
+  RunTroubled(directory);
+  const auto run = Open(directory)->GetRun(1, 1);
+  ASSERT_TRUE(run.ok());
+  EXPECT_EQ(run->alarm(), "");
+  EXPECT_EQ(run->faults_passed_size(), 0);
+}
+
+TEST(RunNotesTest, AnUnstableRunSaysWhetherHalfTheStepWasTried) {
+  const test::TemporaryDirectory directory;
+  RunTroubled(directory, /*unstable_above=*/3);
+  const auto run = Open(directory)->GetRun(1, 1);
+  ASSERT_TRUE(run.ok());
+  EXPECT_EQ(run->state(), v1::Run::STATE_UNSTABLE);
+  EXPECT_EQ(run->fault().nature(), v1::Fault::NATURE_NOT_TRIED);
+}
+
+TEST(RunNotesTest, ARunThatStartsAgainForgetsThem) {
+  const test::TemporaryDirectory directory;
+  {
+    const auto store = Open(directory);
+    const auto spec = AmplitudeStudy({4}, 1);
+    ASSERT_TRUE(store->CreateStudy(spec, NewRuns(spec), "").ok());
+    ASSERT_TRUE(store->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
+    store::RunUpdate update;
+    update.number = 1;
+    update.alarm = "odd";
+    update.faults_passed.emplace_back().set_reason("LARGEST_MOVE");
+    ASSERT_TRUE(store->RecordProgress(1, std::vector{update}).ok());
+    ASSERT_EQ(store->GetRun(1, 1)->faults_passed_size(), 1);
+  }
+  const auto run = Open(directory)->GetRun(1, 1);  // as after a crash
+  EXPECT_EQ(run->state(), v1::Run::STATE_QUEUED);
+  EXPECT_EQ(run->alarm(), "");
+  EXPECT_EQ(run->faults_passed_size(), 0);
+}
+
+TEST(MigrationTest, ADatabaseOfTheFirstLayoutOpensWithAllItHolds) {
+  const test::TemporaryDirectory directory;
+  const auto spec = AmplitudeStudy({4}, 1);
+  {
+    auto made = store::Connection::Open(directory.path() + "/gyrebox.db", store::Connection::Mode::kWrite);
+    ASSERT_TRUE(made.ok()) << made.status();
+    store::Connection& old = **made;
+    ASSERT_TRUE(old.Execute(store::sql::kMigrations[0]).ok());
+    ASSERT_TRUE(old.Execute("PRAGMA user_version = 1").ok());
+    const std::string bytes = spec.SerializeAsString();
+    ASSERT_TRUE(old.Prepare("INSERT INTO study (spec, create_time) VALUES (?, 1)")
+                    .Bind(store::Statement::AsBlob(bytes))
+                    .Run()
+                    .ok());
+    ASSERT_TRUE(old.Execute("INSERT INTO run (study, number, axis_values, trial, seed_places, seed_noise, "
+                            "seed_disorder, bead_count, total_steps, state, step) "
+                            "VALUES (1, 1, x'0000000000001040', 1, 1, 1, 1, 100, 4000, 5, 4000)")
+                    .ok());
+  }
+  const auto store = Open(directory);
+  EXPECT_EQ(store->GetStudy(1)->spec().SerializeAsString(), spec.SerializeAsString());
+  const auto run = store->GetRun(1, 1);
+  ASSERT_TRUE(run.ok()) << run.status();
+  EXPECT_EQ(run->axis_values(0), 4);
+  EXPECT_EQ(run->state(), v1::Run::STATE_FINISHED);
+  EXPECT_EQ(run->step(), 4000);
+  EXPECT_EQ(run->faults_passed_size(), 0);
+  EXPECT_EQ(run->alarm(), "");
+  EXPECT_TRUE(store->CreateStudy(spec, NewRuns(spec), "").ok());
+}
+
+}  // namespace
+}  // namespace gyrebox
