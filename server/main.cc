@@ -67,6 +67,7 @@ void ForceEndLater() {
 int Serve(const Options& options) {
   setenv("GRPC_VERBOSITY", "NONE", /*overwrite=*/0);  // faults are told once, by this program
   const sigset_t signals = BlockEndSignals();
+  if (!options.port_file.empty()) std::remove(options.port_file.c_str());  // what an earlier server left
   auto opened = gyrebox::kernels::OpenDevice(options.device, options.threads);
   if (opened.device == nullptr) return Fail("cannot use device " + options.device + ": " + opened.reason);
   auto store = gyrebox::store::Store::Open(options.data);

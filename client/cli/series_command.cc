@@ -1,3 +1,4 @@
+#include <cmath>
 #include <iostream>
 
 #include "cli/commands.h"
@@ -20,11 +21,20 @@ static Row Headers(const v1::ListSamplesResponse& series) {
   return head;
 }
 
+/// As many as tell a double from its neighbours.
+constexpr int kAllDigits = 17;
+constexpr int kShownDigits = 5;
+
+/// A value, or what stands for one that the sample does not hold.
+static std::string Cell(double value, const std::string& none, int digits) {
+  return std::isnan(value) ? none : schema::NumberText(value, digits);
+}
+
 static void PrintCsv(const v1::ListSamplesResponse& series) {
   WriteCsv(std::cout, Headers(series));
   for (const v1::Sample& sample : series.samples()) {
     Row row = {std::to_string(sample.step()), schema::NumberText(sample.time())};
-    for (const double value : sample.values()) row.push_back(schema::NumberText(value));
+    for (const double value : sample.values()) row.push_back(Cell(value, "", kAllDigits));
     WriteCsv(std::cout, row);
   }
 }
@@ -51,7 +61,7 @@ static void PrintText(const v1::ListSamplesResponse& series) {
   for (const v1::Sample& sample : series.samples()) {
     Row& row = rows.emplace_back();
     row = {std::to_string(sample.step()), schema::NumberText(sample.time(), 6)};
-    for (const int place : places) row.push_back(schema::NumberText(sample.values(place), 5));
+    for (const int place : places) row.push_back(Cell(sample.values(place), "-", kShownDigits));
   }
   WriteAligned(std::cout, rows, std::vector<Align>(rows[0].size(), Align::kRight));
 }

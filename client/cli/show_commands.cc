@@ -50,7 +50,7 @@ static std::string ValuesText(const v1::Axis& axis) {
 
 static std::string StateLine(const v1::Study& study) {
   std::string text = StateText(study.state()) + ", " + PercentText(study.progress()) + " done";
-  if (study.has_remaining_seconds()) text += ", about " + DurationText(study.remaining_seconds()) + " left";
+  if (study.has_remaining_seconds()) text += ", " + AboutText(study.remaining_seconds()) + " left";
   return text;
 }
 

@@ -50,8 +50,7 @@ static void PrintEstimate(const std::string& path, const v1::CheckStudyResponse&
                        " bead-steps"},
        {"  memory", BytesText(static_cast<double>(estimate.memory_bytes())) + " if all ran side by side"},
        {"  disk", BytesText(static_cast<double>(estimate.disk_bytes()))},
-       {"  time", "about " + DurationText(estimate.duration_seconds()) + " on this box alone (" +
-                      estimate.duration_basis() + ")"}},
+       {"  time", AboutText(estimate.duration_seconds()) + " on this box alone (" + estimate.duration_basis() + ")"}},
       {Align::kLeft, Align::kLeft});
   WriteStages(std::cout, checked.spec().schedule());
   WriteCautions(std::cout, checked.spec().laboratory());

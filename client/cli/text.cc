@@ -28,8 +28,7 @@ static std::string TwoPlaces(int64_t large, const char* large_unit, int64_t smal
   return text;
 }
 
-std::string DurationText(double seconds) {
-  if (!(seconds >= 1)) return "under a second";
+static std::string DurationText(double seconds) {
   if (seconds > 1e10) return schema::NumberText(seconds / 31557600, 2) + " years";
   const int64_t s = std::llround(seconds);
   if (s < 60) return std::to_string(s) + " s";
@@ -37,6 +36,8 @@ std::string DurationText(double seconds) {
   if (s < 86400) return TwoPlaces(s / 3600, "h", s % 3600 / 60, "min");
   return TwoPlaces(s / 86400, s < 2 * 86400 ? "day" : "days", s % 86400 / 3600, "h");
 }
+
+std::string AboutText(double seconds) { return seconds >= 1 ? "about " + DurationText(seconds) : "under a second"; }
 
 std::string BytesText(double bytes) {
   static constexpr const char* kUnits[] = {"B", "KiB", "MiB", "GiB", "TiB"};

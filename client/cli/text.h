@@ -20,8 +20,8 @@ std::string LastPart(const std::string& name);
 /// "amplitude [rad/tau]"; the name alone where there is no unit.
 std::string WithUnit(const std::string& name, const std::string& unit);
 
-/// "3 min 20 s" to two places; "under a second".
-std::string DurationText(double seconds);
+/// "about 3 min 20 s", to two places; "under a second".
+std::string AboutText(double seconds);
 
 /// "3.4 MiB".
 std::string BytesText(double bytes);

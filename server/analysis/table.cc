@@ -1,7 +1,7 @@
 #include "analysis/table.h"
 
 #include <algorithm>
-#include <optional>
+#include <cmath>
 #include <vector>
 
 #include "analysis/statistics.h"
@@ -86,6 +86,7 @@ class RowBuilder {
   }
 
  private:
+  /// Adds the mean over the samples on the plateau that hold the observable; those that do not are NaN.
   absl::Status AddPlateau(const v1::Run& run, int64_t number) {
     const auto observables = store_.GetObservables(study_, number);
     if (!observables.ok()) return observables.status();
@@ -97,9 +98,10 @@ class RowBuilder {
     if (!samples.ok()) return samples.status();
     std::vector<double> values;
     for (size_t i = 0; i < samples->size(); ++i) {
-      if (samples->row(i)[1] >= start) values.push_back(samples->row(i)[column->place]);
+      const double value = samples->row(i)[column->place];
+      if (samples->row(i)[1] >= start && !std::isnan(value)) values.push_back(value);
     }
-    plateaus_.push_back(Summarise(values).mean);
+    if (!values.empty()) plateaus_.push_back(Summarise(values).mean);
     return absl::OkStatus();
   }
 

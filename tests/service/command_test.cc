@@ -134,7 +134,7 @@ TEST_F(CommandTest, Series) {
     const Outcome csv = Gyrebox({"series", name, "--csv"});
     EXPECT_THAT(csv.out, testing::StartsWith("step,time [tau],spinner_weight_average_size [beads],histogram_0,"
                                              "histogram_1,histogram_2,closest_pair [sigma]\r\n"
-                                             "0,0,104,1,2,3,0.875\r\n250,0.125,104.0625,1,2,3,0.875\r\n"));
+                                             "0,0,104,1,2,3,0.875\r\n250,0.125,104.0625,1,2,3,\r\n"));
   }
   EXPECT_EQ(Json<v1::ListSamplesResponse>({"series", "1/1", "--json"}).samples_size(), 17);
 }

@@ -3,6 +3,7 @@
 
 #include <atomic>
 #include <chrono>
+#include <cmath>
 #include <memory>
 #include <mutex>
 #include <new>
@@ -48,7 +49,7 @@ class FakeEnsemble : public kernels::Ensemble {
     static const std::vector<kernels::Column> kColumns = {
         {"spinner_weight_average_size", "beads", "Mean size of the cluster of a spinner.", 1},
         {"histogram", "", "Beads by size.", 3},
-        {"closest_pair", "sigma", "Closest pair.", 1},
+        {"closest_pair", "sigma", "Closest pair, in every other sample.", 1},
     };
     return kColumns;
   }
@@ -108,8 +109,9 @@ class FakeEnsemble : public kernels::Ensemble {
                                 .nature = kernels::Fault::Nature::kNumerical});
       }
       ++state.samples;
-      chunk.samples.push_back(
-          {state.step, static_cast<double>(state.step) * spec.time_step, {FakeSize(spec, state.step), 1, 2, 3, 0.875}});
+      chunk.samples.push_back({state.step,
+                               static_cast<double>(state.step) * spec.time_step,
+                               {FakeSize(spec, state.step), 1, 2, 3, state.samples % 2 == 1 ? 0.875 : std::nan("")}});
     }
     if (state.verdict == kernels::Verdict::kRunning && state.step == spec.n_steps) {
       state.verdict = kernels::Verdict::kFinished;
