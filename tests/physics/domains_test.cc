@@ -17,8 +17,8 @@ namespace gyrebox {
 namespace {
 
 using kernels::DriveSpec;
-using kernels::WaveSpec;
 using kernels::RunSpec;
+using kernels::WaveSpec;
 
 RunSpec DrivenBed(double amplitude, double time_step, std::uint64_t seed) {
   RunSpec spec;

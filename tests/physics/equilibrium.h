@@ -1,0 +1,117 @@
+/// Undriven beds at equilibrium: means over independent starts.
+#pragma once
+
+#include <cmath>
+#include <numbers>
+#include <string>
+#include <vector>
+
+#include "gyrebox/device.h"
+#include "unit/runs.h"
+
+namespace gyrebox {
+
+/// A mean over independent starts and its standard error.
+struct Mean {
+  double value = 0, error = 0;
+};
+
+inline Mean MeanOf(const std::vector<double>& starts) {
+  double sum = 0, squares = 0;
+  for (const double x : starts) sum += x;
+  const double n = static_cast<double>(starts.size()), mean = sum / n;
+  for (const double x : starts) squares += (x - mean) * (x - mean);
+  return {mean, std::sqrt(squares / (n - 1) / n)};
+}
+
+/// How much is run.
+struct Budget {
+  std::int64_t n_beads = 1024;
+  int n_starts = 8;
+  std::int64_t n_steps = 100000;
+};
+
+/// A bed without spinners at a number density, sigma^-2.
+inline kernels::RunSpec UndrivenBed(const Budget& budget, double density) {
+  kernels::RunSpec spec;
+  spec.n_beads = budget.n_beads;
+  const kernels::Sides sides = kernels::FitSides(spec.start.places, spec.n_beads, density * std::numbers::pi / 4, 1);
+  spec.side_x = sides.x;
+  spec.side_y = sides.y;
+  spec.n_steps = budget.n_steps;
+  spec.measure.interval_steps = 200;
+  spec.measure.structure_every = 1;
+  return spec;
+}
+
+/// Means of columns over the last three quarters of a run, over starts. One Mean for each value asked for.
+/// @param wanted names of columns, with [k] behind it for value k of a wide one.
+inline std::vector<Mean> Measured(kernels::RunSpec spec, int n_starts,
+                                  const std::vector<std::pair<std::string, std::size_t>>& wanted) {
+  std::vector<kernels::RunSpec> specs;
+  for (int start = 1; start <= n_starts; ++start) {
+    spec.seeds.places = spec.seeds.noise = static_cast<std::uint64_t>(start);
+    specs.push_back(spec);
+  }
+  const auto device = kernels::OpenDevice("cpu").device;
+  const auto ensemble = device->NewEnsemble(specs);
+  const auto chunks = ensemble->Advance(spec.n_steps);
+  std::vector<Mean> means;
+  for (const auto& [name, k] : wanted) {
+    const std::size_t at = ValueAt(ensemble->columns(0), name) + k;
+    std::vector<double> starts;
+    for (const auto& chunk : chunks) {
+      EXPECT_EQ(chunk.verdict, kernels::Verdict::kFinished) << (chunk.fault ? chunk.fault->message : "");
+      double sum = 0, count = 0;
+      for (const auto& sample : chunk.samples) {
+        if (4 * sample.step < spec.n_steps) continue;
+        sum += sample.values[at];
+        ++count;
+      }
+      starts.push_back(sum / count);
+    }
+    means.push_back(MeanOf(starts));
+  }
+  return means;
+}
+
+/// What must not depend on the friction: pressure, local bond order, and g(r) through its first peak.
+inline std::vector<std::pair<std::string, std::size_t>> StaticQuantities() {
+  std::vector<std::pair<std::string, std::size_t>> out = {{"pressure", 0}, {"bond_order_local", 0}};
+  for (std::size_t bin = 46; bin <= 66; bin += 4) out.push_back({"passive_passive_correlation", bin});
+  return out;
+}
+
+/// A warm dense bed under default repulsion; means extrapolated to a vanishing time step from two.
+inline std::vector<Mean> StaticsAt(const Budget& budget, kernels::DynamicsSpec dynamics, double friction,
+                                   double temperature, double time_step) {
+  std::vector<Mean> two[2];
+  for (int half = 0; half < 2; ++half) {
+    Budget scaled = budget;
+    scaled.n_steps = budget.n_steps << half;
+    kernels::RunSpec spec = UndrivenBed(scaled, 0.70);
+    spec.friction = {friction, friction, 1.3, 1};
+    spec.dynamics = dynamics;
+    spec.temperature = temperature;
+    spec.time_step = time_step / (1 << half);
+    spec.health.largest_move = 0.15;
+    two[half] = Measured(spec, budget.n_starts, StaticQuantities());
+  }
+  std::vector<Mean> out;
+  for (std::size_t k = 0; k < two[0].size(); ++k) {
+    out.push_back({2 * two[1][k].value - two[0][k].value, std::hypot(2 * two[1][k].error, two[0][k].error)});
+  }
+  return out;
+}
+
+/// Largest difference of two sets of means in standard errors.
+inline double LargestDeviation(const std::vector<Mean>& a, const std::vector<Mean>& b) {
+  double largest = 0;
+  for (std::size_t k = 0; k < a.size(); ++k) {
+    const double deviation = std::abs(a[k].value - b[k].value) / std::hypot(a[k].error, b[k].error);
+    largest = std::max(largest, deviation);
+  }
+  return largest;
+}
+
+}  // namespace gyrebox

@@ -1,0 +1,32 @@
+// Friction between beads slows an undriven bed down and changes nothing else (exact: the canonical average).
+#include "equilibrium.h"
+
+namespace gyrebox {
+namespace {
+
+using kernels::DynamicsSpec;
+
+constexpr Budget kBudget = {256, 8, 20000};
+constexpr double kTemperature = 0.3, kTimeStep = 2e-4;
+
+DynamicsSpec Converged(bool midpoint) {
+  return {.equation = DynamicsSpec::Equation::kConverged, .tolerance = 1e-4, .midpoint = midpoint};
+}
+
+TEST(Equilibrium, DoesNotDependOnFriction) {
+  const auto plain = StaticsAt(kBudget, {.equation = DynamicsSpec::Equation::kBrownian}, 0, kTemperature, kTimeStep);
+  for (const double friction : {0.0, 5.0, 50.0}) {
+    const auto rough = StaticsAt(kBudget, Converged(true), friction, kTemperature, kTimeStep);
+    EXPECT_LT(LargestDeviation(plain, rough), 4) << "friction " << friction;
+  }
+}
+
+// The drift that a mobility which depends on places calls for comes from the midpoint; without it the bed settles
+// elsewhere.
+TEST(Equilibrium, DependsOnFrictionWithoutTheMidpoint) {
+  const auto plain = StaticsAt(kBudget, {.equation = DynamicsSpec::Equation::kBrownian}, 0, kTemperature, kTimeStep);
+  EXPECT_GT(LargestDeviation(plain, StaticsAt(kBudget, Converged(false), 50, kTemperature, kTimeStep)), 4);
+}
+
+}  // namespace
+}  // namespace gyrebox

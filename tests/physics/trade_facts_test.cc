@@ -1,0 +1,109 @@
+// What people who run such beds know, each marked "common practice", held against independent starts: a fact counts as
+// shown where Welch's t between two sets of starts passes 3.
+#include <cmath>
+
+#include "equilibrium.h"
+
+namespace gyrebox {
+namespace {
+
+using kernels::DriveSpec;
+using kernels::RunSpec;
+using kernels::WaveSpec;
+
+constexpr double kSignificance = 3;
+
+RunSpec Film(double amplitude, double frequency, double duration) {
+  RunSpec spec;
+  spec.n_beads = 1024;
+  spec.n_spinners = 307;
+  const kernels::Sides sides = kernels::FitSides(spec.start.places, spec.n_beads, 0.70, 1);
+  spec.side_x = sides.x;
+  spec.side_y = sides.y;
+  spec.temperature = 0.002;
+  spec.n_steps = std::llround(duration / spec.time_step);
+  const auto shape = frequency > 0 ? WaveSpec::Shape::kSine : WaveSpec::Shape::kSteady;
+  spec.drive = {DriveSpec::Quantity::kRate, {.shape = shape, .amplitude = amplitude, .frequency = frequency}, {}};
+  spec.measure.structure_every = 1 << 20;
+  return spec;
+}
+
+// Weight-average domain size over the last tenth of each run.
+std::vector<double> LastSizes(const std::vector<RunSpec>& specs) {
+  const auto device = kernels::OpenDevice("cpu").device;
+  const auto ensemble = device->NewEnsemble(specs);
+  const auto chunks = ensemble->Advance(std::int64_t{1} << 40);
+  const std::size_t at = ValueAt(ensemble->columns(0), "spinner_weight_average_size");
+  std::vector<double> sizes;
+  for (std::size_t run = 0; run < specs.size(); ++run) {
+    EXPECT_EQ(chunks[run].verdict, kernels::Verdict::kFinished);
+    double sum = 0, count = 0;
+    for (const auto& sample : chunks[run].samples) {
+      if (10 * sample.step < 9 * specs[run].n_steps) continue;
+      sum += sample.values[at];
+      ++count;
+    }
+    sizes.push_back(sum / count);
+  }
+  return sizes;
+}
+
+std::vector<RunSpec> Starts(RunSpec spec, int n, std::uint64_t first = 1) {
+  std::vector<RunSpec> specs;
+  for (int k = 0; k < n; ++k) {
+    spec.seeds.places = first + static_cast<std::uint64_t>(k);
+    specs.push_back(spec);
+  }
+  return specs;
+}
+
+double WelchT(const std::vector<double>& a, const std::vector<double>& b) {
+  const Mean x = MeanOf(a), y = MeanOf(b);
+  std::printf("  %.3g +- %.2g against %.3g +- %.2g\n", x.value, x.error, y.value, y.error);
+  return (x.value - y.value) / std::hypot(x.error, y.error);
+}
+
+// Common practice.
+TEST(TradeFacts, NoiseSeedMattersLessThanStartingPlaces) {
+  std::vector<RunSpec> noises;
+  for (std::uint64_t seed = 1; seed <= 8; ++seed) {
+    noises.push_back(Film(28, 1, 40));
+    noises.back().seeds.noise = seed;
+  }
+  const Mean by_noise = MeanOf(LastSizes(noises));
+  const Mean by_places = MeanOf(LastSizes(Starts(Film(28, 1, 40), 8)));
+  std::printf("  spread by noise %.3g, by places %.3g\n", by_noise.error * std::sqrt(8),
+              by_places.error * std::sqrt(8));
+  EXPECT_LT(by_noise.error, by_places.error);
+}
+
+// Common practice.
+TEST(TradeFacts, OscillationLeavesFiniteDomainsWhereASteadyDriveMakesOne) {
+  const auto steady = LastSizes(Starts(Film(20, 0, 200), 3)), swinging = LastSizes(Starts(Film(20, 1, 200), 3));
+  EXPECT_GT(WelchT(steady, swinging), kSignificance);
+  EXPECT_GT(MeanOf(steady).value, 0.6 * 307);
+  EXPECT_LT(MeanOf(swinging).value, 0.4 * 307);
+}
+
+// Common practice.
+TEST(TradeFacts, MoreAmplitudeIsNeededAsFrequencyRises) {
+  const auto slow = LastSizes(Starts(Film(18, 0.5, 50), 5)), fast = LastSizes(Starts(Film(18, 2, 50), 5));
+  EXPECT_GT(WelchT(slow, fast), kSignificance);
+  const auto fast_strong = LastSizes(Starts(Film(36, 2, 50), 5));
+  EXPECT_GT(WelchT(fast_strong, fast), kSignificance);
+}
+
+// Common practice: the same last stage, after a weak and after a strong middle stage.
+TEST(TradeFacts, TheBedRemembersAStrongerMiddleStage) {
+  const auto after = [](double middle) {
+    RunSpec spec = Film(14, 1, 120);
+    const std::int64_t third = spec.n_steps / 3;
+    spec.adjustments = {{third, 0, {}, {{kernels::Parameter::kAmplitude, middle, false}}},
+                        {2 * third, 0, {}, {{kernels::Parameter::kAmplitude, 20, false}}}};
+    return LastSizes(Starts(spec, 5));
+  };
+  EXPECT_GT(WelchT(after(40), after(14)), kSignificance);
+}
+
+}  // namespace
+}  // namespace gyrebox
