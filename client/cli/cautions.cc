@@ -32,9 +32,9 @@ static void WriteLevels(std::ostream& out, std::optional<double> field_mt, doubl
   if (frequency_hz > kHeatingFrom) out << "  Above 100 kHz there are further limits, against heating of the body.\n";
   if (!field_mt) return;
   const double peak = *field_mt * kTesla, rms = units::RmsOfPeak(peak);
-  out << "  A peak of " << Millitesla(peak) << " to and fro is " << Millitesla(rms) << " rms: " << Verdict(rms, levels)
-      << ".\n  A field that rotates has its whole " << Millitesla(peak) << " as rms: " << Verdict(peak, levels)
-      << ".\n";
+  out << "  People in the peak of " << Millitesla(peak) << " that is given would be in " << Millitesla(rms)
+      << " rms where it goes to and fro: " << Verdict(rms, levels) << ";\n  in " << Millitesla(peak)
+      << " rms where it rotates: " << Verdict(peak, levels) << ".\n";
 }
 
 void WriteCautions(std::ostream& out, std::optional<double> field_mt, std::optional<double> frequency_hz) {

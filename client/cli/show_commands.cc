@@ -66,7 +66,7 @@ static void PrintHead(const v1::Study& study) {
   }
   rows.push_back({"  trials", std::to_string(study.spec().trials().count())});
   WriteAligned(std::cout, rows, {Align::kLeft, Align::kLeft});
-  WriteStages(std::cout, study.spec().schedule());
+  WriteStages(std::cout, study.spec());
 }
 
 static bool StoppedEarly(const v1::Run& run) {

@@ -36,9 +36,21 @@ static std::string WaveText(const v1::Adjustable& step) {
   return wave->name() + " wave" + (numbers.empty() ? "" : " of " + numbers);
 }
 
-static std::string ChangesText(const v1::Stage& stage) {
+/// What the axes vary in a stage, such as "step.amplitude by axis".
+static std::string VariedText(const v1::StudySpec& spec, int stage) {
+  const std::string prefix = "schedule.stages[" + std::to_string(stage) + "].";
+  std::string text;
+  for (const v1::Axis& axis : spec.axes()) {
+    if (!axis.field().starts_with(prefix)) continue;
+    text += (text.empty() ? "" : ", ") + axis.field().substr(prefix.size()) + " by axis";
+  }
+  return text;
+}
+
+static std::string ChangesText(const v1::StudySpec& spec, int number) {
+  const v1::Stage& stage = spec.schedule().stages(number);
   const std::string parts[] = {WaveText(stage.step()), NumbersText(stage.step(), " "),
-                               NumbersText(stage.ramp(), " ramps to ")};
+                               NumbersText(stage.ramp(), " ramps to "), VariedText(spec, number)};
   std::string text;
   for (const std::string& part : parts) {
     if (!part.empty()) text += (text.empty() ? "" : "; ") + part;
@@ -46,12 +58,13 @@ static std::string ChangesText(const v1::Stage& stage) {
   return text.empty() ? "nothing changes" : text;
 }
 
-void WriteStages(std::ostream& out, const v1::Schedule& schedule) {
-  if (schedule.stages().empty()) return;
+void WriteStages(std::ostream& out, const v1::StudySpec& spec) {
+  if (spec.schedule().stages().empty()) return;
   std::vector<Row> rows;
-  for (const v1::Stage& stage : schedule.stages()) {
-    const std::string number = std::to_string(rows.size() + 1);
-    rows.push_back({"    " + number, stage.label(), schema::NumberText(stage.duration()) + " tau", ChangesText(stage)});
+  for (int i = 0; i < spec.schedule().stages_size(); ++i) {
+    const v1::Stage& stage = spec.schedule().stages(i);
+    rows.push_back({"    " + std::to_string(i + 1), stage.label(), schema::NumberText(stage.duration()) + " tau",
+                    ChangesText(spec, i)});
   }
   out << "  stages\n";
   WriteAligned(out, rows, {Align::kLeft, Align::kLeft, Align::kRight, Align::kLeft});

@@ -7,7 +7,7 @@
 
 namespace gyrebox::client {
 
-/// Writes the stages, one a line: length, and what changes. Nothing where there are none.
-void WriteStages(std::ostream& out, const v1::Schedule& schedule);
+/// Writes the stages, one a line: length, and what changes, by an axis too. Nothing where there are none.
+void WriteStages(std::ostream& out, const v1::StudySpec& spec);
 
 }  // namespace gyrebox::client

@@ -52,7 +52,7 @@ static void PrintEstimate(const std::string& path, const v1::CheckStudyResponse&
        {"  disk", BytesText(static_cast<double>(estimate.disk_bytes()))},
        {"  time", AboutText(estimate.duration_seconds()) + " on this box alone (" + estimate.duration_basis() + ")"}},
       {Align::kLeft, Align::kLeft});
-  WriteStages(std::cout, checked.spec().schedule());
+  WriteStages(std::cout, checked.spec());
   WriteCautions(std::cout, checked.spec().laboratory());
 }
 

@@ -91,9 +91,11 @@ std::set<std::string> TomlReader::FindSecondChoices(const toml::table& table, co
 void TomlReader::AddUnknown(const std::string& key, const Descriptor& descriptor, const std::string& prefix, int line) {
   std::string advice;
   if (const auto* choice = descriptor.FindOneofByName(key)) {
-    advice = "a choice is a table; give one of";
+    const bool of_tables = choice->field(0)->message_type() != nullptr;
+    advice = of_tables ? "a choice is a table; give one of " : "give one of ";
     for (int i = 0; i < choice->field_count(); ++i) {
-      advice += (i ? ", [" : " [") + prefix + choice->field(i)->name() + "]";
+      const std::string member = prefix + choice->field(i)->name();
+      advice += (i ? ", " : "") + (of_tables ? "[" + member + "]" : member);
     }
   } else {
     std::vector<std::string> siblings;

@@ -27,6 +27,7 @@ class PointChecker {
       : spec_(spec), memory_bytes_(memory_bytes), violations_(violations) {
     const bool schedule_sound = AllSound("schedule") && Sound("dynamics.time_step");
     steps_sound_ = schedule_sound && (spec.schedule().stages_size() > 0 || Sound("schedule.duration"));
+    changes_sound_ = AllSound("drive") && AxesSound("schedule");
     period_sound_ = schedule_sound && AllSound("drive");
     interval_sound_ = Sound("measure.interval") && Sound("dynamics.time_step");
     spinners_sound_ = Sound("bed.spinner_fraction") && Sound("bed.bead_count");
@@ -36,7 +37,7 @@ class PointChecker {
   void Check(const std::vector<double>& point) {
     const v1::StudySpec at = AtPoint(spec_, point);
     if (steps_sound_) CheckSteps(at);
-    if (period_sound_) CheckChanges(at);
+    if (changes_sound_) CheckChanges(at);
     if (period_sound_) CheckPeriod(at);
     if (interval_sound_) CheckInterval(at);
     if (spinners_sound_) CheckSpinners(at);
@@ -52,12 +53,15 @@ class PointChecker {
   }
 
   /// Whether all that a message holds is sound, and the axes that vary some of it.
-  bool AllSound(const std::string& path) const {
+  bool AllSound(const std::string& path) const { return violations_->Sound(path) && AxesSound(path); }
+
+  /// Whether the axes are sound that vary some of what a message holds.
+  bool AxesSound(const std::string& path) const {
     for (int i = 0; i < spec_.axes_size(); ++i) {
       const bool inside = spec_.axes(i).field().starts_with(path + ".");
       if (inside && !violations_->Sound("axes[" + std::to_string(i) + "]")) return false;
     }
-    return violations_->Sound(path);
+    return true;
   }
 
   /// The path of what an axis varies in a message; of what follows, where none does.
@@ -103,7 +107,9 @@ class PointChecker {
   }
 
   void CheckChanges(const v1::StudySpec& at) {
-    for (const BadChange& bad : BadChanges(at)) Add(bad.path, bad.description);
+    for (const BadChange& bad : BadChanges(at)) {
+      if (violations_->Sound(bad.path)) Add(bad.path, bad.description);
+    }
   }
 
   void CheckPeriod(const v1::StudySpec& at) {
@@ -160,7 +166,7 @@ class PointChecker {
   const v1::StudySpec& spec_;
   const int64_t memory_bytes_;
   Violations* violations_;
-  bool steps_sound_, period_sound_, interval_sound_, spinners_sound_, all_sound_;
+  bool steps_sound_, changes_sound_, period_sound_, interval_sound_, spinners_sound_, all_sound_;
 };
 
 void CheckPoints(const v1::StudySpec& spec, int64_t memory_bytes, Violations* violations) {

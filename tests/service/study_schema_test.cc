@@ -385,6 +385,17 @@ TEST(LaboratoryTest, ChangesNoRunAndIsNeverMadeUp) {
   EXPECT_FALSE(Filled(spec).laboratory().has_field_mt());
 }
 
+TEST(ScheduleTest, FaultsOfAllStagesAreToldAtOnce) {
+  S spec = Staged();
+  spec.mutable_schedule()->mutable_stages(0)->mutable_step()->set_depth(1);
+  spec.mutable_schedule()->mutable_stages(1)->clear_duration();
+  spec.mutable_schedule()->mutable_stages(2)->mutable_ramp()->set_jitter(2);
+  std::vector<std::string> fields;
+  for (const auto& fault : study::Validate(Filled(spec))) fields.push_back(fault.field());
+  EXPECT_THAT(fields, ElementsAre("schedule.stages[1].duration", "schedule.stages[0].step.depth",
+                                  "schedule.stages[2].ramp.jitter"));
+}
+
 // ---- what is refused
 
 struct BadStudy {
