@@ -270,13 +270,16 @@ void Bed::Fail(Fault::Reason reason, std::vector<std::int64_t> beads, const char
   fault_ = fault;
 }
 
+double Bed::Distance(const BeadRecord& a, const BeadRecord& b) const {
+  return std::hypot(Difference(a.x, b.x, spec_.side_x * 0x1p-32), Difference(a.y, b.y, spec_.side_y * 0x1p-32));
+}
+
 void Bed::FailClosestPair() {
   double closest = std::numeric_limits<double>::infinity();
   std::vector<std::int64_t> ids;
   beads_.ForListed([&](std::uint32_t slot, std::uint32_t other) {
     const BeadRecord &a = beads_.now()[slot], &b = beads_.now()[other];
-    const double r =
-        std::hypot(Difference(a.x, b.x, spec_.side_x * 0x1p-32), Difference(a.y, b.y, spec_.side_y * 0x1p-32));
+    const double r = Distance(a, b);
     const auto pair = std::minmax(a.id, b.id);
     if (r > closest || (r == closest && pair.first >= ids[0])) return;
     closest = r;
@@ -409,8 +412,7 @@ std::vector<std::uint32_t> Bed::PartnersWithin(std::uint32_t id, double distance
   std::vector<std::uint32_t> out;
   beads_.ForListed([&](std::uint32_t slot, std::uint32_t other) {
     const BeadRecord &a = beads_.now()[slot], &b = beads_.now()[other];
-    const double dx = Difference(a.x, b.x, spec_.side_x * 0x1p-32), dy = Difference(a.y, b.y, spec_.side_y * 0x1p-32);
-    if (a.id == id && dx * dx + dy * dy < distance * distance) out.push_back(b.id);
+    if (a.id == id && Distance(a, b) < distance) out.push_back(b.id);
   });
   std::sort(out.begin(), out.end());
   return out;

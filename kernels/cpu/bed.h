@@ -58,6 +58,8 @@ class Bed {
   float TorqueOn(std::int64_t bead) const;
 
   void Fail(Fault::Reason reason, std::vector<std::int64_t> beads, const char* format, double figure, double limit);
+  /// Nearest-image distance of two beads, sigma.
+  double Distance(const BeadRecord& a, const BeadRecord& b) const;
   void FailClosestPair();
   void FailLargestMove(const StepHealth& health);
   bool Retry(RunChunk& chunk);
