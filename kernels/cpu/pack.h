@@ -91,6 +91,7 @@ GYREBOX_HD void MultiplyHighLow(Word a, Word b, Word& high, Word& low) {
 GYREBOX_HD std::uint32_t Bits(Mask m) { return static_cast<std::uint32_t>(_mm256_movemask_ps((__m256)m.v)); }
 #endif
 
+GYREBOX_HD Real RootOf(Real a) { return Sqrt(a); }
 GYREBOX_HD Real PowerOfTwo(Int i, Real) { return Real((FloatLanes)((i.v + 127) << 23)); }
 template <class R>
 GYREBOX_HD R ToReal(Int i) {

@@ -2,7 +2,7 @@
 /// Stand. 49, 409 (1952)). A is sparse, symmetric and positive definite; the preconditioner is the block of each bead.
 #pragma once
 
-#include <cmath>
+#include "model/real.h"
 
 namespace gyrebox::kernels {
 
@@ -24,11 +24,11 @@ struct SolverReport {
 ///   double Multiply()                     q = A p; returns p.q
 ///   SolverSums Follow(double alpha)       V += alpha p, r -= alpha q, z = M^-1 r
 template <class System>
-SolverReport SolveByConjugateGradients(System& system, double tolerance, int most_iterations) {
+GYREBOX_HD SolverReport SolveByConjugateGradients(System& system, double tolerance, int most_iterations) {
   SolverReport report;
   double right = 0;
   SolverSums sums = system.Begin(right);
-  const auto relative = [&] { return right > 0 ? std::sqrt(sums.residual / right) : std::sqrt(sums.residual); };
+  const auto relative = [&] { return right > 0 ? Sqrt(sums.residual / right) : Sqrt(sums.residual); };
   double beta = 0;
   for (report.relative_residual = relative();
        report.relative_residual > tolerance && report.iterations < most_iterations; ++report.iterations) {

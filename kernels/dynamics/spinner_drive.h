@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "gyrebox/run_spec.h"
-#include "model/drive.h"
+#include "model/own_drive.h"
 
 namespace gyrebox::kernels {
 
@@ -39,17 +39,13 @@ class SpinnerDrive {
   void set_state(const DriveState& state) { state_ = state; }
 
  private:
-  double Factor(std::size_t i, std::uint32_t turns) const;
-  void AdvanceOwn(std::size_t i, double time, Phases& phases, std::uint32_t& turns) const;
-
   std::uint64_t seed_;
   std::vector<std::uint32_t> ids_;
   WaveSpec wave_;
   DisorderSpec disorder_;
   bool uniform_ = true;
   DriveState state_;
-  // Each spinner's own numbers.
-  std::vector<double> amplitude_normal_, frequency_normal_, phase_uniform_, order_;
+  std::vector<SpinnerNumbers> own_;  // (spinners)
 };
 
 }  // namespace gyrebox::kernels

@@ -14,9 +14,9 @@ struct Phases {
 };
 
 /// Advance of a phase, or any number of turns, as a 64-bit fraction of a turn. Whole turns drop out.
-inline std::uint64_t TurnFraction(double turns) {
+GYREBOX_HD std::uint64_t TurnFraction(double turns) {
   const double fraction = turns - std::floor(turns);
-  return static_cast<std::uint64_t>(std::ldexp(fraction, 53)) << 11;
+  return static_cast<std::uint64_t>(fraction * 0x1p53) << 11;
 }
 /// A phase as a number in [0, 1).
 GYREBOX_HD double TurnValue(std::uint64_t turn) { return static_cast<double>(turn >> 11) * 0x1p-53; }
@@ -24,7 +24,7 @@ GYREBOX_HD double TurnValue(std::uint64_t turn) { return static_cast<double>(tur
 GYREBOX_HD double CosTurn(std::uint64_t turn) { return SinTurn(turn + (std::uint64_t{1} << 62)); }
 
 /// Advances the phases by a time, in tau, with every frequency multiplied by `pace`.
-inline void AdvancePhases(const WaveSpec& wave, double time, double pace, Phases& phases) {
+GYREBOX_HD void AdvancePhases(const WaveSpec& wave, double time, double pace, Phases& phases) {
   const double scaled = time * pace;
   switch (wave.shape) {
     case WaveSpec::Shape::kSteady:

@@ -35,6 +35,36 @@ GYREBOX_HD double Fma(double a, double b, double c) {
 GYREBOX_HD float Sqrt(float a) { return __builtin_sqrtf(a); }
 GYREBOX_HD double Sqrt(double a) { return __builtin_sqrt(a); }
 
+/// Square root of a >= 0. On the device to the last bit but two, at a fifth of the instructions.
+GYREBOX_HD float RootOf(float a) {
+#if defined(__CUDA_ARCH__)
+  float out;
+  asm("sqrt.approx.ftz.f32 %0, %1;" : "=f"(out) : "f"(a));
+  return out;
+#else
+  return Sqrt(a);
+#endif
+}
+GYREBOX_HD double RootOf(double a) { return Sqrt(a); }
+
+/// Square root of a > 0, and its inverse; on the device to the last bit but two.
+template <class R>
+GYREBOX_HD void Root(R a, R& root, R& inverse) {
+  root = Sqrt(a);
+  inverse = R(1.0) / root;
+}
+#if defined(__CUDACC__)
+GYREBOX_HD void Root(float a, float& root, float& inverse) {
+#if defined(__CUDA_ARCH__)
+  asm("rsqrt.approx.ftz.f32 %0, %1;" : "=f"(inverse) : "f"(a));
+  root = a * inverse;
+#else
+  root = Sqrt(a);
+  inverse = 1 / root;
+#endif
+}
+#endif
+
 template <class R>
 GYREBOX_HD R Select(bool take_first, R a, R b) {
   return take_first ? a : b;

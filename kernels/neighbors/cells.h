@@ -18,7 +18,7 @@ struct CellGrid {
   /// @param sides and reach in sigma; reach over 0.
   CellGrid(double side_x, double side_y, double reach) : nx(CellsAlong(side_x, reach)), ny(CellsAlong(side_y, reach)) {}
 
-  int count() const { return nx * ny; }
+  GYREBOX_HD int count() const { return nx * ny; }
   GYREBOX_HD int Column(std::uint32_t x) const { return Slot(x, nx); }
   GYREBOX_HD int Row(std::uint32_t y) const { return Slot(y, ny); }
   GYREBOX_HD int CellOf(std::uint32_t x, std::uint32_t y) const { return Row(y) * nx + Column(x); }

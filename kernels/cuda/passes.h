@@ -1,0 +1,162 @@
+/// The passes over the beads of a bed that make a time step of the lagged and the brownian dynamics.
+#pragma once
+
+#include "cuda/bed_view.h"
+
+namespace gyrebox::kernels::cuda {
+
+/// Drive of one spinner that differs from the others, at the middle of the substep; scaled like StepNumbers::drive.
+GYREBOX_RARE float OwnDriveOf(const BedPlan& plan, const OwnDriveNumbers& numbers, double time, std::uint32_t id) {
+  const OwnDrive& own = plan.memory.own;
+  const std::uint32_t s = own.spinner_of_id[id];
+  return static_cast<float>(plan.drive_scale * OwnDriveValue(numbers.wave, numbers.disorder, own.numbers[s],
+                                                             plan.disorder_seed, id, time / 2, own.phases[s],
+                                                             own.turns[s]));
+}
+
+/// Drive of a spinner in this substep.
+GYREBOX_PASS float DriveOf(const BedPlan& plan, const StepNumbers& numbers, const OwnDriveNumbers* own_numbers,
+                           std::uint32_t tag) {
+  return numbers.own_drive < 0 ? numbers.drive
+                               : OwnDriveOf(plan, own_numbers[numbers.own_drive], numbers.time, IdOf(tag));
+}
+
+/// Writes the spin that the drive imposes in the coming substep where passes look for it. Under brownian dynamics a
+/// torque is its spin, and passive beads have none.
+template <class Team, class Index>
+GYREBOX_PASS void ImposeSpin(Team& team, BedView<Index>& bed, const StepNumbers& numbers,
+                             const OwnDriveNumbers* own_numbers) {
+  const bool brownian = bed.plan.dynamics.equation == DynamicsSpec::Equation::kBrownian;
+  if (!brownian && !bed.plan.rate_imposed) return;
+  float* spin = bed.Now(bed.spin);
+  for (std::uint32_t i = team.rank(); i < bed.plan.n; i += team.size()) {
+    if (IsSpinner(bed.tag[i])) {
+      spin[i] = DriveOf(bed.plan, numbers, own_numbers, bed.tag[i]);
+    } else if (brownian) {
+      spin[i] = 0;
+    }
+  }
+  team.Sync();
+}
+
+/// Moves the phases of spinners with a drive of their own past a substep.
+GYREBOX_RARE void AdvanceOwnDrive(std::uint32_t rank, std::uint32_t size, const BedPlan& plan,
+                                  const OwnDriveNumbers& numbers, double time) {
+  const OwnDrive& own = plan.memory.own;
+  for (std::uint32_t s = rank; s < plan.n_spinners; s += size) {
+    AdvanceOwnPhases(numbers.wave, numbers.disorder, own.numbers[s].frequency_normal, time, own.phases[s],
+                     own.turns[s]);
+  }
+}
+
+/// What a kernel is compiled for, so that it holds no more than it needs. Noise of no amplitude changes nothing, so a
+/// thermal mode serves where the temperature is 0 too.
+template <DynamicsSpec::Equation equation, bool thermal, bool exponential>
+struct Mode {
+  static constexpr bool kLagged = equation == DynamicsSpec::Equation::kLagged;
+  static constexpr bool kConverged = equation == DynamicsSpec::Equation::kConverged;
+  static constexpr bool kBrownian = equation == DynamicsSpec::Equation::kBrownian;
+  static constexpr bool kThermal = thermal;
+  static constexpr bool kExponential = exponential;  ///< the one law of force that it knows
+};
+
+/// What a move does beside the places.
+struct MoveOptions {
+  bool follow = true;          ///< false: only the motion is wanted
+  bool spin_is_given = false;  ///< spinners leave with the drive of the next substep rather than their own spin
+  float next_drive = 0;
+  bool spin_is_drive = false;  ///< brownian: passive beads leave with none
+};
+
+/// Moves bead i by a motion, into the next half.
+template <class Index>
+GYREBOX_PASS void MoveBead(BedView<Index>& bed, const StepLaws<float>& laws, const MoveOptions& options, float time,
+                           std::uint32_t i, PlaceMotion own, std::uint32_t tag, const Motion<float>& motion,
+                           HealthOfThread& health) {
+  const float move_x = motion.vx * time, move_y = motion.vy * time;
+  const float move = Fma(move_x, move_x, move_y * move_y);
+  health.move = move < 1e30f ? Max(health.move, move) : 1e30f;
+  own.vx = motion.vx;
+  own.vy = motion.vy;
+  float spin = motion.spin;
+  if (options.follow) {
+    Remainder remainder = bed.Now(bed.remainder)[i];
+    Advance(own.x, remainder.x, move_x, laws.axis_x.quanta_of_length);
+    Advance(own.y, remainder.y, move_y, laws.axis_y.quanta_of_length);
+    std::uint32_t angle = bed.Now(bed.angle)[i];
+    float ignored = 0;
+    Advance(angle, ignored, motion.spin * time, static_cast<float>(kQuantaOfRadian));
+    bed.Next(bed.remainder)[i] = remainder;
+    bed.Next(bed.angle)[i] = angle;
+    const Pair32 built = bed.plan.memory.built[i];
+    const float drift_x = Difference(built.x, own.x, laws.axis_x.length_of_quantum);
+    const float drift_y = Difference(built.y, own.y, laws.axis_y.length_of_quantum);
+    health.drift = Max(health.drift, Fma(drift_x, drift_x, drift_y * drift_y));
+    if (options.spin_is_given && IsSpinner(tag)) {
+      spin = options.next_drive;
+    } else if (options.spin_is_drive && !IsSpinner(tag)) {
+      spin = 0;
+    }
+  }
+  bed.Next(bed.beads)[i] = own;
+  bed.Next(bed.spin)[i] = spin;
+}
+
+/// Motion that balances a row, spin imposed or free.
+GYREBOX_PASS Motion<float> Balanced(const BedPlan& plan, const BalanceRow<float>& row, std::uint32_t tag,
+                                    float imposed_spin) {
+  return plan.rate_imposed && IsSpinner(tag) ? row.SolveWithSpin(imposed_spin) : row.SolveFree();
+}
+
+template <class Mode, class Team, class Index>
+GYREBOX_PASS void LaggedPass(Team& team, BedView<Index>& bed, const StepNumbers& numbers,
+                             const OwnDriveNumbers* own_numbers, const MoveOptions& options, HealthOfThread& health) {
+  const PlaceMotion* now = bed.Now(bed.beads);
+  const float* spin = bed.Now(bed.spin);
+  for (std::uint32_t i = team.rank(); i < bed.plan.n; i += team.size()) {
+    // Read for every bead anew: they cost few instructions and would hold twenty registers.
+    StepLaws<float> laws = LawsOf(bed.plan, numbers);
+    if constexpr (Mode::kExponential) laws.force.law = ForceSpec::Law::kExponential;
+    const PlaceMotion own = now[i];
+    const std::uint32_t tag = bed.tag[i];
+    BalanceRow<float> row(laws.translational, laws.rotational);
+    ForPartners(bed, laws, now, i, own, [&](std::uint32_t j, const PlaceMotion& other, const PairPlace<float>& pair) {
+      health.closest = Min(health.closest, pair.squared);
+      laws.AddFriction(pair, {other.vx, other.vy, spin[j]}, row);
+      laws.AddPush(pair, row);
+      if constexpr (Mode::kThermal) {
+        laws.AddPairNoise(numbers.keys, IdOf(tag), IdOf(bed.tag[j]), pair, row);
+      }
+    });
+    if constexpr (Mode::kThermal) laws.AddBeadNoise(numbers.keys, IdOf(tag), row);
+    if (!bed.plan.rate_imposed && IsSpinner(tag)) row.torque += DriveOf(bed.plan, numbers, own_numbers, tag);
+    MoveBead(bed, laws, options, static_cast<float>(numbers.time), i, own, tag, Balanced(bed.plan, row, tag, spin[i]),
+             health);
+  }
+}
+
+template <class Team, class Index>
+GYREBOX_PASS void BrownianPass(Team& team, BedView<Index>& bed, const StepNumbers& numbers, const MoveOptions& options,
+                               HealthOfThread& health) {
+  const StepLaws<float> laws = LawsOf(bed.plan, numbers);
+  const float time = static_cast<float>(numbers.time);
+  const PlaceMotion* now = bed.Now(bed.beads);
+  const float* spin = bed.Now(bed.spin);
+  const float mobility = 1 / laws.translational, turning = 1 / laws.rotational;
+  for (std::uint32_t i = team.rank(); i < bed.plan.n; i += team.size()) {
+    const PlaceMotion own = now[i];
+    const std::uint32_t tag = bed.tag[i];
+    BalanceRow<float> row(0.0f, 0.0f);
+    ForPartners(bed, laws, now, i, own, [&](std::uint32_t j, const PlaceMotion&, const PairPlace<float>& pair) {
+      health.closest = Min(health.closest, pair.squared);
+      laws.AddSwirl(pair, spin[i], spin[j], row);
+    });
+    if (numbers.thermal) laws.AddBeadNoise(numbers.keys, IdOf(tag), row);
+    const bool imposed = bed.plan.rate_imposed && IsSpinner(tag);
+    const Motion<float> motion = {row.fx * mobility, row.fy * mobility,
+                                  imposed ? spin[i] : Fma(row.torque, turning, spin[i])};
+    MoveBead(bed, laws, options, time, i, own, tag, motion, health);
+  }
+}
+
+}  // namespace gyrebox::kernels::cuda

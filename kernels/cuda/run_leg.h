@@ -1,0 +1,125 @@
+/// A stretch of substeps of one bed.
+#pragma once
+
+#include "cuda/converged.h"
+#include "cuda/rebuild.h"
+
+namespace gyrebox::kernels::cuda {
+
+/// What one substep comes to.
+struct StepOutcome {
+  HealthSlot health;
+  bool converged = true;
+  double residual = 0;
+  std::uint32_t iterations = 0;
+};
+
+template <class Mode, class Team, class Index>
+class LegRunner {
+ public:
+  GYREBOX_PASS LegRunner(Team& team, BedView<Index>& bed, StepNumbers* numbers, const OwnDriveNumbers* own_numbers)
+      : team_(team), bed_(bed), plan_(bed.plan), numbers_(numbers), own_numbers_(own_numbers) {}
+
+  /// Takes the substeps of a leg, and photographs the bed where it says so. `status` is as the bed stands, for all
+  /// threads alike; it is written back by the caller.
+  GYREBOX_PASS void Run(const Leg& leg, BedStatus& status, Photograph& photograph) {
+    bed_.half = status.half;
+    for (std::uint32_t k = team_.rank(); k <= leg.substeps; k += team_.size()) {
+      numbers_[k].keys = KeysOfStep(plan_.noise_seed, numbers_[k].moment);
+    }
+    team_.Sync();
+    bool imposed = false;
+    for (std::uint32_t k = 0; k < leg.substeps; ++k) {
+      if (!PrepareLists(status)) break;
+      if (!imposed || Differs(k)) ImposeSpin(team_, bed_, numbers_[k], own_numbers_);
+      imposed = true;
+      const StepOutcome outcome = Step(k, true);
+      if (!Judge(outcome, status)) break;
+      bed_.half ^= 1;
+      if (Differs(k)) {
+        AdvanceOwnDrive(team_.rank(), team_.size(), plan_, own_numbers_[numbers_[k].own_drive], numbers_[k].time);
+        team_.Sync();
+      }
+      status.lists_valid = FromBits(outcome.health.drift) <= plan_.half_skin_squared;
+      ++status.taken;
+    }
+    if (leg.photograph && status.stop == Stop::kNone && PrepareLists(status)) Expose(leg.substeps, status, photograph);
+    status.half = bed_.half;
+  }
+
+  GYREBOX_PASS bool PrepareLists(BedStatus& status) {
+    if (status.lists_valid) return true;
+    SortBeads(team_, bed_);
+    const std::uint32_t most = ListPartners(team_, bed_);
+    status.most_partners = most;
+    if (most > plan_.capacity) {
+      status.stop = Stop::kListFull;
+      return false;
+    }
+    ++status.rebuilds;
+    status.lists_valid = true;
+    return true;
+  }
+
+ private:
+  GYREBOX_PASS bool Differs(std::uint32_t k) const { return numbers_[k].own_drive >= 0; }
+
+  // Works out the motion from the present on without following it.
+  GYREBOX_PASS void Expose(std::uint32_t k, BedStatus& status, Photograph& photograph) {
+    ImposeSpin(team_, bed_, numbers_[k], own_numbers_);
+    const StepOutcome outcome = Step(k, false);
+    if (!Judge(outcome, status)) return;
+    photograph.taken = true;
+    photograph.closest_squared = outcome.health.closest_squared();
+    photograph.largest_move_squared = FromBits(outcome.health.move);
+    photograph.residual = outcome.residual;
+    if constexpr (Mode::kLagged) {
+      photograph.residual = ResidualOfNext(team_, bed_, numbers_[k], own_numbers_);
+    }
+  }
+
+  GYREBOX_PASS StepOutcome Step(std::uint32_t k, bool follow) {
+    const StepNumbers& numbers = numbers_[k];
+    MoveOptions options;
+    options.follow = follow;
+    options.spin_is_given = Mode::kBrownian || plan_.rate_imposed;
+    options.spin_is_drive = Mode::kBrownian;
+    if (follow) options.next_drive = numbers_[k + 1].drive;
+    HealthOfThread health;
+    StepOutcome outcome;
+    if constexpr (Mode::kBrownian) {
+      BrownianPass(team_, bed_, numbers, options, health);
+    } else if constexpr (Mode::kConverged) {
+      const SolverReport report = ConvergedPass(team_, bed_, numbers, own_numbers_, options, health);
+      outcome.converged = report.converged;
+      outcome.residual = report.relative_residual;
+      outcome.iterations = static_cast<std::uint32_t>(report.iterations);
+    } else {
+      LaggedPass<Mode>(team_, bed_, numbers, own_numbers_, options, health);
+    }
+    outcome.health = team_.Worst(health.Slot());
+    return outcome;
+  }
+
+  GYREBOX_PASS bool Judge(const StepOutcome& outcome, BedStatus& status) {
+    status.closest_squared = outcome.health.closest_squared();
+    status.largest_move_squared = FromBits(outcome.health.move);
+    status.residual = outcome.residual;
+    status.iterations += outcome.iterations;
+    if (status.closest_squared < plan_.closest_squared ||
+        !(status.largest_move_squared <= plan_.largest_move_squared)) {
+      status.stop = Stop::kUnsound;
+    } else if (!outcome.converged) {
+      status.stop = Stop::kNotConverged;
+    }
+    return status.stop == Stop::kNone;
+  }
+
+  Team& team_;
+  BedView<Index>& bed_;
+  const BedPlan& plan_;
+  StepNumbers* numbers_;
+  const OwnDriveNumbers* own_numbers_;
+};
+
+}  // namespace gyrebox::kernels::cuda

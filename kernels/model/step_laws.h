@@ -1,0 +1,75 @@
+/// What one pair and one bead contribute to a time step, put together from the single laws. The passes of both backends
+/// are loops about these few functions.
+#pragma once
+
+#include "model/fixed_point.h"
+#include "model/force.h"
+#include "model/friction.h"
+
+namespace gyrebox::kernels {
+
+/// A pair as one of its beads sees it.
+template <class R>
+struct PairPlace {
+  R squared;  ///< squared distance, sigma^2; never 0
+  R r;        ///< sigma
+  R nx, ny;   ///< unit vector to the other
+  R arm;      ///< from the bead to the point of contact, sigma
+  R weight;   ///< of pair friction
+};
+
+template <class R>
+struct StepLaws {
+  FixedAxis<R> axis_x, axis_y;
+  PairForce<R> force;
+  PairFriction<R> friction;
+  NoiseAmplitudes<R> noise;
+  R translational, rotational;  ///< drags, zeta_0, zeta_0 sigma^2
+  R swirl;                      ///< zeta_0; brownian only
+
+  /// Where another bead is, from the way to it in sigma; beads in one place count as 1e-6 sigma apart.
+  GYREBOX_HD static R Squared(R dx, R dy) { return Max(Fma(dx, dx, dy * dy), R(1e-12)); }
+  GYREBOX_HD PairPlace<R> Place(R dx, R dy, R squared) const {
+    PairPlace<R> pair;
+    pair.squared = squared;
+    R inverse;
+    Root(squared, pair.r, inverse);
+    pair.nx = dx * inverse;
+    pair.ny = dy * inverse;
+    pair.arm = R(0.5) * pair.r;
+    pair.weight = friction.Weight(pair.r);
+    return pair;
+  }
+
+  /// Conservative force.
+  GYREBOX_HD void AddPush(const PairPlace<R>& pair, BalanceRow<R>& row) const {
+    row.AddPairForce(pair.nx, pair.ny, R(0.0) - force.Force(pair.r), R(0.0), pair.arm);
+  }
+  /// Friction against a neighbour that moves with `motion`.
+  GYREBOX_HD void AddFriction(const PairPlace<R>& pair, const Motion<R>& motion, BalanceRow<R>& row) const {
+    row.AddFriction(pair.nx, pair.ny, friction.tangential * pair.weight, friction.normal * pair.weight, pair.arm,
+                    pair.arm, motion);
+  }
+  /// Thermal forces of a pair of beads with these numbers.
+  template <class U>
+  GYREBOX_HD void AddPairNoise(const StepKeys& keys, U id, U other_id, const PairPlace<R>& pair,
+                               BalanceRow<R>& row) const {
+    const PairNoise<R> numbers = NoiseOfPair<R>(keys, id, other_id);
+    const R root = RootOf(pair.weight);
+    row.AddPairForce(pair.nx, pair.ny, noise.along * root * numbers.along, noise.across * root * numbers.across,
+                     pair.arm);
+  }
+  template <class U>
+  GYREBOX_HD void AddBeadNoise(const StepKeys& keys, U id, BalanceRow<R>& row) const {
+    const BeadNoise<R> numbers = NoiseOfBead<R>(keys, id);
+    row.AddBeadForce(noise.velocity * numbers.x, noise.velocity * numbers.y, noise.spin * numbers.spin);
+  }
+
+  /// Brownian dynamics: conservative force, and the sideways push of turning beads.
+  GYREBOX_HD void AddSwirl(const PairPlace<R>& pair, R spin, R other_spin, BalanceRow<R>& row) const {
+    const R push = swirl * pair.weight * pair.arm * (spin + other_spin);
+    row.AddPairForce(pair.nx, pair.ny, R(0.0) - force.Force(pair.r), R(0.0) - push, R(0.0));
+  }
+};
+
+}  // namespace gyrebox::kernels
