@@ -4,6 +4,7 @@
 #include <bit>
 #include <cmath>
 #include <limits>
+#include <numeric>
 #include <string>
 
 namespace gyrebox::kernels {
@@ -40,15 +41,59 @@ struct AxisSums {
 
 }  // namespace
 
-// The search of one cluster, bond by bond from its first bead.
-class ClusterFinder::Walk {
+// Bonds between beads near each other.
+class ClusterFinder::BondsByDistance {
  public:
-  Walk(ClusterFinder& finder, const CellGrid& grid, double side_x, double side_y, double bond_length)
+  BondsByDistance(const ClusterFinder& finder, const CellGrid& grid, double side_x, double side_y, double bond_length)
       : f_(finder),
         grid_(grid),
         quantum_x_(side_x * 0x1p-32),
         quantum_y_(side_y * 0x1p-32),
         bond_squared_(bond_length * bond_length) {}
+
+  // Calls visit(to, gap_x, gap_y) for each bond of a bead.
+  template <class Visit>
+  void Of(std::uint32_t from, Visit visit) const {
+    const Place own = f_.places_[from];
+    grid_.ForCellsAround(grid_.Column(own.x), grid_.Row(own.y), [&](int first_cell, int last_cell) {
+      const std::uint32_t end = f_.cells_.start[static_cast<std::size_t>(last_cell) + 1];
+      for (std::uint32_t to = f_.cells_.start[static_cast<std::size_t>(first_cell)]; to < end; ++to) {
+        const std::int64_t gap_x = Gap(own.x, f_.places_[to].x), gap_y = Gap(own.y, f_.places_[to].y);
+        const double dx = static_cast<double>(gap_x) * quantum_x_, dy = static_cast<double>(gap_y) * quantum_y_;
+        if (to != from && dx * dx + dy * dy <= bond_squared_) visit(to, gap_x, gap_y);
+      }
+    });
+  }
+
+ private:
+  const ClusterFinder& f_;
+  const CellGrid& grid_;
+  const double quantum_x_, quantum_y_, bond_squared_;
+};
+
+class ClusterFinder::BondsGiven {
+ public:
+  explicit BondsGiven(const ClusterFinder& finder) : f_(finder) {}
+
+  template <class Visit>
+  void Of(std::uint32_t from, Visit visit) const {
+    const Place own = f_.places_[from];
+    for (std::uint32_t k = f_.first_partner_[from]; k < f_.first_partner_[from + 1]; ++k) {
+      const std::uint32_t to = f_.partners_[k];
+      visit(to, Gap(own.x, f_.places_[to].x), Gap(own.y, f_.places_[to].y));
+    }
+  }
+
+ private:
+  const ClusterFinder& f_;
+};
+
+// The search of one cluster, bond by bond from its first bead.
+template <class Bonds>
+class ClusterFinder::Walk {
+ public:
+  Walk(ClusterFinder& finder, const Bonds& bonds, double side_x, double side_y)
+      : f_(finder), bonds_(bonds), quantum_x_(side_x * 0x1p-32), quantum_y_(side_y * 0x1p-32) {}
 
   Cluster From(std::uint32_t first) {
     cluster_ = {};
@@ -69,19 +114,12 @@ class ClusterFinder::Walk {
   }
 
   void FollowBonds(std::uint32_t from) {
-    const Place own = f_.places_[from];
-    grid_.ForCellsAround(grid_.Column(own.x), grid_.Row(own.y), [&](int first_cell, int last_cell) {
-      const std::uint32_t end = f_.cells_.start[static_cast<std::size_t>(last_cell) + 1];
-      for (std::uint32_t to = f_.cells_.start[static_cast<std::size_t>(first_cell)]; to < end; ++to) {
-        const std::int64_t gap_x = Gap(own.x, f_.places_[to].x), gap_y = Gap(own.y, f_.places_[to].y);
-        const double dx = static_cast<double>(gap_x) * quantum_x_, dy = static_cast<double>(gap_y) * quantum_y_;
-        if (to == from || dx * dx + dy * dy > bond_squared_) continue;
-        const Offset reached = {f_.offsets_[from].x + gap_x, f_.offsets_[from].y + gap_y};
-        if (f_.cluster_of_rank_[to] == kNone) {
-          Take(to, reached);
-        } else {
-          Close({reached.x - f_.offsets_[to].x, reached.y - f_.offsets_[to].y});
-        }
+    bonds_.Of(from, [&](std::uint32_t to, std::int64_t gap_x, std::int64_t gap_y) {
+      const Offset reached = {f_.offsets_[from].x + gap_x, f_.offsets_[from].y + gap_y};
+      if (f_.cluster_of_rank_[to] == kNone) {
+        Take(to, reached);
+      } else {
+        Close({reached.x - f_.offsets_[to].x, reached.y - f_.offsets_[to].y});
       }
     });
   }
@@ -109,8 +147,8 @@ class ClusterFinder::Walk {
   }
 
   ClusterFinder& f_;
-  const CellGrid& grid_;
-  const double quantum_x_, quantum_y_, bond_squared_;
+  const Bonds& bonds_;
+  const double quantum_x_, quantum_y_;
   Cluster cluster_;
   Offset winding_{};  // the first loop that does not close
 };
@@ -118,18 +156,23 @@ class ClusterFinder::Walk {
 std::span<const Cluster> ClusterFinder::Find(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y,
                                              double side_x, double side_y, double bond_length) {
   const CellGrid grid = GridFor(x.size(), side_x, side_y, bond_length);
-  Sort(grid, x, y);
-  clusters_.clear();
-  Walk walk(*this, grid, side_x, side_y, bond_length);
-  for (std::uint32_t rank = 0; rank < places_.size(); ++rank) {
-    if (cluster_of_rank_[rank] == kNone) clusters_.push_back(walk.From(rank));
-    labels_[cells_.order[rank]] = cluster_of_rank_[rank];
-  }
+  SortIntoCells(grid, x, y, cells_);
+  TakePlaces(x, y);
+  WalkAll(BondsByDistance(*this, grid, side_x, side_y, bond_length), side_x, side_y);
   return clusters_;
 }
 
-void ClusterFinder::Sort(const CellGrid& grid, std::span<const std::uint32_t> x, std::span<const std::uint32_t> y) {
-  SortIntoCells(grid, x, y, cells_);
+std::span<const Cluster> ClusterFinder::Find(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y,
+                                             double side_x, double side_y, std::span<const Bond> bonds) {
+  cells_.order.resize(x.size());
+  std::iota(cells_.order.begin(), cells_.order.end(), 0u);
+  TakePlaces(x, y);
+  ListPartners(bonds);
+  WalkAll(BondsGiven(*this), side_x, side_y);
+  return clusters_;
+}
+
+void ClusterFinder::TakePlaces(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y) {
   places_.resize(x.size());
   for (std::size_t rank = 0; rank < x.size(); ++rank) {
     places_[rank] = {x[cells_.order[rank]], y[cells_.order[rank]]};
@@ -137,6 +180,27 @@ void ClusterFinder::Sort(const CellGrid& grid, std::span<const std::uint32_t> x,
   offsets_.resize(x.size());
   labels_.resize(x.size());
   cluster_of_rank_.assign(x.size(), kNone);
+}
+
+void ClusterFinder::ListPartners(std::span<const Bond> bonds) {
+  first_partner_.assign(places_.size() + 1, 0);
+  for (const Bond& bond : bonds) ++first_partner_[bond.a], ++first_partner_[bond.b];
+  std::partial_sum(first_partner_.begin(), first_partner_.end(), first_partner_.begin());
+  partners_.resize(2 * bonds.size());
+  for (const Bond& bond : bonds) {  // from the end of each list to its start
+    partners_[--first_partner_[bond.a]] = bond.b;
+    partners_[--first_partner_[bond.b]] = bond.a;
+  }
+}
+
+template <class Bonds>
+void ClusterFinder::WalkAll(const Bonds& bonds, double side_x, double side_y) {
+  clusters_.clear();
+  Walk<Bonds> walk(*this, bonds, side_x, side_y);
+  for (std::uint32_t rank = 0; rank < places_.size(); ++rank) {
+    if (cluster_of_rank_[rank] == kNone) clusters_.push_back(walk.From(rank));
+    labels_[cells_.order[rank]] = cluster_of_rank_[rank];
+  }
 }
 
 ClusterSummary Summarize(std::span<const Cluster> clusters) {

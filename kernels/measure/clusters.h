@@ -1,4 +1,5 @@
-/// Clusters of spinners: beads joined by bonds, a bond being a pair no further apart than the bond length.
+/// Clusters of spinners: beads joined by bonds, a bond being a pair no further apart than the bond length, or whatever
+/// pairs the caller gives.
 #pragma once
 
 #include <array>
@@ -21,6 +22,11 @@ struct Cluster {
   double radius_of_gyration = 0;  ///< sigma; root mean square distance to the centre. NaN where it wraps
 };
 
+/// A bond between two beads, by their numbers, along the shortest way round the periodic bed.
+struct Bond {
+  std::uint32_t a = 0, b = 0;
+};
+
 /// Finds clusters. Keeps its scratch memory from call to call.
 class ClusterFinder {
  public:
@@ -30,6 +36,10 @@ class ClusterFinder {
   /// theirs, is independent of the order of the beads to the bit; the order of the clusters is not.
   std::span<const Cluster> Find(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y, double side_x,
                                 double side_y, double bond_length);
+
+  /// The same of beads joined by these bonds, each pair of beads by one at most.
+  std::span<const Cluster> Find(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y, double side_x,
+                                double side_y, std::span<const Bond> bonds);
 
   /// For each bead of the last call, in the order given, the place of its cluster in what Find() returned.
   std::span<const std::uint32_t> labels() const { return labels_; }
@@ -41,11 +51,17 @@ class ClusterFinder {
   struct Offset {
     std::int64_t x, y;  // unwrapped path from the first bead of the cluster, quanta
   };
+  class BondsByDistance;
+  class BondsGiven;
+  template <class Bonds>
   class Walk;
 
-  void Sort(const CellGrid& grid, std::span<const std::uint32_t> x, std::span<const std::uint32_t> y);
+  void TakePlaces(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y);
+  void ListPartners(std::span<const Bond> bonds);
+  template <class Bonds>
+  void WalkAll(const Bonds& bonds, double side_x, double side_y);
 
-  // By rank: beads in the order of their cells.
+  // By rank: beads in the order of their cells, or of their numbers where the bonds are given.
   CellOrder cells_;
   std::vector<Place> places_;
   std::vector<Offset> offsets_;
@@ -53,6 +69,8 @@ class ClusterFinder {
   std::vector<std::uint32_t> queue_;
   std::vector<std::uint32_t> labels_;
   std::vector<Cluster> clusters_;
+  // The beads that bonds join to each bead: partners_[first_partner_[rank]] up to those of the next.
+  std::vector<std::uint32_t> partners_, first_partner_;
 };
 
 /// Classes of the histogram of sizes: 1, 2-3, 4-7, ...; the last one has no upper end.

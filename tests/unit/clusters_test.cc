@@ -161,6 +161,25 @@ TEST(Clusters, AreThoseFoundByTryingAllPairs) {
   }
 }
 
+TEST(Clusters, OfGivenBondsAreThoseFoundByDistance) {
+  ClusterFinder finder;
+  for (unsigned seed = 0; seed < 20; ++seed) {
+    const Points points = RandomPoints(300, 17, 23 - 0.5 * seed, seed);
+    std::vector<Bond> bonds;
+    for (std::uint32_t i = 0; i < points.x.size(); ++i) {
+      for (std::uint32_t j = 0; j < i; ++j) {
+        const double dx = Difference(points.x[i], points.x[j], points.side_x * 0x1p-32);
+        const double dy = Difference(points.y[i], points.y[j], points.side_y * 0x1p-32);
+        if (dx * dx + dy * dy <= 1.25 * 1.25) bonds.push_back({i, j});
+      }
+    }
+    const std::vector<double> truth = Values(points.Find(finder));
+    ExpectSameBits(Values(finder.Find(points.x, points.y, points.side_x, points.side_y, bonds)), truth);
+    bonds.clear();
+    EXPECT_EQ(finder.Find(points.x, points.y, points.side_x, points.side_y, bonds).size(), 300u);
+  }
+}
+
 TEST(Clusters, DoNotDependOnTheOrderOfTheBeads) {
   ClusterFinder finder;
   for (unsigned seed = 0; seed < 10; ++seed) {

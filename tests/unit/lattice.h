@@ -1,4 +1,4 @@
-/// Sites of a triangular lattice on a torus, some of them chosen.
+/// Sites of lattices on a torus, some of them chosen.
 #pragma once
 
 #include <cmath>
@@ -10,13 +10,13 @@
 
 namespace gyrebox {
 
-/// length rows of length sites each, distance 1 between neighbours; length a power of two, so that places are exact.
-struct TriangularTorus {
-  int length;
-  double side_x = length, side_y = length * std::sqrt(3.0) / 2;
-  std::vector<char> chosen = std::vector<char>(static_cast<std::size_t>(length) * length, 0);
+/// Rows and columns of sites.
+struct SiteTorus {
+  int columns, rows;
+  std::vector<char> chosen = std::vector<char>(static_cast<std::size_t>(columns) * rows, 0);
 
-  explicit TriangularTorus(int length) : length(length) {}
+  SiteTorus(int columns, int rows) : columns(columns), rows(rows) {}
+  double sites() const { return static_cast<double>(chosen.size()); }
 
   void ChooseAtRandom(double probability, std::mt19937_64& random) {
     std::bernoulli_distribution chance(probability);
@@ -24,9 +24,19 @@ struct TriangularTorus {
   }
 
   bool At(int column, int row) const {
-    const int mask = length - 1;
-    return chosen[static_cast<std::size_t>(row & mask) * length + (column & mask)] != 0;
+    const int c = (column % columns + columns) % columns, r = (row % rows + rows) % rows;
+    return chosen[static_cast<std::size_t>(r) * columns + c] != 0;
   }
+};
+
+/// Rows of a triangular lattice, distance 1 between neighbours; an even number of rows. Places are exact where both
+/// numbers are powers of two.
+struct TriangularTorus : SiteTorus {
+  double side_x = columns, side_y = rows * std::sqrt(3.0) / 2;
+
+  TriangularTorus(int columns, int rows) : SiteTorus(columns, rows) {}
+  explicit TriangularTorus(int length) : TriangularTorus(length, length) {}
+
   bool Right(int column, int row) const { return At(column + 1, row); }
   bool UpRight(int column, int row) const { return At(column + row % 2, row + 1); }
   bool UpLeft(int column, int row) const { return At(column + row % 2 - 1, row + 1); }
@@ -34,15 +44,31 @@ struct TriangularTorus {
   /// Clusters of the sites that are `chosen`, or of the others.
   std::span<const kernels::Cluster> Clusters(kernels::ClusterFinder& finder, bool of_chosen = true) const {
     std::vector<std::uint32_t> x, y;
-    const std::uint32_t half_step = (1u << 31) / static_cast<std::uint32_t>(length);
-    for (int row = 0; row < length; ++row) {
-      for (int column = 0; column < length; ++column) {
-        if (At(column, row) != of_chosen) continue;
-        x.push_back(static_cast<std::uint32_t>(2 * column + row % 2) * half_step);
-        y.push_back(static_cast<std::uint32_t>(2 * row) * half_step);
-      }
+    for (std::size_t site = 0; site < chosen.size(); ++site) {
+      if ((chosen[site] != 0) != of_chosen) continue;
+      const std::uint64_t row = site / static_cast<std::uint64_t>(columns);
+      const std::uint64_t column = site % static_cast<std::uint64_t>(columns);
+      x.push_back(static_cast<std::uint32_t>(((2 * column + row % 2) << 31) / static_cast<std::uint64_t>(columns)));
+      y.push_back(static_cast<std::uint32_t>((row << 32) / static_cast<std::uint64_t>(rows)));
     }
     return finder.Find(x, y, side_x, side_y, 1.25);
+  }
+};
+
+/// A square lattice of length x length sites, distance 1 between neighbours.
+struct SquareTorus : SiteTorus {
+  explicit SquareTorus(int length) : SiteTorus(length, length) {}
+
+  /// Clusters of the sites that are chosen.
+  std::span<const kernels::Cluster> Clusters(kernels::ClusterFinder& finder) const {
+    std::vector<std::uint32_t> x, y;
+    const auto length = static_cast<std::uint64_t>(columns);
+    for (std::size_t site = 0; site < chosen.size(); ++site) {
+      if (chosen[site] == 0) continue;
+      x.push_back(static_cast<std::uint32_t>((site % length << 32) / length));
+      y.push_back(static_cast<std::uint32_t>((site / length << 32) / length));
+    }
+    return finder.Find(x, y, columns, columns, 1.2);
   }
 };
 
