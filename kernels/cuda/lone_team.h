@@ -16,6 +16,14 @@ class LoneTeam {
   std::uint32_t size() const { return 1; }
   void Sync() {}
 
+  // The block that a thread is in, among those of the team, and the thread among those of its block.
+  std::uint32_t block() const { return 0; }
+  std::uint32_t blocks() const { return 1; }
+  std::uint32_t rank_in_block() const { return 0; }
+  std::uint32_t block_size() const { return 1; }
+  /// Sync() of the threads of the block alone.
+  void SyncBlock() {}
+
   /// Adds to a number that others add to as well. @return the value before.
   std::uint32_t FetchAdd(std::uint32_t* at, std::uint32_t value) {
     const std::uint32_t before = *at;
@@ -36,6 +44,22 @@ class LoneTeam {
     const std::uint32_t before = *at;
     *at = std::max(before, value);
     return before;
+  }
+
+  /// Replaces a number where it is `expected`. @return the value before.
+  unsigned long long FetchCompareSwap(unsigned long long* at, unsigned long long expected, unsigned long long value) {
+    const unsigned long long before = *at;
+    if (before == expected) *at = value;
+    return before;
+  }
+
+  /// Adds what every thread has to a number that others add to as well.
+  void AddAll(unsigned long long* at, unsigned long long mine) { *at += mine; }
+  /// Adds what every thread that `has` something has to number `key` of each of K arrays. Quick where neighbouring
+  /// threads have the same key.
+  template <int K, class T>
+  void AddByKey(bool has, std::uint32_t key, T* const (&arrays)[K], const T (&mine)[K]) {
+    for (int k = 0; has && k < K; ++k) arrays[k][key] += mine[k];
   }
 
   /// The extremes over all threads, known to all. A Sync() in itself.

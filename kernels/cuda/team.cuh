@@ -37,7 +37,10 @@ class BlockTeam {
   __device__ std::uint32_t size() const { return blockDim.x; }
   __device__ std::uint32_t blocks() const { return 1; }
   __device__ std::uint32_t block() const { return 0; }
+  __device__ std::uint32_t rank_in_block() const { return threadIdx.x; }
+  __device__ std::uint32_t block_size() const { return blockDim.x; }
   __device__ void Sync() { __syncthreads(); }
+  __device__ void SyncBlock() { __syncthreads(); }
 
   template <class T>
   __device__ T FetchAdd(T* at, T value) {
@@ -45,6 +48,39 @@ class BlockTeam {
   }
   __device__ std::uint32_t FetchMin(std::uint32_t* at, std::uint32_t value) { return atomicMin(at, value); }
   __device__ std::uint32_t FetchMax(std::uint32_t* at, std::uint32_t value) { return atomicMax(at, value); }
+
+  __device__ unsigned long long FetchCompareSwap(unsigned long long* at, unsigned long long expected,
+                                                 unsigned long long value) {
+    return atomicCAS(at, expected, value);
+  }
+
+  __device__ void AddAll(unsigned long long* at, unsigned long long mine) {
+    for (int step = 16; step > 0; step /= 2) mine += __shfl_xor_sync(~0u, mine, step);
+    if (LaneId() == 0 && mine != 0) atomicAdd(at, mine);
+  }
+
+  // The lanes with one key sum up between themselves, two and two, and the first of them adds.
+  template <int K, class T>
+  __device__ void AddByKey(bool has, std::uint32_t key, T* const (&arrays)[K], const T (&mine)[K]) {
+    const std::uint32_t having = __ballot_sync(~0u, has);
+    if (having == 0) return;
+    const std::uint32_t same = __match_any_sync(~0u, key) & having, below = (1u << LaneId()) - 1;
+    T sums[K];
+    for (int k = 0; k < K; ++k) sums[k] = mine[k];
+    std::uint32_t place = __popc(same & below);
+    const bool first = has && place == 0;
+    std::uint32_t later = has ? same & ~below & ~(1u << LaneId()) : 0;
+    while (__any_sync(~0u, later != 0)) {
+      const int next = __ffs(static_cast<int>(later)) - 1;
+      for (int k = 0; k < K; ++k) {
+        const T other = __shfl_sync(~0u, sums[k], next & 31);
+        if (next >= 0) sums[k] += other;
+      }
+      later &= __ballot_sync(~0u, (place & 1) == 0);
+      place >>= 1;
+    }
+    for (int k = 0; first && k < K; ++k) atomicAdd(&arrays[k][key], sums[k]);
+  }
 
   // Three slots in turn: one is filled and read, the next one is cleared, and the last may still be being read.
   __device__ HealthSlot Worst(const HealthSlot& mine) {

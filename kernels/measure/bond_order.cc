@@ -4,27 +4,22 @@
 #include <array>
 #include <cmath>
 #include <limits>
-#include <tuple>
 
 namespace gyrebox::kernels {
 namespace {
 
-constexpr int kNeighbors = 6;
 constexpr std::uint32_t kNone = std::numeric_limits<std::uint32_t>::max();
 
 struct Neighbor {
   double r2 = 0, dx = 0, dy = 0;
   std::uint32_t rank = kNone;
 
-  // Beads at the same distance, as on a lattice, come in an order that does not depend on their numbers.
-  bool operator<(const Neighbor& other) const {
-    return r2 != other.r2 ? r2 < other.r2 : std::tie(dx, dy) < std::tie(other.dx, other.dy);
-  }
+  bool operator<(const Neighbor& other) const { return IsNearer(*this, other); }
 };
-using Nearest = std::array<Neighbor, kNeighbors>;  // nearest first
+using Nearest = std::array<Neighbor, kNearest>;  // nearest first
 
 void Insert(Nearest& nearest, const Neighbor& neighbor) {
-  int at = kNeighbors - 1;
+  int at = kNearest - 1;
   for (; at > 0 && neighbor < nearest[at - 1]; --at) nearest[at] = nearest[at - 1];
   nearest[at] = neighbor;
 }
@@ -41,18 +36,10 @@ Nearest NearestOf(const NearBeads& near, std::uint32_t rank) {
   return nearest;
 }
 
-// Mean of exp(6 i angle) as the sixth power of the direction.
-std::complex<double> Psi6(const Nearest& nearest) {
-  std::complex<double> sum;
-  for (const Neighbor& neighbor : nearest) {
-    if (neighbor.r2 == 0) continue;  // no direction
-    const double x = neighbor.dx, y = neighbor.dy;
-    const double x2 = x * x - y * y, y2 = 2 * x * y;          // squared
-    const double x3 = x2 * x - y2 * y, y3 = x2 * y + y2 * x;  // cubed
-    const double inverse = 1 / (neighbor.r2 * neighbor.r2 * neighbor.r2);
-    sum += std::complex((x3 * x3 - y3 * y3) * inverse, 2 * x3 * y3 * inverse);
-  }
-  return sum / static_cast<double>(kNeighbors);
+Sixfold Psi6(const Nearest& nearest) {
+  Sixfold sum;
+  for (const Neighbor& neighbor : nearest) sum.Add(neighbor.dx, neighbor.dy, neighbor.r2);
+  return sum.Mean();
 }
 
 // Visits beads with their nearest neighbours: first those whose neighbours are near, the others once beads are sorted
@@ -80,25 +67,30 @@ void ForNearest(const Snapshot& snapshot, NearBeads& near, Visit visit) {
 }  // namespace
 
 BondOrder MeasureBondOrder(const Snapshot& snapshot, NearBeads& scratch, std::vector<std::complex<double>>* by_bead) {
-  constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
-  if (snapshot.x.size() <= kNeighbors) return {kNan, kNan, kNan};
+  OrderSums sums;
+  if (snapshot.x.size() <= kNearest) return BondOrderOf(sums, snapshot.x.size(), 0);
   if (by_bead != nullptr) by_bead->resize(snapshot.x.size());
-  double moduli = 0;
-  std::complex<double> sum;
-  std::int64_t spinners = 0, like = 0;
+  std::size_t spinners = 0;
   ForNearest(snapshot, scratch, [&](std::uint32_t id, const Nearest& nearest) {
-    const std::complex<double> psi = Psi6(nearest);
-    moduli += std::sqrt(std::norm(psi));
-    sum += psi;
-    if (by_bead != nullptr) (*by_bead)[id] = psi;
+    const Sixfold psi = Psi6(nearest);
+    sums.moduli += psi.Modulus();
+    sums.psi.real += psi.real;
+    sums.psi.imaginary += psi.imaginary;
+    if (by_bead != nullptr) (*by_bead)[id] = {psi.real, psi.imaginary};
     if (snapshot.spinner[id] == 0) return;
     ++spinners;
-    for (const Neighbor& neighbor : nearest) like += snapshot.spinner[scratch.id(neighbor.rank)];
+    for (const Neighbor& neighbor : nearest) sums.like += snapshot.spinner[scratch.id(neighbor.rank)];
   });
-  const auto n = static_cast<double>(snapshot.x.size());
+  return BondOrderOf(sums, snapshot.x.size(), spinners);
+}
+
+BondOrder BondOrderOf(const OrderSums& sums, std::size_t n_beads, std::size_t n_spinners) {
+  constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
+  if (n_beads <= kNearest) return {kNan, kNan, kNan};
+  const auto n = static_cast<double>(n_beads);
   const double like_share =
-      spinners == 0 ? kNan : static_cast<double>(like) / static_cast<double>(kNeighbors * spinners);
-  return {moduli / n, std::sqrt(std::norm(sum)) / n, like_share};
+      n_spinners == 0 ? kNan : static_cast<double>(sums.like) / static_cast<double>(kNearest * n_spinners);
+  return {sums.moduli / n, sums.psi.Modulus() / n, like_share};
 }
 
 std::vector<Column> BondOrderColumns() {

@@ -6,6 +6,7 @@
 
 #include "gyrebox/ensemble.h"
 #include "measure/near_beads.h"
+#include "measure/six_nearest.h"
 #include "measure/snapshot.h"
 
 namespace gyrebox::kernels {
@@ -21,6 +22,14 @@ struct BondOrder {
 /// @param scratch memory to use. @param by_bead null, or where to put psi6 of each bead.
 BondOrder MeasureBondOrder(const Snapshot& snapshot, NearBeads& scratch,
                            std::vector<std::complex<double>>* by_bead = nullptr);
+
+/// Sums over beads: of |psi6|, of psi6, and of the spinners among the six nearest of spinners.
+struct OrderSums {
+  double moduli = 0;
+  Sixfold psi;
+  unsigned long long like = 0;
+};
+BondOrder BondOrderOf(const OrderSums& sums, std::size_t n_beads, std::size_t n_spinners);
 
 /// Columns of a BondOrder.
 std::vector<Column> BondOrderColumns();

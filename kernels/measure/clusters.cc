@@ -1,7 +1,6 @@
 #include "measure/clusters.h"
 
 #include <algorithm>
-#include <bit>
 #include <cmath>
 #include <limits>
 #include <numeric>
@@ -14,8 +13,6 @@ __extension__ using Wide = __int128;
 
 constexpr std::uint32_t kNone = std::numeric_limits<std::uint32_t>::max();
 constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
-constexpr std::int64_t kSpreadFrom = 5;     // beads: smaller clusters come and go with every neighbour
-constexpr double kRadiusQuantum = 0x1p-24;  // sigma: radii are summed in whole quanta
 
 std::int64_t Gap(std::uint32_t from, std::uint32_t to) { return AsSigned(to - from); }
 
@@ -204,37 +201,32 @@ void ClusterFinder::WalkAll(const Bonds& bonds, double side_x, double side_y) {
 }
 
 ClusterSummary Summarize(std::span<const Cluster> clusters) {
-  ClusterSummary out;
-  Wide beads = 0, squares = 0;
-  Wide spread_count = 0, spread_beads = 0, spread_squares = 0;
-  Wide radius_quanta = 0, radius_beads = 0;
+  ClusterSums sums;
   for (const Cluster& cluster : clusters) {
-    const Wide s = cluster.size;
-    beads += s;
-    squares += s * s;
-    if (cluster.size >= kSpreadFrom) {
-      ++spread_count;
-      spread_beads += s;
-      spread_squares += s * s;
-    }
-    if (cluster.wrap_directions > 0) {
-      ++out.wrapping_count;
-    } else if (cluster.size >= 2) {
-      radius_quanta += s * std::llround(cluster.radius_of_gyration / kRadiusQuantum);
-      radius_beads += s;
-    }
-    out.largest_size = std::max(out.largest_size, cluster.size);
-    const int size_class = std::bit_width(static_cast<std::uint64_t>(cluster.size)) - 1;
-    ++out.size_histogram[static_cast<std::size_t>(std::min(size_class, kSizeClasses - 1))];
+    const auto size = static_cast<std::uint64_t>(cluster.size);
+    sums.AddSize(size, cluster.wrap_directions > 0, cluster.radius_of_gyration);
+    ++sums.histogram[ClusterSums::ClassOf(size)];
   }
-  out.count = static_cast<std::int64_t>(clusters.size());
-  const auto ratio = [](Wide a, Wide b) { return b == 0 ? kNan : static_cast<double>(a) / static_cast<double>(b); };
-  out.number_average_size = ratio(beads, out.count);
-  out.weight_average_size = ratio(squares, beads);
-  const Wide variance = spread_count * spread_squares - spread_beads * spread_beads;  // times the count squared
-  out.size_spread =
-      spread_count == 0 ? kNan : std::sqrt(static_cast<double>(variance)) / static_cast<double>(spread_beads);
-  out.radius_of_gyration = ratio(radius_quanta, radius_beads) * kRadiusQuantum;
+  return Summarize(sums);
+}
+
+ClusterSummary Summarize(const ClusterSums& sums) {
+  const auto ratio = [](std::uint64_t a, std::uint64_t b) {
+    return b == 0 ? kNan : static_cast<double>(a) / static_cast<double>(b);
+  };
+  ClusterSummary out;
+  out.number_average_size = ratio(sums.beads, sums.count);
+  out.weight_average_size = ratio(sums.squares, sums.beads);
+  out.largest_size = static_cast<std::int64_t>(sums.largest);
+  out.count = static_cast<std::int64_t>(sums.count);
+  out.wrapping_count = static_cast<std::int64_t>(sums.wrapping);
+  const Wide spread_beads = sums.spread_beads;
+  const Wide variance = static_cast<Wide>(sums.spread_count) * sums.spread_squares - spread_beads * spread_beads;
+  out.size_spread = sums.spread_count == 0
+                        ? kNan  // the variance is times the count squared
+                        : std::sqrt(static_cast<double>(variance)) / static_cast<double>(sums.spread_beads);
+  out.radius_of_gyration = ratio(sums.radius_quanta, sums.radius_beads) * kRadiusQuantum;
+  std::copy_n(sums.histogram, kSizeClasses, out.size_histogram.begin());
   return out;
 }
 

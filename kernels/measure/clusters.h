@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "gyrebox/ensemble.h"
+#include "measure/cluster_sums.h"
 #include "neighbors/cells.h"
 
 namespace gyrebox::kernels {
@@ -73,9 +74,6 @@ class ClusterFinder {
   std::vector<std::uint32_t> partners_, first_partner_;
 };
 
-/// Classes of the histogram of sizes: 1, 2-3, 4-7, ...; the last one has no upper end.
-inline constexpr int kSizeClasses = 24;
-
 /// What is reported of the clusters of a bed. Every cluster counts, single beads and wrapping ones too, but where it
 /// says otherwise. Averages over nothing are NaN.
 struct ClusterSummary {
@@ -91,6 +89,7 @@ struct ClusterSummary {
 
 /// Sums are exact, so the order of the clusters does not matter by a bit.
 ClusterSummary Summarize(std::span<const Cluster> clusters);
+ClusterSummary Summarize(const ClusterSums& sums);
 
 /// Columns of a ClusterSummary.
 std::vector<Column> ClusterColumns();

@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <span>
 
+#include "measure/disc_part.h"
 #include "measure/near_beads.h"
 
 namespace gyrebox::kernels {
@@ -19,5 +20,8 @@ struct CoveredShape {
 /// @param radius of the discs in sigma, at most a quarter of the shorter side. @param scratch memory to use.
 CoveredShape MeasureCoveredShape(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y, double side_x,
                                  double side_y, double radius, NearBeads& scratch);
+
+/// From the sums over all discs. @param area of the bed, sigma^2.
+CoveredShape CoveredShapeOf(const DiscSums& sums, double area);
 
 }  // namespace gyrebox::kernels

@@ -35,11 +35,7 @@ double PowerOfRates(const Snapshot& snapshot, const DragSpec& drag, const std::v
   std::vector<BalanceRow<double>> rows(motion.size(), BalanceRow<double>(drag));
   AddTurningFriction(snapshot.friction, pairs.data(), pairs.size(), snapshot.spinner.data(), motion.data(),
                      rows.data());
-  double power = 0;
-  for (std::size_t i = 0; i < motion.size(); ++i) {
-    if (snapshot.spinner[i] != 0) power += NeededTorque(rows[i], motion[i]) * motion[i].spin;
-  }
-  return power;
+  return PowerOfRows(motion.size(), snapshot.spinner.data(), motion.data(), rows.data());
 }
 
 }  // namespace
@@ -52,9 +48,12 @@ Energetics MeasureEnergetics(const Snapshot& snapshot, const RunSpec& spec, Near
   const ForceSums sums = SumForces(spec.force, pairs.data(), pairs.size());
   const double power = rate_imposed ? PowerOfRates(snapshot, spec.drag, brownian ? std::vector<NearPair>() : pairs)
                                     : PowerOfTorques(snapshot);
-  const auto n = static_cast<double>(snapshot.x.size());
-  const double area = snapshot.side_x * snapshot.side_y;
-  return {sums.energy / n, n * snapshot.temperature / area + (sums.xx + sums.yy) / (2 * area),
+  return EnergeticsOf(sums, power, static_cast<double>(snapshot.x.size()), snapshot.side_x * snapshot.side_y,
+                      snapshot.temperature);
+}
+
+Energetics EnergeticsOf(const ForceSums& sums, double power, double n, double area, double temperature) {
+  return {sums.energy / n, n * temperature / area + (sums.xx + sums.yy) / (2 * area),
           -sums.xx / area, -sums.xy / area,
           -sums.yy / area, power / n};
 }

@@ -5,6 +5,7 @@
 
 #include "gyrebox/ensemble.h"
 #include "measure/near_beads.h"
+#include "measure/pair_terms.h"
 #include "measure/snapshot.h"
 
 namespace gyrebox::kernels {
@@ -21,6 +22,9 @@ struct Energetics {
 /// A torque that keeps up an imposed spin is what balances rotational drag and friction with all neighbours.
 /// @param scratch memory to use.
 Energetics MeasureEnergetics(const Snapshot& snapshot, const RunSpec& spec, NearBeads& scratch);
+
+/// From the sums over all pairs, and the power of the drive. @param area of the bed, sigma^2.
+Energetics EnergeticsOf(const ForceSums& sums, double power, double n_beads, double area, double temperature);
 
 /// Columns of an Energetics.
 std::vector<Column> EnergeticsColumns();

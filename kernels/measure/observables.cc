@@ -3,14 +3,7 @@
 #include <algorithm>
 #include <limits>
 
-#include "measure/bond_order.h"
-#include "measure/clusters.h"
-#include "measure/energetics.h"
-#include "measure/morphology.h"
 #include "measure/near_beads.h"
-#include "measure/pair_correlation.h"
-#include "measure/structure.h"
-#include "measure/transport.h"
 
 namespace gyrebox::kernels {
 namespace {
@@ -65,14 +58,15 @@ std::size_t ValueCount(const std::vector<Column>& columns) {
   return count;
 }
 
-// Values of WholeColumns().
-void AppendWhole(const Snapshot& snapshot, double bond_length, const ClusterSummary& spinner_clusters, Scratch& scratch,
-                 std::vector<double>& values) {
+Structure MeasureStructure(const Snapshot& snapshot, double bond_length, const ClusterSummary& spinner_clusters,
+                           Scratch& scratch) {
   const Places &spinners = scratch.spinners, &passive = scratch.passive;
   const double side_x = snapshot.side_x, side_y = snapshot.side_y;
   const auto route = StructureFactor::RouteFor(spinners.x.size());
-  const StructureSummary structure = scratch.structure.Measure(spinners.x, spinners.y, side_x, side_y, route);
-  const BondOrder order = MeasureBondOrder(snapshot, scratch.near);
+  Structure out;
+  out.waves = scratch.structure.Measure(spinners.x, spinners.y, side_x, side_y, route);
+  out.order = MeasureBondOrder(snapshot, scratch.near);
+  out.correlation = MeasurePairCorrelation(snapshot, scratch.near);
   scratch.passive.SetTo(snapshot, 0);
   const Domains domains = {
       .spinners = spinner_clusters,
@@ -80,14 +74,11 @@ void AppendWhole(const Snapshot& snapshot, double bond_length, const ClusterSumm
       .spinner_count = static_cast<double>(spinners.x.size()),
       .passive_count = static_cast<double>(passive.x.size()),
       .area = side_x * side_y,
-      .spacing = structure.spacing,
-      .like_share = order.like_share};
-  AppendTo(structure, values);
-  AppendTo(MeasurePairCorrelation(snapshot, scratch.near), values);
-  AppendTo(order, values);
-  AppendTo(Morphology{MeasureCoveredShape(spinners.x, spinners.y, side_x, side_y, bond_length / 2, scratch.near),
-                      domains.area, Classify(domains)},
-           values);
+      .spacing = out.waves.spacing,
+      .like_share = out.order.like_share};
+  out.morphology = {MeasureCoveredShape(spinners.x, spinners.y, side_x, side_y, bond_length / 2, scratch.near),
+                    domains.area, Classify(domains)};
+  return out;
 }
 
 }  // namespace
@@ -103,19 +94,34 @@ std::vector<double> Observables::Measure(const Snapshot& snapshot, bool whole) c
   Scratch& scratch = ScratchOfThread();
   const double bond_length = spec_.measure.bond_length;
   scratch.spinners.SetTo(snapshot, 1);
-  const ClusterSummary clusters = Summarize(
+  Findings found;
+  found.clusters = Summarize(
       scratch.clusters.Find(scratch.spinners.x, scratch.spinners.y, snapshot.side_x, snapshot.side_y, bond_length));
+  found.transport = MeasureTransport(snapshot);
+  found.energetics = MeasureEnergetics(snapshot, spec_, scratch.near);
+  if (whole) found.structure = MeasureStructure(snapshot, bond_length, found.clusters, scratch);
+  found.lost_beads = snapshot.lost_beads;
+  found.closest_pair = snapshot.closest_pair;
+  found.largest_move = snapshot.largest_move;
+  found.friction_residual = snapshot.friction_residual;
+  return ValuesOf(found);
+}
+
+std::vector<double> ValuesOf(const Findings& found) {
   std::vector<double> values;
-  AppendTo(clusters, values);
-  AppendTo(MeasureTransport(snapshot), values);
-  AppendTo(MeasureEnergetics(snapshot, spec_, scratch.near), values);
-  if (whole) {
-    AppendWhole(snapshot, bond_length, clusters, scratch, values);
+  AppendTo(found.clusters, values);
+  AppendTo(found.transport, values);
+  AppendTo(found.energetics, values);
+  if (found.structure) {
+    AppendTo(found.structure->waves, values);
+    AppendTo(found.structure->correlation, values);
+    AppendTo(found.structure->order, values);
+    AppendTo(found.structure->morphology, values);
   } else {
     values.resize(values.size() + ValueCount(WholeColumns()), std::numeric_limits<double>::quiet_NaN());
   }
-  values.insert(values.end(), {static_cast<double>(snapshot.lost_beads), snapshot.closest_pair, snapshot.largest_move,
-                               snapshot.friction_residual});
+  values.insert(values.end(), {static_cast<double>(found.lost_beads), found.closest_pair, found.largest_move,
+                               found.friction_residual});
   return values;
 }
 

@@ -13,34 +13,29 @@ namespace {
 using Counts = std::array<std::int64_t, kDistanceBins + 1>;
 constexpr double kBeyond = (kDistanceBins + 0.5) * kDistanceBin;  // sigma
 
-// Bins that lie within half the shorter side as a whole.
-int BinsWithin(const Snapshot& snapshot) {
-  const double range = std::min(snapshot.side_x, snapshot.side_y) / 2;
-  return static_cast<int>(std::min<double>(kDistanceBins, range / kDistanceBin));
-}
-
-// Pairs by their number of spinners, 0 to 2, and by distance.
-std::array<Counts, 3> CountPairs(const Snapshot& snapshot, int bins, NearBeads& near) {
+PairCounts CountPairs(const Snapshot& snapshot, NearBeads& near) {
   std::array<Counts, 3> counts{};
+  const int bins = BinsWithin(std::min(snapshot.side_x, snapshot.side_y));
   near.Sort(snapshot.x, snapshot.y, snapshot.side_x, snapshot.side_y, bins * kDistanceBin);
   std::vector<std::uint8_t> spinner(near.size());
   for (std::uint32_t rank = 0; rank < near.size(); ++rank) spinner[rank] = snapshot.spinner[near.id(rank)];
   near.ForPairs([&](std::uint32_t a, std::uint32_t b, double, double, double r2) {
-    const int bin = static_cast<int>(Sqrt(Min(r2, kBeyond * kBeyond)) * (1 / kDistanceBin));
+    const int bin = DistanceBinOf(Min(r2, kBeyond * kBeyond));
     ++counts[static_cast<std::size_t>(spinner[a] + spinner[b])][static_cast<std::size_t>(bin)];
   });
-  return counts;
+  PairCounts out;
+  for (std::size_t kind = 0; kind < 3; ++kind) std::copy_n(counts[kind].begin(), kDistanceBins, out.of[kind]);
+  return out;
 }
 
 // @param n_pairs of this kind in the bed. @param area of the bed.
-PairCorrelation::Curve Curve(const Counts& counts, int bins, double n_pairs, double area) {
+PairCorrelation::Curve Curve(const unsigned long long (&counts)[kDistanceBins], int bins, double n_pairs, double area) {
   PairCorrelation::Curve curve;
   curve.fill(std::numeric_limits<double>::quiet_NaN());
   if (n_pairs == 0) return curve;
   for (int bin = 0; bin < bins; ++bin) {
     const double ring = std::numbers::pi * kDistanceBin * kDistanceBin * (2 * bin + 1);
-    curve[static_cast<std::size_t>(bin)] =
-        static_cast<double>(counts[static_cast<std::size_t>(bin)]) * area / (n_pairs * ring);
+    curve[static_cast<std::size_t>(bin)] = static_cast<double>(counts[bin]) * area / (n_pairs * ring);
   }
   return curve;
 }
@@ -48,13 +43,17 @@ PairCorrelation::Curve Curve(const Counts& counts, int bins, double n_pairs, dou
 }  // namespace
 
 PairCorrelation MeasurePairCorrelation(const Snapshot& snapshot, NearBeads& scratch) {
-  const int bins = BinsWithin(snapshot);
-  const auto counts = CountPairs(snapshot, bins, scratch);
-  const double area = snapshot.side_x * snapshot.side_y;
   const auto spinners = static_cast<double>(std::count(snapshot.spinner.begin(), snapshot.spinner.end(), 1));
   const double passive = static_cast<double>(snapshot.spinner.size()) - spinners;
-  return {Curve(counts[2], bins, spinners * (spinners - 1) / 2, area), Curve(counts[1], bins, spinners * passive, area),
-          Curve(counts[0], bins, passive * (passive - 1) / 2, area)};
+  return CorrelationOf(CountPairs(snapshot, scratch), spinners, passive, snapshot.side_x, snapshot.side_y);
+}
+
+PairCorrelation CorrelationOf(const PairCounts& counts, double spinners, double passive, double side_x, double side_y) {
+  const int bins = BinsWithin(std::min(side_x, side_y));
+  const double area = side_x * side_y;
+  return {Curve(counts.of[2], bins, spinners * (spinners - 1) / 2, area),
+          Curve(counts.of[1], bins, spinners * passive, area),
+          Curve(counts.of[0], bins, passive * (passive - 1) / 2, area)};
 }
 
 std::vector<Column> PairCorrelationColumns() {

@@ -8,11 +8,7 @@ ForceSums SumForces(const ForceSpec& spec, const NearPair* pairs, std::size_t n_
   for (std::size_t i = 0; i < n_pairs; ++i) {
     const NearPair& pair = pairs[i];
     if (pair.r >= spec.cutoff) continue;
-    sums.energy += force.Energy(pair.r);
-    const double push = force.Force(pair.r) * pair.r;
-    sums.xx += push * pair.nx * pair.nx;
-    sums.xy += push * pair.nx * pair.ny;
-    sums.yy += push * pair.ny * pair.ny;
+    sums.Add(force, pair.nx, pair.ny, pair.r);
   }
   return sums;
 }
@@ -22,14 +18,22 @@ void AddTurningFriction(const FrictionSpec& spec, const NearPair* pairs, std::si
   const PairFriction<double> friction(spec);
   for (std::size_t i = 0; i < n_pairs; ++i) {
     const NearPair& pair = pairs[i];
-    const double across = friction.tangential * friction.Weight(pair.r), arm = pair.r / 2;
-    if (spinner[pair.a] != 0) rows[pair.a].AddFriction(pair.nx, pair.ny, across, 0, arm, arm, motion[pair.b]);
-    if (spinner[pair.b] != 0) rows[pair.b].AddFriction(-pair.nx, -pair.ny, across, 0, arm, arm, motion[pair.a]);
+    if (spinner[pair.a] != 0) {
+      AddTurningFriction(friction, pair.nx, pair.ny, pair.r, motion[pair.b], rows[pair.a]);
+    }
+    if (spinner[pair.b] != 0) {
+      AddTurningFriction(friction, -pair.nx, -pair.ny, pair.r, motion[pair.a], rows[pair.b]);
+    }
   }
 }
 
-double NeededTorque(const BalanceRow<double>& row, const Motion<double>& motion) {
-  return row.Product(motion).spin - row.torque;
+double PowerOfRows(std::size_t n_beads, const std::uint8_t* spinner, const Motion<double>* motion,
+                   const BalanceRow<double>* rows) {
+  double power = 0;
+  for (std::size_t i = 0; i < n_beads; ++i) {
+    if (spinner[i] != 0) power += NeededTorque(rows[i], motion[i]) * motion[i].spin;
+  }
+  return power;
 }
 
 }  // namespace gyrebox::kernels

@@ -4,8 +4,7 @@
 #include <cstddef>
 #include <cstdint>
 
-#include "model/force.h"
-#include "model/friction.h"
+#include "measure/pair_terms.h"
 
 namespace gyrebox::kernels {
 
@@ -15,20 +14,15 @@ struct NearPair {
   double nx, ny, r;
 };
 
-/// Sums over pairs, f the force that pushes a pair apart.
-struct ForceSums {
-  double energy = 0;              ///< epsilon
-  double xx = 0, xy = 0, yy = 0;  ///< f r times the products of nx and ny, epsilon
-};
 ForceSums SumForces(const ForceSpec& force, const NearPair* pairs, std::size_t n_pairs);
 
-/// Adds the friction across each pair to the rows of those of its two beads that are spinners. Friction along the line
-/// of centres is left out: it turns nothing.
+/// Adds the friction across each pair to the rows of those of its two beads that are spinners.
 /// @param spinner,motion,rows (beads) by bead number.
 void AddTurningFriction(const FrictionSpec& friction, const NearPair* pairs, std::size_t n_pairs,
                         const std::uint8_t* spinner, const Motion<double>* motion, BalanceRow<double>* rows);
 
-/// Torque that balances the rows of a bead that moves so.
-double NeededTorque(const BalanceRow<double>& row, const Motion<double>& motion);
+/// Power of the torques that balance the rows of the spinners, epsilon/tau.
+double PowerOfRows(std::size_t n_beads, const std::uint8_t* spinner, const Motion<double>* motion,
+                   const BalanceRow<double>* rows);
 
 }  // namespace gyrebox::kernels

@@ -17,32 +17,29 @@ constexpr std::size_t kDirectUpTo = 128;
 // Domains are wider than single beads: their peak is at spacings of at least two.
 constexpr double kShortestSpacing = 2;
 
-struct Shell {
-  double power = 0, power_times_k = 0;
-  int count = 0;
-  // Magnitude of its waves, weighted by their power, in units of 2 pi over the longer side.
-  double Place() const { return power_times_k / power; }
-};
-using Shells = std::array<Shell, kWaveShells>;
-
-Shells ShellsOf(const Waves& waves) {
-  Shells shells{};
+// Visits the waves within the shells; of k and -k only one.
+template <class Visit>
+void ForWaves(const WaveGrid& waves, Visit visit) {
   for (int n = 0; n <= waves.reach_x; ++n) {
     const int reach = waves.ReachBeside(n);
-    for (int m = n == 0 ? 1 : -reach; m <= reach; ++m) {  // of k and -k only one
-      const double k = waves.Magnitude(n, m);
-      Shell& shell = shells[static_cast<std::size_t>(std::clamp(static_cast<int>(k + 0.5) - 1, 0, kWaveShells - 1))];
-      shell.power += waves.At(n, m);
-      shell.power_times_k += waves.At(n, m) * k;
-      ++shell.count;
-    }
+    for (int m = n == 0 ? 1 : -reach; m <= reach; ++m) visit(n, m);
   }
+}
+
+ShellSums ShellsOf(const Waves& waves) {
+  ShellSums shells;
+  ForWaves(waves, [&](int n, int m) {
+    const double k = waves.Magnitude(n, m);
+    const auto shell = static_cast<std::size_t>(WaveGrid::ShellOf(k));
+    shells.power[shell] += waves.At(n, m);
+    shells.power_times_k[shell] += waves.At(n, m) * k;
+  });
   return shells;
 }
 
 // The peak is the unbroken run of shells about the highest one in which S is at least half as high. Its place is their
 // mean wave number weighted by S, its width its area over its height.
-void FindPeak(const Shells& shells, double shell_width, StructureSummary& out) {
+void FindPeak(const ShellSums& shells, double shell_width, StructureSummary& out) {
   const double most = 2 * std::numbers::pi / kShortestSpacing / shell_width;
   const auto n_shells = std::min(static_cast<std::ptrdiff_t>(most), static_cast<std::ptrdiff_t>(kWaveShells));
   out.peak = out.width = out.spacing = kNan;
@@ -56,7 +53,9 @@ void FindPeak(const Shells& shells, double shell_width, StructureSummary& out) {
   double area = 0, moment = 0;
   for (auto at = first; at <= last; ++at) {
     area += *at;
-    moment += *at * shells[static_cast<std::size_t>(at - s.begin())].Place();
+    // Its place is that of its waves, weighted by their power, in units of 2 pi over the longer side.
+    const auto shell = static_cast<std::size_t>(at - s.begin());
+    moment += *at * (shells.power_times_k[shell] / shells.power[shell]);
   }
   out.peak = moment / area * shell_width;
   out.width = area / *highest * shell_width;
@@ -77,11 +76,17 @@ StructureSummary StructureFactor::Measure(std::span<const std::uint32_t> x, std:
   } else {
     grid_.Measure(x, y, waves_);
   }
-  const Shells shells = ShellsOf(waves_);
+  return StructureOf(ShellsOf(waves_), side_x, side_y, x.size());
+}
+
+StructureSummary StructureOf(const ShellSums& shells, double side_x, double side_y, std::size_t n_beads) {
+  std::array<int, kWaveShells> waves{};
+  const WaveGrid grid(side_x, side_y);
+  ForWaves(grid, [&](int n, int m) { ++waves[static_cast<std::size_t>(WaveGrid::ShellOf(grid.Magnitude(n, m)))]; });
   StructureSummary out;
-  for (std::size_t j = 0; j < shells.size(); ++j) {
-    const double waves_times_beads = static_cast<double>(shells[j].count) * static_cast<double>(x.size());
-    out.shells[j] = waves_times_beads == 0 ? kNan : shells[j].power / waves_times_beads;
+  for (std::size_t j = 0; j < out.shells.size(); ++j) {
+    const double waves_times_beads = static_cast<double>(waves[j]) * static_cast<double>(n_beads);
+    out.shells[j] = waves_times_beads == 0 ? kNan : shells.power[j] / waves_times_beads;
   }
   FindPeak(shells, 2 * std::numbers::pi / std::max(side_x, side_y), out);
   return out;

@@ -22,6 +22,13 @@ struct StructureSummary {
   double spacing = 0;  ///< sigma; 2 pi over the peak
 };
 
+/// Sums over the waves of each shell: of their power, and of that times |k| L / 2 pi.
+struct ShellSums {
+  double power[kWaveShells] = {}, power_times_k[kWaveShells] = {};
+};
+/// From the sums over the waves of so many beads. Sides in sigma.
+StructureSummary StructureOf(const ShellSums& shells, double side_x, double side_y, std::size_t n_beads);
+
 /// Measures S(k). Keeps its memory from call to call.
 class StructureFactor {
  public:

@@ -24,13 +24,16 @@ Transport MeasureTransport(const Snapshot& snapshot) {
   double squares[2] = {}, turning = 0;  // squares by kind
   std::int64_t count[2] = {};
   for (std::size_t i = 0; i < snapshot.path_x.size(); ++i) {
-    const double x = (static_cast<double>(snapshot.path_x[i]) - centre_x) * quantum_x;
-    const double y = (static_cast<double>(snapshot.path_y[i]) - centre_y) * quantum_y;
-    squares[snapshot.spinner[i]] += x * x + y * y;
+    squares[snapshot.spinner[i]] +=
+        SquareOfPath(snapshot.path_x[i], snapshot.path_y[i], centre_x, centre_y, quantum_x, quantum_y);
     ++count[snapshot.spinner[i]];
     if (snapshot.spinner[i] == 0) turning += static_cast<double>(snapshot.spin[i]);
   }
-  return {Ratio(squares[1], count[1]), Ratio(squares[0], count[0]), Ratio(turning, count[0])};
+  return TransportOf(squares, turning, count);
+}
+
+Transport TransportOf(const double (&squares)[2], double passive_spin, const std::int64_t (&count)[2]) {
+  return {Ratio(squares[1], count[1]), Ratio(squares[0], count[0]), Ratio(passive_spin, count[0])};
 }
 
 std::vector<Column> TransportColumns() {

@@ -4,6 +4,7 @@
 #include <vector>
 
 #include "gyrebox/ensemble.h"
+#include "measure/distance.h"
 #include "measure/snapshot.h"
 
 namespace gyrebox::kernels {
@@ -16,6 +17,15 @@ struct Transport {
 };
 
 Transport MeasureTransport(const Snapshot& snapshot);
+
+/// From sums by kind, passive first: of squares, of the spins of passive beads, and of beads.
+Transport TransportOf(const double (&squares)[2], double passive_spin, const std::int64_t (&count)[2]);
+
+/// Square of a path less that of the centre of all beads, both in quanta; sigma^2.
+GYREBOX_HD double SquareOfPath(std::int64_t x, std::int64_t y, double centre_x, double centre_y, double quantum_x,
+                               double quantum_y) {
+  return SumOfSquares((static_cast<double>(x) - centre_x) * quantum_x, (static_cast<double>(y) - centre_y) * quantum_y);
+}
 
 /// Columns of a Transport.
 std::vector<Column> TransportColumns();

@@ -1,0 +1,246 @@
+/// Clusters of beads of one kind, by joining trees: every bead has a link to another one of its cluster, and in the end
+/// to the first one, its root.
+///
+/// A link also says how many sides round the bed the other end lies, along the bonds that made it. A bond whose ends
+/// have the same root, but not by the same image, closes a loop round the bed: the cluster wraps.
+#pragma once
+
+#include "cuda/measure_memory.h"
+#include "cuda/measure_pairs.h"
+#include "cuda/measured.h"
+
+namespace gyrebox::kernels::cuda {
+
+/// The way to a bead of the same cluster. Where x_i is the place of bead i as a plain number and S a side, the image of
+/// i that bonds lead to lies at x_i + S (x + the same of the other bead). Exact up to 32767 sides.
+struct Link {
+  std::uint32_t to = 0;
+  std::int32_t x = 0, y = 0;  ///< sides
+
+  GYREBOX_HD Link(std::uint32_t to, std::int32_t x, std::int32_t y) : to(to), x(x), y(y) {}
+  GYREBOX_HD explicit Link(unsigned long long packed)
+      : to(static_cast<std::uint32_t>(packed >> 32)),
+        x(static_cast<std::int16_t>(packed >> 16)),
+        y(static_cast<std::int16_t>(packed)) {}
+  GYREBOX_HD unsigned long long Packed() const {
+    return static_cast<unsigned long long>(to) << 32 | static_cast<std::uint32_t>(x & 0xffff) << 16 |
+           static_cast<std::uint32_t>(y & 0xffff);
+  }
+};
+
+/// Links that many threads read and change at once: one that leads on never leads astray, however old.
+template <class Team>
+class Links {
+ public:
+  GYREBOX_PASS Links(Team& team, unsigned long long* packed) : team_(team), packed_(packed) {}
+
+  GYREBOX_PASS Link Load(std::uint32_t i) const {
+    return Link(*const_cast<const volatile unsigned long long*>(packed_ + i));
+  }
+  GYREBOX_PASS void Store(std::uint32_t i, const Link& link) {
+    *const_cast<volatile unsigned long long*>(packed_ + i) = link.Packed();
+  }
+
+  /// Way to the root of a bead; shortens it for the next one.
+  GYREBOX_PASS Link Find(std::uint32_t i) {
+    Link way = Load(i);
+    for (;;) {
+      const Link on = Load(way.to);
+      if (on.to == way.to) return way;
+      way = Link(on.to, way.x + on.x, way.y + on.y);
+      Store(i, way);
+    }
+  }
+
+  /// Joins the clusters of two beads by a bond that crosses the faces of the bed this many times on its way from i to
+  /// j. The root that comes first stays one. @return whether the bond closes a loop round the bed.
+  GYREBOX_PASS bool Join(std::uint32_t i, std::uint32_t j, std::int32_t crosses_x, std::int32_t crosses_y) {
+    for (;;) {
+      const Link a = Find(i), b = Find(j);
+      // From the root of i to that of j.
+      const std::int32_t x = a.x - b.x + crosses_x, y = a.y - b.y + crosses_y;
+      if (a.to == b.to) return x != 0 || y != 0;
+      const bool keep_a = a.to < b.to;
+      const std::uint32_t root = keep_a ? a.to : b.to, other = keep_a ? b.to : a.to;
+      const Link link(root, keep_a ? x : -x, keep_a ? y : -y);
+      const unsigned long long as_root = Link(other, 0, 0).Packed();
+      if (team_.FetchCompareSwap(packed_ + other, as_root, link.Packed()) == as_root) return false;
+    }
+  }
+
+ private:
+  Team& team_;
+  unsigned long long* packed_;
+};
+
+/// Sides that the shortest way from a place to another adds to where the other is as a plain number: 1 where it goes
+/// out at the upper face, -1 at the lower one, else 0.
+GYREBOX_HD std::int32_t Crossings(std::uint32_t from, std::uint32_t to) {
+  const std::int64_t plain = static_cast<std::int64_t>(to) - static_cast<std::int64_t>(from);
+  return static_cast<std::int32_t>((AsSigned(to - from) - plain) >> 32);
+}
+
+/// Places in a cluster, as whole multiples of 2^-bits sigma about its root: as fine as sums of their squares in 64 bits
+/// allow. At most 2^-27 of its extent for two beads, 2^-18 for a million.
+GYREBOX_HD int PlaceBits(std::uint32_t size, std::uint32_t extent) {
+  const auto bits_of = [](std::uint32_t value) {
+    int bits = 0;
+    for (; value != 0; value >>= 1) ++bits;
+    return bits;
+  };
+  return (61 - bits_of(size)) / 2 - bits_of(extent);  // size 2 extent^2 4^bits < 2^63
+}
+
+template <class Team, class Index>
+class ClusterPass {
+ public:
+  GYREBOX_PASS ClusterPass(Team& team, const BedView<Index>& bed, const MeasureMemory& memory, bool whole)
+      : team_(team), bed_(bed), n_(bed.plan.n), memory_(memory), links_(team, memory.links), whole_(whole) {}
+
+  GYREBOX_PASS void Run(MeasuredSums& out) {
+    Clear();
+    Join();
+    Count();
+    AddPlaces();
+    AddClusters(true, out.spinners);
+    if (whole_) AddClusters(false, out.passive);
+    team_.Sync();
+  }
+
+ private:
+  static constexpr std::uint32_t kWraps = ~0u;  // an extent
+
+  GYREBOX_PASS void Clear() {
+    for (std::uint32_t i = team_.rank(); i < n_; i += team_.size()) {
+      memory_.links[i] = Link(i, 0, 0).Packed();
+      memory_.sum_x[i] = memory_.sum_y[i] = memory_.sum_squares[i] = 0;
+      memory_.size[i] = memory_.extent[i] = 0;
+    }
+    team_.Sync();
+  }
+
+  GYREBOX_PASS bool Counts(std::uint32_t i) const { return whole_ || IsSpinner(bed_.tag[i]); }
+
+  GYREBOX_PASS void Join() {
+    const PlaceMotion* now = bed_.Now(bed_.beads);
+    const double bond_squared = bed_.plan.bond_length * bed_.plan.bond_length;
+    for (std::uint32_t i = team_.rank(); i < n_; i += team_.size()) {
+      if (!Counts(i)) continue;
+      bool wraps = false;
+      ForListed(bed_, i, [&](std::uint32_t, std::uint32_t j) {
+        if (j > i || IsSpinner(bed_.tag[j]) != IsSpinner(bed_.tag[i])) return true;
+        if (WayOf(bed_, i, j).squared > bond_squared) return true;
+        wraps |= links_.Join(i, j, Crossings(now[i].x, now[j].x), Crossings(now[i].y, now[j].y));
+        return true;
+      });
+      if (wraps) memory_.extent[i] = kWraps;
+    }
+    team_.Sync();
+  }
+
+  // Place of a bead relative to the root of its cluster, sigma.
+  struct Offset {
+    double x, y;
+  };
+  GYREBOX_PASS Offset OffsetOf(std::uint32_t i, const Link& way) const {
+    constexpr std::int64_t kSide = std::int64_t{1} << 32;
+    const PlaceMotion *now = bed_.Now(bed_.beads), own = now[i], root = now[way.to];
+    const std::int64_t x = way.x * kSide + own.x - root.x, y = way.y * kSide + own.y - root.y;
+    return {static_cast<double>(x) * (bed_.plan.side_x * 0x1p-32),
+            static_cast<double>(y) * (bed_.plan.side_y * 0x1p-32)};
+  }
+
+  // Sizes and extents.
+  GYREBOX_PASS void Count() {
+    ForBeads([&](std::uint32_t i, bool counts) {
+      Link way(0, 0, 0);
+      if (counts) {
+        way = links_.Find(i);
+        const Offset at = OffsetOf(i, way);
+        const double largest = Max(Max(at.x, -at.x), Max(at.y, -at.y));
+        const std::uint32_t extent =
+            memory_.extent[i] == kWraps ? kWraps : static_cast<std::uint32_t>(Min(largest, 4e9)) + 1;
+        if (memory_.extent[way.to] < extent) team_.FetchMax(&memory_.extent[way.to], extent);
+      }
+      team_.template AddByKey<1>(counts, way.to, {memory_.size}, {1u});
+    });
+  }
+
+  GYREBOX_PASS void AddPlaces() {
+    ForBeads([&](std::uint32_t i, bool counts) {
+      Link way(0, 0, 0);
+      unsigned long long sums[3] = {};
+      if (counts) {
+        way = links_.Load(i);
+        const std::uint32_t size = memory_.size[way.to], extent = memory_.extent[way.to];
+        counts = size > 1 && extent != kWraps;
+        if (counts) {
+          const double scale = PowerOfTwo(PlaceBits(size, extent), 0.0);
+          const Offset at = OffsetOf(i, way);
+          const auto x = static_cast<long long>(rint(at.x * scale)), y = static_cast<long long>(rint(at.y * scale));
+          sums[0] = static_cast<unsigned long long>(x);
+          sums[1] = static_cast<unsigned long long>(y);
+          sums[2] = static_cast<unsigned long long>(x * x + y * y);
+        }
+      }
+      team_.template AddByKey<3>(counts, way.to, {memory_.sum_x, memory_.sum_y, memory_.sum_squares}, sums);
+    });
+  }
+
+  // Root mean square distance to the centre, sigma.
+  GYREBOX_PASS double RadiusOf(std::uint32_t root) const {
+    const double size = memory_.size[root];
+    const auto x = static_cast<double>(static_cast<long long>(memory_.sum_x[root])) / size;
+    const auto y = static_cast<double>(static_cast<long long>(memory_.sum_y[root])) / size;
+    const double square = static_cast<double>(memory_.sum_squares[root]) / size - x * x - y * y;
+    return Sqrt(Max(square, 0.0)) * PowerOfTwo(-PlaceBits(memory_.size[root], memory_.extent[root]), 0.0);
+  }
+
+  GYREBOX_PASS void AddClusters(bool spinners, ClusterSums& out) {
+    // Most clusters are small. Their classes are counted by thread; all clusters adding to one number would queue.
+    constexpr int kOwnClasses = 3;
+    unsigned long long own[kOwnClasses] = {};
+    ClusterSums sums;
+    for (std::uint32_t i = team_.rank(); i < n_; i += team_.size()) {
+      if (IsSpinner(bed_.tag[i]) != spinners || links_.Load(i).to != i) continue;
+      const std::uint32_t size = memory_.size[i];
+      const bool wraps = memory_.extent[i] == kWraps;
+      sums.AddSize(size, wraps, wraps || size < 2 ? 0 : RadiusOf(i));
+      const int size_class = ClusterSums::ClassOf(size);
+      for (int c = 0; c < kOwnClasses; ++c) own[c] += size_class == c ? 1 : 0;
+      if (size_class >= kOwnClasses) team_.FetchAdd(&out.histogram[size_class], 1ull);
+    }
+    for (int c = 0; c < kOwnClasses; ++c) team_.AddAll(&out.histogram[c], own[c]);
+    team_.AddAll(&out.count, sums.count);
+    team_.AddAll(&out.wrapping, sums.wrapping);
+    team_.AddAll(&out.beads, sums.beads);
+    team_.AddAll(&out.squares, sums.squares);
+    team_.AddAll(&out.spread_count, sums.spread_count);
+    team_.AddAll(&out.spread_beads, sums.spread_beads);
+    team_.AddAll(&out.spread_squares, sums.spread_squares);
+    team_.AddAll(&out.radius_quanta, sums.radius_quanta);
+    team_.AddAll(&out.radius_beads, sums.radius_beads);
+    const std::uint32_t largest = team_.Largest(static_cast<std::uint32_t>(sums.largest));
+    if (team_.rank() == 0) out.largest = largest;
+  }
+
+  // Calls visit(i, whether the bead counts) equally often in all threads, then lets all of them finish.
+  template <class Visit>
+  GYREBOX_PASS void ForBeads(const Visit& visit) {
+    const std::uint32_t rounds = (n_ + team_.size() - 1) / team_.size();
+    for (std::uint32_t round = 0; round < rounds; ++round) {
+      const std::uint32_t i = round * team_.size() + team_.rank();
+      visit(i, i < n_ && Counts(i));
+    }
+    team_.Sync();
+  }
+
+  Team& team_;
+  const BedView<Index>& bed_;
+  const std::uint32_t n_;
+  const MeasureMemory& memory_;
+  Links<Team> links_;
+  const bool whole_;
+};
+
+}  // namespace gyrebox::kernels::cuda

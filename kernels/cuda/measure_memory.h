@@ -1,0 +1,102 @@
+/// Memory that measuring needs beside that of the bed.
+#pragma once
+
+#include <cstddef>
+
+#include "cuda/bed_data.h"
+#include "measure/pair_correlation.h"
+#include "measure/waves.h"
+
+namespace gyrebox::kernels::cuda {
+
+/// The waves (n, m) with n, m >= 0 are dealt with in squares of this many by as many.
+inline constexpr int kWaveSquare = 4;
+inline constexpr int kWavesOfSquare = kWaveSquare * kWaveSquare;
+inline constexpr int kSquaresAlong = (kWaveShells + kWaveSquare) / kWaveSquare;
+/// Squares of a square bed that hold a wave within the shells; other beds have fewer.
+inline constexpr int kMostSquares = [] {
+  int squares = 0;
+  for (int a = 0; a < kSquaresAlong; ++a) {
+    for (int b = 0; b < kSquaresAlong; ++b) {
+      const double n = kWaveSquare * a, m = kWaveSquare * b;
+      squares += n * n + m * m <= WaveGrid::kLimit * WaveGrid::kLimit ? 1 : 0;
+    }
+  }
+  return squares;
+}();
+/// Beads whose waves are added up in single precision, and those of them whose phases are at hand at a time.
+inline constexpr std::uint32_t kWaveGroup = 2048, kWaveTile = 8;
+
+/// For a wave (n, m), the sums over beads of the products of cos or sin of the phase n x with those of m y. Between
+/// them they hold the waves (n, m) and (n, -m).
+struct alignas(16) WaveSums {
+  float cc, cs, sc, ss;
+};
+
+/// cos and sin of the phases n x, m y of a tile of beads.
+struct WavePhases {
+  static constexpr int kOrders = kSquaresAlong * kWaveSquare;
+  struct OfBead {
+    alignas(16) float cos_x[kOrders], sin_x[kOrders], cos_y[kOrders], sin_y[kOrders];
+  };
+  OfBead beads[kWaveTile];
+};
+
+/// Memory of each block for itself, best in the shared memory of its multiprocessor; nothing in it is kept.
+union MeasureBlock {
+  std::uint32_t histogram[3 * kDistanceBins];
+  WavePhases phases;
+};
+
+/// Memory of a team. One purpose at a time: what is written under one heading is gone under the next.
+struct MeasureMemory {
+  // Clusters: 40 bytes a bead.
+  unsigned long long* links = nullptr;  ///< see Link
+  unsigned long long *sum_x = nullptr, *sum_y = nullptr, *sum_squares = nullptr;
+  std::uint32_t *size = nullptr, *extent = nullptr;
+  // Sums over beads.
+  double* partials = nullptr;
+  // Waves: the spinners, and their sums by group, square and wave.
+  std::uint32_t *spinners = nullptr, *flags = nullptr, *places = nullptr;
+  WaveSums* waves = nullptr;
+
+  MeasureBlock* block = nullptr;  ///< of the own block: set on the device
+
+  MeasureMemory() = default;
+  /// @param base aligned to 16 bytes; MeasureScratchBytes() from there on.
+  GYREBOX_HD MeasureMemory(void* base, std::uint32_t stride) {
+    links = static_cast<unsigned long long*>(base);
+    sum_x = links + stride;
+    sum_y = sum_x + stride;
+    sum_squares = sum_y + stride;
+    size = reinterpret_cast<std::uint32_t*>(sum_squares + stride);
+    extent = size + stride;
+    partials = static_cast<double*>(base);
+    spinners = static_cast<std::uint32_t*>(base);
+    flags = spinners + stride;
+    places = flags + stride;
+    waves = reinterpret_cast<WaveSums*>(flags);  // once the spinners are listed
+  }
+};
+
+/// Numbers that team.Sum<K>() needs for n beads, for each of its K terms.
+GYREBOX_HD std::size_t SumNumbers(std::uint32_t n) {
+  const std::size_t tiles = (n + kTile - 1) / kTile;
+  return 2 * (tiles + (tiles + 1023) / 1024);
+}
+/// Sums that are taken at once.
+inline constexpr int kSumsAtOnce = 5;
+
+/// Bytes of a MeasureMemory. @param stride beads, rounded up to tiles. @param whole whether structure is measured ever.
+inline std::size_t MeasureScratchBytes(std::uint32_t stride, std::uint32_t n_spinners, bool whole) {
+  const std::size_t clusters = std::size_t{40} * stride;
+  const std::size_t sums = kSumsAtOnce * SumNumbers(stride) * sizeof(double);
+  if (!whole) return std::max(clusters, sums);
+  const std::size_t groups = (std::size_t{n_spinners} + kWaveGroup - 1) / kWaveGroup;
+  const std::size_t list = std::size_t{4} * stride;
+  const std::size_t waves = list + groups * kMostSquares * kWavesOfSquare * sizeof(WaveSums);
+  const std::size_t listing = list + std::size_t{8} * stride + 16;
+  return std::max({clusters, sums, waves, listing});
+}
+
+}  // namespace gyrebox::kernels::cuda

@@ -1,0 +1,51 @@
+/// Beads within a reach that the lists do not cover, by the cells of the last rebuild.
+#pragma once
+
+#include "cuda/bed_view.h"
+
+namespace gyrebox::kernels::cuda {
+
+/// Cells along an axis: so many from the first on, round the bed.
+struct CellRun {
+  int first, count;
+};
+
+template <class Index>
+class Window {
+ public:
+  GYREBOX_PASS explicit Window(const BedView<Index>& bed)
+      : bed_(bed), grid_(bed.plan.grid), drift_(Sqrt(static_cast<double>(bed.plan.half_skin_squared)) * 1.001) {}
+
+  /// Calls visit(first, end) for runs of slots, each slot once, that hold every bead within a reach (sigma) of a place.
+  /// @return whether they hold all beads of the bed.
+  template <class Visit>
+  GYREBOX_PASS bool ForSlots(const PlaceMotion& at, double reach, const Visit& visit) const {
+    // A bead may have left its cell by as much as beads drift between rebuilds.
+    const CellRun columns = Run(at.x, reach + drift_, bed_.plan.side_x, grid_.nx, true);
+    const CellRun rows = Run(at.y, reach + drift_, bed_.plan.side_y, grid_.ny, false);
+    const int beyond = columns.first + columns.count - grid_.nx;  // cells past the end of the row go on at its start
+    for (int k = 0; k < rows.count; ++k) {
+      const int row = rows.first + k < grid_.ny ? rows.first + k : rows.first + k - grid_.ny;
+      const std::uint32_t* start = bed_.cell_start + row * grid_.nx;
+      if (beyond > 0) visit(start[0], start[beyond]);
+      visit(start[columns.first], start[beyond > 0 ? grid_.nx : columns.first + columns.count]);
+    }
+    return columns.count == grid_.nx && rows.count == grid_.ny;
+  }
+
+ private:
+  GYREBOX_PASS CellRun Run(std::uint32_t place, double reach, double side, int cells, bool along_x) const {
+    if (2 * reach + 2 * side / cells >= side) return {0, cells};
+    const auto quanta = static_cast<std::uint32_t>(reach / side * 0x1p32) + 1;
+    const std::uint32_t from = place - quanta, to = place + quanta;
+    const int first = along_x ? grid_.Column(from) : grid_.Row(from);
+    const int last = along_x ? grid_.Column(to) : grid_.Row(to);
+    return {first, last - first + (last < first ? cells : 0) + 1};
+  }
+
+  const BedView<Index>& bed_;
+  const CellGrid grid_;
+  const double drift_;  // sigma
+};
+
+}  // namespace gyrebox::kernels::cuda
