@@ -28,47 +28,75 @@ struct Link {
   }
 };
 
-/// Links that many threads read and change at once: one that leads on never leads astray, however old.
+/// The way from a bead to another one of its cluster, and the last step of it.
+struct LinkWalk {
+  Link way;
+  std::uint32_t last;  ///< bead that the last step starts at
+  Link step;
+
+  GYREBOX_HD LinkWalk(std::uint32_t from, const Link& link) : way(link), last(from), step(link) {}
+  GYREBOX_HD void Go(const Link& on) {
+    last = way.to;
+    step = on;
+    way = Link(on.to, way.x + on.x, way.y + on.y);
+  }
+};
+
+/// Links that many threads read and change at once. One that was read earlier still leads to the same cluster; that a
+/// bead is a root must be known for certain only to link it on, and the swap that does so finds out.
 template <class Team>
 class Links {
  public:
   GYREBOX_PASS Links(Team& team, unsigned long long* packed) : team_(team), packed_(packed) {}
 
-  GYREBOX_PASS Link Load(std::uint32_t i) const {
-    return Link(*const_cast<const volatile unsigned long long*>(packed_ + i));
-  }
-  GYREBOX_PASS void Store(std::uint32_t i, const Link& link) {
-    *const_cast<volatile unsigned long long*>(packed_ + i) = link.Packed();
-  }
+  GYREBOX_PASS Link Load(std::uint32_t i) const { return Link(packed_[i]); }
 
-  /// Way to the root of a bead; shortens it for the next one.
+  /// Way to the root of a bead, once no more clusters are joined; kept as its link.
   GYREBOX_PASS Link Find(std::uint32_t i) {
     Link way = Load(i);
-    for (;;) {
-      const Link on = Load(way.to);
-      if (on.to == way.to) return way;
-      way = Link(on.to, way.x + on.x, way.y + on.y);
-      Store(i, way);
-    }
+    for (Link on = Load(way.to); on.to != way.to; on = Load(way.to)) way = Link(on.to, way.x + on.x, way.y + on.y);
+    packed_[i] = way.Packed();
+    return way;
   }
 
-  /// Joins the clusters of two beads by a bond that crosses the faces of the bed this many times on its way from i to
-  /// j. The root that comes first stays one. @return whether the bond closes a loop round the bed.
-  GYREBOX_PASS bool Join(std::uint32_t i, std::uint32_t j, std::int32_t crosses_x, std::int32_t crosses_y) {
+  /// Joins the clusters of two beads by a bond that adds so many sides on its way from i to j. The root that comes
+  /// first stays one. @param a from i to any bead of its cluster; goes on to the root.
+  /// @return whether the bond closes a loop round the bed.
+  GYREBOX_PASS bool Join(LinkWalk& a, std::uint32_t j, std::int32_t sides_x, std::int32_t sides_y) {
+    LinkWalk b(j, Load(j));
     for (;;) {
-      const Link a = Find(i), b = Find(j);
-      // From the root of i to that of j.
-      const std::int32_t x = a.x - b.x + crosses_x, y = a.y - b.y + crosses_y;
-      if (a.to == b.to) return x != 0 || y != 0;
-      const bool keep_a = a.to < b.to;
-      const std::uint32_t root = keep_a ? a.to : b.to, other = keep_a ? b.to : a.to;
-      const Link link(root, keep_a ? x : -x, keep_a ? y : -y);
-      const unsigned long long as_root = Link(other, 0, 0).Packed();
-      if (team_.FetchCompareSwap(packed_ + other, as_root, link.Packed()) == as_root) return false;
+      const Link on_a = Load(a.way.to), on_b = Load(b.way.to);
+      const bool further_a = Follow(on_a, a), further_b = Follow(on_b, b);
+      if (further_a || further_b) continue;
+      for (;;) {
+        // From the root of i to that of j.
+        const std::int32_t x = a.way.x - b.way.x + sides_x, y = a.way.y - b.way.y + sides_y;
+        if (a.way.to == b.way.to) return x != 0 || y != 0;
+        const bool keep_a = a.way.to < b.way.to;
+        const std::uint32_t root = keep_a ? a.way.to : b.way.to, other = keep_a ? b.way.to : a.way.to;
+        const unsigned long long as_root = Link(other, 0, 0).Packed();
+        const unsigned long long link = Link(root, keep_a ? x : -x, keep_a ? y : -y).Packed();
+        const unsigned long long before = team_.FetchCompareSwap(packed_ + other, as_root, link);
+        if (before == as_root) return false;
+        if (keep_a) {  // it is no root any more
+          b.Go(Link(before));
+        } else {
+          a.Go(Link(before));
+        }
+      }
     }
   }
 
  private:
+  // Goes on along the link of the bead that a walk has come to, and halves the way for those who come after.
+  // @return whether there was such a link.
+  GYREBOX_PASS bool Follow(const Link& on, LinkWalk& walk) {
+    if (on.to == walk.way.to) return false;
+    if (walk.last != walk.way.to) packed_[walk.last] = Link(on.to, walk.step.x + on.x, walk.step.y + on.y).Packed();
+    walk.Go(on);
+    return true;
+  }
+
   Team& team_;
   unsigned long long* packed_;
 };
@@ -83,14 +111,10 @@ GYREBOX_HD std::int32_t Crossings(std::uint32_t from, std::uint32_t to) {
 /// Places in a cluster, as whole multiples of 2^-bits sigma about its root: as fine as sums of their squares in 64 bits
 /// allow. At most 2^-27 of its extent for two beads, 2^-18 for a million.
 GYREBOX_HD int PlaceBits(std::uint32_t size, std::uint32_t extent) {
-  const auto bits_of = [](std::uint32_t value) {
-    int bits = 0;
-    for (; value != 0; value >>= 1) ++bits;
-    return bits;
-  };
-  return (61 - bits_of(size)) / 2 - bits_of(extent);  // size 2 extent^2 4^bits < 2^63
+  return (61 - BitWidth(size)) / 2 - BitWidth(extent);  // size 2 extent^2 4^bits < 2^63
 }
 
+/// Finds the clusters of a bed, and sums them up.
 template <class Team, class Index>
 class ClusterPass {
  public:
@@ -123,19 +147,37 @@ class ClusterPass {
 
   GYREBOX_PASS void Join() {
     const PlaceMotion* now = bed_.Now(bed_.beads);
-    const double bond_squared = bed_.plan.bond_length * bed_.plan.bond_length;
     for (std::uint32_t i = team_.rank(); i < n_; i += team_.size()) {
       if (!Counts(i)) continue;
+      const PlaceMotion own = now[i];
+      const std::uint32_t count = bed_.plan.memory.counts[i];
+      const Index* list = bed_.list + i;
+      LinkWalk walk(i, Link(i, 0, 0));
       bool wraps = false;
-      ForListed(bed_, i, [&](std::uint32_t, std::uint32_t j) {
-        if (j > i || IsSpinner(bed_.tag[j]) != IsSpinner(bed_.tag[i])) return true;
-        if (WayOf(bed_, i, j).squared > bond_squared) return true;
-        wraps |= links_.Join(i, j, Crossings(now[i].x, now[j].x), Crossings(now[i].y, now[j].y));
-        return true;
-      });
+      // First which partners have bonds, where many reads are under way at once, then one bond after another.
+      for (std::uint32_t begin = 0; begin < count; begin += 32) {
+        std::uint32_t bonds = 0;
+#pragma unroll 4
+        for (std::uint32_t k = 0; k < Min32(32, count - begin); ++k) {
+          const std::uint32_t j = list[static_cast<std::size_t>(begin + k) * bed_.plan.stride];
+          bonds |= static_cast<std::uint32_t>(HaveBond(own, bed_.tag[i], now[j], bed_.tag[j]) && j < i) << k;
+        }
+        for (; bonds != 0; bonds &= bonds - 1) {
+          const auto k = static_cast<std::uint32_t>(BitWidth(bonds ^ (bonds - 1)) - 1);
+          const std::uint32_t j = list[static_cast<std::size_t>(begin + k) * bed_.plan.stride];
+          wraps |= links_.Join(walk, j, Crossings(own.x, now[j].x), Crossings(own.y, now[j].y));
+        }
+      }
       if (wraps) memory_.extent[i] = kWraps;
     }
     team_.Sync();
+  }
+  GYREBOX_PASS static std::uint32_t Min32(std::uint32_t a, std::uint32_t b) { return a < b ? a : b; }
+  GYREBOX_PASS bool HaveBond(const PlaceMotion& a, std::uint32_t tag_a, const PlaceMotion& b,
+                             std::uint32_t tag_b) const {
+    const BedPlan& plan = bed_.plan;
+    const Way way = WayBetween(a.x, a.y, b.x, b.y, plan.side_x * 0x1p-32, plan.side_y * 0x1p-32);
+    return way.squared <= plan.bond_length * plan.bond_length && IsSpinner(tag_a) == IsSpinner(tag_b);
   }
 
   // Place of a bead relative to the root of its cluster, sigma.

@@ -25,7 +25,7 @@ inline constexpr int kMostSquares = [] {
   return squares;
 }();
 /// Beads whose waves are added up in single precision, and those of them whose phases are at hand at a time.
-inline constexpr std::uint32_t kWaveGroup = 2048, kWaveTile = 8;
+inline constexpr std::uint32_t kWaveGroup = 2048, kWaveTile = 4;
 
 /// For a wave (n, m), the sums over beads of the products of cos or sin of the phase n x with those of m y. Between
 /// them they hold the waves (n, m) and (n, -m).
@@ -33,19 +33,24 @@ struct alignas(16) WaveSums {
   float cc, cs, sc, ss;
 };
 
-/// cos and sin of the phases n x, m y of a tile of beads.
+/// cos and sin of a few multiples in a row of a phase.
 struct WavePhases {
-  static constexpr int kOrders = kSquaresAlong * kWaveSquare;
-  struct OfBead {
-    alignas(16) float cos_x[kOrders], sin_x[kOrders], cos_y[kOrders], sin_y[kOrders];
+  struct alignas(16) Four {
+    float at[kWaveSquare];
   };
-  OfBead beads[kWaveTile];
+  Four cosine, sine;
+};
+/// What a block needs for its waves: for two tiles of beads the phases n x and m y of each, and which square is the
+/// first one of each row.
+struct WaveBlock {
+  WavePhases x[2][kWaveTile][kSquaresAlong], y[2][kWaveTile][kSquaresAlong];
+  int first_of_row[kSquaresAlong + 1];
 };
 
 /// Memory of each block for itself, best in the shared memory of its multiprocessor; nothing in it is kept.
 union MeasureBlock {
   std::uint32_t histogram[3 * kDistanceBins];
-  WavePhases phases;
+  WaveBlock waves;
 };
 
 /// Memory of a team. One purpose at a time: what is written under one heading is gone under the next.
@@ -56,8 +61,10 @@ struct MeasureMemory {
   std::uint32_t *size = nullptr, *extent = nullptr;
   // Sums over beads.
   double* partials = nullptr;
-  // Waves: the spinners, and their sums by group, square and wave.
-  std::uint32_t *spinners = nullptr, *flags = nullptr, *places = nullptr;
+  // Waves: the power by shell, the spinners, and their sums by group, square and wave.
+  unsigned long long* shells = nullptr;  ///< (2 kWaveShells)
+  Pair32* spinners = nullptr;
+  std::uint32_t *flags = nullptr, *numbers = nullptr;
   WaveSums* waves = nullptr;
 
   MeasureBlock* block = nullptr;  ///< of the own block: set on the device
@@ -72,9 +79,10 @@ struct MeasureMemory {
     size = reinterpret_cast<std::uint32_t*>(sum_squares + stride);
     extent = size + stride;
     partials = static_cast<double*>(base);
-    spinners = static_cast<std::uint32_t*>(base);
-    flags = spinners + stride;
-    places = flags + stride;
+    shells = static_cast<unsigned long long*>(base);
+    spinners = reinterpret_cast<Pair32*>(shells + 2 * kWaveShells);
+    flags = reinterpret_cast<std::uint32_t*>(spinners + stride);
+    numbers = flags + stride;
     waves = reinterpret_cast<WaveSums*>(flags);  // once the spinners are listed
   }
 };
@@ -93,7 +101,7 @@ inline std::size_t MeasureScratchBytes(std::uint32_t stride, std::uint32_t n_spi
   const std::size_t sums = kSumsAtOnce * SumNumbers(stride) * sizeof(double);
   if (!whole) return std::max(clusters, sums);
   const std::size_t groups = (std::size_t{n_spinners} + kWaveGroup - 1) / kWaveGroup;
-  const std::size_t list = std::size_t{4} * stride;
+  const std::size_t list = 2 * kWaveShells * sizeof(unsigned long long) + stride * sizeof(Pair32);
   const std::size_t waves = list + groups * kMostSquares * kWavesOfSquare * sizeof(WaveSums);
   const std::size_t listing = list + std::size_t{8} * stride + 16;
   return std::max({clusters, sums, waves, listing});

@@ -24,9 +24,7 @@ struct NearestBeads {
     if (!IsNearer(bead, at[kNearest - 1])) return;
     // From the far end on; with fixed places all of this stays in registers.
     bool settled = false;
-#if defined(__CUDACC__)
 #pragma unroll
-#endif
     for (int k = kNearest - 1; k >= 0; --k) {
       if (settled) continue;
       if (k > 0 && IsNearer(bead, at[k - 1])) {

@@ -22,30 +22,6 @@ GYREBOX_HD void CosSinTurn(std::uint32_t phase, float& cosine, float& sine) {
 #endif
 }
 
-/// Squares of waves row by row: for each a, those (a, b) that hold a wave within the shells, which are the first ones.
-class WaveSquares {
- public:
-  GYREBOX_HD explicit WaveSquares(const WaveGrid& grid) : grid_(grid) {}
-
-  /// Squares of row a.
-  GYREBOX_HD int InRow(int a) const {
-    return kWaveSquare * a > grid_.reach_x ? 0 : grid_.ReachBeside(kWaveSquare * a) / kWaveSquare + 1;
-  }
-  GYREBOX_HD int Count() const {
-    int count = 0;
-    for (int a = 0; a < kSquaresAlong; ++a) count += InRow(a);
-    return count;
-  }
-  /// Sets the row and the place in the row of square number `square`.
-  GYREBOX_HD void Find(int square, int& a, int& b) const {
-    for (a = 0; square >= InRow(a); ++a) square -= InRow(a);
-    b = square;
-  }
-
- private:
-  WaveGrid grid_;
-};
-
 template <class Team, class Index>
 class WavePass {
  public:
@@ -54,30 +30,60 @@ class WavePass {
         bed_(bed),
         plan_(bed.plan),
         memory_(memory),
+        block_(memory.block->waves),
         grid_(plan_.side_x, plan_.side_y),
-        squares_(grid_),
-        n_squares_(squares_.Count()),
         groups_((plan_.n_spinners + kWaveGroup - 1) / kWaveGroup) {}
 
   GYREBOX_PASS void Run(MeasuredSums& out) {
     if (plan_.n_spinners == 0) return;
+    ListSquares();
     ListSpinners();
     for (std::uint32_t group = team_.block(); group < groups_; group += team_.blocks()) AddGroup(group);
     team_.Sync();
-    AddGroupsUp();
-    AddShells(out);
+    AddShells();
+    for (std::uint32_t shell = team_.rank(); shell < kWaveShells; shell += team_.size()) {
+      out.shells.power[shell] = static_cast<double>(memory_.shells[shell]) * Quantum();
+      out.shells.power_times_k[shell] = static_cast<double>(memory_.shells[kWaveShells + shell]) * Quantum();
+    }
     team_.Sync();
   }
 
  private:
+  // Row a of squares holds the waves from n = a kWaveSquare on; those with a wave within the shells are the first ones.
+  GYREBOX_PASS void ListSquares() {
+    const std::uint32_t rank = team_.rank_in_block(), size = team_.block_size();
+    for (std::uint32_t a = rank; a < kSquaresAlong; a += size) {
+      const int n = kWaveSquare * static_cast<int>(a);
+      block_.first_of_row[a + 1] = n > grid_.reach_x ? 0 : grid_.ReachBeside(n) / kWaveSquare + 1;
+    }
+    team_.SyncBlock();
+    if (rank == 0) {
+      block_.first_of_row[0] = 0;
+      for (int a = 0; a < kSquaresAlong; ++a) block_.first_of_row[a + 1] += block_.first_of_row[a];
+    }
+    team_.SyncBlock();
+    n_squares_ = block_.first_of_row[kSquaresAlong];
+  }
+  // Row and column of a square.
+  struct Square {
+    int a, b;
+  };
+  GYREBOX_PASS Square Find(int square) const {
+    int a = 0;
+    while (square >= block_.first_of_row[a + 1]) ++a;
+    return {a, square - block_.first_of_row[a]};
+  }
+
   GYREBOX_PASS void ListSpinners() {
+    const PlaceMotion* now = bed_.Now(bed_.beads);
     for (std::uint32_t i = team_.rank(); i < plan_.n; i += team_.size()) {
       memory_.flags[i] = IsSpinner(bed_.tag[i]) ? 1 : 0;
     }
+    for (std::uint32_t k = team_.rank(); k < 2 * kWaveShells; k += team_.size()) memory_.shells[k] = 0;
     team_.Sync();
-    team_.ExclusiveScan(memory_.flags, memory_.places, plan_.n, plan_.memory.block_totals);
+    team_.ExclusiveScan(memory_.flags, memory_.numbers, plan_.n, plan_.memory.block_totals);
     for (std::uint32_t i = team_.rank(); i < plan_.n; i += team_.size()) {
-      if (memory_.flags[i] != 0) memory_.spinners[memory_.places[i]] = i;
+      if (memory_.flags[i] != 0) memory_.spinners[memory_.numbers[i]] = {now[i].x, now[i].y};
     }
     team_.Sync();
   }
@@ -87,27 +93,28 @@ class WavePass {
   }
 
   // Sums of one group, by this block alone. Where it has a thread for every square, each keeps its sums at hand; in a
-  // smaller block each takes several in turn, whose sums wait in memory.
+  // smaller block each takes several in turn, whose sums wait in memory. While a tile is added up the phases of the
+  // next one are worked out.
   GYREBOX_PASS void AddGroup(std::uint32_t group) {
     const std::uint32_t first = group * kWaveGroup, left = plan_.n_spinners - first;
-    const std::uint32_t count = left < kWaveGroup ? left : kWaveGroup;
+    const std::uint32_t tiles = ((left < kWaveGroup ? left : kWaveGroup) + kWaveTile - 1) / kWaveTile;
     const int rank = static_cast<int>(team_.rank_in_block()), threads = static_cast<int>(team_.block_size());
     const bool at_hand = threads >= n_squares_;
-    int a = 0, b = 0;
-    if (rank < n_squares_) squares_.Find(rank, a, b);
+    Square at = {0, 0};
+    if (rank < n_squares_) at = Find(rank);
     WaveSums sums[kWavesOfSquare] = {};
-    for (std::uint32_t tile = 0; tile < count; tile += kWaveTile) {
+    SetPhases(first, 0);
+    for (std::uint32_t tile = 0; tile < tiles; ++tile) {
       team_.SyncBlock();
-      SetPhases(first + tile, count - tile < kWaveTile ? count - tile : kWaveTile);
-      team_.SyncBlock();
+      if (tile + 1 < tiles) SetPhases(first + (tile + 1) * kWaveTile, (tile + 1) % 2);
       for (int square = rank; square < n_squares_; square += threads) {
         if (!at_hand) {
-          squares_.Find(square, a, b);
+          at = Find(square);
           for (int wave = 0; wave < kWavesOfSquare; ++wave) {
             sums[wave] = tile == 0 ? WaveSums() : SumsOf(group, square, wave);
           }
         }
-        AddTile(a * kWaveSquare, b * kWaveSquare, sums);
+        AddTile(tile % 2, at, sums);
         if (!at_hand) Keep(group, square, sums);
       }
     }
@@ -118,58 +125,67 @@ class WavePass {
     for (int wave = 0; wave < kWavesOfSquare; ++wave) SumsOf(group, square, wave) = sums[wave];
   }
 
-  // Phases of the beads from a place in the list on; where there are fewer than a tile the others add nothing.
-  GYREBOX_PASS void SetPhases(std::uint32_t first, std::uint32_t count) {
-    constexpr std::uint32_t kOrders = WavePhases::kOrders;
-    const PlaceMotion* now = bed_.Now(bed_.beads);
-    for (std::uint32_t k = team_.rank_in_block(); k < kWaveTile * kOrders; k += team_.block_size()) {
-      const std::uint32_t bead = k / kOrders, order = k % kOrders;
-      WavePhases::OfBead& out = memory_.block->phases.beads[bead];
-      if (bead < count) {
-        const PlaceMotion at = now[memory_.spinners[first + bead]];
-        CosSinTurn(order * at.x, out.cos_x[order], out.sin_x[order]);
-        CosSinTurn(order * at.y, out.cos_y[order], out.sin_y[order]);
+  // Phases of the beads from a place in the list on; beads past its end add nothing. The last threads of the block go
+  // first: they have no square.
+  GYREBOX_PASS void SetPhases(std::uint32_t first, std::uint32_t half) {
+    constexpr std::uint32_t kRuns = kSquaresAlong;
+#pragma unroll 1
+    for (std::uint32_t k = team_.block_size() - 1 - team_.rank_in_block(); k < kWaveTile * 2 * kRuns;
+         k += team_.block_size()) {
+      const std::uint32_t bead = k / (2 * kRuns), run = k % kRuns;
+      const bool along_x = k % (2 * kRuns) < kRuns;
+      WavePhases& out = (along_x ? block_.x : block_.y)[half][bead][run];
+      if (first + bead < plan_.n_spinners) {
+        const Pair32 place = memory_.spinners[first + bead];
+        out = PhasesOf(along_x ? place.x : place.y, run);
       } else {
-        out.cos_x[order] = out.sin_x[order] = out.cos_y[order] = out.sin_y[order] = 0;
+        out = {};
       }
     }
   }
+  // The first of four multiples is exact, the others follow from it by the sum of angles.
+  GYREBOX_PASS static WavePhases PhasesOf(std::uint32_t place, std::uint32_t run) {
+    WavePhases out;
+    float c, s;
+    CosSinTurn(place, c, s);
+    CosSinTurn(place * (run * kWaveSquare), out.cosine.at[0], out.sine.at[0]);
+#pragma unroll
+    for (int k = 1; k < kWaveSquare; ++k) {
+      out.cosine.at[k] = Fma(out.cosine.at[k - 1], c, -(out.sine.at[k - 1] * s));
+      out.sine.at[k] = Fma(out.sine.at[k - 1], c, out.cosine.at[k - 1] * s);
+    }
+    return out;
+  }
 
-  GYREBOX_PASS void AddTile(int n, int m, WaveSums (&sums)[kWavesOfSquare]) const {
+  GYREBOX_PASS void AddTile(std::uint32_t half, const Square& at, WaveSums (&sums)[kWavesOfSquare]) const {
+#pragma unroll 1
     for (std::uint32_t bead = 0; bead < kWaveTile; ++bead) {
-      const WavePhases::OfBead& of = memory_.block->phases.beads[bead];
-      const Four cos_x(of.cos_x + n), sin_x(of.sin_x + n), cos_y(of.cos_y + m), sin_y(of.sin_y + m);
-#if defined(__CUDACC__)
+      const WavePhases x = block_.x[half][bead][at.a], y = block_.y[half][bead][at.b];
 #pragma unroll
-#endif
-      for (int i = 0; i < kWaveSquare; ++i) {
-#if defined(__CUDACC__)
-#pragma unroll
-#endif
-        for (int j = 0; j < kWaveSquare; ++j) {
-          WaveSums& sum = sums[i * kWaveSquare + j];
-          sum.cc = Fma(cos_x.at[i], cos_y.at[j], sum.cc);
-          sum.cs = Fma(cos_x.at[i], sin_y.at[j], sum.cs);
-          sum.sc = Fma(sin_x.at[i], cos_y.at[j], sum.sc);
-          sum.ss = Fma(sin_x.at[i], sin_y.at[j], sum.ss);
-        }
+      for (int wave = 0; wave < kWavesOfSquare; ++wave) {
+        const int i = wave / kWaveSquare, j = wave % kWaveSquare;
+        WaveSums& sum = sums[wave];
+        sum.cc = Fma(x.cosine.at[i], y.cosine.at[j], sum.cc);
+        sum.cs = Fma(x.cosine.at[i], y.sine.at[j], sum.cs);
+        sum.sc = Fma(x.sine.at[i], y.cosine.at[j], sum.sc);
+        sum.ss = Fma(x.sine.at[i], y.sine.at[j], sum.ss);
       }
     }
   }
-  // Read at once.
-  struct alignas(16) Four {
-    float at[kWaveSquare];
-    GYREBOX_HD explicit Four(const float* from) { __builtin_memcpy(this, __builtin_assume_aligned(from, 16), 16); }
-  };
 
-  // The power of a wave and of its mirror image, in place of its sums.
-  struct alignas(16) Power {
-    double direct, mirror;
-  };
-  GYREBOX_PASS void AddGroupsUp() {
+  // The power of each wave, which is at most the square of the number of beads, is added to its shell in whole quanta:
+  // 256 waves and 64 times as much, the largest k, are under 2^64 of them.
+  GYREBOX_PASS double Quantum() const {
+    return static_cast<double>(plan_.n_spinners) * static_cast<double>(plan_.n_spinners) * 0x1p-48;
+  }
+  GYREBOX_PASS void AddShells() {
+    const double quanta = 1 / Quantum();
     const auto waves = static_cast<std::uint32_t>(n_squares_ * kWavesOfSquare);
     for (std::uint32_t k = team_.rank(); k < waves; k += team_.size()) {
       const int square = static_cast<int>(k / kWavesOfSquare), wave = static_cast<int>(k % kWavesOfSquare);
+      const Square at = Find(square);
+      const int n = at.a * kWaveSquare + wave / kWaveSquare, m = at.b * kWaveSquare + wave % kWaveSquare;
+      if (n > grid_.reach_x || m > grid_.ReachBeside(n) || (n == 0 && m == 0)) continue;
       double cc = 0, cs = 0, sc = 0, ss = 0;
       for (std::uint32_t group = 0; group < groups_; ++group) {
         const WaveSums sums = SumsOf(group, square, wave);
@@ -178,53 +194,26 @@ class WavePass {
         sc += static_cast<double>(sums.sc);
         ss += static_cast<double>(sums.ss);
       }
-      const Power power = {(cc - ss) * (cc - ss) + (sc + cs) * (sc + cs),
-                           (cc + ss) * (cc + ss) + (sc - cs) * (sc - cs)};
-      static_assert(sizeof(power) == sizeof(WaveSums));
-      __builtin_memcpy(&SumsOf(0, square, wave), &power, sizeof(power));
+      double power = (cc - ss) * (cc - ss) + (sc + cs) * (sc + cs);
+      // Of k and -k only one counts.
+      if (n > 0 && m > 0) power += (cc + ss) * (cc + ss) + (sc - cs) * (sc - cs);
+      const double magnitude = grid_.Magnitude(n, m);
+      const int shell = WaveGrid::ShellOf(magnitude);
+      team_.FetchAdd(&memory_.shells[shell], static_cast<unsigned long long>(power * quanta + 0.5));
+      team_.FetchAdd(&memory_.shells[kWaveShells + shell],
+                     static_cast<unsigned long long>(power * magnitude * quanta + 0.5));
     }
     team_.Sync();
-  }
-
-  // One thread a shell; of k and -k only one counts.
-  GYREBOX_PASS void AddShells(MeasuredSums& out) {
-    for (std::uint32_t shell = team_.rank(); shell < kWaveShells; shell += team_.size()) {
-      double sum = 0, sum_times_k = 0;
-      int row_start = 0;  // first square of the row
-      for (int n = 0; n <= grid_.reach_x; ++n) {
-        if (n % kWaveSquare == 0 && n > 0) row_start += squares_.InRow(n / kWaveSquare - 1);
-        const int from = MostBelow(shell + 0.5, n) - 1, to = MostBelow(shell + 1.5, n) + 1;
-        const int reach = grid_.ReachBeside(n);
-        for (int m = from < 0 ? 0 : from; m <= to && m <= reach; ++m) {
-          const double k = grid_.Magnitude(n, m);
-          if (WaveGrid::ShellOf(k) != static_cast<int>(shell) || (n == 0 && m == 0)) continue;
-          Power power;
-          __builtin_memcpy(&power,
-                           &SumsOf(0, row_start + m / kWaveSquare, n % kWaveSquare * kWaveSquare + m % kWaveSquare),
-                           sizeof(power));
-          const double both = power.direct + (n > 0 && m > 0 ? power.mirror : 0);
-          sum += both;
-          sum_times_k += both * k;
-        }
-      }
-      out.shells.power[shell] = sum;
-      out.shells.power_times_k[shell] = sum_times_k;
-    }
-  }
-  // About the largest m for which (n, m) has under this magnitude.
-  GYREBOX_PASS int MostBelow(double magnitude, int n) const {
-    const double left = magnitude * magnitude - n * grid_.scale_x * (n * grid_.scale_x);
-    return left <= 0 ? 0 : static_cast<int>(Sqrt(left) / grid_.scale_y);
   }
 
   Team& team_;
   const BedView<Index>& bed_;
   const BedPlan& plan_;
   const MeasureMemory& memory_;
+  WaveBlock& block_;
   const WaveGrid grid_;
-  const WaveSquares squares_;
-  const int n_squares_;
   const std::uint32_t groups_;
+  int n_squares_ = 0;
 };
 
 }  // namespace gyrebox::kernels::cuda

@@ -1,6 +1,7 @@
 /// Sums over clusters, from which their summary is made.
 #pragma once
 
+#include <bit>
 #include <cmath>
 
 #include "model/real.h"
@@ -16,6 +17,15 @@ inline constexpr unsigned long long kSpreadFrom = 5;
 /// Radii are summed in whole quanta of this, sigma.
 inline constexpr double kRadiusQuantum = 0x1p-24;
 
+/// Binary digits of a number.
+GYREBOX_HD int BitWidth(unsigned long long value) {
+#if defined(__CUDA_ARCH__)
+  return 64 - __clzll(static_cast<long long>(value));
+#else
+  return std::bit_width(value);
+#endif
+}
+
 /// Exact sums over clusters in any order.
 struct ClusterSums {
   unsigned long long count = 0, wrapping = 0;  ///< clusters; those that wrap
@@ -28,9 +38,8 @@ struct ClusterSums {
   unsigned long long histogram[kSizeClasses] = {};
 
   GYREBOX_HD static int ClassOf(unsigned long long size) {
-    int size_class = 0;
-    while (size_class < kSizeClasses - 1 && (size >> (size_class + 1)) != 0) ++size_class;
-    return size_class;
+    const int size_class = BitWidth(size) - 1;
+    return size_class < kSizeClasses ? size_class : kSizeClasses - 1;
   }
 
   /// All but the histogram. @param radius sigma; not used of a single bead or where the cluster wraps.

@@ -67,7 +67,8 @@ Snapshot RandomBed(int n, double spinner_chance, std::uint32_t seed, double dens
 }
 
 TEST(MeasureBed, OfRandomBedsIsThatOfTheCpu) {
-  for (const int n : {1, 2, 7, 8, 33, 70, 80, 100, 120, 300, 1536}) ExpectMeasuredAsOnTheCpu(RandomBed(n, 0.3, 11u + n));
+  for (const int n : {1, 2, 7, 8, 33, 70, 80, 100, 120, 300, 1536})
+    ExpectMeasuredAsOnTheCpu(RandomBed(n, 0.3, 11u + n));
 }
 
 TEST(MeasureBed, WithShortIndicesIsThatOfTheCpu) { ExpectMeasuredAsOnTheCpu<std::uint16_t>(RandomBed(300, 0.5, 3)); }
