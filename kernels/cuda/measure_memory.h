@@ -1,6 +1,7 @@
 /// Memory that measuring needs beside that of the bed.
 #pragma once
 
+#include <algorithm>
 #include <cstddef>
 
 #include "cuda/bed_data.h"
