@@ -11,10 +11,6 @@
 namespace gyrebox::kernels {
 namespace {
 
-// A sweep of Jacobi leaves more than this of the forces unbalanced only where sweeps diverge: no motion at all
-// leaves 1.
-constexpr double kAlarmResidual = 1;
-
 std::vector<std::uint32_t> SpinnerIds(const StartState& start) {
   std::vector<std::uint32_t> ids;
   for (std::uint32_t id = 0; id < start.spinner.size(); ++id) {
@@ -26,84 +22,71 @@ std::vector<std::uint32_t> SpinnerIds(const StartState& start) {
 }  // namespace
 
 Bed::Bed(const RunSpec& spec, const StepCode& code)
-    : spec_(spec),
+    : course_(spec),
       start_(LayOut(spec)),
       beads_(spec, code, start_),
       solver_(beads_),
       halfway_(beads_.n_padded()),
-      controls_(spec),
       spinners_(SpinnerIds(start_)),
       drive_(spec.seeds.disorder, spinners_),
       drive_values_(spinners_.size()),
       observables_(spec) {
   drive_.Configure(spec.drive.wave, spec.drive.disorder);
-  if (!start_.failure.empty()) {
-    verdict_ = Verdict::kFailed;
-    fault_ = Fault{Fault::Reason::kStartNotReached, start_.failure, 0, 0, {}, {}};
-  }
+  if (!start_.failure.empty()) course_.FailToStart(start_.failure);
 }
 
 RunChunk Bed::Advance(std::int64_t steps) {
   RunChunk chunk;
-  for (std::int64_t taken = 0; verdict_ == Verdict::kRunning && (taken < steps || step_ == spec_.n_steps); ++taken) {
+  for (std::int64_t taken = 0; course_.running() && (taken < steps || course_.at_end()); ++taken) {
     if (!TakeStep(chunk)) break;
   }
-  chunk.step = step_;
-  chunk.time = time();
-  chunk.verdict = verdict_;
-  chunk.fault = fault_;
+  course_.Close(chunk);
   return chunk;
 }
 
 // One step of the run: as many substeps as the halvings say. False where the run is at its end.
 bool Bed::TakeStep(RunChunk& chunk) {
-  if (spec_.retry.most_halvings > 0 && step_ % spec_.retry.keep_steps == 0) Keep(chunk);
-  if (controls_.MoveTo(step_)) drive_.Configure(controls_.settings().wave, controls_.settings().disorder);
-  for (substep_ = 0; substep_ < substeps(); ++substep_) {
+  if (course_.at_keep() && !course_.has_kept_now()) course_.Keep(Save(), chunk);
+  if (course_.controls().MoveTo(course_.step())) drive_.Configure(course_.settings().wave, course_.settings().disorder);
+  for (const std::int64_t step = course_.step(); course_.step() == step; course_.Pass()) {
     beads_.PrepareLists();
     // At the last step the motion is worked out once more, for the closing sample, and not followed.
-    const bool closing = step_ == spec_.n_steps;
+    const bool closing = course_.at_end();
     const std::vector<BeadRecord> before = closing ? beads_.now() : std::vector<BeadRecord>();
     const StepResult result = Compute();
     if (!Sound(result)) {
-      if (lagged()) residual_ = LaggedResidual();
-      Alarm(chunk);
+      if (course_.lagged()) residual_ = LaggedResidual();
+      course_.Alarm(residual_, course_.time(), chunk);
       return Retry(chunk);
     }
-    if (substep_ == 0 && at_sample()) {
-      held_back_.push_back(TakeSample(result));
-      Alarm(chunk);
+    if (course_.at_sample()) {
+      course_.Hold(TakeSample(result));
+      course_.Alarm(residual_, course_.time(), chunk);
     }
     if (closing) {
       beads_.now() = before;
-      verdict_ = Verdict::kFinished;
-      break;
+      course_.Finish();
+      return false;
     }
-    const double half_skin = kSkin / 2 - (converged() ? spec_.health.largest_move / 2 : 0);
+    const double half_skin = kSkin / 2 - (course_.converged() ? spec().health.largest_move / 2 : 0);
     beads_.Follow(result.health.largest_drift_squared <= half_skin * half_skin);
-    drive_.Advance(substep_time());
+    drive_.Advance(course_.substep_time());
   }
-  if (verdict_ == Verdict::kFinished || spec_.retry.most_halvings == 0) Release(chunk);
-  if (verdict_ == Verdict::kFinished) return false;
-  substep_ = 0;
-  ++step_;
+  if (spec().retry.most_halvings == 0) course_.Release(chunk);
   return true;
 }
 
 StepInput Bed::Laws() const {
-  const Settings& settings = controls_.settings();
+  const Settings& settings = course_.settings();
   StepInput input = beads_.Input();
-  input.force = spec_.force;
+  input.force = spec().force;
   input.friction = settings.friction;
-  input.drag = spec_.drag;
+  input.drag = spec().drag;
   input.temperature = settings.temperature;
-  input.time_step = substep_time();
-  input.swirl = spec_.dynamics.swirl;
-  // Substeps of a halved step take numbers of their own, far from those of any whole step.
-  const std::uint64_t moment = static_cast<std::uint64_t>(step_) | static_cast<std::uint64_t>(halvings_) << 56 |
-                               static_cast<std::uint64_t>(substep_) << 48;
-  input.keys = KeysOfStep(spec_.seeds.noise, moment);
-  input.rate_imposed = rate_imposed();
+  input.time_step = course_.substep_time();
+  input.swirl = spec().dynamics.swirl;
+  input.keys = KeysOfStep(spec().seeds.noise, course_.moment());
+  input.rate_imposed = course_.rate_imposed();
   input.torque = common_torque_;
   input.torques = torques_.empty() ? nullptr : torques_.data();
   return input;
@@ -112,9 +95,9 @@ StepInput Bed::Laws() const {
 // Writes what the drive imposes at the middle of the coming step where the passes look for it: spins into the records,
 // torques beside them. Under brownian dynamics a torque is its spin, and passive beads have none.
 void Bed::ImposeDrive() {
-  const double ahead = substep_time() / 2;
-  const double scale = brownian() && !rate_imposed() ? 1 / spec_.drag.rotational : 1;
-  const bool as_spin = rate_imposed() || brownian();
+  const double ahead = course_.substep_time() / 2;
+  const double scale = course_.brownian() && !course_.rate_imposed() ? 1 / spec().drag.rotational : 1;
+  const bool as_spin = course_.rate_imposed() || course_.brownian();
   std::vector<BeadRecord>& now = beads_.now();
   if (drive_.uniform()) {
     const float value = static_cast<float>(scale * drive_.Common(ahead));
@@ -136,9 +119,9 @@ void Bed::ImposeDrive() {
 Bed::StepResult Bed::Compute() {
   ImposeDrive();
   const StepInput input = Laws();
-  if (converged()) return ComputeConverged(input);
-  const auto pass = brownian() ? beads_.code().brownian : beads_.code().lagged;
-  const MoveOutput output = beads_.Output(beads_.now(), substep_time());
+  if (course_.converged()) return ComputeConverged(input);
+  const auto pass = course_.brownian() ? beads_.code().brownian : beads_.code().lagged;
+  const MoveOutput output = beads_.Output(beads_.now(), course_.substep_time());
   return {beads_.WorstOfGroups([&](std::int64_t first, std::int64_t last) { return pass(input, output, first, last); }),
           {}};
 }
@@ -147,7 +130,7 @@ Bed::StepResult Bed::Compute() {
 // that the drift kT div M of a mobility that depends on places comes out right (Fixman, J. Chem. Phys. 69, 1527
 // (1978)).
 Bed::StepResult Bed::ComputeConverged(const StepInput& input) {
-  const DynamicsSpec& dynamics = spec_.dynamics;
+  const DynamicsSpec& dynamics = spec().dynamics;
   const auto move = [&](const MoveOutput& output) {
     return beads_.WorstOfGroups(
         [&](std::int64_t first, std::int64_t last) { return beads_.code().move(input, output, first, last); });
@@ -158,29 +141,29 @@ Bed::StepResult Bed::ComputeConverged(const StepInput& input) {
   const float closest = solver_.closest_squared();
   const bool midpoint = dynamics.midpoint && input.temperature > 0;
   if (midpoint) {
-    move(beads_.HalfwayOutput(beads_.now(), substep_time() / 2, halfway_));
+    move(beads_.HalfwayOutput(beads_.now(), course_.substep_time() / 2, halfway_));
     const SolverReport second = solver_.Solve(input, halfway_, dynamics.tolerance, dynamics.most_iterations);
     result.solver.converged = result.solver.converged && second.converged;
     result.solver.relative_residual = std::max(result.solver.relative_residual, second.relative_residual);
     result.solver.iterations += second.iterations;
   }
-  result.health = move(beads_.Output(midpoint ? halfway_ : beads_.now(), substep_time()));
+  result.health = move(beads_.Output(midpoint ? halfway_ : beads_.now(), course_.substep_time()));
   result.health.closest_squared = closest;
   return result;
 }
 
 // Judges a step before it is followed; sets the fault where it is not sound.
 bool Bed::Sound(const StepResult& result) {
-  const HealthSpec& limits = spec_.health;
+  const HealthSpec& limits = spec().health;
   if (result.health.closest_squared < limits.closest_pair * limits.closest_pair) {
     FailClosestPair();
   } else if (!(result.health.largest_move_squared <= limits.largest_move * limits.largest_move)) {
     FailLargestMove(result.health);
-  } else if (converged() && !result.solver.converged) {
+  } else if (course_.converged() && !result.solver.converged) {
     Fail(Fault::Reason::kNotConverged, {}, "the friction solver stopped at a residual of %.3g (limit %.3g)",
-         result.solver.relative_residual, spec_.dynamics.tolerance);
+         result.solver.relative_residual, spec().dynamics.tolerance);
   }
-  return !fault_;
+  return !course_.fault();
 }
 
 Sample Bed::TakeSample(const StepResult& result) {
@@ -189,21 +172,9 @@ Sample Bed::TakeSample(const StepResult& result) {
   snapshot.closest_pair =
       alone ? std::numeric_limits<double>::quiet_NaN() : std::sqrt(static_cast<double>(result.health.closest_squared));
   snapshot.largest_move = std::sqrt(static_cast<double>(result.health.largest_move_squared));
-  residual_ = converged() ? result.solver.relative_residual : (brownian() ? 0 : LaggedResidual());
+  residual_ = course_.converged() ? result.solver.relative_residual : (course_.brownian() ? 0 : LaggedResidual());
   snapshot.friction_residual = residual_;
-  return {step_, time(), observables_.Measure(snapshot, at_whole_sample())};
-}
-
-// Says once where one sweep a step no longer follows the forces.
-void Bed::Alarm(RunChunk& chunk) {
-  if (alarmed_ || !lagged() || residual_ <= kAlarmResidual) return;
-  alarmed_ = true;
-  char text[240];
-  std::snprintf(text, sizeof(text),
-                "one sweep a step does not keep the forces in balance: a residual of %.3g at t = %.6g tau, where no "
-                "motion at all would leave 1; use the converged solver",
-                residual_, time());
-  chunk.alarm = text;
+  return {course_.step(), course_.time(), observables_.Measure(snapshot, course_.at_whole_sample())};
 }
 
 double Bed::LaggedResidual() {
@@ -222,11 +193,11 @@ double Bed::LaggedResidual() {
 Snapshot Bed::Photograph() const {
   const auto n = static_cast<std::size_t>(beads_.n_beads());
   Snapshot out;
-  out.side_x = spec_.side_x;
-  out.side_y = spec_.side_y;
-  out.time = time();
-  out.temperature = controls_.settings().temperature;
-  out.friction = controls_.settings().friction;
+  out.side_x = spec().side_x;
+  out.side_y = spec().side_y;
+  out.time = course_.time();
+  out.temperature = course_.settings().temperature;
+  out.friction = course_.settings().friction;
   out.x.resize(n), out.y.resize(n), out.path_x.resize(n), out.path_y.resize(n);
   out.vx.resize(n), out.vy.resize(n), out.spin.resize(n), out.spinner.resize(n);
   for (std::size_t id = 0; id < n; ++id) {
@@ -242,7 +213,7 @@ Snapshot Bed::Photograph() const {
     out.spin[id] = motion.spin;
     out.spinner[id] = static_cast<std::uint8_t>(place.kind);
     if (place.id != id) ++out.lost_beads;
-    if (!rate_imposed()) out.torque.push_back(TorqueOn(bead));
+    if (!course_.rate_imposed()) out.torque.push_back(TorqueOn(bead));
   }
   return out;
 }
@@ -251,27 +222,22 @@ Snapshot Bed::Photograph() const {
 float Bed::TorqueOn(std::int64_t bead) const {
   const std::uint32_t slot = beads_.slot_of(bead);
   if (beads_.now()[slot].kind != kSpinner) return 0;
-  if (brownian()) return beads_.next()[slot].spin * static_cast<float>(spec_.drag.rotational);
+  if (course_.brownian()) return beads_.next()[slot].spin * static_cast<float>(spec().drag.rotational);
   return torques_.empty() ? common_torque_ : torques_[slot];
 }
 
-void Bed::Fail(Fault::Reason reason, std::vector<std::int64_t> beads, const char* format, double figure, double limit) {
-  char text[200], when[60];
-  std::snprintf(text, sizeof(text), format, figure, limit);
-  std::snprintf(when, sizeof(when), " at t = %.6g tau", time());
-  std::string who;
-  for (const std::int64_t bead : beads) who += (who.empty() ? "" : " and ") + std::to_string(bead);
-  if (!who.empty()) who = (beads.size() > 1 ? "beads " : "bead ") + who + " ";
-  Fault fault{reason, who + text + when, step_, time(), beads, {}};
+void Bed::Fail(Fault::Reason reason, const std::vector<std::int64_t>& beads, const char* format, double figure,
+               double limit) {
+  std::vector<double> place;
   if (!beads.empty()) {
     const BeadRecord& bead = beads_.bead(beads[0]);
-    fault.place = {FromFixed(bead.x, spec_.side_x), FromFixed(bead.y, spec_.side_y)};
+    place = {FromFixed(bead.x, spec().side_x), FromFixed(bead.y, spec().side_y)};
   }
-  fault_ = fault;
+  course_.Fail(reason, beads, place, format, figure, limit);
 }
 
 double Bed::Distance(const BeadRecord& a, const BeadRecord& b) const {
-  return std::hypot(Difference(a.x, b.x, spec_.side_x * 0x1p-32), Difference(a.y, b.y, spec_.side_y * 0x1p-32));
+  return std::hypot(Difference(a.x, b.x, spec().side_x * 0x1p-32), Difference(a.y, b.y, spec().side_y * 0x1p-32));
 }
 
 void Bed::FailClosestPair() {
@@ -286,7 +252,7 @@ void Bed::FailClosestPair() {
     ids = {pair.first, pair.second};
   });
   Fail(Fault::Reason::kClosestPair, ids, "came as close as %.3f sigma (limit %.3f), and pass through each other",
-       closest, spec_.health.closest_pair);
+       closest, spec().health.closest_pair);
 }
 
 void Bed::FailLargestMove(const StepHealth& health) {
@@ -295,63 +261,29 @@ void Bed::FailLargestMove(const StepHealth& health) {
   std::int64_t worst = 0;
   for (std::int64_t id = 0; id < beads_.n_beads(); ++id) {
     const BeadRecord& next = beads_.next()[beads_.slot_of(id)];
-    double move = std::hypot(next.vx, next.vy) * substep_time();
+    double move = std::hypot(next.vx, next.vy) * course_.substep_time();
     if (!std::isfinite(move)) move = std::numeric_limits<double>::infinity();
     if (move <= largest) continue;
     largest = move;
     worst = id;
   }
   Fail(finite ? Fault::Reason::kLargestMove : Fault::Reason::kNotFinite, {worst},
-       "would move %.3g sigma in one step (limit %.3g)", largest, spec_.health.largest_move);
-}
-
-// Hands out what was held back: it is part of a past that stands.
-void Bed::Release(RunChunk& chunk) {
-  std::move(held_back_.begin(), held_back_.end(), std::back_inserter(chunk.samples));
-  held_back_.clear();
-  for (Fault& fault : faults_to_pass_) {
-    if (fault.step >= step_) continue;
-    fault.nature = Fault::Nature::kNumerical;
-    chunk.passed.push_back(fault);
-  }
-  std::erase_if(faults_to_pass_, [&](const Fault& fault) { return fault.step < step_; });
-}
-
-// Keeps the state to go back to.
-void Bed::Keep(RunChunk& chunk) {
-  if (kept_ && kept_->step == step_) return;
-  kept_ = Save();
-  Release(chunk);
+       "would move %.3g sigma in one step (limit %.3g)", largest, spec().health.largest_move);
 }
 
 // After a fault: back to the kept state with half the step, or the end of the run. True where the run goes on.
 bool Bed::Retry(RunChunk& chunk) {
-  if (!kept_ || halvings_ >= spec_.retry.most_halvings) {
-    if (spec_.retry.most_halvings > 0) fault_->nature = Fault::Nature::kPhysical;
-    verdict_ = Verdict::kUnstable;
-    Release(chunk);
-    return false;
-  }
-  faults_to_pass_.push_back(*fault_);
-  fault_.reset();
-  const int halvings = halvings_ + 1;
-  Load(*kept_);
-  std::erase_if(held_back_, [&](const Sample& sample) { return sample.step >= step_; });
-  halvings_ = halvings;
+  const BedState* kept = course_.Retry(chunk);
+  if (kept == nullptr) return false;
+  Load(*kept);
+  course_.GoOnHalved();
   return true;
-}
-
-std::int64_t Bed::Adjust(Adjustment adjustment) {
-  if (adjustment.wave.size() > 1) throw std::invalid_argument("an adjustment takes one wave at most");
-  adjustment.step = std::max(adjustment.step, step_);
-  controls_.Add(adjustment);
-  return adjustment.step;
 }
 
 BedState Bed::Save() const {
   BedState state;
-  state.step = step_;
-  state.halvings = halvings_;
+  state.step = course_.step();
+  state.halvings = course_.halvings();
   beads_.Save(state);
   const DriveState& drive = drive_.state();
   const auto put = [&](const Phases& phases) {
@@ -367,7 +299,7 @@ void Bed::Load(const BedState& state) {
   constexpr std::size_t kEach = WaveSpec::kMostTerms;
   const auto n = static_cast<std::size_t>(beads_.n_beads());
   if (state.x.size() != n || state.kind.size() != n || state.turns.size() > spinners_.size() ||
-      state.phases.size() != kEach * (1 + state.turns.size()) || state.step < 0 || state.step > spec_.n_steps) {
+      state.phases.size() != kEach * (1 + state.turns.size()) || state.step < 0 || state.step > spec().n_steps) {
     throw std::invalid_argument("the saved state is of another bed");
   }
   beads_.Load(state);
@@ -381,13 +313,8 @@ void Bed::Load(const BedState& state) {
   for (std::size_t i = 1; i <= state.turns.size(); ++i) drive.own_phases.push_back(take(i));
   drive.turns = state.turns;
   drive_.set_state(drive);
-  step_ = state.step;
-  substep_ = 0;
-  halvings_ = state.halvings;
-  controls_.GoTo(step_);
-  drive_.Configure(controls_.settings().wave, controls_.settings().disorder);
-  verdict_ = Verdict::kRunning;
-  fault_.reset();
+  course_.GoTo(state.step, state.halvings);
+  drive_.Configure(course_.settings().wave, course_.settings().disorder);
 }
 
 std::vector<Bead> Bed::Beads() const {
@@ -395,10 +322,10 @@ std::vector<Bead> Bed::Beads() const {
   for (std::int64_t id = 0; id < beads_.n_beads(); ++id) {
     const BeadRecord& record = beads_.bead(id);
     Bead& bead = beads[static_cast<std::size_t>(id)];
-    bead.x = FromFixed(record.x, spec_.side_x);
-    bead.y = FromFixed(record.y, spec_.side_y);
-    bead.unwrapped_x = static_cast<double>(beads_.PathX(id)) * spec_.side_x * 0x1p-32;
-    bead.unwrapped_y = static_cast<double>(beads_.PathY(id)) * spec_.side_y * 0x1p-32;
+    bead.x = FromFixed(record.x, spec().side_x);
+    bead.y = FromFixed(record.y, spec().side_y);
+    bead.unwrapped_x = static_cast<double>(beads_.PathX(id)) * spec().side_x * 0x1p-32;
+    bead.unwrapped_y = static_cast<double>(beads_.PathY(id)) * spec().side_y * 0x1p-32;
     bead.vx = record.vx;
     bead.vy = record.vy;
     bead.spin = record.spin;

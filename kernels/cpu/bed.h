@@ -8,7 +8,7 @@
 
 #include "cpu/bead_arrays.h"
 #include "cpu/friction_solver.h"
-#include "dynamics/controls.h"
+#include "dynamics/course.h"
 #include "dynamics/spinner_drive.h"
 #include "gyrebox/ensemble.h"
 #include "measure/observables.h"
@@ -19,16 +19,14 @@ class Bed {
  public:
   Bed(const RunSpec& spec, const StepCode& code);
 
-  const RunSpec& spec() const { return spec_; }
+  const RunSpec& spec() const { return course_.spec(); }
   const std::vector<Column>& columns() const { return observables_.columns(); }
 
   /// Takes up to `steps` more steps, or none where the run is at its end.
   RunChunk Advance(std::int64_t steps);
-  void Drop() {
-    if (verdict_ == Verdict::kRunning) verdict_ = Verdict::kDropped;
-  }
-  std::int64_t Adjust(Adjustment adjustment);
-  const std::vector<Adjustment>& adjustments() const { return controls_.adjustments(); }
+  void Drop() { course_.Drop(); }
+  std::int64_t Adjust(const Adjustment& adjustment) { return course_.Adjust(adjustment); }
+  const std::vector<Adjustment>& adjustments() const { return course_.controls().adjustments(); }
   BedState Save() const;
   void Load(const BedState& state);
   std::vector<Bead> Beads() const;
@@ -57,34 +55,19 @@ class Bed {
   Snapshot Photograph() const;
   float TorqueOn(std::int64_t bead) const;
 
-  void Fail(Fault::Reason reason, std::vector<std::int64_t> beads, const char* format, double figure, double limit);
+  void Fail(Fault::Reason reason, const std::vector<std::int64_t>& beads, const char* format, double figure,
+            double limit);
   /// Nearest-image distance of two beads, sigma.
   double Distance(const BeadRecord& a, const BeadRecord& b) const;
   void FailClosestPair();
   void FailLargestMove(const StepHealth& health);
   bool Retry(RunChunk& chunk);
-  void Keep(RunChunk& chunk);
-  void Release(RunChunk& chunk);
-  void Alarm(RunChunk& chunk);
 
-  double time() const { return static_cast<double>(step_) * spec_.time_step; }
-  std::int64_t substeps() const { return std::int64_t{1} << halvings_; }
-  double substep_time() const { return spec_.time_step / static_cast<double>(substeps()); }
-  bool rate_imposed() const { return spec_.drive.quantity == DriveSpec::Quantity::kRate; }
-  bool lagged() const { return spec_.dynamics.equation == DynamicsSpec::Equation::kLagged; }
-  bool brownian() const { return spec_.dynamics.equation == DynamicsSpec::Equation::kBrownian; }
-  bool converged() const { return spec_.dynamics.equation == DynamicsSpec::Equation::kConverged; }
-  bool at_whole_sample() const {
-    return step_ == spec_.n_steps || step_ / spec_.measure.interval_steps % spec_.measure.structure_every == 0;
-  }
-  bool at_sample() const { return step_ == spec_.n_steps || step_ % spec_.measure.interval_steps == 0; }
-
-  RunSpec spec_;
+  Course course_;
   StartState start_;
   BeadArrays beads_;
   FrictionSolver solver_;
   std::vector<BeadRecord> halfway_;
-  Controls controls_;
   std::vector<std::uint32_t> spinners_;  // ids
   SpinnerDrive drive_;
   std::vector<float> drive_values_;  // (spinners)
@@ -92,18 +75,7 @@ class Bed {
   float common_torque_ = 0;
   Observables observables_;
 
-  std::int64_t step_ = 0;
-  std::int64_t substep_ = 0;
-  int halvings_ = 0;
-  Verdict verdict_ = Verdict::kRunning;
-  std::optional<Fault> fault_;
-  bool alarmed_ = false;
   double residual_ = 0;  // of the friction system at the last sample
-
-  // Where a retry goes back to, and what is held back until the next such state.
-  std::optional<BedState> kept_;
-  std::vector<Sample> held_back_;
-  std::vector<Fault> faults_to_pass_;
 };
 
 }  // namespace gyrebox::kernels

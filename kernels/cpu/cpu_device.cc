@@ -39,6 +39,8 @@ class CpuDevice : public Device {
                                      static_cast<double>(sysconf(_SC_PAGE_SIZE)));
   }
 
+  std::int64_t BytesOf(const RunSpec& spec) const override { return MemoryBytes(spec); }
+
   std::unique_ptr<Ensemble> NewEnsemble(std::span<const RunSpec> specs) override {
     for (const RunSpec& spec : specs) {
       const std::vector<SpecFault> faults = Validate(spec);

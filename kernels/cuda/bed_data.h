@@ -17,6 +17,9 @@ inline constexpr std::uint32_t kTile = 32;
 /// Beds of up to this many beads are stepped in the shared memory of one multiprocessor.
 inline constexpr std::int64_t kResidentBeads = 3072;
 
+/// Width beyond the longest cut-off up to which partners are listed, sigma; see kSkin of the CPU backend.
+inline constexpr double kListSkin = 0.4;
+
 inline constexpr std::uint32_t kSpinnerBit = 0x80000000u;
 
 /// Place of a bead and its motion in the step that led there; a partner reads it in one access.
@@ -68,8 +71,9 @@ struct BedMemory {
   PlaceMotion* work = nullptr;  ///< places, and the motion that is being solved for
   float* work_spin = nullptr;
   Vector4 *direction = nullptr, *residual = nullptr, *preconditioned = nullptr, *product = nullptr, *random = nullptr;
-  float* block = nullptr;  ///< 6 * stride: axx, axy, ayy, bx, by, c of all
-  OwnDrive own;            ///< null until a drive differs between spinners
+  float* block = nullptr;   ///< 6 * stride: axx, axy, ayy, bx, by, c of all
+  void* measure = nullptr;  ///< see MeasureMemory
+  OwnDrive own;             ///< null until a drive differs between spinners
 };
 
 /// All that stays the same through a run, and where its memory is.
@@ -100,12 +104,13 @@ struct OwnDriveNumbers {
 
 /// What is particular to one substep.
 struct alignas(16) StepNumbers {
-  StepKeys keys;                     ///< filled in on the device
-  std::uint64_t moment = 0;          ///< that the keys are of
-  double time = 0;                   ///< length of the substep, tau
-  float drive = 0;                   ///< on every spinner at the middle of the substep, scaled
-  std::int32_t own_drive = -1;       ///< place among the OwnDriveNumbers, or -1 where all spinners are driven alike
-  float tangential = 0, normal = 0;  ///< friction
+  StepKeys keys;                ///< filled in on the device
+  std::uint64_t moment = 0;     ///< that the keys are of
+  double time = 0;              ///< length of the substep, tau
+  float drive = 0;              ///< on every spinner at the middle of the substep, scaled
+  std::int32_t own_drive = -1;  ///< place among the OwnDriveNumbers, or -1 where spinners have no phases of their own
+  bool differ = false;          ///< spinners follow their own phases, rather than all `drive`
+  float tangential = 0, normal = 0;                        ///< friction
   float along = 0, across = 0, velocity = 0, turning = 0;  ///< amplitudes of noise
   bool thermal = false;
 };
@@ -115,6 +120,7 @@ struct Leg {
   std::uint32_t bed = 0;
   std::uint32_t first_number = 0;  ///< place of its first StepNumbers; there is one more than substeps
   std::uint32_t substeps = 0;
+  bool prepare = false;     ///< make the lists first
   bool photograph = false;  ///< then work out the motion from there without following it, and judge it
   std::int32_t slot = -1;   ///< where its measurement goes
   bool whole = false;       ///< measure the columns of structure too
@@ -128,7 +134,7 @@ struct BedStatus {
   std::uint32_t half = 0;  ///< of the doubled arrays: which one holds the present
   bool lists_valid = false;
   Stop stop = Stop::kNone;
-  std::uint32_t taken = 0;          ///< substeps since the host last set it to 0
+  std::uint64_t taken = 0;          ///< substeps in all
   std::uint32_t most_partners = 0;  ///< met by the last list
   float closest_squared = 1e30f;    ///< of the substep last worked out, sigma^2
   float largest_move_squared = 0;   ///< sigma^2
@@ -137,7 +143,7 @@ struct BedStatus {
   std::uint64_t rebuilds = 0;
 };
 
-/// Where a leg's measurement begins: null where it has none, or the bed stopped before.
+/// What a photograph found; not taken where the bed stopped before.
 struct Photograph {
   bool taken = false;
   double closest_squared = 0, largest_move_squared = 0, residual = 0;

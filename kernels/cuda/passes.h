@@ -17,8 +17,7 @@ GYREBOX_RARE float OwnDriveOf(const BedPlan& plan, const OwnDriveNumbers& number
 /// Drive of a spinner in this substep.
 GYREBOX_PASS float DriveOf(const BedPlan& plan, const StepNumbers& numbers, const OwnDriveNumbers* own_numbers,
                            std::uint32_t tag) {
-  return numbers.own_drive < 0 ? numbers.drive
-                               : OwnDriveOf(plan, own_numbers[numbers.own_drive], numbers.time, IdOf(tag));
+  return !numbers.differ ? numbers.drive : OwnDriveOf(plan, own_numbers[numbers.own_drive], numbers.time, IdOf(tag));
 }
 
 /// Writes the spin that the drive imposes in the coming substep where passes look for it. Under brownian dynamics a
@@ -65,7 +64,7 @@ struct MoveOptions {
   bool follow = true;          ///< false: only the motion is wanted
   bool spin_is_given = false;  ///< spinners leave with the drive of the next substep rather than their own spin
   float next_drive = 0;
-  bool spin_is_drive = false;  ///< brownian: passive beads leave with none
+  bool spin_is_drive = false;  ///< brownian: beads leave with the spin that they push with, rather than their own
 };
 
 /// Moves bead i by a motion, into the next half.
@@ -94,8 +93,8 @@ GYREBOX_PASS void MoveBead(BedView<Index>& bed, const StepLaws<float>& laws, con
     health.drift = Max(health.drift, Fma(drift_x, drift_x, drift_y * drift_y));
     if (options.spin_is_given && IsSpinner(tag)) {
       spin = options.next_drive;
-    } else if (options.spin_is_drive && !IsSpinner(tag)) {
-      spin = 0;
+    } else if (options.spin_is_drive) {
+      spin = bed.Now(bed.spin)[i];
     }
   }
   bed.Next(bed.beads)[i] = own;

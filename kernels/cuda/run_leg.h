@@ -28,15 +28,16 @@ class LegRunner {
       numbers_[k].keys = KeysOfStep(plan_.noise_seed, numbers_[k].moment);
     }
     team_.Sync();
+    if (leg.prepare) PrepareLists(status);
     bool imposed = false;
     for (std::uint32_t k = 0; k < leg.substeps; ++k) {
       if (!PrepareLists(status)) break;
-      if (!imposed || Differs(k)) ImposeSpin(team_, bed_, numbers_[k], own_numbers_);
+      if (!imposed || numbers_[k].differ) ImposeSpin(team_, bed_, numbers_[k], own_numbers_);
       imposed = true;
-      const StepOutcome outcome = Step(k, true);
-      if (!Judge(outcome, status)) break;
+      const StepOutcome outcome = Step(k, true, k + 1 < leg.substeps);
+      if (!Judge(k, outcome, status)) break;
       bed_.half ^= 1;
-      if (Differs(k)) {
+      if (numbers_[k].own_drive >= 0) {
         AdvanceOwnDrive(team_.rank(), team_.size(), plan_, own_numbers_[numbers_[k].own_drive], numbers_[k].time);
         team_.Sync();
       }
@@ -62,13 +63,11 @@ class LegRunner {
   }
 
  private:
-  GYREBOX_PASS bool Differs(std::uint32_t k) const { return numbers_[k].own_drive >= 0; }
-
   // Works out the motion from the present on without following it.
   GYREBOX_PASS void Expose(std::uint32_t k, BedStatus& status, Photograph& photograph) {
     ImposeSpin(team_, bed_, numbers_[k], own_numbers_);
-    const StepOutcome outcome = Step(k, false);
-    if (!Judge(outcome, status)) return;
+    const StepOutcome outcome = Step(k, false, false);
+    if (!Judge(k, outcome, status)) return;
     photograph.taken = true;
     photograph.closest_squared = outcome.health.closest_squared();
     photograph.largest_move_squared = FromBits(outcome.health.move);
@@ -78,13 +77,13 @@ class LegRunner {
     }
   }
 
-  GYREBOX_PASS StepOutcome Step(std::uint32_t k, bool follow) {
+  GYREBOX_PASS StepOutcome Step(std::uint32_t k, bool follow, bool goes_on) {
     const StepNumbers& numbers = numbers_[k];
     MoveOptions options;
     options.follow = follow;
-    options.spin_is_given = Mode::kBrownian || plan_.rate_imposed;
+    options.spin_is_given = goes_on && (Mode::kBrownian || plan_.rate_imposed);
     options.spin_is_drive = Mode::kBrownian;
-    if (follow) options.next_drive = numbers_[k + 1].drive;
+    if (goes_on) options.next_drive = numbers_[k + 1].drive;
     HealthOfThread health;
     StepOutcome outcome;
     if constexpr (Mode::kBrownian) {
@@ -101,7 +100,7 @@ class LegRunner {
     return outcome;
   }
 
-  GYREBOX_PASS bool Judge(const StepOutcome& outcome, BedStatus& status) {
+  GYREBOX_PASS bool Judge(std::uint32_t k, const StepOutcome& outcome, BedStatus& status) {
     status.closest_squared = outcome.health.closest_squared();
     status.largest_move_squared = FromBits(outcome.health.move);
     status.residual = outcome.residual;
@@ -109,6 +108,7 @@ class LegRunner {
     if (status.closest_squared < plan_.closest_squared ||
         !(status.largest_move_squared <= plan_.largest_move_squared)) {
       status.stop = Stop::kUnsound;
+      if constexpr (Mode::kLagged) status.residual = ResidualOfNext(team_, bed_, numbers_[k], own_numbers_);
     } else if (!outcome.converged) {
       status.stop = Stop::kNotConverged;
     }

@@ -134,6 +134,7 @@ class FakeDevice : public kernels::Device {
 
   std::string name() const override { return plan_->name; }
   std::string description() const override { return "a device without physics"; }
+  std::int64_t BytesOf(const kernels::RunSpec& spec) const override { return kernels::MemoryBytes(spec); }
   int thread_count() const override { return 1; }
   int64_t memory_bytes() const override { return plan_->memory_bytes; }
 

@@ -4,12 +4,19 @@
 #include <cstdint>
 #include <memory>
 #include <span>
+#include <stdexcept>
 #include <string>
 
 #include "gyrebox/ensemble.h"
 #include "gyrebox/run_spec.h"
 
 namespace gyrebox::kernels {
+
+/// The device has failed in a way after which this process cannot use it any more.
+class DeviceLost : public std::runtime_error {
+ public:
+  using std::runtime_error::runtime_error;
+};
 
 /// A device that runs ensembles. Thread-safe for NewEnsemble; an ensemble is used by one thread at a time.
 class Device {
@@ -19,6 +26,8 @@ class Device {
   virtual std::string description() const = 0;  ///< for people: model, threads, instruction set
   virtual int thread_count() const = 0;
   virtual std::int64_t memory_bytes() const = 0;  ///< that beds may use
+  /// Bytes of this device's memory that a run needs while it runs.
+  virtual std::int64_t BytesOf(const RunSpec& spec) const = 0;
 
   /// Lays out the beds of all runs. Throws std::invalid_argument where Validate() finds a fault, and std::bad_alloc;
   /// a single bed whose start cannot be reached does not throw: its run ends with a fault in the first chunk.

@@ -1,0 +1,476 @@
+#include "cuda/bed.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <stdexcept>
+
+#include "cuda/measure_memory.h"
+#include "cuda/rebuild.h"
+#include "measure/near_beads.h"
+#include "model/fixed_point.h"
+
+namespace gyrebox::kernels::cuda {
+namespace {
+
+// Partners that a list has room for at first. Within 1.7 sigma of a bead there are 9 in a dense bed, and 13 at most
+// unless it is squeezed.
+constexpr std::uint32_t kFirstCapacity = 14;
+constexpr std::uint32_t kListStep = 4;
+
+std::uint32_t Stride(const RunSpec& spec) {
+  return static_cast<std::uint32_t>((spec.n_beads + kTile - 1) / kTile * kTile);
+}
+
+double Reach(const RunSpec& spec) {
+  return std::max({spec.force.cutoff, spec.friction.cutoff, spec.measure.bond_length}) + kListSkin;
+}
+
+CellGrid GridOf(const RunSpec& spec) {
+  const double mean = std::sqrt(spec.side_x * spec.side_y / static_cast<double>(spec.n_beads));
+  return CellGrid(spec.side_x, spec.side_y, std::max(Reach(spec), mean));
+}
+
+std::size_t ListBytes(const RunSpec& spec, std::uint32_t capacity) {
+  const std::size_t index = IsResident(spec) ? sizeof(std::uint16_t) : sizeof(std::uint32_t);
+  return Stride(spec) * std::max<std::size_t>(capacity * index, RebuildScratch::kBytesPerBead);
+}
+
+std::size_t SumScratch(std::uint32_t n) {
+  const std::size_t tiles = (n + kTile - 1) / kTile;
+  return 2 * 3 * (tiles + (tiles + 1023) / 1024);
+}
+
+// Hands out parts of a block one after another; with no block it only counts.
+class Carver {
+ public:
+  explicit Carver(void* base) : base_(static_cast<std::byte*>(base)) {}
+  template <class T>
+  void Take(T*& part, std::size_t n) {
+    part = base_ == nullptr ? nullptr : reinterpret_cast<T*>(base_ + used_);
+    used_ += (n * sizeof(T) + 255) / 256 * 256;
+  }
+  std::size_t used() const { return used_; }
+
+ private:
+  std::byte* base_;
+  std::size_t used_ = 0;
+};
+
+// Everything but the lists and the drives of single spinners. @return bytes.
+std::size_t Carve(const RunSpec& spec, std::uint32_t most_blocks, void* base, BedMemory& memory) {
+  Carver carver(base);
+  const std::size_t stride = Stride(spec);
+  const auto cells = static_cast<std::size_t>(GridOf(spec).count());
+  carver.Take(memory.beads, 2 * stride);
+  carver.Take(memory.spin, 2 * stride);
+  carver.Take(memory.angle, 2 * stride);
+  carver.Take(memory.remainder, 2 * stride);
+  carver.Take(memory.tag, stride);
+  carver.Take(memory.built, stride);
+  carver.Take(memory.start, stride);
+  carver.Take(memory.turns, stride);
+  carver.Take(memory.counts, stride);
+  carver.Take(memory.cell_start, cells + 1);
+  carver.Take(memory.cell_fill, cells);
+  carver.Take(memory.block_totals, most_blocks);
+  carver.Take(memory.partials, SumScratch(static_cast<std::uint32_t>(spec.n_beads)));
+  if (spec.dynamics.equation == DynamicsSpec::Equation::kConverged) {
+    carver.Take(memory.work, stride);
+    carver.Take(memory.work_spin, stride);
+    for (Vector4** vector :
+         {&memory.direction, &memory.residual, &memory.preconditioned, &memory.product, &memory.random}) {
+      carver.Take(*vector, stride);
+    }
+    carver.Take(memory.block, 6 * stride);
+  }
+  std::byte* measure = nullptr;
+  carver.Take(measure, MeasureScratchBytes(Stride(spec), static_cast<std::uint32_t>(spec.n_spinners), true));
+  memory.measure = measure;
+  return carver.used();
+}
+
+// Floats that pass every comparison that the number itself passes.
+float LimitSquared(double limit) { return static_cast<float>(limit * limit); }
+
+}  // namespace
+
+bool IsResident(const RunSpec& spec) { return spec.n_beads <= kResidentBeads; }
+
+std::int64_t BytesOf(const RunSpec& spec, std::uint32_t most_blocks) {
+  BedMemory memory;
+  return static_cast<std::int64_t>(Carve(spec, most_blocks, nullptr, memory) + ListBytes(spec, kFirstCapacity));
+}
+
+DeviceBed::DeviceBed(Driver& driver, const RunSpec& spec, const StartState& start)
+    : driver_(driver), course_(spec), observables_(spec) {
+  if (!start.failure.empty()) {
+    course_.FailToStart(start.failure);
+    return;
+  }
+  LayOut(start);
+}
+
+void DeviceBed::LayOut(const StartState& start) {
+  const RunSpec& spec = course_.spec();
+  BedMemory& memory = plan_.memory;
+  const std::size_t bytes = Carve(spec, driver_.most_blocks(), nullptr, memory);
+  memory_ = std::make_unique<DeviceBlock>(driver_, bytes);
+  Carve(spec, driver_.most_blocks(), memory_->at(), memory);
+  plan_.n = static_cast<std::uint32_t>(spec.n_beads);
+  plan_.stride = Stride(spec);
+  plan_.n_spinners = static_cast<std::uint32_t>(spec.n_spinners);
+  plan_.grid = GridOf(spec);
+  plan_.side_x = spec.side_x;
+  plan_.side_y = spec.side_y;
+  plan_.laws = {.axis_x = FixedAxis<float>(spec.side_x),
+                .axis_y = FixedAxis<float>(spec.side_y),
+                .force = PairForce<float>(spec.force),
+                .friction = PairFriction<float>(spec.friction),
+                .noise = {},
+                .translational = static_cast<float>(spec.drag.translational),
+                .rotational = static_cast<float>(spec.drag.rotational),
+                .swirl = static_cast<float>(spec.dynamics.swirl)};
+  plan_.dynamics = spec.dynamics;
+  plan_.rate_imposed = course_.rate_imposed();
+  plan_.reach_squared = LimitSquared(Reach(spec));
+  // A converged step looks at pairs half way through it too.
+  plan_.half_skin_squared = LimitSquared(kListSkin / 2 - (course_.converged() ? spec.health.largest_move / 2 : 0));
+  plan_.closest_squared = LimitSquared(spec.health.closest_pair);
+  plan_.largest_move_squared = LimitSquared(spec.health.largest_move);
+  plan_.noise_seed = spec.seeds.noise;
+  plan_.disorder_seed = spec.seeds.disorder;
+  plan_.drive_scale = course_.brownian() && !course_.rate_imposed() ? 1 / spec.drag.rotational : 1;
+  plan_.force = spec.force;
+  plan_.drag = spec.drag;
+  plan_.bond_length = spec.measure.bond_length;
+  GrowLists(kFirstCapacity);
+
+  const auto n = static_cast<std::size_t>(spec.n_beads);
+  Slots slots;
+  slots.spin.assign(n, 0);
+  slots.angle.assign(n, 0);
+  slots.remainder.assign(n, {});
+  slots.turns.assign(n, {});
+  for (std::uint32_t id = 0; id < n; ++id) {
+    const Pair32 place = {start.x[id], start.y[id]};
+    const bool spinner = start.spinner[id] != 0;
+    if (spinner) spinners_.push_back(id);
+    slots.beads.push_back({place.x, place.y, 0, 0});
+    slots.tag.push_back(id | (spinner ? kSpinnerBit : 0));
+    start_.push_back(place);
+  }
+  slots.built = slots.start = start_;
+  Upload(slots);
+}
+
+void DeviceBed::GrowLists(std::uint32_t partners) {
+  plan_.capacity = (partners + kListStep - 1) / kListStep * kListStep;
+  if (partners == kFirstCapacity) plan_.capacity = kFirstCapacity;
+  lists_.reset();
+  lists_ = std::make_unique<DeviceBlock>(driver_, ListBytes(course_.spec(), plan_.capacity));
+  plan_.memory.list = lists_->at();
+  status_.lists_valid = false;
+}
+
+template <class T>
+std::vector<T> DeviceBed::FetchArray(const T* from) {
+  std::vector<T> out(plan_.n);
+  driver_.CopyOut(out.data(), from, plan_.n * sizeof(T));
+  return out;
+}
+template <class T>
+void DeviceBed::SendArray(const std::vector<T>& from, T* to) {
+  driver_.CopyIn(to, from.data(), from.size() * sizeof(T));
+}
+
+DeviceBed::Slots DeviceBed::Fetch() {
+  const BedMemory& memory = plan_.memory;
+  const std::size_t at = static_cast<std::size_t>(status_.half) * plan_.stride;
+  Slots slots;
+  slots.beads = FetchArray(memory.beads + at);
+  slots.spin = FetchArray(memory.spin + at);
+  slots.angle = FetchArray(memory.angle + at);
+  slots.remainder = FetchArray(memory.remainder + at);
+  slots.tag = FetchArray(memory.tag);
+  slots.built = FetchArray(memory.built);
+  slots.start = FetchArray(memory.start);
+  slots.turns = FetchArray(memory.turns);
+  driver_.Wait();
+  return slots;
+}
+
+// Into the first half. Waits, so that the arrays may go.
+void DeviceBed::Upload(const Slots& slots) {
+  const BedMemory& memory = plan_.memory;
+  SendArray(slots.beads, memory.beads);
+  SendArray(slots.spin, memory.spin);
+  SendArray(slots.angle, memory.angle);
+  SendArray(slots.remainder, memory.remainder);
+  SendArray(slots.tag, memory.tag);
+  SendArray(slots.built, memory.built);
+  SendArray(slots.start, memory.start);
+  SendArray(slots.turns, memory.turns);
+  driver_.Wait();
+  status_.half = 0;
+  status_.lists_valid = false;
+}
+
+// Gives spinners numbers and phases of their own, once the drive first tells them apart.
+void DeviceBed::DifferFrom(const Settings& settings) {
+  if (own_memory_ != nullptr || IsUniform(settings.disorder) || spinners_.empty()) return;
+  OwnDrive& own = plan_.memory.own;
+  const std::size_t n = spinners_.size();
+  const auto carve = [&](void* base) {
+    Carver carver(base);
+    carver.Take(own.spinner_of_id, plan_.n);
+    carver.Take(own.numbers, n);
+    carver.Take(own.phases, n);
+    carver.Take(own.turns, n);
+    return carver.used();
+  };
+  own_memory_ = std::make_unique<DeviceBlock>(driver_, carve(nullptr));
+  carve(own_memory_->at());
+  std::vector<std::uint32_t> spinner_of_id(plan_.n, 0);
+  std::vector<SpinnerNumbers> numbers;
+  for (std::uint32_t s = 0; s < n; ++s) {
+    spinner_of_id[spinners_[s]] = s;
+    numbers.push_back(NumbersOfSpinner(course_.spec().seeds.disorder, spinners_[s]));
+  }
+  const std::vector<Phases> phases(n, phases_);
+  const std::vector<std::uint32_t> turns(n, 0);
+  SendArray(spinner_of_id, own.spinner_of_id);
+  SendArray(numbers, own.numbers);
+  SendArray(phases, own.phases);
+  SendArray(turns, own.turns);
+  driver_.Wait();
+}
+
+void DeviceBed::PlanSubsteps(std::uint32_t n, StepNumbers* numbers, std::vector<OwnDriveNumbers>& own_numbers) {
+  for (std::uint32_t k = 0;; ++k) {
+    const bool changed = course_.substep() == 0 && course_.controls().MoveTo(course_.step());
+    const Settings& settings = course_.settings();
+    if (changed || k == 0 || !settings_known_) {
+      settings_known_ = true;
+      DifferFrom(settings);
+      const NoiseAmplitudes<float> noise(settings.friction, course_.spec().drag, settings.temperature,
+                                         course_.substep_time());
+      template_.time = course_.substep_time();
+      template_.tangential = static_cast<float>(settings.friction.tangential);
+      template_.normal = static_cast<float>(settings.friction.normal);
+      template_.along = noise.along;
+      template_.across = noise.across;
+      template_.velocity = noise.velocity;
+      template_.turning = noise.spin;
+      template_.thermal = settings.temperature > 0;
+      template_.own_drive = -1;
+      template_.differ = !IsUniform(settings.disorder) && !spinners_.empty();
+      if (own_memory_ != nullptr) {
+        template_.own_drive = static_cast<std::int32_t>(own_numbers.size());
+        own_numbers.push_back({settings.wave, settings.disorder});
+      }
+    }
+    numbers[k] = template_;
+    numbers[k].moment = course_.moment();
+    numbers[k].drive =
+        static_cast<float>(plan_.drive_scale * CommonDriveValue(settings.wave, template_.time / 2, phases_));
+    if (k == n) return;
+    AdvancePhases(settings.wave, template_.time, 1, phases_);
+    course_.Pass();
+    ++planned_;
+  }
+}
+
+bool DeviceBed::may_differ() const {
+  if (own_memory_ != nullptr || !IsUniform(course_.settings().disorder)) return true;
+  return !course_.controls().adjustments().empty();
+}
+
+Moment DeviceBed::moment() const {
+  const Settings& settings = course_.settings();
+  return {course_.step(), course_.time(), settings.temperature, settings.friction, course_.at_whole_sample()};
+}
+
+void DeviceBed::RewindTo(const Position& position) {
+  course_.Rewind(position.step, position.substep);
+  phases_ = position.phases;
+  planned_ = position.planned;
+  sampled_at_ = samples_stand_;
+  for (; planned_ < status_.taken; ++planned_) {
+    if (course_.substep() == 0) course_.controls().MoveTo(course_.step());
+    AdvancePhases(course_.settings().wave, course_.substep_time(), 1, phases_);
+    course_.Pass();
+  }
+}
+
+void DeviceBed::DescribeFault() {
+  const RunSpec& spec = course_.spec();
+  const Slots slots = Fetch();
+  const auto place = [&](std::uint32_t slot) {
+    return std::vector<double>{FromFixed(slots.beads[slot].x, spec.side_x),
+                               FromFixed(slots.beads[slot].y, spec.side_y)};
+  };
+  if (status_.stop == Stop::kNotConverged) {
+    course_.Fail(Fault::Reason::kNotConverged, {}, {}, "the friction solver stopped at a residual of %.3g (limit %.3g)",
+                 status_.residual, spec.dynamics.tolerance);
+    return;
+  }
+  if (status_.closest_squared < plan_.closest_squared) {
+    std::vector<std::uint32_t> x, y;
+    for (const PlaceMotion& bead : slots.beads) x.push_back(bead.x), y.push_back(bead.y);
+    NearBeads near;
+    near.Sort(x, y, spec.side_x, spec.side_y, spec.health.closest_pair);
+    double closest = std::numeric_limits<double>::infinity();
+    std::uint32_t a = 0, b = 0;
+    near.ForPairs([&](std::uint32_t one, std::uint32_t other, double, double, double r2) {
+      if (r2 >= closest) return;
+      closest = r2;
+      a = near.id(one);
+      b = near.id(other);
+    });
+    if (IdOf(slots.tag[b]) < IdOf(slots.tag[a])) std::swap(a, b);
+    course_.Fail(Fault::Reason::kClosestPair, {IdOf(slots.tag[a]), IdOf(slots.tag[b])}, place(a),
+                 "came as close as %.3f sigma (limit %.3f), and pass through each other", std::sqrt(closest),
+                 spec.health.closest_pair);
+    return;
+  }
+  const std::vector<PlaceMotion> next =
+      FetchArray(plan_.memory.beads + (status_.half ^ 1u) * std::size_t{plan_.stride});
+  driver_.Wait();
+  double largest = -1;
+  std::uint32_t worst = 0;
+  for (std::uint32_t slot = 0; slot < plan_.n; ++slot) {
+    double move = std::hypot(next[slot].vx, next[slot].vy) * course_.substep_time();
+    if (!std::isfinite(move)) move = std::numeric_limits<double>::infinity();
+    if (move < largest || (move == largest && IdOf(slots.tag[slot]) > IdOf(slots.tag[worst]))) continue;
+    largest = move;
+    worst = slot;
+  }
+  course_.Fail(std::isfinite(largest) ? Fault::Reason::kLargestMove : Fault::Reason::kNotFinite,
+               {IdOf(slots.tag[worst])}, place(worst), "would move %.3g sigma in one step (limit %.3g)", largest,
+               spec.health.largest_move);
+}
+
+BedState DeviceBed::Save() {
+  const Slots slots = Fetch();
+  BedState state;
+  state.step = course_.step();
+  state.halvings = course_.halvings();
+  state.lists_valid = status_.lists_valid;
+  const auto each = [&](auto& array, auto value_of) {
+    array.resize(plan_.n);
+    for (std::uint32_t slot = 0; slot < plan_.n; ++slot) array[IdOf(slots.tag[slot])] = value_of(slot);
+  };
+  const auto path = [](std::int16_t turns, std::uint32_t built) {
+    return (static_cast<std::int64_t>(turns) << 32) + built;
+  };
+  each(state.x, [&](std::uint32_t s) { return slots.beads[s].x; });
+  each(state.y, [&](std::uint32_t s) { return slots.beads[s].y; });
+  each(state.built_x, [&](std::uint32_t s) { return slots.built[s].x; });
+  each(state.built_y, [&](std::uint32_t s) { return slots.built[s].y; });
+  each(state.path_x, [&](std::uint32_t s) { return path(slots.turns[s].x, slots.built[s].x); });
+  each(state.path_y, [&](std::uint32_t s) { return path(slots.turns[s].y, slots.built[s].y); });
+  each(state.remainder_x, [&](std::uint32_t s) { return slots.remainder[s].x; });
+  each(state.remainder_y, [&](std::uint32_t s) { return slots.remainder[s].y; });
+  each(state.vx, [&](std::uint32_t s) { return slots.beads[s].vx; });
+  each(state.vy, [&](std::uint32_t s) { return slots.beads[s].vy; });
+  each(state.spin, [&](std::uint32_t s) { return slots.spin[s]; });
+  each(state.angle, [&](std::uint32_t s) { return slots.angle[s]; });
+  each(state.kind, [&](std::uint32_t s) { return static_cast<std::uint8_t>(IsSpinner(slots.tag[s])); });
+  const auto put = [&](const Phases& phases) {
+    state.phases.insert(state.phases.end(), std::begin(phases.turn), std::end(phases.turn));
+  };
+  put(phases_);
+  if (own_memory_ != nullptr) {
+    std::vector<Phases> own(spinners_.size());
+    state.turns.resize(spinners_.size());
+    driver_.CopyOut(own.data(), plan_.memory.own.phases, own.size() * sizeof(Phases));
+    driver_.CopyOut(state.turns.data(), plan_.memory.own.turns, state.turns.size() * sizeof(std::uint32_t));
+    driver_.Wait();
+    for (const Phases& phases : own) put(phases);
+  }
+  return state;
+}
+
+void DeviceBed::BeginLoad(const BedState& state) {
+  constexpr std::size_t kEach = WaveSpec::kMostTerms;
+  const std::size_t n = plan_.n;
+  if (state.x.size() != n || state.kind.size() != n || state.turns.size() > spinners_.size() ||
+      state.phases.size() != kEach * (1 + state.turns.size()) || state.step < 0 ||
+      state.step > course_.spec().n_steps) {
+    throw std::invalid_argument("the saved state is of another bed");
+  }
+  Slots slots;
+  slots.spin = state.spin;
+  slots.angle = state.angle;
+  slots.start = start_;
+  for (std::size_t id = 0; id < n; ++id) {
+    slots.beads.push_back({state.built_x[id], state.built_y[id], state.vx[id], state.vy[id]});
+    slots.tag.push_back(static_cast<std::uint32_t>(id) | (state.kind[id] != 0 ? kSpinnerBit : 0));
+    slots.remainder.push_back({state.remainder_x[id], state.remainder_y[id]});
+    slots.built.push_back({state.built_x[id], state.built_y[id]});
+    slots.turns.push_back({static_cast<std::int16_t>((state.path_x[id] - state.built_x[id]) >> 32),
+                           static_cast<std::int16_t>((state.path_y[id] - state.built_y[id]) >> 32)});
+  }
+  Upload(slots);
+  const auto phases_at = [&](std::size_t which) {
+    Phases phases;
+    std::copy_n(state.phases.begin() + static_cast<std::ptrdiff_t>(kEach * which), kEach, phases.turn);
+    return phases;
+  };
+  phases_ = phases_at(0);
+  course_.GoTo(state.step, state.halvings);
+  settings_known_ = false;
+  own_memory_.reset();
+  if (!state.turns.empty()) {
+    Settings settings = course_.settings();
+    settings.disorder.phase_spread = 1;  // any: it is the numbers and phases of single spinners that are wanted
+    DifferFrom(settings);
+    std::vector<Phases> own;
+    for (std::size_t s = 1; s <= state.turns.size(); ++s) own.push_back(phases_at(s));
+    SendArray(own, plan_.memory.own.phases);
+    SendArray(state.turns, plan_.memory.own.turns);
+    driver_.Wait();
+  }
+  status_.stop = Stop::kNone;
+  planned_ = status_.taken;
+  sampled_at_ = samples_stand_ = state.step - 1;
+}
+
+void DeviceBed::FinishLoad(const BedState& state) {
+  const std::size_t at = static_cast<std::size_t>(status_.half) * plan_.stride;
+  std::vector<PlaceMotion> beads = FetchArray(plan_.memory.beads + at);
+  const std::vector<std::uint32_t> tags = FetchArray(plan_.memory.tag);
+  driver_.Wait();
+  for (std::size_t slot = 0; slot < beads.size(); ++slot) {
+    beads[slot].x = state.x[IdOf(tags[slot])];
+    beads[slot].y = state.y[IdOf(tags[slot])];
+  }
+  SendArray(beads, plan_.memory.beads + at);
+  driver_.Wait();
+  status_.lists_valid = state.lists_valid;
+}
+
+std::vector<Bead> DeviceBed::Beads() {
+  const RunSpec& spec = course_.spec();
+  std::vector<Bead> beads(static_cast<std::size_t>(spec.n_beads));
+  if (!laid_out()) return beads;
+  const BedState state = Save();
+  for (std::size_t id = 0; id < beads.size(); ++id) {
+    Bead& bead = beads[id];
+    bead.x = FromFixed(state.x[id], spec.side_x);
+    bead.y = FromFixed(state.y[id], spec.side_y);
+    const std::int64_t path_x = state.path_x[id] + AsSigned(state.x[id] - state.built_x[id]);
+    const std::int64_t path_y = state.path_y[id] + AsSigned(state.y[id] - state.built_y[id]);
+    bead.unwrapped_x = static_cast<double>(path_x) * spec.side_x * 0x1p-32;
+    bead.unwrapped_y = static_cast<double>(path_y) * spec.side_y * 0x1p-32;
+    bead.vx = state.vx[id];
+    bead.vy = state.vy[id];
+    bead.spin = state.spin[id];
+    bead.angle = AngleValue(state.angle[id]);
+    bead.spinner = state.kind[id] != 0;
+  }
+  return beads;
+}
+
+}  // namespace gyrebox::kernels::cuda

@@ -1,0 +1,113 @@
+/// One run on a device: its course, its memory there, and its state to and from it.
+#pragma once
+
+#include <memory>
+#include <optional>
+#include <vector>
+
+#include "cuda/device_memory.h"
+#include "dynamics/course.h"
+#include "measure/observables.h"
+#include "start/start.h"
+
+namespace gyrebox::kernels::cuda {
+
+/// Whether a bed is stepped in shared memory: a function of its size alone.
+bool IsResident(const RunSpec& spec);
+/// Bytes of device memory of a bed with lists of the first capacity.
+std::int64_t BytesOf(const RunSpec& spec, std::uint32_t most_blocks);
+/// Columns of a photograph follow the laws of the moment that it was taken at.
+struct Moment {
+  std::int64_t step = 0;
+  double time = 0, temperature = 0;
+  FrictionSpec friction;
+  bool whole = false;
+};
+
+class DeviceBed {
+ public:
+  /// @param start of a bed that failed to start takes no memory.
+  DeviceBed(Driver& driver, const RunSpec& spec, const StartState& start);
+
+  Course& course() { return course_; }
+  const Course& course() const { return course_; }
+  const std::vector<Column>& columns() const { return observables_.columns(); }
+  bool resident() const { return IsResident(course_.spec()); }
+  /// Memory is taken when the first step is near.
+  bool laid_out() const { return memory_ != nullptr; }
+
+  const BedPlan& plan() const { return plan_; }
+  BedStatus& status() { return status_; }
+  const BedStatus& status() const { return status_; }
+
+  /// Fills in the numbers of the coming `n` substeps and of the one after, and goes past them. Appends to
+  /// `own_numbers` where the drive's settings change and spinners differ.
+  void PlanSubsteps(std::uint32_t n, StepNumbers* numbers, std::vector<OwnDriveNumbers>& own_numbers);
+  /// Substeps planned in all, for which `status().taken` stands once they are taken.
+  std::uint64_t planned() const { return planned_; }
+  Moment moment() const;
+  /// Whether spinners are, or may soon be, driven differently.
+  bool may_differ() const;
+  /// Step of the last sample that was planned; -1 before the first. A rewind goes back to the last that was taken.
+  std::int64_t sampled_at() const { return sampled_at_; }
+  void set_sampled_at(std::int64_t step) { sampled_at_ = step; }
+  void samples_stand(std::int64_t up_to_step) { samples_stand_ = up_to_step; }
+
+  /// A place in the past to go back to.
+  struct Position {
+    std::int64_t step = 0, substep = 0;
+    Phases phases;
+    std::uint64_t planned = 0;
+  };
+  Position position() const { return {course_.step(), course_.substep(), phases_, planned_}; }
+  /// Back to a position, and from there as far as the device has come.
+  void RewindTo(const Position& position);
+
+  /// Sets the fault of a bed that the device stopped.
+  void DescribeFault();
+  /// Takes larger lists, for at least `partners` a bead.
+  void GrowLists(std::uint32_t partners);
+
+  BedState Save();
+  /// Lays the state out in memory in the order of bead numbers, at the places where its lists were made. The lists are
+  /// then to be made, and FinishLoad() puts the beads where they belong.
+  void BeginLoad(const BedState& state);
+  void FinishLoad(const BedState& state);
+  std::vector<Bead> Beads();
+
+ private:
+  // Arrays of a bed by slot, on the host.
+  struct Slots {
+    std::vector<PlaceMotion> beads;
+    std::vector<float> spin;
+    std::vector<std::uint32_t> angle, tag;
+    std::vector<Remainder> remainder;
+    std::vector<Pair32> built, start;
+    std::vector<Turns> turns;
+  };
+
+  void LayOut(const StartState& start);
+  void Upload(const Slots& slots);
+  Slots Fetch();
+  template <class T>
+  std::vector<T> FetchArray(const T* from);
+  template <class T>
+  void SendArray(const std::vector<T>& from, T* to);
+  void DifferFrom(const Settings& settings);
+
+  Driver& driver_;
+  Course course_;
+  Observables observables_;
+  std::vector<std::uint32_t> spinners_;  // ids
+  std::vector<Pair32> start_;            // (beads) by id
+  std::unique_ptr<DeviceBlock> memory_, lists_, own_memory_;
+  BedPlan plan_;
+  BedStatus status_;
+  Phases phases_;
+  std::uint64_t planned_ = 0;
+  std::int64_t sampled_at_ = -1, samples_stand_ = -1;
+  bool settings_known_ = false;
+  StepNumbers template_;  // what stays until the settings change
+};
+
+}  // namespace gyrebox::kernels::cuda

@@ -1,0 +1,369 @@
+#include "cuda/ensemble.h"
+
+#include <tbb/parallel_for.h>
+
+#include <algorithm>
+#include <limits>
+#include <map>
+
+#include "cuda/columns.h"
+
+namespace gyrebox::kernels::cuda {
+namespace {
+
+// Substeps of all beds that are planned ahead at most, which bounds the tables and how long a steered change waits.
+constexpr std::size_t kMostNumbers = std::size_t{1} << 17;
+constexpr std::uint32_t kMostSubsteps = 4096;  // of one leg
+
+ModeName ModeOf(const DeviceBed& bed, bool thermal) {
+  const RunSpec& spec = bed.course().spec();
+  if (bed.course().brownian()) return ModeName::kBrownian;
+  if (bed.course().converged()) return ModeName::kConverged;
+  if (spec.force.law != ForceSpec::Law::kExponential) return ModeName::kLaggedAnyForce;
+  return thermal ? ModeName::kLaggedThermal : ModeName::kLagged;
+}
+
+bool KeepIsDue(const Course& course) { return course.at_keep() && !course.has_kept_now(); }
+
+}  // namespace
+
+// Tables of one round, and what is expected of it.
+struct CudaEnsemble::Round {
+  Round(Driver& driver, int which)
+      : mark(which),
+        numbers(driver),
+        own_numbers(driver),
+        legs(driver),
+        photographs(driver),
+        measured(driver),
+        statuses(driver) {}
+
+  void Clear(std::size_t n_beds) {
+    planned_numbers.clear();
+    planned_own.clear();
+    planned_legs.clear();
+    launches.clear();
+    measure.clear();
+    pending.clear();
+    starts.assign(n_beds, std::nullopt);
+  }
+
+  const int mark;
+  std::vector<StepNumbers> planned_numbers;
+  std::vector<OwnDriveNumbers> planned_own;
+  std::vector<Leg> planned_legs;
+  std::vector<Launch> launches;                            // data.legs counts from null until the tables are sent
+  std::vector<bool> measure;                               // (launches) whether any of its beds is photographed
+  std::vector<Pending> pending;                            // by slot
+  std::vector<std::optional<DeviceBed::Position>> starts;  // (beds) of those that take part
+  std::vector<std::size_t> first_leg;                      // (launches)
+
+  SharedTable<StepNumbers> numbers;
+  SharedTable<OwnDriveNumbers> own_numbers;
+  SharedTable<Leg> legs;
+  SharedTable<Photograph> photographs;
+  SharedTable<MeasuredSums> measured;
+  SharedTable<BedStatus> statuses;
+};
+
+CudaEnsemble::CudaEnsemble(std::span<const RunSpec> specs, std::shared_ptr<Driver> driver)
+    : driver_(std::move(driver)), plans_(*driver_), statuses_(*driver_) {
+  for (std::unique_ptr<Round>& round : rounds_) {
+    round = std::make_unique<Round>(*driver_, &round == &rounds_[0] ? 0 : 1);
+  }
+  std::vector<StartState> starts(specs.size());
+  tbb::parallel_for(std::size_t{0}, specs.size(), [&](std::size_t i) { starts[i] = LayOut(specs[i]); });
+  for (std::size_t i = 0; i < specs.size(); ++i) {
+    beds_.push_back(std::make_unique<DeviceBed>(*driver_, specs[i], starts[i]));
+    starts[i] = {};
+  }
+  goals_.resize(beds_.size());
+  statuses_.Resize(beds_.size());
+  for (std::size_t i = 0; i < beds_.size(); ++i) statuses_[i] = beds_[i]->status();
+  statuses_.Send();
+  SendPlans();
+}
+
+CudaEnsemble::~CudaEnsemble() = default;
+
+void CudaEnsemble::SendPlans() {
+  plans_.Resize(beds_.size());
+  for (std::size_t i = 0; i < beds_.size(); ++i) plans_[i] = beds_[i]->plan();
+  plans_.Send();
+  driver_->Wait();
+}
+
+void CudaEnsemble::SendStatus(std::size_t bed) {
+  statuses_[bed] = beds_[bed]->status();
+  driver_->CopyIn(statuses_.there() + bed, &statuses_[bed], sizeof(BedStatus));
+  driver_->Wait();
+}
+
+// Whether a bed can take more steps without the host's doing.
+bool CudaEnsemble::Goes(std::size_t bed) const {
+  const Course& course = beds_[bed]->course();
+  const Goal& goal = goals_[bed];
+  return course.running() && !goal.closed && !goal.stopped && (course.step() < goal.step || course.at_end()) &&
+         !KeepIsDue(course);
+}
+
+std::vector<RunChunk> CudaEnsemble::Advance(std::int64_t steps) {
+  std::vector<RunChunk> chunks(beds_.size());
+  for (std::size_t i = 0; i < beds_.size(); ++i) {
+    const Course& course = beds_[i]->course();
+    goals_[i] = {std::min(course.step() + steps, course.spec().n_steps), false, false};
+  }
+  for (bool more = true; more;) {
+    Round* under_way = nullptr;
+    for (int turn = 0;; turn ^= 1) {
+      Round& next = *rounds_[turn];
+      const bool planned = Plan(next);
+      if (planned) Enqueue(next);
+      if (under_way != nullptr) Collect(*under_way, chunks);
+      under_way = planned ? &next : nullptr;
+      if (!planned) break;
+    }
+    Settle(chunks);
+    more = false;
+    for (std::size_t i = 0; i < beds_.size(); ++i) more |= Goes(i);
+  }
+  for (std::size_t i = 0; i < beds_.size(); ++i) beds_[i]->course().Close(chunks[i]);
+  return chunks;
+}
+
+// Plans launches until the beds are at their goals or the tables are full. False where there is nothing to do.
+bool CudaEnsemble::Plan(Round& round) {
+  round.Clear(beds_.size());
+  for (bool first = true; first || round.planned_numbers.size() < kMostNumbers; first = false) {
+    std::vector<std::uint32_t> going, due;
+    for (std::uint32_t i = 0; i < beds_.size(); ++i) {
+      if (!Goes(i)) continue;
+      going.push_back(i);
+      // A sample of the step that a run starts or goes on from.
+      const DeviceBed& bed = *beds_[i];
+      if (bed.course().at_sample() && bed.sampled_at() < bed.course().step()) due.push_back(i);
+    }
+    if (going.empty()) break;
+    if (!due.empty()) {
+      PlanLaunch(round, due, 0);
+    } else {
+      PlanLaunch(round, going, CommonDistance(going));
+    }
+  }
+  return !round.launches.empty();
+}
+
+// Substeps that all of these beds can take in one go: to the first place where one of them is to be looked at.
+std::uint32_t CudaEnsemble::CommonDistance(const std::vector<std::uint32_t>& beds) const {
+  std::int64_t least = kMostSubsteps;
+  for (const std::uint32_t i : beds) {
+    const Course& course = beds_[i]->course();
+    const RunSpec& spec = course.spec();
+    const auto next = [&](std::int64_t every) { return (course.step() / every + 1) * every; };
+    std::int64_t stop = std::min(goals_[i].step, next(spec.measure.interval_steps));
+    if (spec.retry.most_halvings > 0) stop = std::min(stop, next(spec.retry.keep_steps));
+    least = std::min(least, (stop - course.step()) * course.substeps() - course.substep());
+  }
+  return static_cast<std::uint32_t>(least);
+}
+
+// One leg for each of these beds, with a photograph where a sample is due at its end.
+void CudaEnsemble::PlanLaunch(Round& round, const std::vector<std::uint32_t>& beds, std::uint32_t substeps) {
+  const std::size_t first_number = round.planned_numbers.size();
+  round.planned_numbers.resize(first_number + beds.size() * (substeps + 1));
+  std::vector<std::vector<OwnDriveNumbers>> own(beds.size());
+  bool plans_changed = false;
+  for (const std::uint32_t i : beds) {
+    if (!round.starts[i]) round.starts[i] = beds_[i]->position();
+  }
+  const auto plan_one = [&](std::size_t k) {
+    beds_[beds[k]]->PlanSubsteps(substeps, &round.planned_numbers[first_number + k * (substeps + 1)], own[k]);
+  };
+  // Beds whose spinners differ may need memory for it, which one thread takes.
+  std::vector<std::size_t> alone, together;
+  for (std::size_t k = 0; k < beds.size(); ++k) (beds_[beds[k]]->may_differ() ? alone : together).push_back(k);
+  tbb::parallel_for(std::size_t{0}, together.size(), [&](std::size_t k) { plan_one(together[k]); });
+  for (const std::size_t k : alone) {
+    const bool differed = beds_[beds[k]]->plan().memory.own.numbers != nullptr;
+    plan_one(k);
+    plans_changed |= differed != (beds_[beds[k]]->plan().memory.own.numbers != nullptr);
+  }
+  if (plans_changed) SendPlans();
+
+  std::map<std::pair<bool, ModeName>, std::vector<Leg>> groups;
+  for (std::size_t k = 0; k < beds.size(); ++k) {
+    DeviceBed& bed = *beds_[beds[k]];
+    const Course& course = bed.course();
+    Leg leg;
+    leg.bed = beds[k];
+    leg.first_number = static_cast<std::uint32_t>(first_number + k * (substeps + 1));
+    leg.substeps = substeps;
+    bool thermal = false;
+    for (std::uint32_t s = 0; s <= substeps; ++s) {
+      StepNumbers& numbers = round.planned_numbers[leg.first_number + s];
+      if (numbers.own_drive >= 0) numbers.own_drive += static_cast<std::int32_t>(round.planned_own.size());
+      thermal |= numbers.thermal;
+    }
+    round.planned_own.insert(round.planned_own.end(), own[k].begin(), own[k].end());
+    if (course.at_sample() && !KeepIsDue(course) && (course.step() < goals_[beds[k]].step || course.at_end())) {
+      leg.photograph = true;
+      leg.slot = static_cast<std::int32_t>(round.pending.size());
+      const Moment moment = bed.moment();
+      leg.whole = moment.whole;
+      round.pending.push_back({beds[k], static_cast<std::uint32_t>(leg.slot), moment});
+      bed.set_sampled_at(course.step());
+      goals_[beds[k]].closed = course.at_end();
+    }
+    groups[{bed.resident(), ModeOf(bed, thermal)}].push_back(leg);
+  }
+  for (const auto& [kind, legs] : groups) {
+    Launch launch;
+    launch.resident = kind.first;
+    launch.mode = kind.second;
+    launch.n_legs = static_cast<std::uint32_t>(legs.size());
+    bool measure = false;
+    for (const Leg& leg : legs) {
+      const BedPlan& plan = beds_[leg.bed]->plan();
+      launch.most_beads = std::max(launch.most_beads, plan.stride);
+      launch.most_cells = std::max(launch.most_cells, static_cast<std::uint32_t>(plan.grid.count()));
+      launch.whole |= leg.whole;
+      measure |= leg.photograph;
+    }
+    round.first_leg.resize(round.launches.size());
+    round.first_leg.push_back(round.planned_legs.size());
+    round.planned_legs.insert(round.planned_legs.end(), legs.begin(), legs.end());
+    round.launches.push_back(launch);
+    round.measure.push_back(measure);
+  }
+}
+
+void CudaEnsemble::Enqueue(Round& round) {
+  round.numbers.Set(round.planned_numbers);
+  round.own_numbers.Set(round.planned_own);
+  round.legs.Set(round.planned_legs);
+  round.photographs.Resize(round.pending.size());
+  round.measured.Resize(round.pending.size());
+  round.statuses.Resize(beds_.size());
+  std::fill(round.photographs.here().begin(), round.photographs.here().end(), Photograph());
+  round.photographs.Send();
+  for (std::size_t i = 0; i < round.launches.size(); ++i) {
+    Launch& launch = round.launches[i];
+    launch.data = {plans_.there(),
+                   statuses_.there(),
+                   round.numbers.there(),
+                   round.own_numbers.there(),
+                   round.legs.there() + round.first_leg[i],
+                   round.photographs.there(),
+                   round.measured.there()};
+    driver_->Run(launch);
+    if (round.measure[i]) driver_->Measure(launch);
+  }
+  round.photographs.Fetch();
+  round.measured.Fetch();
+  driver_->CopyOut(round.statuses.here().data(), statuses_.there(), beds_.size() * sizeof(BedStatus));
+  driver_->Mark(round.mark);
+}
+
+void CudaEnsemble::Collect(Round& round, std::vector<RunChunk>& chunks) {
+  driver_->WaitFor(round.mark);
+  std::vector<Sample> samples(round.pending.size());
+  tbb::parallel_for(std::size_t{0}, round.pending.size(), [&](std::size_t k) {
+    const Pending& pending = round.pending[k];
+    if (!round.photographs[pending.slot].taken) return;
+    samples[k] = {pending.moment.step, pending.moment.time,
+                  ColumnsOf(round.measured[pending.slot], round.photographs[pending.slot],
+                            beds_[pending.bed]->course().spec(), pending.moment.temperature, pending.moment.whole)};
+  });
+  for (std::size_t k = 0; k < round.pending.size(); ++k) {
+    const Pending& pending = round.pending[k];
+    if (!round.photographs[pending.slot].taken) continue;
+    Course& course = beds_[pending.bed]->course();
+    course.Hold(std::move(samples[k]));
+    beds_[pending.bed]->samples_stand(pending.moment.step);
+    course.Alarm(round.photographs[pending.slot].residual, pending.moment.time, chunks[pending.bed]);
+  }
+  for (std::size_t i = 0; i < beds_.size(); ++i) {
+    if (!round.starts[i] || goals_[i].stopped) continue;
+    DeviceBed& bed = *beds_[i];
+    bed.status() = round.statuses[i];
+    if (bed.status().stop == Stop::kNone) continue;
+    goals_[i].stopped = true;
+    goals_[i].closed = false;
+    bed.RewindTo(*round.starts[i]);
+  }
+}
+
+// Once the device is idle: sees to the beds that it stopped, keeps states that are due, and closes runs.
+void CudaEnsemble::Settle(std::vector<RunChunk>& chunks) {
+  driver_->Wait();
+  for (std::size_t i = 0; i < beds_.size(); ++i) {
+    DeviceBed& bed = *beds_[i];
+    Course& course = bed.course();
+    if (!course.running()) continue;
+    if (goals_[i].stopped) {
+      goals_[i].stopped = false;
+      if (bed.status().stop == Stop::kListFull) {
+        bed.GrowLists(bed.status().most_partners);
+        bed.status().stop = Stop::kNone;
+        SendPlans();
+        SendStatus(i);
+        continue;
+      }
+      bed.DescribeFault();
+      course.Alarm(bed.status().residual, course.time(), chunks[i]);
+      const BedState* kept = course.Retry(chunks[i]);
+      if (kept == nullptr) continue;
+      const BedState state = *kept;
+      LoadState(i, state);
+      course.GoOnHalved();
+    } else if (goals_[i].closed) {
+      course.Finish();
+    } else if (KeepIsDue(course)) {
+      course.Keep(bed.Save(), chunks[i]);
+    }
+  }
+}
+
+void CudaEnsemble::LoadState(std::size_t run, const BedState& state) {
+  DeviceBed& bed = *beds_[run];
+  bed.BeginLoad(state);
+  for (;;) {
+    SendPlans();
+    SendStatus(run);
+    // The lists are made again where they were made.
+    Round& round = *rounds_[0];
+    round.Clear(beds_.size());
+    round.planned_numbers.resize(1);
+    Leg leg;
+    leg.bed = static_cast<std::uint32_t>(run);
+    leg.prepare = true;
+    round.planned_legs.push_back(leg);
+    Launch launch;
+    launch.n_legs = 1;
+    launch.resident = bed.resident();
+    launch.mode = ModeOf(bed, true);
+    launch.most_beads = bed.plan().stride;
+    launch.most_cells = static_cast<std::uint32_t>(bed.plan().grid.count());
+    round.launches.push_back(launch);
+    round.measure.push_back(false);
+    round.first_leg.assign(1, 0);
+    Enqueue(round);
+    driver_->Wait();
+    bed.status() = round.statuses[run];
+    if (bed.status().stop != Stop::kListFull) break;
+    bed.GrowLists(bed.status().most_partners);
+    bed.status().stop = Stop::kNone;
+  }
+  bed.FinishLoad(state);
+  SendStatus(run);
+}
+
+void CudaEnsemble::Load(std::size_t run, const BedState& state) { LoadState(run, state); }
+
+Ensemble::RebuildStats CudaEnsemble::rebuilds() const {
+  RebuildStats stats;
+  for (const auto& bed : beds_) stats.count += static_cast<std::int64_t>(bed->status().rebuilds);
+  return stats;
+}
+
+}  // namespace gyrebox::kernels::cuda

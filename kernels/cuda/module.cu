@@ -1,0 +1,339 @@
+// The CUDA module: kernels, and a Driver over them. Built into a library of its own, with the runtime inside.
+#include <cuda_runtime.h>
+
+#include <cstdio>
+#include <cstring>
+#include <new>
+
+#include "cuda/driver.h"
+#include "cuda/measure.h"
+#include "cuda/run_leg.h"
+#include "cuda/team.cuh"
+#include "gyrebox/device.h"
+
+namespace gyrebox::kernels::cuda {
+namespace {
+
+// Threads of a block at most. 768 threads of two beads each suit the default bed of 1536 beads.
+#ifndef GYREBOX_RESIDENT_THREADS
+#define GYREBOX_RESIDENT_THREADS 768
+#endif
+#ifndef GYREBOX_STREAMED_BLOCKS
+#define GYREBOX_STREAMED_BLOCKS 3
+#endif
+constexpr std::uint32_t kResidentThreads = GYREBOX_RESIDENT_THREADS;
+constexpr std::uint32_t kStreamedThreads = 256;
+constexpr std::uint32_t kMeasureThreads = 512;
+
+extern __shared__ __align__(16) unsigned char shared_memory[];
+
+// The plan of a bed in shared memory, where every thread reads it.
+__device__ const BedPlan& SharedPlan(const BedPlan& plan, unsigned char* bytes) {
+  auto* words = reinterpret_cast<std::uint32_t*>(bytes);
+  const auto* from = reinterpret_cast<const std::uint32_t*>(&plan);
+  static_assert(sizeof(BedPlan) % 4 == 0);
+  for (std::uint32_t i = threadIdx.x; i < sizeof(BedPlan) / 4; i += blockDim.x) words[i] = from[i];
+  __syncthreads();
+  return *reinterpret_cast<const BedPlan*>(bytes);
+}
+
+template <class T>
+__device__ void CopyArray(BlockTeam& team, const T* from, T* to, std::uint32_t n) {
+  for (std::uint32_t i = team.rank(); i < n; i += team.size()) to[i] = from[i];
+}
+
+// Bytes of shared memory that a resident bed takes.
+std::size_t ResidentBytes(std::uint32_t stride, std::uint32_t cells) {
+  return std::size_t{stride} * (2 * (16 + 8 + 4 + 4) + 4) + 4 * (2 * std::size_t{cells} + 1);
+}
+
+// One block a bed, which lives in its shared memory for the leg.
+template <class Mode>
+__global__ void __launch_bounds__(kResidentThreads, 1) RunResident(LaunchData data) {
+  __shared__ BlockShared block_shared;
+  __shared__ __align__(16) unsigned char plan_bytes[sizeof(BedPlan)];
+  const Leg leg = data.legs[blockIdx.x];
+  BedStatus status = data.statuses[leg.bed];
+  if (status.stop != Stop::kNone) return;
+  const BedPlan& plan = SharedPlan(data.plans[leg.bed], plan_bytes);
+  BlockTeam team(block_shared);
+  BedView<std::uint16_t> bed(plan);
+  const BedMemory& memory = plan.memory;
+  const std::uint32_t stride = plan.stride, n = plan.n;
+  const auto cells = static_cast<std::uint32_t>(plan.grid.count());
+  bed.beads = reinterpret_cast<PlaceMotion*>(shared_memory);
+  bed.remainder = reinterpret_cast<Remainder*>(bed.beads + 2 * stride);
+  bed.spin = reinterpret_cast<float*>(bed.remainder + 2 * stride);
+  bed.angle = reinterpret_cast<std::uint32_t*>(bed.spin + 2 * stride);
+  bed.tag = bed.angle + 2 * stride;
+  bed.cell_start = bed.tag + stride;
+  bed.cell_fill = bed.cell_start + cells + 1;
+  const std::uint32_t at = status.half * stride;
+  CopyArray(team, memory.beads + at, bed.beads + at, n);
+  CopyArray(team, memory.remainder + at, bed.remainder + at, n);
+  CopyArray(team, memory.spin + at, bed.spin + at, n);
+  CopyArray(team, memory.angle + at, bed.angle + at, n);
+  CopyArray(team, memory.tag, bed.tag, n);
+  CopyArray(team, memory.cell_start, bed.cell_start, cells + 1);
+  team.Sync();
+
+  Photograph photograph;
+  LegRunner<Mode, BlockTeam, std::uint16_t> runner(team, bed, data.numbers + leg.first_number, data.own_numbers);
+  runner.Run(leg, status, photograph);
+  team.Sync();
+
+  const std::uint32_t now = status.half * stride, next = (status.half ^ 1) * stride;
+  CopyArray(team, bed.beads + now, memory.beads + now, n);
+  CopyArray(team, bed.beads + next, memory.beads + next, n);
+  CopyArray(team, bed.spin + now, memory.spin + now, n);
+  CopyArray(team, bed.spin + next, memory.spin + next, n);
+  CopyArray(team, bed.remainder + now, memory.remainder + now, n);
+  CopyArray(team, bed.angle + now, memory.angle + now, n);
+  CopyArray(team, bed.tag, memory.tag, n);
+  CopyArray(team, bed.cell_start, memory.cell_start, cells + 1);
+  if (threadIdx.x == 0) {
+    data.statuses[leg.bed] = status;
+    if (leg.slot >= 0) data.photographs[leg.slot] = photograph;
+  }
+}
+
+// `blocks` blocks a bed, which stays in device memory.
+template <class Mode>
+__global__ void __launch_bounds__(kStreamedThreads, Mode::kConverged ? 2 : GYREBOX_STREAMED_BLOCKS)
+    RunStreamed(LaunchData data, GridShared* grids, std::uint32_t blocks) {
+  __shared__ BlockShared block_shared;
+  __shared__ __align__(16) unsigned char plan_bytes[sizeof(BedPlan)];
+  const std::uint32_t which = blockIdx.x / blocks;
+  const Leg leg = data.legs[which];
+  BedStatus status = data.statuses[leg.bed];
+  if (status.stop != Stop::kNone) return;
+  const BedPlan& plan = SharedPlan(data.plans[leg.bed], plan_bytes);
+  GridTeam team(block_shared, grids[which], blockIdx.x % blocks, blocks);
+  BedView<std::uint32_t> bed(plan);
+  Photograph photograph;
+  LegRunner<Mode, GridTeam, std::uint32_t> runner(team, bed, data.numbers + leg.first_number, data.own_numbers);
+  runner.Run(leg, status, photograph);
+  team.Sync();
+  if (team.rank() == 0) {
+    data.statuses[leg.bed] = status;
+    if (leg.slot >= 0) data.photographs[leg.slot] = photograph;
+  }
+}
+
+template <class Team, class Index>
+__device__ void MeasureLeg(Team& team, MeasureBlock& block, const LaunchData& data, const Leg& leg,
+                           const BedPlan& plan) {
+  BedView<Index> bed(plan);
+  bed.half = data.statuses[leg.bed].half;
+  MeasureMemory memory(plan.memory.measure, plan.stride);
+  memory.block = &block;
+  MeasureBed(team, bed, data.numbers[leg.first_number + leg.substeps], data.own_numbers, leg.whole, memory,
+             data.measured[leg.slot]);
+}
+
+__device__ bool WasPhotographed(const LaunchData& data, const Leg& leg) {
+  return leg.slot >= 0 && data.photographs[leg.slot].taken;
+}
+
+__global__ void __launch_bounds__(kMeasureThreads, 1) MeasureResident(LaunchData data) {
+  __shared__ BlockShared block_shared;
+  __shared__ MeasureBlock measure_block;
+  __shared__ __align__(16) unsigned char plan_bytes[sizeof(BedPlan)];
+  const Leg leg = data.legs[blockIdx.x];
+  if (!WasPhotographed(data, leg)) return;
+  const BedPlan& plan = SharedPlan(data.plans[leg.bed], plan_bytes);
+  BlockTeam team(block_shared);
+  MeasureLeg<BlockTeam, std::uint16_t>(team, measure_block, data, leg, plan);
+}
+
+__global__ void __launch_bounds__(kStreamedThreads, 2)
+    MeasureStreamed(LaunchData data, GridShared* grids, std::uint32_t blocks) {
+  __shared__ BlockShared block_shared;
+  __shared__ MeasureBlock measure_block;
+  __shared__ __align__(16) unsigned char plan_bytes[sizeof(BedPlan)];
+  const std::uint32_t which = blockIdx.x / blocks;
+  const Leg leg = data.legs[which];
+  if (!WasPhotographed(data, leg)) return;
+  const BedPlan& plan = SharedPlan(data.plans[leg.bed], plan_bytes);
+  GridTeam team(block_shared, grids[which], blockIdx.x % blocks, blocks);
+  MeasureLeg<GridTeam, std::uint32_t>(team, measure_block, data, leg, plan);
+}
+
+using Equation = DynamicsSpec::Equation;
+using Resident = void (*)(LaunchData);
+using Streamed = void (*)(LaunchData, GridShared*, std::uint32_t);
+
+struct Kernels {
+  Resident resident;
+  Streamed streamed;
+};
+template <class Mode>
+constexpr Kernels KernelsOf() {
+  return {RunResident<Mode>, RunStreamed<Mode>};
+}
+Kernels KernelsOf(ModeName mode) {
+  switch (mode) {
+    case ModeName::kLagged:
+      return KernelsOf<Mode<Equation::kLagged, false, true>>();
+    case ModeName::kLaggedThermal:
+      return KernelsOf<Mode<Equation::kLagged, true, true>>();
+    case ModeName::kLaggedAnyForce:
+      return KernelsOf<Mode<Equation::kLagged, true, false>>();
+    case ModeName::kBrownian:
+      return KernelsOf<Mode<Equation::kBrownian, true, false>>();
+    case ModeName::kConverged:
+      return KernelsOf<Mode<Equation::kConverged, true, false>>();
+  }
+  return {};
+}
+
+void Check(cudaError_t error, const char* what) {
+  if (error == cudaSuccess) return;
+  if (error == cudaErrorMemoryAllocation) {
+    cudaGetLastError();
+    throw std::bad_alloc();
+  }
+  throw DeviceLost(std::string(what) + ": " + cudaGetErrorString(error));
+}
+
+std::uint32_t RoundUp(std::uint32_t n, std::uint32_t to) { return (n + to - 1) / to * to; }
+
+class CudaDriver : public Driver {
+ public:
+  explicit CudaDriver(int index) : index_(index) {
+    Check(cudaSetDevice(index_), "choosing the device");
+    Check(cudaGetDeviceProperties(&properties_, index_), "reading the device's properties");
+    Check(cudaStreamCreateWithFlags(&stream_, cudaStreamNonBlocking), "making a queue");
+    for (cudaEvent_t& mark : marks_) {
+      Check(cudaEventCreateWithFlags(&mark, cudaEventDisableTiming | cudaEventBlockingSync), "making a mark");
+    }
+    Check(cudaMalloc(&grids_, most_blocks() * sizeof(GridShared)), "taking memory");
+    for (int mode = 0; mode <= static_cast<int>(ModeName::kConverged); ++mode) {
+      const Kernels kernels = KernelsOf(static_cast<ModeName>(mode));
+      Check(cudaFuncSetAttribute(kernels.resident, cudaFuncAttributeMaxDynamicSharedMemorySize,
+                                 static_cast<int>(ResidentBytes(kResidentBeads, 2200))),
+            "asking for shared memory");
+    }
+  }
+  ~CudaDriver() override {
+    cudaStreamSynchronize(stream_);
+    cudaFree(grids_);
+    for (cudaEvent_t mark : marks_) cudaEventDestroy(mark);
+    cudaStreamDestroy(stream_);
+  }
+
+  DeviceFacts facts() const override {
+    std::size_t free_bytes = 0, total_bytes = 0;
+    Check(cudaSetDevice(index_), "choosing the device");
+    Check(cudaMemGetInfo(&free_bytes, &total_bytes), "asking for memory");
+    return {properties_.name,  properties_.multiProcessorCount,        properties_.major,
+            properties_.minor, static_cast<std::int64_t>(total_bytes), static_cast<std::int64_t>(free_bytes)};
+  }
+
+  void* Allocate(std::size_t bytes) override {
+    void* at = nullptr;
+    Check(cudaSetDevice(index_), "choosing the device");
+    Check(cudaMalloc(&at, bytes), "taking memory");
+    return at;
+  }
+  void Release(void* at) noexcept override { cudaFree(at); }
+  void* AllocatePinned(std::size_t bytes) override {
+    void* at = nullptr;
+    Check(cudaMallocHost(&at, bytes), "taking pinned memory");
+    return at;
+  }
+  void ReleasePinned(void* at) noexcept override { cudaFreeHost(at); }
+  void CopyIn(void* to, const void* from, std::size_t bytes) override {
+    Check(cudaMemcpyAsync(to, from, bytes, cudaMemcpyHostToDevice, stream_), "copying to the device");
+  }
+  void CopyOut(void* to, const void* from, std::size_t bytes) override {
+    Check(cudaMemcpyAsync(to, from, bytes, cudaMemcpyDeviceToHost, stream_), "copying from the device");
+  }
+
+  void Run(const Launch& launch) override {
+    Check(cudaSetDevice(index_), "choosing the device");
+    const Kernels kernels = KernelsOf(launch.mode);
+    if (launch.resident) {
+      // Every thread of a block has as many beads as the next one, or one fewer.
+      const std::uint32_t beads = (launch.most_beads + kResidentThreads - 1) / kResidentThreads;
+      const std::uint32_t threads = RoundUp((launch.most_beads + beads - 1) / beads, 32);
+      const std::size_t bytes = ResidentBytes(launch.most_beads, launch.most_cells);
+      kernels.resident<<<launch.n_legs, threads, bytes, stream_>>>(launch.data);
+      Check(cudaGetLastError(), "stepping resident beds");
+      return;
+    }
+    Together(kernels.streamed, launch, "stepping streamed beds");
+  }
+
+  void Measure(const Launch& launch) override {
+    Check(cudaSetDevice(index_), "choosing the device");
+    if (launch.resident) {
+      const std::uint32_t threads = std::min(kMeasureThreads, RoundUp(launch.most_beads, 32));
+      MeasureResident<<<launch.n_legs, threads, 0, stream_>>>(launch.data);
+      Check(cudaGetLastError(), "measuring resident beds");
+      return;
+    }
+    Together(MeasureStreamed, launch, "measuring streamed beds");
+  }
+
+  void Mark(int which) override { Check(cudaEventRecord(marks_[which], stream_), "setting a mark"); }
+  void WaitFor(int which) override { Check(cudaEventSynchronize(marks_[which]), "working on the device"); }
+  void Wait() override { Check(cudaStreamSynchronize(stream_), "working on the device"); }
+
+  std::uint32_t most_blocks() const override { return static_cast<std::uint32_t>(properties_.multiProcessorCount) * 8; }
+  std::size_t shared_bytes() const override { return properties_.sharedMemPerBlockOptin; }
+
+ private:
+  // Teams of blocks that wait for one another: all blocks of a launch must be on the device at the same time.
+  void Together(Streamed kernel, const Launch& launch, const char* what) {
+    int per_multiprocessor = 0;
+    Check(cudaOccupancyMaxActiveBlocksPerMultiprocessor(&per_multiprocessor, kernel, kStreamedThreads, 0), what);
+    const auto room = static_cast<std::uint32_t>(per_multiprocessor * properties_.multiProcessorCount);
+    const std::uint32_t useful = (launch.most_beads + kStreamedThreads - 1) / kStreamedThreads;
+    const std::uint32_t at_once = std::min(launch.n_legs, room);
+    std::uint32_t blocks = std::max(1u, std::min({room / at_once, useful, most_blocks()}));
+    for (std::uint32_t first = 0; first < launch.n_legs; first += at_once) {
+      const std::uint32_t legs = std::min(at_once, launch.n_legs - first);
+      Check(cudaMemsetAsync(grids_, 0, legs * sizeof(GridShared), stream_), what);
+      LaunchData data = launch.data;
+      data.legs += first;
+      GridShared* grids = grids_;
+      void* arguments[] = {&data, &grids, &blocks};
+      Check(cudaLaunchCooperativeKernel(reinterpret_cast<const void*>(kernel), dim3(legs * blocks),
+                                        dim3(kStreamedThreads), arguments, 0, stream_),
+            what);
+    }
+  }
+
+  int index_;
+  cudaDeviceProp properties_{};
+  cudaStream_t stream_ = nullptr;
+  cudaEvent_t marks_[2] = {};
+  GridShared* grids_ = nullptr;
+};
+
+}  // namespace
+}  // namespace gyrebox::kernels::cuda
+
+#define GYREBOX_EXPORT extern "C" __attribute__((visibility("default")))
+
+GYREBOX_EXPORT int gyrebox_cuda_version() { return gyrebox::kernels::cuda::kDriverVersion; }
+
+GYREBOX_EXPORT gyrebox::kernels::cuda::Driver* gyrebox_cuda_open(int index, char* reason, std::size_t reason_bytes) {
+  int count = 0;
+  const cudaError_t error = cudaGetDeviceCount(&count);
+  if (error != cudaSuccess || count == 0) {
+    std::snprintf(reason, reason_bytes, "%s", error != cudaSuccess ? cudaGetErrorString(error) : "there is no device");
+    return nullptr;
+  }
+  if (index >= count) {
+    std::snprintf(reason, reason_bytes, "there is no device %d, only %d of them", index, count);
+    return nullptr;
+  }
+  try {
+    return new gyrebox::kernels::cuda::CudaDriver(index);
+  } catch (const std::exception& failure) {
+    std::snprintf(reason, reason_bytes, "%s", failure.what());
+    return nullptr;
+  }
+}

@@ -1,0 +1,92 @@
+#include "dynamics/course.h"
+
+#include <algorithm>
+#include <cstdio>
+#include <iterator>
+#include <stdexcept>
+
+namespace gyrebox::kernels {
+namespace {
+
+// A sweep of Jacobi leaves more than this of the forces unbalanced only where sweeps diverge: no motion at all
+// leaves 1.
+constexpr double kAlarmResidual = 1;
+
+}  // namespace
+
+std::int64_t Course::Adjust(Adjustment adjustment) {
+  if (adjustment.wave.size() > 1) throw std::invalid_argument("an adjustment takes one wave at most");
+  adjustment.step = std::max(adjustment.step, step_);
+  controls_.Add(adjustment);
+  return adjustment.step;
+}
+
+void Course::Fail(Fault::Reason reason, const std::vector<std::int64_t>& beads, const std::vector<double>& place,
+                  const char* format, double figure, double limit) {
+  char text[200], when[60];
+  std::snprintf(text, sizeof(text), format, figure, limit);
+  std::snprintf(when, sizeof(when), " at t = %.6g tau", time());
+  std::string who;
+  for (const std::int64_t bead : beads) who += (who.empty() ? "" : " and ") + std::to_string(bead);
+  if (!who.empty()) who = (beads.size() > 1 ? "beads " : "bead ") + who + " ";
+  fault_ = Fault{reason, who + text + when, step_, time(), beads, place};
+}
+
+void Course::FailToStart(const std::string& why) {
+  verdict_ = Verdict::kFailed;
+  fault_ = Fault{Fault::Reason::kStartNotReached, why, 0, 0, {}, {}};
+}
+
+void Course::Alarm(double residual, double at_time, RunChunk& chunk) {
+  if (alarmed_ || !lagged() || residual <= kAlarmResidual) return;
+  alarmed_ = true;
+  char text[240];
+  std::snprintf(text, sizeof(text),
+                "one sweep a step does not keep the forces in balance: a residual of %.3g at t = %.6g tau, where no "
+                "motion at all would leave 1; use the converged solver",
+                residual, at_time);
+  chunk.alarm = text;
+}
+
+void Course::Release(RunChunk& chunk) {
+  std::move(held_back_.begin(), held_back_.end(), std::back_inserter(chunk.samples));
+  held_back_.clear();
+  for (Fault& fault : faults_to_pass_) {
+    if (fault.step >= step_) continue;
+    fault.nature = Fault::Nature::kNumerical;
+    chunk.passed.push_back(fault);
+  }
+  std::erase_if(faults_to_pass_, [&](const Fault& fault) { return fault.step < step_; });
+}
+
+void Course::Keep(const BedState& state, RunChunk& chunk) {
+  kept_ = state;
+  Release(chunk);
+}
+
+const BedState* Course::Retry(RunChunk& chunk) {
+  if (!kept_ || halvings_ >= spec_.retry.most_halvings) {
+    if (spec_.retry.most_halvings > 0) fault_->nature = Fault::Nature::kPhysical;
+    verdict_ = Verdict::kUnstable;
+    Release(chunk);
+    return nullptr;
+  }
+  faults_to_pass_.push_back(*fault_);
+  halvings_to_try_ = halvings_ + 1;
+  return &*kept_;
+}
+
+void Course::GoOnHalved() {
+  halvings_ = halvings_to_try_;
+  std::erase_if(held_back_, [&](const Sample& sample) { return sample.step >= step_; });
+}
+
+void Course::Close(RunChunk& chunk) {
+  if (verdict_ == Verdict::kFinished || spec_.retry.most_halvings == 0) Release(chunk);
+  chunk.step = step_;
+  chunk.time = time();
+  chunk.verdict = verdict_;
+  chunk.fault = fault_;
+}
+
+}  // namespace gyrebox::kernels

@@ -1,0 +1,117 @@
+/// Where a run stands, and what happens to it when it becomes unstable: the part of a run that does not depend on what
+/// its beads are stepped by.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "dynamics/controls.h"
+#include "gyrebox/bed_state.h"
+#include "gyrebox/ensemble.h"
+
+namespace gyrebox::kernels {
+
+class Course {
+ public:
+  explicit Course(const RunSpec& spec) : spec_(spec), controls_(spec) {}
+
+  const RunSpec& spec() const { return spec_; }
+  Controls& controls() { return controls_; }
+  const Controls& controls() const { return controls_; }
+  const Settings& settings() const { return controls_.settings(); }
+  Verdict verdict() const { return verdict_; }
+  bool running() const { return verdict_ == Verdict::kRunning; }
+  const std::optional<Fault>& fault() const { return fault_; }
+
+  std::int64_t step() const { return step_; }
+  std::int64_t substep() const { return substep_; }
+  int halvings() const { return halvings_; }
+  double time() const { return static_cast<double>(step_) * spec_.time_step; }
+  std::int64_t substeps() const { return std::int64_t{1} << halvings_; }
+  double substep_time() const { return spec_.time_step / static_cast<double>(substeps()); }
+  bool at_end() const { return step_ == spec_.n_steps; }
+  bool at_sample() const { return substep_ == 0 && (at_end() || step_ % spec_.measure.interval_steps == 0); }
+  bool at_whole_sample() const {
+    return at_end() || step_ / spec_.measure.interval_steps % spec_.measure.structure_every == 0;
+  }
+  bool at_keep() const { return substep_ == 0 && spec_.retry.most_halvings > 0 && step_ % spec_.retry.keep_steps == 0; }
+  /// Names the random numbers of the present substep. Those of a halved step are far from those of any whole step.
+  std::uint64_t moment() const {
+    return static_cast<std::uint64_t>(step_) | static_cast<std::uint64_t>(halvings_) << 56 |
+           static_cast<std::uint64_t>(substep_) << 48;
+  }
+
+  bool rate_imposed() const { return spec_.drive.quantity == DriveSpec::Quantity::kRate; }
+  bool lagged() const { return spec_.dynamics.equation == DynamicsSpec::Equation::kLagged; }
+  bool brownian() const { return spec_.dynamics.equation == DynamicsSpec::Equation::kBrownian; }
+  bool converged() const { return spec_.dynamics.equation == DynamicsSpec::Equation::kConverged; }
+
+  /// One substep on.
+  void Pass() {
+    if (++substep_ < substeps()) return;
+    substep_ = 0;
+    ++step_;
+  }
+  /// Back to an earlier substep of the same past.
+  void Rewind(std::int64_t step, std::int64_t substep) {
+    step_ = step;
+    substep_ = substep;
+    controls_.GoTo(step);
+  }
+  void GoTo(std::int64_t step, int halvings) {
+    step_ = step;
+    substep_ = 0;
+    halvings_ = halvings;
+    controls_.GoTo(step);
+    verdict_ = Verdict::kRunning;
+    fault_.reset();
+  }
+
+  /// Takes an adjustment. @return the first step that it holds for.
+  std::int64_t Adjust(Adjustment adjustment);
+
+  /// Sets the fault. @param format takes the figure and its limit. @param place of the first bead, sigma, or empty.
+  void Fail(Fault::Reason reason, const std::vector<std::int64_t>& beads, const std::vector<double>& place,
+            const char* format, double figure, double limit);
+  void FailToStart(const std::string& why);
+  void Finish() { verdict_ = Verdict::kFinished; }
+  void Drop() {
+    if (running()) verdict_ = Verdict::kDropped;
+  }
+
+  /// Keeps a sample until it is part of a past that stands.
+  void Hold(Sample sample) { held_back_.push_back(std::move(sample)); }
+  /// Says once where one sweep a step no longer follows the forces. @param residual of the friction system.
+  void Alarm(double residual, double at_time, RunChunk& chunk);
+  /// Keeps the state to go back to.
+  void Keep(const BedState& state, RunChunk& chunk);
+  bool has_kept_now() const { return kept_ && kept_->step == step_; }
+  /// After a fault: the state to go back to, from which the run goes on with half the step; or null, and the run ends.
+  const BedState* Retry(RunChunk& chunk);
+  /// After the state of Retry() has been loaded.
+  void GoOnHalved();
+  /// Hands out what was held back.
+  void Release(RunChunk& chunk);
+  /// Hands out what no retry can take back, and says where the run stands.
+  void Close(RunChunk& chunk);
+
+ private:
+  RunSpec spec_;
+  Controls controls_;
+  std::int64_t step_ = 0;
+  std::int64_t substep_ = 0;
+  int halvings_ = 0;
+  Verdict verdict_ = Verdict::kRunning;
+  std::optional<Fault> fault_;
+  bool alarmed_ = false;
+  int halvings_to_try_ = 0;
+
+  // Where a retry goes back to, and what is held back until the next such state.
+  std::optional<BedState> kept_;
+  std::vector<Sample> held_back_;
+  std::vector<Fault> faults_to_pass_;
+};
+
+}  // namespace gyrebox::kernels
