@@ -63,18 +63,25 @@ class LegRunner {
   }
 
  private:
-  // Works out the motion from the present on without following it.
+  // Works out the motion from the present on without following it. The drive of the coming step goes over the spins of
+  // the last one, which meanwhile wait where the angles of the next half would be.
   GYREBOX_PASS void Expose(std::uint32_t k, BedStatus& status, Photograph& photograph) {
+    float* spin = bed_.Now(bed_.spin);
+    std::uint32_t* kept = bed_.Next(bed_.angle);
+    for (std::uint32_t i = team_.rank(); i < plan_.n; i += team_.size()) kept[i] = OrderedBits(spin[i]);
+    team_.Sync();
     ImposeSpin(team_, bed_, numbers_[k], own_numbers_);
     const StepOutcome outcome = Step(k, false, false);
-    if (!Judge(k, outcome, status)) return;
-    photograph.taken = true;
-    photograph.closest_squared = outcome.health.closest_squared();
-    photograph.largest_move_squared = FromBits(outcome.health.move);
-    photograph.residual = outcome.residual;
-    if constexpr (Mode::kLagged) {
-      photograph.residual = ResidualOfNext(team_, bed_, numbers_[k], own_numbers_);
+    if (Judge(k, outcome, status)) {
+      photograph.taken = true;
+      photograph.closest_squared = outcome.health.closest_squared();
+      photograph.largest_move_squared = FromBits(outcome.health.move);
+      photograph.residual = outcome.residual;
+      if constexpr (Mode::kLagged) photograph.residual = ResidualOfNext(team_, bed_, numbers_[k], own_numbers_);
     }
+    team_.Sync();
+    for (std::uint32_t i = team_.rank(); i < plan_.n; i += team_.size()) spin[i] = FromBits(kept[i]);
+    team_.Sync();
   }
 
   GYREBOX_PASS StepOutcome Step(std::uint32_t k, bool follow, bool goes_on) {

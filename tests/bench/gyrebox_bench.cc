@@ -19,6 +19,12 @@ struct Options {
   int beds = 0;
   double temperature = 0.002;
   double amplitude = 20;
+  std::string solver = "lagged";
+  double tolerance = 1e-3;
+  std::string start = "random";
+  std::int64_t warm_up = 200;
+  std::int64_t chunk = 200;
+  bool measured = true;
   double seconds = 5;
   int threads = 0;
   std::string device = "cpu";
@@ -30,7 +36,14 @@ RunSpec BenchRun(const Options& options, std::uint64_t seed) {
   RunSpec spec;
   spec.n_beads = options.beads;
   spec.n_spinners = options.beads * 3 / 10;
-  const auto sides = gyrebox::kernels::FitSides(StartSpec::Places::kRandom, options.beads, 0.70, 1);
+  using Equation = gyrebox::kernels::DynamicsSpec::Equation;
+  spec.dynamics.equation = options.solver == "converged"  ? Equation::kConverged
+                           : options.solver == "brownian" ? Equation::kBrownian
+                                                          : Equation::kLagged;
+  spec.dynamics.tolerance = options.tolerance;
+  spec.start.places = options.start == "lattice" ? StartSpec::Places::kTriangular : StartSpec::Places::kRandom;
+  if (!options.measured) spec.measure.interval_steps = std::int64_t{1} << 40;
+  const auto sides = gyrebox::kernels::FitSides(spec.start.places, options.beads, 0.70, 1);
   spec.side_x = sides.x;
   spec.side_y = sides.y;
   spec.temperature = options.temperature;
@@ -52,7 +65,7 @@ Figure Measure(gyrebox::kernels::Device& device, const Options& options) {
   std::vector<RunSpec> specs;
   for (int i = 0; i < options.beds; ++i) specs.push_back(BenchRun(options, static_cast<std::uint64_t>(i) + 1));
   auto ensemble = device.NewEnsemble(specs);
-  std::int64_t chunk = 200;
+  const std::int64_t chunk = options.chunk;
   const auto advance = [&](std::int64_t steps) {
     const auto begin = std::chrono::steady_clock::now();
     for (const auto& run : ensemble->Advance(steps)) {
@@ -61,7 +74,7 @@ Figure Measure(gyrebox::kernels::Device& device, const Options& options) {
     return std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
   };
   // Warm up past the start, where lists change faster.
-  advance(chunk);
+  advance(options.warm_up);
   const auto before = ensemble->rebuilds();
   double seconds = 0;
   std::int64_t steps = 0;
@@ -91,6 +104,13 @@ int main(int argc, char** argv) {
   app.add_option("--beds", options.beds, "beds side by side (single: 1; many: 16)");
   app.add_option("--temperature", options.temperature, "k_B T in epsilon");
   app.add_option("--amplitude", options.amplitude, "peak of the drive in rad/tau");
+  app.add_option("--solver", options.solver, "lagged, converged, brownian")
+      ->check(CLI::IsMember({"lagged", "converged", "brownian"}));
+  app.add_option("--tolerance", options.tolerance, "of the converged solver");
+  app.add_option("--start", options.start, "random, lattice")->check(CLI::IsMember({"random", "lattice"}));
+  app.add_option("--warm-up", options.warm_up, "steps before those that are timed");
+  app.add_option("--chunk", options.chunk, "steps asked for at a time");
+  app.add_flag("--measured,!--unmeasured", options.measured, "observables at their default interval, or none");
   app.add_option("--seconds", options.seconds, "time to measure");
   app.add_option("--device", options.device, "cpu, cuda, cuda:N");
   app.add_option("--threads", options.threads, "CPU threads, 0 for all");
@@ -105,15 +125,19 @@ int main(int argc, char** argv) {
     return 3;
   }
   const Figure figure = Measure(*opened.device, options);
-  std::printf("%s: %d x %lld beads, 2D, overdamped, lagged, kT = %g, A = %g, %s\n", options.name.c_str(), options.beds,
-              static_cast<long long>(options.beads), options.temperature, options.amplitude,
+  std::printf("%s: %d x %lld beads, 2D, %s, kT = %g, A = %g, %s, %s\n", options.name.c_str(), options.beds,
+              static_cast<long long>(options.beads), options.solver.c_str(), options.temperature, options.amplitude,
+              options.measured ? "observables at their default interval" : "no observables",
               opened.device->description().c_str());
   std::printf("  %.4g bead-steps/s; a list rebuild every %.1f steps, %.1f %% of the time\n",
               figure.bead_steps_per_second, figure.steps_per_rebuild, 100 * figure.rebuild_share);
+  std::printf("  %.0f bytes a bead\n",
+              static_cast<double>(opened.device->BytesOf(BenchRun(options, 1))) / static_cast<double>(options.beads));
   if (!options.json.empty()) {
     std::ofstream(options.json) << "{\"case\": \"" << options.name << "\", \"beads\": " << options.beads
-                                << ", \"beds\": " << options.beds << ", \"temperature\": " << options.temperature
-                                << ", \"device\": \"" << opened.device->description()
+                                << ", \"beds\": " << options.beds << ", \"solver\": \"" << options.solver
+                                << "\", \"temperature\": " << options.temperature << ", \"device\": \""
+                                << opened.device->description()
                                 << "\", \"bead_steps_per_second\": " << figure.bead_steps_per_second
                                 << ", \"rebuild_share\": " << figure.rebuild_share << "}\n";
   }

@@ -5,6 +5,7 @@
 #include <cstdio>
 #include <vector>
 
+#include "unit/test_device.h"
 #include "equilibrium.h"
 #include "hard_discs.h"
 #include "metropolis.h"
@@ -88,7 +89,7 @@ inline Mean MeanOf(const std::vector<DiscFluidRun>& runs, double DiscFluidRun::*
 /// Runs the fluid in the engine. Expects beads to have left their places: what is measured is not what was drawn.
 inline std::vector<DiscFluidRun> RunsOf(const DiscFluid& fluid) {
   const std::vector<kernels::RunSpec> specs = SpecsOf(fluid);
-  const auto device = kernels::OpenDevice("cpu", 1).device;  // tests run side by side
+  const auto device = TestDevice(1);  // tests run side by side
   const auto ensemble = device->NewEnsemble(specs);
   const std::size_t pressure = ValueAt(ensemble->columns(0), "pressure");
   const std::size_t displacement = ValueAt(ensemble->columns(0), "msd_passive");

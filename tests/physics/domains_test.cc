@@ -76,7 +76,7 @@ double PlateauOf(const kernels::RunChunk& run, std::size_t value) {
 Plateaus PlateausAt(double amplitude, double time_step = 5e-4) {
   std::vector<RunSpec> specs;
   for (const std::uint64_t seed : {1, 2, 3, 4}) specs.push_back(DrivenBed(amplitude, time_step, seed));
-  const auto device = kernels::OpenDevice("cpu").device;
+  const auto device = TestDevice(0);
   const auto ensemble = device->NewEnsemble(specs);
   const std::size_t value = ValueAt(ensemble->columns(0), "spinner_weight_average_size");
   Plateaus out;

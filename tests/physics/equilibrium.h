@@ -53,7 +53,7 @@ inline std::vector<Mean> Measured(kernels::RunSpec spec, int n_starts,
     spec.seeds.places = spec.seeds.noise = static_cast<std::uint64_t>(start);
     specs.push_back(spec);
   }
-  const auto device = kernels::OpenDevice("cpu").device;
+  const auto device = TestDevice(0);
   const auto ensemble = device->NewEnsemble(specs);
   const auto chunks = ensemble->Advance(spec.n_steps);
   std::vector<Mean> means;

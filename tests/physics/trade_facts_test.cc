@@ -2,6 +2,7 @@
 // shown where Welch's t between two sets of starts passes 3.
 #include <cmath>
 
+#include "unit/test_device.h"
 #include "equilibrium.h"
 
 namespace gyrebox {
@@ -30,7 +31,7 @@ RunSpec Film(double amplitude, double frequency, double duration) {
 
 // Weight-average domain size over the last tenth of each run.
 std::vector<double> LastSizes(const std::vector<RunSpec>& specs) {
-  const auto device = kernels::OpenDevice("cpu").device;
+  const auto device = TestDevice(0);
   const auto ensemble = device->NewEnsemble(specs);
   const auto chunks = ensemble->Advance(std::int64_t{1} << 40);
   const std::size_t at = ValueAt(ensemble->columns(0), "spinner_weight_average_size");

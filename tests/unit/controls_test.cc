@@ -101,7 +101,7 @@ TEST(Controls, RandomSchedulesHaveNeitherHoleNorOverlap) {
 
 TEST(Adjustment, OfALiveRunIsRecordedWithItsStepAndReplaysToTheSameBits) {
   RunSpec spec = Driven(1200);
-  const auto device = kernels::OpenDevice("cpu", 1).device;
+  const auto device = TestDevice(1);
   const auto ensemble = device->NewEnsemble(std::vector{spec});
   ensemble->Advance(333);
   // At once: the chunk's edge.

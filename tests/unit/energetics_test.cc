@@ -194,7 +194,7 @@ TEST(DrivePower, OfARunWithoutFrictionIsTorqueSquaredOverDrag) {
     spec.drive.quantity = DriveSpec::Quantity::kTorque;
     spec.drive.wave.amplitude = 3;
     spec.n_steps = 10;
-    const auto device = OpenDevice("cpu", 1).device;
+    const auto device = TestDevice(1);
     const auto ensemble = device->NewEnsemble(std::vector<RunSpec>{spec});
     const auto samples = ensemble->Advance(11)[0].samples;
     const double power = samples.back().values[ValueAt(ensemble->columns(0), "drive_power")];

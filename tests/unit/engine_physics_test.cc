@@ -27,7 +27,7 @@ RunSpec FreeBeads(double temperature) {
 // Exact: free beads diffuse, <dx^2> = 2 (kT / zeta) t and <dtheta^2> = 2 (kT / zeta_r) t, step by step and over many.
 TEST(FreeBeads, DiffuseAndTurnAsTheirDragsSay) {
   const RunSpec spec = FreeBeads(0.02);
-  const auto device = kernels::OpenDevice("cpu", 1).device;
+  const auto device = TestDevice(1);
   const auto ensemble = device->NewEnsemble(std::vector{spec});
   const auto start = ensemble->Beads(0);
   const int steps = 25;

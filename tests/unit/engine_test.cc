@@ -27,7 +27,7 @@ RunSpec DrivenSpec(std::int64_t n_beads, std::int64_t n_steps, double amplitude 
   return spec;
 }
 
-std::unique_ptr<kernels::Device> Cpu(int threads) { return kernels::OpenDevice("cpu", threads).device; }
+std::unique_ptr<kernels::Device> Cpu(int threads) { return TestDevice(threads); }
 
 TEST(Samples, AreTakenAtTheStartAtEveryIntervalAndAtTheEnd) {
   RunSpec spec = DrivenSpec(64, 250);

@@ -48,7 +48,7 @@ RunSpec FrictionSpec(const std::vector<Point>& places, const std::vector<int>& d
 }
 
 std::vector<Bead> AfterOneStep(const RunSpec& spec) {
-  const auto device = kernels::OpenDevice("cpu", 1).device;
+  const auto device = TestDevice(1);
   const auto ensemble = device->NewEnsemble(std::vector{spec});
   ensemble->Advance(1);
   return ensemble->Beads(0);
@@ -196,7 +196,7 @@ class SteeredBead {
     spec_.time_step = time_step;
     spec_.n_steps = 1 << 30;
     spec_.measure.interval_steps = 1 << 30;
-    device_ = kernels::OpenDevice("cpu", 1).device;
+    device_ = TestDevice(1);
     ensemble_ = device_->NewEnsemble(std::vector{spec_});
   }
 
@@ -253,7 +253,7 @@ TEST(FreeBead, UnderAnOscillatingTorqueLagsAQuarterPeriod) {
   spec.drive.wave = {.shape = WaveSpec::Shape::kSine, .amplitude = 3, .frequency = 0.5};
   spec.time_step = 1e-3;
   spec.n_steps = 4000;
-  const auto device = kernels::OpenDevice("cpu", 1).device;
+  const auto device = TestDevice(1);
   const auto ensemble = device->NewEnsemble(std::vector{spec});
   const double amplitude = 3 / (2 * 2 * pi * 0.5);
   for (int step = 100; step <= 4000; step += 100) {
@@ -277,7 +277,7 @@ TEST(FreeBeads, ForgetTheirDirectionAtTheRateOfRotationalDiffusion) {
   spec.n_steps = 2000;
   for (const auto equation : {DynamicsSpec::Equation::kLagged, DynamicsSpec::Equation::kBrownian}) {
     spec.dynamics.equation = equation;
-    const auto device = kernels::OpenDevice("cpu", 1).device;
+    const auto device = TestDevice(1);
     const auto ensemble = device->NewEnsemble(std::vector{spec});
     for (int t = 1; t <= 2; ++t) {
       ensemble->Advance(1000);

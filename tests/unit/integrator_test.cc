@@ -71,7 +71,7 @@ struct Measured {
 
 // Mean energy over that of rest, and its standard error from blocks.
 Measured ThermalEnergy(const RunSpec& spec, double rest) {
-  const auto device = kernels::OpenDevice("cpu", 1).device;
+  const auto device = TestDevice(1);
   const auto ensemble = device->NewEnsemble(std::vector{spec});
   ensemble->Advance(20000);
   constexpr int kBlocks = 40, kSamples = 500;

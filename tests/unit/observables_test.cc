@@ -68,7 +68,7 @@ TEST(Samples, HoldTheColumnsOfStructureEveryFewSamplesAndAtTheEnds) {
   spec.n_steps = 75;
   spec.measure.interval_steps = 10;
   spec.measure.structure_every = 3;
-  const auto device = OpenDevice("cpu", 1).device;
+  const auto device = TestDevice(1);
   const auto ensemble = device->NewEnsemble(std::vector<RunSpec>{spec});
   const auto samples = ensemble->Advance(76)[0].samples;
   const auto& columns = ensemble->columns(0);

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "gyrebox/device.h"
+#include "test_device.h"
 
 namespace gyrebox {
 
@@ -37,7 +38,7 @@ inline std::vector<Outcome> Outcomes(kernels::Device& device, const std::vector<
 }
 
 inline Outcome OutcomeOf(const kernels::RunSpec& spec, std::int64_t chunk = 1000, int threads = 1) {
-  const auto device = kernels::OpenDevice("cpu", threads).device;
+  const auto device = TestDevice(threads);
   return Outcomes(*device, {spec}, chunk)[0];
 }
 

@@ -33,7 +33,7 @@ RunSpec Rich(DynamicsSpec::Equation equation, DriveSpec::Quantity quantity) {
 }
 
 TEST(SavedState, GoesOnWithTheSameBitsFromAnyStep) {
-  const auto device = kernels::OpenDevice("cpu", 2).device;
+  const auto device = TestDevice(2);
   std::mt19937_64 random(11);
   for (const auto equation :
        {DynamicsSpec::Equation::kLagged, DynamicsSpec::Equation::kConverged, DynamicsSpec::Equation::kBrownian}) {
@@ -64,7 +64,7 @@ TEST(SavedState, GoesOnWithTheSameBitsFromAnyStep) {
 }
 
 TEST(SavedState, CutOffOrChangedBytesAreRefused) {
-  const auto device = kernels::OpenDevice("cpu", 1).device;
+  const auto device = TestDevice(1);
   const RunSpec spec = Rich(DynamicsSpec::Equation::kLagged, DriveSpec::Quantity::kRate);
   const auto ensemble = device->NewEnsemble(std::vector{spec});
   ensemble->Advance(10);

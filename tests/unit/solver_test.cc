@@ -208,7 +208,7 @@ TEST(Converged, WarmStartTakesFewSweeps) {
   RunSpec spec = ConvergedSpec(200, 1e-3);
   spec.measure.interval_steps = 100;
   const auto outcome = OutcomeOf(spec);
-  const auto ensemble = kernels::OpenDevice("cpu", 1).device->NewEnsemble(std::vector{spec});
+  const auto ensemble = TestDevice(1)->NewEnsemble(std::vector{spec});
   const auto residual = ValueAt(ensemble->columns(0), "friction_residual");
   for (const auto& sample : outcome.samples) {
     EXPECT_LE(sample.values[residual], 1e-3);
@@ -266,7 +266,7 @@ TEST(Converged, HoldsItsToleranceWhereFrictionIsLopsided) {
     spec.n_steps = 2000;
     spec.measure.interval_steps = 50;
     (weak_normal ? spec.friction.normal : spec.drag.rotational) = weak_normal ? 0.5 : 0.1;
-    const auto device = kernels::OpenDevice("cpu", 1).device;
+    const auto device = TestDevice(1);
     const auto residual = ValueAt(device->NewEnsemble(std::vector{spec})->columns(0), "friction_residual");
     const Outcome outcome = OutcomeOf(spec);
     ASSERT_EQ(outcome.last.verdict, kernels::Verdict::kFinished);
@@ -284,7 +284,7 @@ TEST(Lagged, RaisesItsAlarmWhereOneSweepLeavesMoreThanNoMotionWould) {
   spec.drag.rotational = 0.1;
   spec.temperature = 0.002;
   spec.measure.interval_steps = 50;
-  const auto device = kernels::OpenDevice("cpu", 1).device;
+  const auto device = TestDevice(1);
   int alarms = 0;
   const auto ensemble = device->NewEnsemble(std::vector{spec});
   kernels::RunChunk chunk;

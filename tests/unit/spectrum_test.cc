@@ -126,7 +126,7 @@ TEST(Spectrum, OfTheAngleOfADrivenBead) {
   spec.drive.quantity = kernels::DriveSpec::Quantity::kTorque;
   const auto angles = [&](const WaveSpec& wave) {
     spec.drive.wave = wave;
-    const auto device = kernels::OpenDevice("cpu", 1).device;
+    const auto device = TestDevice(1);
     const auto ensemble = device->NewEnsemble(std::vector{spec});
     std::vector<double> out;
     for (int i = 0; i < 1000; ++i) {

@@ -63,7 +63,7 @@ TEST(Displacement, OfARunIsThatOfItsUnwrappedPaths) {
   spec.drive.wave.amplitude = 20;
   spec.temperature = 0.1;
   spec.n_steps = 4000;
-  const auto device = OpenDevice("cpu", 1).device;
+  const auto device = TestDevice(1);
   const auto ensemble = device->NewEnsemble(std::vector<RunSpec>{spec});
   const auto before = ensemble->Beads(0);
   const auto chunk = ensemble->Advance(spec.n_steps + 1)[0];
