@@ -46,6 +46,7 @@ struct Real {
 
 GYREBOX_HD Real operator+(Real a, Real b) { return Real(a.v + b.v); }
 GYREBOX_HD Real operator-(Real a, Real b) { return Real(a.v - b.v); }
+GYREBOX_HD Real operator-(Real a) { return Real(-a.v); }
 GYREBOX_HD Real operator*(Real a, Real b) { return Real(a.v * b.v); }
 GYREBOX_HD Real operator/(Real a, Real b) { return Real(a.v / b.v); }
 GYREBOX_HD Mask operator<(Real a, Real b) { return {a.v < b.v}; }

@@ -58,19 +58,40 @@ GYREBOX_HD StepLaws<float> LawsOf(const BedPlan& plan, const StepNumbers& number
   return laws;
 }
 
-/// A bead with a partner: calls visit(partner, pair) for each partner of bead i, in the order of its list.
+/// Calls visit(partner, place, pair, fetched) for each partner of bead i, in the order of its list; what `fetch` gives
+/// of a partner is on its way while the one before is dealt with.
+template <class Index, class Fetch, class Visit>
+GYREBOX_PASS void ForPartners(const BedView<Index>& bed, const StepLaws<float>& laws, const PlaceMotion* beads,
+                              std::uint32_t i, const PlaceMotion& own, const Fetch& fetch, const Visit& visit) {
+  std::uint32_t left = bed.plan.memory.counts[i];
+  if (left == 0) return;
+  const Index* partner = bed.list + i;
+  std::uint32_t j = *partner;
+  PlaceMotion other = beads[j];
+  auto fetched = fetch(j);
+  for (;;) {
+    const std::uint32_t this_j = j;
+    const PlaceMotion this_other = other;
+    const auto this_fetched = fetched;
+    if (--left > 0) {
+      partner += bed.plan.stride;
+      j = *partner;
+      other = beads[j];
+      fetched = fetch(j);
+    }
+    const float dx = Difference(own.x, this_other.x, laws.axis_x.length_of_quantum);
+    const float dy = Difference(own.y, this_other.y, laws.axis_y.length_of_quantum);
+    visit(this_j, this_other, laws.Place(dx, dy, laws.Squared(dx, dy)), this_fetched);
+    if (left == 0) return;
+  }
+}
+
 template <class Index, class Visit>
 GYREBOX_PASS void ForPartners(const BedView<Index>& bed, const StepLaws<float>& laws, const PlaceMotion* beads,
                               std::uint32_t i, const PlaceMotion& own, const Visit& visit) {
-  const std::uint32_t count = bed.plan.memory.counts[i];
-  const Index* partner = bed.list + i;
-  for (std::uint32_t k = 0; k < count; ++k, partner += bed.plan.stride) {
-    const std::uint32_t j = *partner;
-    const PlaceMotion other = beads[j];
-    const float dx = Difference(own.x, other.x, laws.axis_x.length_of_quantum);
-    const float dy = Difference(own.y, other.y, laws.axis_y.length_of_quantum);
-    visit(j, other, laws.Place(dx, dy, laws.Squared(dx, dy)));
-  }
+  ForPartners(
+      bed, laws, beads, i, own, [](std::uint32_t) { return 0; },
+      [&](std::uint32_t j, const PlaceMotion& other, const PairPlace<float>& pair, int) { visit(j, other, pair); });
 }
 
 }  // namespace gyrebox::kernels::cuda

@@ -119,14 +119,24 @@ GYREBOX_PASS void LaggedPass(Team& team, BedView<Index>& bed, const StepNumbers&
     const PlaceMotion own = now[i];
     const std::uint32_t tag = bed.tag[i];
     BalanceRow<float> row(laws.translational, laws.rotational);
-    ForPartners(bed, laws, now, i, own, [&](std::uint32_t j, const PlaceMotion& other, const PairPlace<float>& pair) {
-      health.closest = Min(health.closest, pair.squared);
-      laws.AddFriction(pair, {other.vx, other.vy, spin[j]}, row);
-      laws.AddPush(pair, row);
-      if constexpr (Mode::kThermal) {
-        laws.AddPairNoise(numbers.keys, IdOf(tag), IdOf(bed.tag[j]), pair, row);
-      }
-    });
+    struct Fetched {
+      float spin;
+      std::uint32_t tag;
+    };
+    ForPartners(
+        bed, laws, now, i, own,
+        [&](std::uint32_t j) {
+          return Fetched{spin[j], Mode::kThermal ? bed.tag[j] : 0};
+        },
+        [&](std::uint32_t, const PlaceMotion& other, const PairPlace<float>& pair, const Fetched& fetched) {
+          health.closest = Min(health.closest, pair.squared);
+          const Motion<float> motion = {other.vx, other.vy, fetched.spin};
+          if constexpr (Mode::kThermal) {
+            laws.AddThermal(numbers.keys, IdOf(tag), IdOf(fetched.tag), pair, motion, row);
+          } else {
+            laws.AddCold(pair, motion, row);
+          }
+        });
     if constexpr (Mode::kThermal) laws.AddBeadNoise(numbers.keys, IdOf(tag), row);
     if (!bed.plan.rate_imposed && IsSpinner(tag)) row.torque += DriveOf(bed.plan, numbers, own_numbers, tag);
     MoveBead(bed, laws, options, static_cast<float>(numbers.time), i, own, tag, Balanced(bed.plan, row, tag, spin[i]),

@@ -31,7 +31,7 @@ struct PairFriction {
 
   /// @return weight in [0, 1]; 0 from the cut-off on.
   GYREBOX_HD R Weight(R r) const {
-    const R linear = Max(Fma(R(0.0) - r, inverse_cutoff, R(1.0)), R(0.0));
+    const R linear = Max(Fma(-r, inverse_cutoff, R(1.0)), R(0.0));
     return squared ? linear * linear : linear;
   }
 };
@@ -79,29 +79,23 @@ struct BalanceRow {
   /// Friction against a neighbour that moves with `other`.
   /// @param nx,ny unit vector towards it. @param across,along gamma_t w and gamma_n w. @param arm,other_arm in sigma.
   GYREBOX_HD void AddFriction(R nx, R ny, R across, R along, R arm, R other_arm, const Motion<R>& other) {
-    const R tx = R(0.0) - ny, ty = nx;
-    const R slip = Fma(other.vx, tx, Fma(other.vy, ty, R(0.0) - other_arm * other.spin));
-    const R pull_t = across * slip;
+    const R pull_t = across * Slip(nx, ny, other_arm, other);
     const R pull_n = along * Fma(other.vx, nx, other.vy * ny);
-    fx = Fma(pull_t, tx, Fma(pull_n, nx, fx));
-    fy = Fma(pull_t, ty, Fma(pull_n, ny, fy));
-    torque = Fma(arm, pull_t, torque);
-    const R more = across - along;
-    axx = Fma(more, tx * tx, axx + along);
-    axy = Fma(more, tx * ty, axy);
-    ayy = Fma(more, ty * ty, ayy + along);
-    const R lever = across * arm;
-    bx = Fma(lever, tx, bx);
-    by = Fma(lever, ty, by);
-    c = Fma(lever, arm, c);
+    AddPull(nx, ny, pull_n, pull_t, arm);
+    AddToBlock(nx, ny, across, along, arm);
+  }
+
+  /// Friction against a neighbour, and forces of it: `pull` towards it, `drag` along t; both also from its side.
+  GYREBOX_HD void AddContact(R nx, R ny, R across, R along, R arm, R other_arm, const Motion<R>& other, R pull,
+                             R drag) {
+    const R pull_t = Fma(across, Slip(nx, ny, other_arm, other), drag);
+    const R pull_n = Fma(along, Fma(other.vx, nx, other.vy * ny), pull);
+    AddPull(nx, ny, pull_n, pull_t, arm);
+    AddToBlock(nx, ny, across, along, arm);
   }
 
   /// A force of the neighbour: `along` towards it, `across` along t, both also from its side (so the pair balances).
-  GYREBOX_HD void AddPairForce(R nx, R ny, R along, R across, R arm) {
-    fx = Fma(along, nx, Fma(R(0.0) - across, ny, fx));
-    fy = Fma(along, ny, Fma(across, nx, fy));
-    torque = Fma(arm, across, torque);
-  }
+  GYREBOX_HD void AddPairForce(R nx, R ny, R along, R across, R arm) { AddPull(nx, ny, along, across, arm); }
 
   GYREBOX_HD void AddBeadForce(R x, R y, R turning) {
     fx = fx + x;
@@ -117,9 +111,9 @@ struct BalanceRow {
 
   /// Motion that balances the rows where the spin is given.
   GYREBOX_HD Motion<R> SolveWithSpin(R spin) const {
-    const R gx = Fma(R(0.0) - bx, spin, fx), gy = Fma(R(0.0) - by, spin, fy);
-    const R scale = R(1.0) / Fma(axx, ayy, R(0.0) - axy * axy);
-    return {Fma(ayy, gx, R(0.0) - axy * gy) * scale, Fma(axx, gy, R(0.0) - axy * gx) * scale, spin};
+    const R gx = Fma(-bx, spin, fx), gy = Fma(-by, spin, fy);
+    const R scale = R(1.0) / Fma(axx, ayy, -axy * axy);
+    return {Fma(ayy, gx, -axy * gy) * scale, Fma(axx, gy, -axy * gx) * scale, spin};
   }
 
   /// Motion that balances the rows where the bead turns freely: the spin is eliminated first.
@@ -127,16 +121,37 @@ struct BalanceRow {
     const R inverse_c = R(1.0) / c;
     const R ux = bx * inverse_c, uy = by * inverse_c;
     BalanceRow reduced = *this;
-    reduced.axx = Fma(R(0.0) - ux, bx, axx);
-    reduced.axy = Fma(R(0.0) - ux, by, axy);
-    reduced.ayy = Fma(R(0.0) - uy, by, ayy);
-    reduced.fx = Fma(R(0.0) - ux, torque, fx);
-    reduced.fy = Fma(R(0.0) - uy, torque, fy);
+    reduced.axx = Fma(-ux, bx, axx);
+    reduced.axy = Fma(-ux, by, axy);
+    reduced.ayy = Fma(-uy, by, ayy);
+    reduced.fx = Fma(-ux, torque, fx);
+    reduced.fy = Fma(-uy, torque, fy);
     reduced.bx = R(0.0);
     reduced.by = R(0.0);
     Motion<R> motion = reduced.SolveWithSpin(R(0.0));
-    motion.spin = Fma(R(0.0) - bx, motion.vx, Fma(R(0.0) - by, motion.vy, torque)) * inverse_c;
+    motion.spin = Fma(-bx, motion.vx, Fma(-by, motion.vy, torque)) * inverse_c;
     return motion;
+  }
+
+ private:
+  // How the surface of a neighbour moves past, along t = z x n, but for what the bead itself does to it.
+  GYREBOX_HD static R Slip(R nx, R ny, R other_arm, const Motion<R>& other) {
+    return Fma(other.vy, nx, -Fma(other.vx, ny, other_arm * other.spin));
+  }
+  GYREBOX_HD void AddPull(R nx, R ny, R along, R across, R arm) {
+    fx = Fma(along, nx, Fma(-across, ny, fx));
+    fy = Fma(along, ny, Fma(across, nx, fy));
+    torque = Fma(arm, across, torque);
+  }
+  GYREBOX_HD void AddToBlock(R nx, R ny, R across, R along, R arm) {
+    const R more = across - along;
+    axx = Fma(more, ny * ny, axx + along);
+    axy = Fma(-more, nx * ny, axy);
+    ayy = Fma(more, nx * nx, ayy + along);
+    const R lever = across * arm;
+    bx = Fma(-lever, ny, bx);
+    by = Fma(lever, nx, by);
+    c = Fma(lever, arm, c);
   }
 };
 

@@ -69,9 +69,14 @@ template <class R>
 GYREBOX_HD R Select(bool take_first, R a, R b) {
   return take_first ? a : b;
 }
+#if defined(__CUDA_ARCH__)
+GYREBOX_HD float Min(float a, float b) { return fminf(a, b); }
+GYREBOX_HD float Max(float a, float b) { return fmaxf(a, b); }
+#else
 GYREBOX_HD float Min(float a, float b) { return a < b ? a : b; }
-GYREBOX_HD double Min(double a, double b) { return a < b ? a : b; }
 GYREBOX_HD float Max(float a, float b) { return a > b ? a : b; }
+#endif
+GYREBOX_HD double Min(double a, double b) { return a < b ? a : b; }
 GYREBOX_HD double Max(double a, double b) { return a > b ? a : b; }
 
 /// Integer types that go with a real type.

@@ -43,21 +43,35 @@ struct StepLaws {
 
   /// Conservative force.
   GYREBOX_HD void AddPush(const PairPlace<R>& pair, BalanceRow<R>& row) const {
-    row.AddPairForce(pair.nx, pair.ny, R(0.0) - force.Force(pair.r), R(0.0), pair.arm);
+    row.AddPairForce(pair.nx, pair.ny, -force.Force(pair.r), R(0.0), pair.arm);
   }
   /// Friction against a neighbour that moves with `motion`.
   GYREBOX_HD void AddFriction(const PairPlace<R>& pair, const Motion<R>& motion, BalanceRow<R>& row) const {
     row.AddFriction(pair.nx, pair.ny, friction.tangential * pair.weight, friction.normal * pair.weight, pair.arm,
                     pair.arm, motion);
   }
-  /// Thermal forces of a pair of beads with these numbers.
+  /// Thermal forces of a pair of beads with these numbers: along the line of centres and across it.
+  template <class U>
+  GYREBOX_HD PairNoise<R> PairNoiseOf(const StepKeys& keys, U id, U other_id, const PairPlace<R>& pair) const {
+    const PairNoise<R> numbers = NoiseOfPair<R>(keys, id, other_id);
+    const R root = RootOf(pair.weight);
+    return {noise.along * root * numbers.along, noise.across * root * numbers.across};
+  }
   template <class U>
   GYREBOX_HD void AddPairNoise(const StepKeys& keys, U id, U other_id, const PairPlace<R>& pair,
                                BalanceRow<R>& row) const {
-    const PairNoise<R> numbers = NoiseOfPair<R>(keys, id, other_id);
-    const R root = RootOf(pair.weight);
-    row.AddPairForce(pair.nx, pair.ny, noise.along * root * numbers.along, noise.across * root * numbers.across,
-                     pair.arm);
+    const PairNoise<R> random = PairNoiseOf(keys, id, other_id, pair);
+    row.AddPairForce(pair.nx, pair.ny, random.along, random.across, pair.arm);
+  }
+  /// Everything of a pair at once: friction, conservative force, and where there is noise that too.
+  GYREBOX_HD void AddCold(const PairPlace<R>& pair, const Motion<R>& motion, BalanceRow<R>& row) const {
+    AddAll(pair, motion, -force.Force(pair.r), R(0.0), row);
+  }
+  template <class U>
+  GYREBOX_HD void AddThermal(const StepKeys& keys, U id, U other_id, const PairPlace<R>& pair, const Motion<R>& motion,
+                             BalanceRow<R>& row) const {
+    const PairNoise<R> random = PairNoiseOf(keys, id, other_id, pair);
+    AddAll(pair, motion, random.along - force.Force(pair.r), random.across, row);
   }
   template <class U>
   GYREBOX_HD void AddBeadNoise(const StepKeys& keys, U id, BalanceRow<R>& row) const {
@@ -68,7 +82,13 @@ struct StepLaws {
   /// Brownian dynamics: conservative force, and the sideways push of turning beads.
   GYREBOX_HD void AddSwirl(const PairPlace<R>& pair, R spin, R other_spin, BalanceRow<R>& row) const {
     const R push = swirl * pair.weight * pair.arm * (spin + other_spin);
-    row.AddPairForce(pair.nx, pair.ny, R(0.0) - force.Force(pair.r), R(0.0) - push, R(0.0));
+    row.AddPairForce(pair.nx, pair.ny, -force.Force(pair.r), -push, R(0.0));
+  }
+
+ private:
+  GYREBOX_HD void AddAll(const PairPlace<R>& pair, const Motion<R>& motion, R pull, R drag, BalanceRow<R>& row) const {
+    row.AddContact(pair.nx, pair.ny, friction.tangential * pair.weight, friction.normal * pair.weight, pair.arm,
+                   pair.arm, motion, pull, drag);
   }
 };
 
