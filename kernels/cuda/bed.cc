@@ -217,7 +217,7 @@ void DeviceBed::Upload(const Slots& slots) {
 }
 
 // Gives spinners numbers and phases of their own, once the drive first tells them apart.
-void DeviceBed::DifferFrom(const Settings& settings) {
+void DeviceBed::DifferFrom(const kernels::Settings& settings) {
   if (own_memory_ != nullptr || IsUniform(settings.disorder) || spinners_.empty()) return;
   OwnDrive& own = plan_.memory.own;
   const std::size_t n = spinners_.size();
@@ -246,36 +246,39 @@ void DeviceBed::DifferFrom(const Settings& settings) {
   driver_.Wait();
 }
 
-void DeviceBed::PlanSubsteps(std::uint32_t n, StepNumbers* numbers, std::vector<OwnDriveNumbers>& own_numbers) {
+StepSettings DeviceBed::NumbersOf(const kernels::Settings& settings) const {
+  const NoiseAmplitudes<float> noise(settings.friction, course_.spec().drag, settings.temperature,
+                                     course_.substep_time());
+  StepSettings numbers;
+  numbers.time = course_.substep_time();
+  numbers.differ = !IsUniform(settings.disorder) && !spinners_.empty();
+  numbers.thermal = settings.temperature > 0;
+  numbers.tangential = static_cast<float>(settings.friction.tangential);
+  numbers.normal = static_cast<float>(settings.friction.normal);
+  numbers.along = noise.along;
+  numbers.across = noise.across;
+  numbers.velocity = noise.velocity;
+  numbers.turning = noise.spin;
+  return numbers;
+}
+
+void DeviceBed::PlanSubsteps(std::uint32_t n, StepRequest* requests, Settings& planned) {
   for (std::uint32_t k = 0;; ++k) {
     const bool changed = course_.substep() == 0 && course_.controls().MoveTo(course_.step());
-    const Settings& settings = course_.settings();
-    if (changed || k == 0 || !settings_known_) {
-      settings_known_ = true;
+    const kernels::Settings& settings = course_.settings();
+    if (changed || k == 0) {
       DifferFrom(settings);
-      const NoiseAmplitudes<float> noise(settings.friction, course_.spec().drag, settings.temperature,
-                                         course_.substep_time());
-      template_.time = course_.substep_time();
-      template_.tangential = static_cast<float>(settings.friction.tangential);
-      template_.normal = static_cast<float>(settings.friction.normal);
-      template_.along = noise.along;
-      template_.across = noise.across;
-      template_.velocity = noise.velocity;
-      template_.turning = noise.spin;
-      template_.thermal = settings.temperature > 0;
-      template_.own_drive = -1;
-      template_.differ = !IsUniform(settings.disorder) && !spinners_.empty();
+      planned.steps.push_back(NumbersOf(settings));
       if (own_memory_ != nullptr) {
-        template_.own_drive = static_cast<std::int32_t>(own_numbers.size());
-        own_numbers.push_back({settings.wave, settings.disorder});
+        planned.steps.back().own_drive = static_cast<std::int32_t>(planned.own_drives.size());
+        planned.own_drives.push_back({settings.wave, settings.disorder});
       }
     }
-    numbers[k] = template_;
-    numbers[k].moment = course_.moment();
-    numbers[k].drive =
-        static_cast<float>(plan_.drive_scale * CommonDriveValue(settings.wave, template_.time / 2, phases_));
+    const double time = planned.steps.back().time;
+    const double drive = plan_.drive_scale * CommonDriveValue(settings.wave, time / 2, phases_);
+    requests[k] = {course_.moment(), static_cast<float>(drive), static_cast<std::uint32_t>(planned.steps.size() - 1)};
     if (k == n) return;
-    AdvancePhases(settings.wave, template_.time, 1, phases_);
+    AdvancePhases(settings.wave, time, 1, phases_);
     course_.Pass();
     ++planned_;
   }
@@ -287,7 +290,7 @@ bool DeviceBed::may_differ() const {
 }
 
 Moment DeviceBed::moment() const {
-  const Settings& settings = course_.settings();
+  const kernels::Settings& settings = course_.settings();
   return {course_.step(), course_.time(), settings.temperature, settings.friction, course_.at_whole_sample()};
 }
 
@@ -420,10 +423,9 @@ void DeviceBed::BeginLoad(const BedState& state) {
   };
   phases_ = phases_at(0);
   course_.GoTo(state.step, state.halvings);
-  settings_known_ = false;
   own_memory_.reset();
   if (!state.turns.empty()) {
-    Settings settings = course_.settings();
+    kernels::Settings settings = course_.settings();
     settings.disorder.phase_spread = 1;  // any: it is the numbers and phases of single spinners that are wanted
     DifferFrom(settings);
     std::vector<Phases> own;

@@ -40,9 +40,13 @@ class DeviceBed {
   BedStatus& status() { return status_; }
   const BedStatus& status() const { return status_; }
 
-  /// Fills in the numbers of the coming `n` substeps and of the one after, and goes past them. Appends to
-  /// `own_numbers` where the drive's settings change and spinners differ.
-  void PlanSubsteps(std::uint32_t n, StepNumbers* numbers, std::vector<OwnDriveNumbers>& own_numbers);
+  /// What is planned of some substeps; places are counted from the beginning of these vectors.
+  struct Settings {
+    std::vector<StepSettings> steps;
+    std::vector<OwnDriveNumbers> own_drives;
+  };
+  /// Writes the requests of the coming `n` substeps and of the one after, and goes past the former.
+  void PlanSubsteps(std::uint32_t n, StepRequest* requests, Settings& settings);
   /// Substeps planned in all, for which `status().taken` stands once they are taken.
   std::uint64_t planned() const { return planned_; }
   Moment moment() const;
@@ -93,7 +97,8 @@ class DeviceBed {
   std::vector<T> FetchArray(const T* from);
   template <class T>
   void SendArray(const std::vector<T>& from, T* to);
-  void DifferFrom(const Settings& settings);
+  void DifferFrom(const kernels::Settings& settings);
+  StepSettings NumbersOf(const kernels::Settings& settings) const;
 
   Driver& driver_;
   Course course_;
@@ -106,8 +111,6 @@ class DeviceBed {
   Phases phases_;
   std::uint64_t planned_ = 0;
   std::int64_t sampled_at_ = -1, samples_stand_ = -1;
-  bool settings_known_ = false;
-  StepNumbers template_;  // what stays until the settings change
 };
 
 }  // namespace gyrebox::kernels::cuda

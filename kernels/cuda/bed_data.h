@@ -102,23 +102,31 @@ struct OwnDriveNumbers {
   DisorderSpec disorder;
 };
 
-/// What is particular to one substep.
-struct alignas(16) StepNumbers {
-  StepKeys keys;                ///< filled in on the device
-  std::uint64_t moment = 0;     ///< that the keys are of
+/// What substeps have in common until a setting changes.
+struct StepSettings {
   double time = 0;              ///< length of the substep, tau
-  float drive = 0;              ///< on every spinner at the middle of the substep, scaled
   std::int32_t own_drive = -1;  ///< place among the OwnDriveNumbers, or -1 where spinners have no phases of their own
   bool differ = false;          ///< spinners follow their own phases, rather than all `drive`
+  bool thermal = false;
   float tangential = 0, normal = 0;                        ///< friction
   float along = 0, across = 0, velocity = 0, turning = 0;  ///< amplitudes of noise
-  bool thermal = false;
+};
+/// What the host says of one substep.
+struct StepRequest {
+  std::uint64_t moment = 0;    ///< names its random numbers
+  float drive = 0;             ///< on every spinner at the middle of the substep, scaled
+  std::uint32_t settings = 0;  ///< place among the StepSettings
+};
+/// All that a substep goes by; put together on the device.
+struct StepNumbers : StepSettings {
+  StepKeys keys;
+  float drive = 0;
 };
 
 /// What a launch does with a bed.
 struct Leg {
   std::uint32_t bed = 0;
-  std::uint32_t first_number = 0;  ///< place of its first StepNumbers; there is one more than substeps
+  std::uint32_t first_number = 0;  ///< place of its first StepRequest; there is one more than substeps
   std::uint32_t substeps = 0;
   bool prepare = false;     ///< make the lists first
   bool photograph = false;  ///< then work out the motion from there without following it, and judge it

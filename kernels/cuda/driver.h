@@ -29,7 +29,9 @@ enum class ModeName : std::int32_t {
 struct LaunchData {
   const BedPlan* plans = nullptr;
   BedStatus* statuses = nullptr;
-  StepNumbers* numbers = nullptr;
+  const StepRequest* requests = nullptr;
+  const StepSettings* settings = nullptr;
+  StepNumbers* numbers = nullptr;  ///< as many as requests, for the device to fill in
   const OwnDriveNumbers* own_numbers = nullptr;
   const Leg* legs = nullptr;
   Photograph* photographs = nullptr;  ///< by slot

@@ -11,8 +11,8 @@
 namespace gyrebox::kernels::cuda {
 namespace {
 
-// Substeps of all beds that are planned ahead at most, which bounds the tables and how long a steered change waits.
-constexpr std::size_t kMostNumbers = std::size_t{1} << 17;
+// Substeps of all beds in a round: enough for the device to be busy while the host plans as many more.
+constexpr std::size_t kMostRequests = std::size_t{1} << 15;
 constexpr std::uint32_t kMostSubsteps = 4096;  // of one leg
 
 ModeName ModeOf(const DeviceBed& bed, bool thermal) {
@@ -31,16 +31,18 @@ bool KeepIsDue(const Course& course) { return course.at_keep() && !course.has_ke
 struct CudaEnsemble::Round {
   Round(Driver& driver, int which)
       : mark(which),
-        numbers(driver),
-        own_numbers(driver),
+        requests(driver),
+        settings(driver),
+        own_drives(driver),
         legs(driver),
         photographs(driver),
         measured(driver),
         statuses(driver) {}
 
   void Clear(std::size_t n_beds) {
-    planned_numbers.clear();
-    planned_own.clear();
+    planned_requests.clear();
+    planned.steps.clear();
+    planned.own_drives.clear();
     planned_legs.clear();
     launches.clear();
     measure.clear();
@@ -49,8 +51,8 @@ struct CudaEnsemble::Round {
   }
 
   const int mark;
-  std::vector<StepNumbers> planned_numbers;
-  std::vector<OwnDriveNumbers> planned_own;
+  std::vector<StepRequest> planned_requests;
+  DeviceBed::Settings planned;
   std::vector<Leg> planned_legs;
   std::vector<Launch> launches;                            // data.legs counts from null until the tables are sent
   std::vector<bool> measure;                               // (launches) whether any of its beds is photographed
@@ -58,8 +60,11 @@ struct CudaEnsemble::Round {
   std::vector<std::optional<DeviceBed::Position>> starts;  // (beds) of those that take part
   std::vector<std::size_t> first_leg;                      // (launches)
 
-  SharedTable<StepNumbers> numbers;
-  SharedTable<OwnDriveNumbers> own_numbers;
+  SharedTable<StepRequest> requests;
+  SharedTable<StepSettings> settings;
+  SharedTable<OwnDriveNumbers> own_drives;
+  std::unique_ptr<DeviceBlock> numbers;  // StepNumbers, for as many requests as there were at most
+  std::size_t numbers_room = 0;
   SharedTable<Leg> legs;
   SharedTable<Photograph> photographs;
   SharedTable<MeasuredSums> measured;
@@ -134,7 +139,7 @@ std::vector<RunChunk> CudaEnsemble::Advance(std::int64_t steps) {
 // Plans launches until the beds are at their goals or the tables are full. False where there is nothing to do.
 bool CudaEnsemble::Plan(Round& round) {
   round.Clear(beds_.size());
-  for (bool first = true; first || round.planned_numbers.size() < kMostNumbers; first = false) {
+  for (bool first = true; first || round.planned_requests.size() < kMostRequests; first = false) {
     std::vector<std::uint32_t> going, due;
     for (std::uint32_t i = 0; i < beds_.size(); ++i) {
       if (!Goes(i)) continue;
@@ -169,15 +174,15 @@ std::uint32_t CudaEnsemble::CommonDistance(const std::vector<std::uint32_t>& bed
 
 // One leg for each of these beds, with a photograph where a sample is due at its end.
 void CudaEnsemble::PlanLaunch(Round& round, const std::vector<std::uint32_t>& beds, std::uint32_t substeps) {
-  const std::size_t first_number = round.planned_numbers.size();
-  round.planned_numbers.resize(first_number + beds.size() * (substeps + 1));
-  std::vector<std::vector<OwnDriveNumbers>> own(beds.size());
+  const std::size_t first_number = round.planned_requests.size();
+  round.planned_requests.resize(first_number + beds.size() * (substeps + 1));
+  std::vector<DeviceBed::Settings> planned(beds.size());
   bool plans_changed = false;
   for (const std::uint32_t i : beds) {
     if (!round.starts[i]) round.starts[i] = beds_[i]->position();
   }
   const auto plan_one = [&](std::size_t k) {
-    beds_[beds[k]]->PlanSubsteps(substeps, &round.planned_numbers[first_number + k * (substeps + 1)], own[k]);
+    beds_[beds[k]]->PlanSubsteps(substeps, &round.planned_requests[first_number + k * (substeps + 1)], planned[k]);
   };
   // Beds whose spinners differ may need memory for it, which one thread takes.
   std::vector<std::size_t> alone, together;
@@ -199,12 +204,16 @@ void CudaEnsemble::PlanLaunch(Round& round, const std::vector<std::uint32_t>& be
     leg.first_number = static_cast<std::uint32_t>(first_number + k * (substeps + 1));
     leg.substeps = substeps;
     bool thermal = false;
-    for (std::uint32_t s = 0; s <= substeps; ++s) {
-      StepNumbers& numbers = round.planned_numbers[leg.first_number + s];
-      if (numbers.own_drive >= 0) numbers.own_drive += static_cast<std::int32_t>(round.planned_own.size());
-      thermal |= numbers.thermal;
+    for (StepSettings& settings : planned[k].steps) {
+      thermal |= settings.thermal;
+      if (settings.own_drive >= 0) settings.own_drive += static_cast<std::int32_t>(round.planned.own_drives.size());
     }
-    round.planned_own.insert(round.planned_own.end(), own[k].begin(), own[k].end());
+    for (std::uint32_t s = 0; s <= substeps; ++s) {
+      round.planned_requests[leg.first_number + s].settings += static_cast<std::uint32_t>(round.planned.steps.size());
+    }
+    const auto append = [](auto& to, const auto& from) { to.insert(to.end(), from.begin(), from.end()); };
+    append(round.planned.steps, planned[k].steps);
+    append(round.planned.own_drives, planned[k].own_drives);
     if (course.at_sample() && !KeepIsDue(course) && (course.step() < goals_[beds[k]].step || course.at_end())) {
       leg.photograph = true;
       leg.slot = static_cast<std::int32_t>(round.pending.size());
@@ -238,8 +247,15 @@ void CudaEnsemble::PlanLaunch(Round& round, const std::vector<std::uint32_t>& be
 }
 
 void CudaEnsemble::Enqueue(Round& round) {
-  round.numbers.Set(round.planned_numbers);
-  round.own_numbers.Set(round.planned_own);
+  round.requests.Set(round.planned_requests);
+  round.settings.Set(round.planned.steps);
+  round.own_drives.Set(round.planned.own_drives);
+  if (round.planned_requests.size() > round.numbers_room) {
+    driver_->Wait();
+    round.numbers_room = round.planned_requests.size() * 3 / 2;
+    round.numbers.reset();
+    round.numbers = std::make_unique<DeviceBlock>(*driver_, round.numbers_room * sizeof(StepNumbers));
+  }
   round.legs.Set(round.planned_legs);
   round.photographs.Resize(round.pending.size());
   round.measured.Resize(round.pending.size());
@@ -250,8 +266,10 @@ void CudaEnsemble::Enqueue(Round& round) {
     Launch& launch = round.launches[i];
     launch.data = {plans_.there(),
                    statuses_.there(),
-                   round.numbers.there(),
-                   round.own_numbers.there(),
+                   round.requests.there(),
+                   round.settings.there(),
+                   static_cast<StepNumbers*>(round.numbers->at()),
+                   round.own_drives.there(),
                    round.legs.there() + round.first_leg[i],
                    round.photographs.there(),
                    round.measured.there()};
@@ -333,7 +351,8 @@ void CudaEnsemble::LoadState(std::size_t run, const BedState& state) {
     // The lists are made again where they were made.
     Round& round = *rounds_[0];
     round.Clear(beds_.size());
-    round.planned_numbers.resize(1);
+    round.planned_requests.resize(1);
+    round.planned.steps.resize(1);
     Leg leg;
     leg.bed = static_cast<std::uint32_t>(run);
     leg.prepare = true;

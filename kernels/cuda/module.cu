@@ -19,7 +19,7 @@ namespace {
 #define GYREBOX_RESIDENT_THREADS 768
 #endif
 #ifndef GYREBOX_STREAMED_BLOCKS
-#define GYREBOX_STREAMED_BLOCKS 3
+#define GYREBOX_STREAMED_BLOCKS 4
 #endif
 constexpr std::uint32_t kResidentThreads = GYREBOX_RESIDENT_THREADS;
 constexpr std::uint32_t kStreamedThreads = 256;
@@ -78,6 +78,8 @@ __global__ void __launch_bounds__(kResidentThreads, 1) RunResident(LaunchData da
   team.Sync();
 
   Photograph photograph;
+  PutTogether(team, plan, leg.substeps, data.requests + leg.first_number, data.settings,
+              data.numbers + leg.first_number);
   LegRunner<Mode, BlockTeam, std::uint16_t> runner(team, bed, data.numbers + leg.first_number, data.own_numbers);
   runner.Run(leg, status, photograph);
   team.Sync();
@@ -111,6 +113,8 @@ __global__ void __launch_bounds__(kStreamedThreads, Mode::kConverged ? 2 : GYREB
   GridTeam team(block_shared, grids[which], blockIdx.x % blocks, blocks);
   BedView<std::uint32_t> bed(plan);
   Photograph photograph;
+  PutTogether(team, plan, leg.substeps, data.requests + leg.first_number, data.settings,
+              data.numbers + leg.first_number);
   LegRunner<Mode, GridTeam, std::uint32_t> runner(team, bed, data.numbers + leg.first_number, data.own_numbers);
   runner.Run(leg, status, photograph);
   team.Sync();

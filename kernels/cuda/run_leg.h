@@ -14,9 +14,22 @@ struct StepOutcome {
   std::uint32_t iterations = 0;
 };
 
+/// Sets the numbers of the substeps of a leg, and of the one after.
+template <class Team>
+GYREBOX_PASS void PutTogether(Team& team, const BedPlan& plan, std::uint32_t substeps, const StepRequest* requests,
+                              const StepSettings* settings, StepNumbers* numbers) {
+  for (std::uint32_t k = team.rank(); k <= substeps; k += team.size()) {
+    static_cast<StepSettings&>(numbers[k]) = settings[requests[k].settings];
+    numbers[k].keys = KeysOfStep(plan.noise_seed, requests[k].moment);
+    numbers[k].drive = requests[k].drive;
+  }
+  team.Sync();
+}
+
 template <class Mode, class Team, class Index>
 class LegRunner {
  public:
+  /// @param numbers one more than the leg has substeps, set by PutTogether().
   GYREBOX_PASS LegRunner(Team& team, BedView<Index>& bed, StepNumbers* numbers, const OwnDriveNumbers* own_numbers)
       : team_(team), bed_(bed), plan_(bed.plan), numbers_(numbers), own_numbers_(own_numbers) {}
 
@@ -24,10 +37,6 @@ class LegRunner {
   /// threads alike; it is written back by the caller.
   GYREBOX_PASS void Run(const Leg& leg, BedStatus& status, Photograph& photograph) {
     bed_.half = status.half;
-    for (std::uint32_t k = team_.rank(); k <= leg.substeps; k += team_.size()) {
-      numbers_[k].keys = KeysOfStep(plan_.noise_seed, numbers_[k].moment);
-    }
-    team_.Sync();
     if (leg.prepare) PrepareLists(status);
     bool imposed = false;
     for (std::uint32_t k = 0; k < leg.substeps; ++k) {

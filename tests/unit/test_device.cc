@@ -25,11 +25,11 @@ class LoneDriver : public Driver {
   }
   void* Allocate(std::size_t bytes) override {
     // As on a device, what is in new memory is anything.
-    void* at = ::operator new(bytes, std::align_val_t{256});
+    void* at = ::operator new (bytes, std::align_val_t{256});
     std::memset(at, 0x5A, bytes);
     return at;
   }
-  void Release(void* at) noexcept override { ::operator delete(at, std::align_val_t{256}); }
+  void Release(void* at) noexcept override { ::operator delete (at, std::align_val_t{256}); }
   void* AllocatePinned(std::size_t bytes) override { return Allocate(bytes); }
   void ReleasePinned(void* at) noexcept override { Release(at); }
   void CopyIn(void* to, const void* from, std::size_t bytes) override { std::memcpy(to, from, bytes); }
@@ -76,6 +76,8 @@ class LoneDriver : public Driver {
     LoneTeam team;
     BedView<Index> bed(data.plans[leg.bed]);
     Photograph photograph;
+    PutTogether(team, data.plans[leg.bed], leg.substeps, data.requests + leg.first_number, data.settings,
+                data.numbers + leg.first_number);
     LegRunner<Mode, LoneTeam, Index> runner(team, bed, data.numbers + leg.first_number, data.own_numbers);
     runner.Run(leg, data.statuses[leg.bed], photograph);
     if (leg.slot >= 0) data.photographs[leg.slot] = photograph;
