@@ -36,11 +36,6 @@ std::size_t ListBytes(const RunSpec& spec, std::uint32_t capacity) {
   return Stride(spec) * std::max<std::size_t>(capacity * index, RebuildScratch::kBytesPerBead);
 }
 
-std::size_t SumScratch(std::uint32_t n) {
-  const std::size_t tiles = (n + kTile - 1) / kTile;
-  return 2 * 3 * (tiles + (tiles + 1023) / 1024);
-}
-
 // Hands out parts of a block one after another; with no block it only counts.
 class Carver {
  public:
@@ -74,7 +69,7 @@ std::size_t Carve(const RunSpec& spec, std::uint32_t most_blocks, void* base, Be
   carver.Take(memory.cell_start, cells + 1);
   carver.Take(memory.cell_fill, cells);
   carver.Take(memory.block_totals, most_blocks);
-  carver.Take(memory.partials, SumScratch(static_cast<std::uint32_t>(spec.n_beads)));
+  carver.Take(memory.partials, kMostSums * SumNumbers(static_cast<std::uint32_t>(spec.n_beads)));
   if (spec.dynamics.equation == DynamicsSpec::Equation::kConverged) {
     carver.Take(memory.work, stride);
     carver.Take(memory.work_spin, stride);

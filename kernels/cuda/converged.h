@@ -47,16 +47,14 @@ GYREBOX_PASS RowResidual ResidualOf(const BedView<Index>& bed, const StepLaws<fl
   BalanceRow<float> known = row;
   ForPartners(bed, laws, places, i, places[i], [&](std::uint32_t j, const PlaceMotion&, const PairPlace<float>& pair) {
     out.closest = Min(out.closest, pair.squared);
-    laws.AddFriction(pair, {motions[j].vx, motions[j].vy, spins[j]}, row);
-    laws.AddPush(pair, row);
-    laws.AddFriction(pair, {0, 0, IsImposed(plan, bed.tag[j]) ? spins[j] : 0}, known);
-    laws.AddPush(pair, known);
+    laws.AddCold(pair, {motions[j].vx, motions[j].vy, spins[j]}, row);
+    laws.AddKnown(pair, IsImposed(plan, bed.tag[j]) ? spins[j] : 0, known);
   });
   const bool imposed = IsImposed(plan, tag);
   const Motion<float> left = row.Product({motions[i].vx, motions[i].vy, spins[i]});
   out.residual = {row.fx - left.vx, row.fy - left.vy, imposed ? 0 : row.torque - left.spin, 0};
   const float own_spin = imposed ? spins[i] : 0;
-  out.right = {Fma(-known.bx, own_spin, known.fx), Fma(-known.by, own_spin, known.fy), imposed ? 0 : known.torque, 0};
+  out.right = {Fma(-row.bx, own_spin, known.fx), Fma(-row.by, own_spin, known.fy), imposed ? 0 : known.torque, 0};
   out.row = row;
   return out;
 }
@@ -75,7 +73,7 @@ class FrictionSystem {
         numbers_(numbers),
         own_numbers_(own_numbers) {}
 
-  GYREBOX_PASS SolverSums Begin(double& right) {
+  GYREBOX_RARE SolverSums Begin(double& right) {
     double sums[3];
     team_.template Sum<3>(plan_.n, memory_.partials, sums, [&](std::uint32_t i, double(&terms)[3]) {
       RowResidual at = ResidualOf(bed_, laws_, numbers_, own_numbers_, memory_.work, memory_.work, memory_.work_spin,
@@ -91,7 +89,7 @@ class FrictionSystem {
     return {sums[0], sums[1]};
   }
 
-  GYREBOX_PASS void Turn(double beta) {
+  GYREBOX_RARE void Turn(double beta) {
     const float factor = static_cast<float>(beta);
     for (std::uint32_t i = team_.rank(); i < plan_.n; i += team_.size()) {
       Vector4 p = memory_.preconditioned[i];
@@ -104,7 +102,7 @@ class FrictionSystem {
     team_.Sync();
   }
 
-  GYREBOX_PASS double Multiply() {
+  GYREBOX_RARE double Multiply() {
     double sums[1];
     team_.template Sum<1>(plan_.n, memory_.partials, sums, [&](std::uint32_t i, double(&terms)[1]) {
       BalanceRow<float> pulls(0.0f, 0.0f);
@@ -123,7 +121,7 @@ class FrictionSystem {
     return sums[0];
   }
 
-  GYREBOX_PASS SolverSums Follow(double alpha) {
+  GYREBOX_RARE SolverSums Follow(double alpha) {
     const float step = static_cast<float>(alpha);
     double sums[2];
     team_.template Sum<2>(plan_.n, memory_.partials, sums, [&](std::uint32_t i, double(&terms)[2]) {

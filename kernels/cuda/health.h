@@ -17,6 +17,9 @@
 
 namespace gyrebox::kernels::cuda {
 
+/// Sums that Team::Sum() takes at once at most.
+inline constexpr int kMostSums = 5;
+
 /// Bits of a float that is not negative: they have the order of the numbers.
 GYREBOX_HD std::uint32_t OrderedBits(float value) {
   std::uint32_t bits;

@@ -5,6 +5,7 @@
 #include <cstddef>
 
 #include "cuda/bed_data.h"
+#include "cuda/health.h"
 #include "measure/pair_correlation.h"
 #include "measure/waves.h"
 
@@ -93,13 +94,10 @@ GYREBOX_HD std::size_t SumNumbers(std::uint32_t n) {
   const std::size_t tiles = (n + kTile - 1) / kTile;
   return 2 * (tiles + (tiles + 1023) / 1024);
 }
-/// Sums that are taken at once.
-inline constexpr int kSumsAtOnce = 5;
-
 /// Bytes of a MeasureMemory. @param stride beads, rounded up to tiles. @param whole whether structure is measured ever.
 inline std::size_t MeasureScratchBytes(std::uint32_t stride, std::uint32_t n_spinners, bool whole) {
   const std::size_t clusters = std::size_t{40} * stride;
-  const std::size_t sums = kSumsAtOnce * SumNumbers(stride) * sizeof(double);
+  const std::size_t sums = kMostSums * SumNumbers(stride) * sizeof(double);
   if (!whole) return std::max(clusters, sums);
   const std::size_t groups = (std::size_t{n_spinners} + kWaveGroup - 1) / kWaveGroup;
   const std::size_t list = 2 * kWaveShells * sizeof(unsigned long long) + stride * sizeof(Pair32);

@@ -18,12 +18,13 @@ namespace {
 #ifndef GYREBOX_RESIDENT_THREADS
 #define GYREBOX_RESIDENT_THREADS 768
 #endif
-#ifndef GYREBOX_STREAMED_BLOCKS
-#define GYREBOX_STREAMED_BLOCKS 4
-#endif
 constexpr std::uint32_t kResidentThreads = GYREBOX_RESIDENT_THREADS;
 constexpr std::uint32_t kStreamedThreads = 256;
 constexpr std::uint32_t kMeasureThreads = 512;
+// Streamed blocks that a multiprocessor is to hold: more of them hide more of the way to memory, with fewer registers
+// each. What is best was measured; see tests/bench/RESULTS.md.
+template <class Mode>
+constexpr int kStreamedBlocks = Mode::kConverged ? 2 : (Mode::kLagged&& Mode::kThermal ? 3 : 4);
 
 extern __shared__ __align__(16) unsigned char shared_memory[];
 
@@ -74,7 +75,7 @@ __global__ void __launch_bounds__(kResidentThreads, 1) RunResident(LaunchData da
   CopyArray(team, memory.spin + at, bed.spin + at, n);
   CopyArray(team, memory.angle + at, bed.angle + at, n);
   CopyArray(team, memory.tag, bed.tag, n);
-  CopyArray(team, memory.cell_start, bed.cell_start, cells + 1);
+  if (status.lists_valid) CopyArray(team, memory.cell_start, bed.cell_start, cells + 1);
   team.Sync();
 
   Photograph photograph;
@@ -101,7 +102,7 @@ __global__ void __launch_bounds__(kResidentThreads, 1) RunResident(LaunchData da
 
 // `blocks` blocks a bed, which stays in device memory.
 template <class Mode>
-__global__ void __launch_bounds__(kStreamedThreads, Mode::kConverged ? 2 : GYREBOX_STREAMED_BLOCKS)
+__global__ void __launch_bounds__(kStreamedThreads, kStreamedBlocks<Mode>)
     RunStreamed(LaunchData data, GridShared* grids, std::uint32_t blocks) {
   __shared__ BlockShared block_shared;
   __shared__ __align__(16) unsigned char plan_bytes[sizeof(BedPlan)];

@@ -166,7 +166,8 @@ class BlockTeam {
     // A tile is a warp's worth of beads, and a heap as many tiles as one warp then sums in one go.
     constexpr std::uint32_t kHeap = 1024;
     const std::uint32_t tiles = (n + 31) / 32, heaps = (tiles + kHeap - 1) / kHeap;
-    if (team.second_half()) partials += K * (tiles + heaps);
+    // The sums before may still be being read, so every other call writes elsewhere.
+    if (team.second_half()) partials += kMostSums * (tiles + heaps);
     const std::uint32_t warp = team.rank() / 32, warps = team.size() / 32;
     for (std::uint32_t tile = warp; tile < tiles; tile += warps) {
       const std::uint32_t i = tile * 32 + LaneId();

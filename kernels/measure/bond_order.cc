@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <array>
+#include <bit>
 #include <cmath>
+#include <iterator>
 #include <limits>
 
 namespace gyrebox::kernels {
@@ -25,7 +27,7 @@ void Insert(Nearest& nearest, const Neighbor& neighbor) {
 }
 
 // The last ones are kNone where fewer than six are within reach.
-Nearest NearestOf(const NearBeads& near, std::uint32_t rank) {
+Nearest FindNearest(const NearBeads& near, std::uint32_t rank) {
   Nearest nearest;
   nearest.fill({.r2 = near.reach() * near.reach()});
   near.ForBeadsAround(rank, [&](std::uint32_t other, double dx, double dy, double r2) {
@@ -35,6 +37,54 @@ Nearest NearestOf(const NearBeads& near, std::uint32_t rank) {
   });
   return nearest;
 }
+
+// The nearest of a bead in a disordered bed, without branches that cannot be foretold: all beads within reach are
+// written down, and their distances go down a ladder of seven on which the shorter one always stays.
+class NearestByLadder {
+ public:
+  // False where two of them are at the same distance but for the last bits, or too few or many are within reach.
+  bool Find(const NearBeads& near, std::uint32_t rank, Nearest& nearest) {
+    if (!WriteDown(near, rank)) return false;
+    double ladder[kNearest + 1];
+    std::fill(std::begin(ladder), std::end(ladder), std::numeric_limits<double>::max());
+    for (int i = 0; i < count_; ++i) {
+      double key = KeyOf(i);
+      for (double& rung : ladder) {
+        const double longer = Max(rung, key);
+        rung = Min(rung, key);
+        key = longer;
+      }
+    }
+    bool alike = false;
+    for (int k = 0; k < kNearest; ++k) {
+      const auto bits = std::bit_cast<std::uint64_t>(ladder[k]), next = std::bit_cast<std::uint64_t>(ladder[k + 1]);
+      alike |= bits / kMost == next / kMost;
+      nearest[static_cast<std::size_t>(k)] = within_[bits % kMost];
+    }
+    return !alike;
+  }
+
+ private:
+  static constexpr std::uint64_t kMost = 64;
+
+  bool WriteDown(const NearBeads& near, std::uint32_t rank) {
+    const double reach_squared = near.reach() * near.reach();
+    count_ = 0;
+    near.ForBeadsAround(rank, [&](std::uint32_t other, double dx, double dy, double r2) {
+      within_[static_cast<std::uint64_t>(count_) % kMost] = {r2, dx, dy, other};
+      count_ += static_cast<int>(r2 < reach_squared);
+    });
+    return count_ >= kNearest && count_ < static_cast<int>(kMost);
+  }
+  // A squared distance whose last bits are the number of the bead: its order as a number is that of its bits.
+  double KeyOf(int i) const {
+    const auto bits = std::bit_cast<std::uint64_t>(within_[static_cast<std::size_t>(i)].r2);
+    return std::bit_cast<double>(bits / kMost * kMost + static_cast<std::uint64_t>(i));
+  }
+
+  int count_ = 0;
+  Neighbor within_[kMost];
+};
 
 Sixfold Psi6(const Nearest& nearest) {
   Sixfold sum;
@@ -50,12 +100,14 @@ void ForNearest(const Snapshot& snapshot, NearBeads& near, Visit visit) {
   const auto n = static_cast<std::uint32_t>(snapshot.x.size());
   std::vector<std::uint8_t> done(n, 0);
   std::uint32_t left = n;
-  // Eight beads lie within the first reach on average.
-  for (double reach = 1.6 * std::sqrt(area / n); left > 0; reach *= 2) {
+  NearestByLadder ladder;
+  Nearest nearest;
+  // Nine beads lie within the first reach on average.
+  for (double reach = 1.7 * std::sqrt(area / n); left > 0; reach *= 2) {
     near.Sort(snapshot.x, snapshot.y, snapshot.side_x, snapshot.side_y, reach);
     for (std::uint32_t rank = 0; rank < n; ++rank) {
       if (done[near.id(rank)] != 0) continue;
-      const Nearest nearest = NearestOf(near, rank);
+      if (!ladder.Find(near, rank, nearest)) nearest = FindNearest(near, rank);
       if (nearest.back().rank == kNone) continue;
       visit(near.id(rank), nearest);
       done[near.id(rank)] = 1;

@@ -1,23 +1,78 @@
 #include "measure/energetics.h"
 
 #include <algorithm>
-#include <cmath>
+#include <cstdint>
 
 #include "measure/pair_sums.h"
 
 namespace gyrebox::kernels {
 namespace {
 
-std::vector<NearPair> PairsWithin(double reach, const Snapshot& snapshot, NearBeads& near) {
-  std::vector<NearPair> pairs;
-  near.Sort(snapshot.x, snapshot.y, snapshot.side_x, snapshot.side_y, reach);
-  near.ForPairs([&](std::uint32_t a, std::uint32_t b, double dx, double dy, double r2) {
-    if (r2 >= reach * reach || r2 == 0) return;  // two beads at one place have no direction
-    const double r = std::sqrt(r2);
-    pairs.push_back({near.id(a), near.id(b), dx / r, dy / r, r});
-  });
-  return pairs;
-}
+// Hands the pairs of a bed on to the laws, many at a time.
+class PairSums {
+ public:
+  PairSums(const Snapshot& snapshot, const ForceSpec& force, bool with_friction)
+      : snapshot_(snapshot), force_(force), with_friction_(with_friction) {}
+
+  void Measure(double reach, NearBeads& near) {
+    near.Sort(snapshot_.x, snapshot_.y, snapshot_.side_x, snapshot_.side_y, reach);
+    const double reach_squared = reach * reach;
+    near.ForPairs([&](std::uint32_t a, std::uint32_t b, double dx, double dy, double r2) {
+      const int at = pairs_.size;
+      first_[at] = a;
+      second_[at] = b;
+      pairs_.dx[at] = dx;
+      pairs_.dy[at] = dy;
+      pairs_.squared[at] = r2;
+      // Which pairs are near cannot be foretold, so all are written and only those are kept. Two beads at one place
+      // have no direction.
+      pairs_.size += static_cast<int>(r2 < reach_squared) & static_cast<int>(r2 > 0);
+      if (pairs_.size == PairBatch::kMost) HandOn(near);
+    });
+    HandOn(near);
+    AddPowerOfFriction(snapshot_.friction, turning_, power_);
+  }
+
+  const ForceSums& forces() const { return forces_; }
+  double power_of_friction() const { return power_; }
+
+ private:
+  void HandOn(const NearBeads& near) {
+    AddForces(force_, pairs_, forces_);
+    for (int i = 0; with_friction_ && i < pairs_.size; ++i) {
+      const std::uint32_t a = near.id(first_[i]), b = near.id(second_[i]);
+      AddTurning(a, b, pairs_.dx[i], pairs_.dy[i], pairs_.squared[i]);
+      AddTurning(b, a, -pairs_.dx[i], -pairs_.dy[i], pairs_.squared[i]);
+    }
+    pairs_.size = 0;
+  }
+
+  void AddTurning(std::uint32_t own, std::uint32_t other, double dx, double dy, double squared) {
+    const int at = turning_.ways.size;
+    turning_.ways.dx[at] = dx;
+    turning_.ways.dy[at] = dy;
+    turning_.ways.squared[at] = squared;
+    turning_.vx[at] = snapshot_.vx[own];
+    turning_.vy[at] = snapshot_.vy[own];
+    turning_.spin[at] = snapshot_.spin[own];
+    turning_.other_vx[at] = snapshot_.vx[other];
+    turning_.other_vy[at] = snapshot_.vy[other];
+    turning_.other_spin[at] = snapshot_.spin[other];
+    turning_.ways.size += snapshot_.spinner[own];
+    if (turning_.ways.size < PairBatch::kMost) return;
+    AddPowerOfFriction(snapshot_.friction, turning_, power_);
+    turning_.ways.size = 0;
+  }
+
+  const Snapshot& snapshot_;
+  const ForceSpec& force_;
+  const bool with_friction_;
+  PairBatch pairs_;
+  std::uint32_t first_[PairBatch::kMost], second_[PairBatch::kMost];  // ranks of the pairs
+  TurningBatch turning_;
+  ForceSums forces_;
+  double power_ = 0;
+};
 
 double PowerOfTorques(const Snapshot& snapshot) {
   double power = 0;
@@ -27,28 +82,18 @@ double PowerOfTorques(const Snapshot& snapshot) {
   return power;
 }
 
-double PowerOfRates(const Snapshot& snapshot, const DragSpec& drag, const std::vector<NearPair>& pairs) {
-  std::vector<Motion<double>> motion;
-  for (std::size_t i = 0; i < snapshot.x.size(); ++i) {
-    motion.push_back({snapshot.vx[i], snapshot.vy[i], snapshot.spin[i]});
-  }
-  std::vector<BalanceRow<double>> rows(motion.size(), BalanceRow<double>(drag));
-  AddTurningFriction(snapshot.friction, pairs.data(), pairs.size(), snapshot.spinner.data(), motion.data(),
-                     rows.data());
-  return PowerOfRows(motion.size(), snapshot.spinner.data(), motion.data(), rows.data());
-}
-
 }  // namespace
 
 Energetics MeasureEnergetics(const Snapshot& snapshot, const RunSpec& spec, NearBeads& scratch) {
   const bool brownian = spec.dynamics.equation == DynamicsSpec::Equation::kBrownian;
   const bool rate_imposed = spec.drive.quantity == DriveSpec::Quantity::kRate;
-  const double reach = std::max(spec.force.cutoff, snapshot.friction.cutoff);
-  const std::vector<NearPair> pairs = PairsWithin(reach, snapshot, scratch);
-  const ForceSums sums = SumForces(spec.force, pairs.data(), pairs.size());
-  const double power = rate_imposed ? PowerOfRates(snapshot, spec.drag, brownian ? std::vector<NearPair>() : pairs)
-                                    : PowerOfTorques(snapshot);
-  return EnergeticsOf(sums, power, static_cast<double>(snapshot.x.size()), snapshot.side_x * snapshot.side_y,
+  PairSums sums(snapshot, spec.force, rate_imposed && !brownian);
+  sums.Measure(std::max(spec.force.cutoff, snapshot.friction.cutoff), scratch);
+  const std::size_t n = snapshot.x.size();
+  const double power =
+      rate_imposed ? PowerOfDrag(spec.drag, n, snapshot.spinner.data(), snapshot.spin.data()) + sums.power_of_friction()
+                   : PowerOfTorques(snapshot);
+  return EnergeticsOf(sums.forces(), power, static_cast<double>(n), snapshot.side_x * snapshot.side_y,
                       snapshot.temperature);
 }
 

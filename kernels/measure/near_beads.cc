@@ -19,8 +19,12 @@ void NearBeads::Sort(std::span<const std::uint32_t> x, std::span<const std::uint
   quantum_x_ = side_x * 0x1p-32;
   quantum_y_ = side_y * 0x1p-32;
   SortIntoCells(grid_, x, y, cells_);
-  places_.resize(x.size());
-  for (std::size_t rank = 0; rank < x.size(); ++rank) places_[rank] = {x[cells_.order[rank]], y[cells_.order[rank]]};
+  x_.resize(x.size() + PlaceRow::kPadding);
+  y_.resize(x.size() + PlaceRow::kPadding);
+  for (std::size_t rank = 0; rank < x.size(); ++rank) {
+    x_[rank] = x[cells_.order[rank]];
+    y_[rank] = y[cells_.order[rank]];
+  }
 }
 
 }  // namespace gyrebox::kernels

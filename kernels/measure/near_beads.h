@@ -1,10 +1,14 @@
 /// Beads sorted into cells, to look at what lies near each of them.
 #pragma once
 
+#include <algorithm>
+#include <cstddef>
 #include <cstdint>
 #include <span>
 #include <vector>
 
+#include "measure/distance.h"
+#include "measure/near_runs.h"
 #include "neighbors/cells.h"
 
 namespace gyrebox::kernels {
@@ -18,9 +22,11 @@ class NearBeads {
   void Sort(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y, double side_x, double side_y,
             double reach);
 
-  std::uint32_t size() const { return static_cast<std::uint32_t>(places_.size()); }
+  std::uint32_t size() const { return static_cast<std::uint32_t>(cells_.order.size()); }
   /// Number of a bead in x and y.
   std::uint32_t id(std::uint32_t rank) const { return cells_.order[rank]; }
+  /// Places by rank.
+  PlaceRow places() const { return {x_.data(), y_.data(), quantum_x_, quantum_y_}; }
   /// All beads nearer than this are visited, sigma; infinite where every bead is.
   double reach() const { return reach_; }
 
@@ -33,6 +39,13 @@ class NearBeads {
     });
   }
 
+  /// Calls visit(first, last) for runs of ranks, last not included, that hold each bead around one that comes after it:
+  /// over all beads every pair within the reach is met once, and some beyond it.
+  template <class Visit>
+  void ForRunsAfter(std::uint32_t rank, Visit visit) const {
+    ForRunsFrom(rank + 1, rank, visit);
+  }
+
   /// Calls visit(rank, other, dx, dy, r2) once for each pair within the reach, and for some beyond it.
   template <class Visit>
   void ForPairs(Visit visit) const {
@@ -43,19 +56,22 @@ class NearBeads {
   }
 
  private:
-  struct Place {
-    std::uint32_t x, y;
-  };
+  template <class Visit>
+  void ForRunsFrom(std::uint32_t lowest, std::uint32_t rank, Visit visit) const {
+    grid_.ForCellsAround(grid_.Column(x_[rank]), grid_.Row(y_[rank]), [&](int first_cell, int last_cell) {
+      const std::uint32_t first = std::max(lowest, cells_.start[static_cast<std::size_t>(first_cell)]);
+      const std::uint32_t last = cells_.start[static_cast<std::size_t>(last_cell) + 1];
+      if (first < last) visit(first, last);
+    });
+  }
 
   template <class Visit>
-  void ForBeadsFrom(std::uint32_t first, std::uint32_t rank, Visit visit) const {
-    const Place own = places_[rank];
-    grid_.ForCellsAround(grid_.Column(own.x), grid_.Row(own.y), [&](int first_cell, int last_cell) {
-      const std::uint32_t end = cells_.start[static_cast<std::size_t>(last_cell) + 1];
-      for (auto other = std::max(first, cells_.start[static_cast<std::size_t>(first_cell)]); other < end; ++other) {
-        const double dx = AsSigned(places_[other].x - own.x) * quantum_x_;
-        const double dy = AsSigned(places_[other].y - own.y) * quantum_y_;
-        visit(other, dx, dy, dx * dx + dy * dy);
+  void ForBeadsFrom(std::uint32_t lowest, std::uint32_t rank, Visit visit) const {
+    const std::uint32_t own_x = x_[rank], own_y = y_[rank];
+    ForRunsFrom(lowest, rank, [&](std::uint32_t first, std::uint32_t last) {
+      for (std::uint32_t other = first; other < last; ++other) {
+        const Way way = WayBetween(own_x, own_y, x_[other], y_[other], quantum_x_, quantum_y_);
+        visit(other, way.dx, way.dy, way.squared);
       }
     });
   }
@@ -63,7 +79,7 @@ class NearBeads {
   CellGrid grid_{1, 1, 1};
   double quantum_x_ = 0, quantum_y_ = 0, reach_ = 0;
   CellOrder cells_;
-  std::vector<Place> places_;  // (beads) by rank
+  std::vector<std::uint32_t> x_, y_;  // (beads + padding) places by rank
 };
 
 }  // namespace gyrebox::kernels

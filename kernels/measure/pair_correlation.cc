@@ -9,22 +9,25 @@
 namespace gyrebox::kernels {
 namespace {
 
-// The last count is of all pairs beyond the bins: to count them costs less than to tell them apart.
-using Counts = std::array<std::int64_t, kDistanceBins + 1>;
-constexpr double kBeyond = (kDistanceBins + 0.5) * kDistanceBin;  // sigma
-
 PairCounts CountPairs(const Snapshot& snapshot, NearBeads& near) {
-  std::array<Counts, 3> counts{};
+  // A histogram for each number of spinners in a pair, one after the other.
+  std::array<std::uint64_t, 3 * kCountedBins> counts{};
   const int bins = BinsWithin(std::min(snapshot.side_x, snapshot.side_y));
   near.Sort(snapshot.x, snapshot.y, snapshot.side_x, snapshot.side_y, bins * kDistanceBin);
-  std::vector<std::uint8_t> spinner(near.size());
-  for (std::uint32_t rank = 0; rank < near.size(); ++rank) spinner[rank] = snapshot.spinner[near.id(rank)];
-  near.ForPairs([&](std::uint32_t a, std::uint32_t b, double, double, double r2) {
-    const int bin = DistanceBinOf(Min(r2, kBeyond * kBeyond));
-    ++counts[static_cast<std::size_t>(spinner[a] + spinner[b])][static_cast<std::size_t>(bin)];
-  });
+  const PlaceRow places = near.places();
+  std::vector<std::uint32_t> histogram(near.size() + PlaceRow::kPadding);
+  for (std::uint32_t rank = 0; rank < near.size(); ++rank) {
+    histogram[rank] = snapshot.spinner[near.id(rank)] * std::uint32_t{kCountedBins};
+  }
+  for (std::uint32_t rank = 0; rank < near.size(); ++rank) {
+    near.ForRunsAfter(rank, [&](std::uint32_t first, std::uint32_t last) {
+      CountDistances(places, rank, first, last, histogram.data(), counts.data() + histogram[rank]);
+    });
+  }
   PairCounts out;
-  for (std::size_t kind = 0; kind < 3; ++kind) std::copy_n(counts[kind].begin(), kDistanceBins, out.of[kind]);
+  for (std::size_t kind = 0; kind < 3; ++kind) {
+    std::copy_n(counts.begin() + static_cast<std::ptrdiff_t>(kind * kCountedBins), kDistanceBins, out.of[kind]);
+  }
   return out;
 }
 

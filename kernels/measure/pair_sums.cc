@@ -1,37 +1,78 @@
 #include "measure/pair_sums.h"
 
 namespace gyrebox::kernels {
+namespace {
 
-ForceSums SumForces(const ForceSpec& spec, const NearPair* pairs, std::size_t n_pairs) {
+using Law = ForceSpec::Law;
+
+// What each pair of a batch gives, not summed yet: sums have an order, and only what has none is done several at a
+// time. The law is known at compile time for the same reason.
+struct ForceTerms {
+  double energy[PairBatch::kMost], xx[PairBatch::kMost], xy[PairBatch::kMost], yy[PairBatch::kMost];
+
+  template <Law kLaw>
+  void Set(PairForce<double> force, const PairBatch& pairs) {
+    force.law = kLaw;
+    for (int i = 0; i < pairs.size; ++i) {
+      const double r = Sqrt(pairs.squared[i]);
+      ForceSums one;
+      one.Add(force, pairs.dx[i] / r, pairs.dy[i] / r, r);
+      energy[i] = one.energy;
+      xx[i] = one.xx;
+      xy[i] = one.xy;
+      yy[i] = one.yy;
+    }
+  }
+};
+
+void SetTerms(const ForceSpec& spec, const PairBatch& pairs, ForceTerms& terms) {
   const PairForce<double> force(spec);
-  ForceSums sums;
-  for (std::size_t i = 0; i < n_pairs; ++i) {
-    const NearPair& pair = pairs[i];
-    if (pair.r >= spec.cutoff) continue;
-    sums.Add(force, pair.nx, pair.ny, pair.r);
+  switch (spec.law) {
+    case Law::kExponential:
+      return terms.Set<Law::kExponential>(force, pairs);
+    case Law::kSoft:
+      return terms.Set<Law::kSoft>(force, pairs);
+    case Law::kWca:
+      return terms.Set<Law::kWca>(force, pairs);
+    case Law::kHarmonic:
+      return terms.Set<Law::kHarmonic>(force, pairs);
+    case Law::kYukawa:
+      return terms.Set<Law::kYukawa>(force, pairs);
   }
-  return sums;
 }
 
-void AddTurningFriction(const FrictionSpec& spec, const NearPair* pairs, std::size_t n_pairs,
-                        const std::uint8_t* spinner, const Motion<double>* motion, BalanceRow<double>* rows) {
+}  // namespace
+
+void AddForces(const ForceSpec& spec, const PairBatch& pairs, ForceSums& sums) {
+  ForceTerms terms;
+  SetTerms(spec, pairs, terms);
+  for (int i = 0; i < pairs.size; ++i) {
+    sums.energy += terms.energy[i];
+    sums.xx += terms.xx[i];
+    sums.xy += terms.xy[i];
+    sums.yy += terms.yy[i];
+  }
+}
+
+void AddPowerOfFriction(const FrictionSpec& spec, const TurningBatch& pairs, double& power) {
   const PairFriction<double> friction(spec);
-  for (std::size_t i = 0; i < n_pairs; ++i) {
-    const NearPair& pair = pairs[i];
-    if (spinner[pair.a] != 0) {
-      AddTurningFriction(friction, pair.nx, pair.ny, pair.r, motion[pair.b], rows[pair.a]);
-    }
-    if (spinner[pair.b] != 0) {
-      AddTurningFriction(friction, -pair.nx, -pair.ny, pair.r, motion[pair.a], rows[pair.b]);
-    }
+  double terms[PairBatch::kMost];
+  for (int i = 0; i < pairs.ways.size; ++i) {
+    const double r = Sqrt(pairs.ways.squared[i]);
+    BalanceRow<double> row(0, 0);
+    AddTurningFriction(friction, pairs.ways.dx[i] / r, pairs.ways.dy[i] / r, r,
+                       {pairs.other_vx[i], pairs.other_vy[i], pairs.other_spin[i]}, row);
+    terms[i] = NeededTorque(row, {pairs.vx[i], pairs.vy[i], pairs.spin[i]}) * pairs.spin[i];
   }
+  for (int i = 0; i < pairs.ways.size; ++i) power += terms[i];
 }
 
-double PowerOfRows(std::size_t n_beads, const std::uint8_t* spinner, const Motion<double>* motion,
-                   const BalanceRow<double>* rows) {
+double PowerOfDrag(const DragSpec& drag, std::size_t n_beads, const std::uint8_t* spinner, const float* spin) {
+  const BalanceRow<double> row(drag);
   double power = 0;
   for (std::size_t i = 0; i < n_beads; ++i) {
-    if (spinner[i] != 0) power += NeededTorque(rows[i], motion[i]) * motion[i].spin;
+    const double own = static_cast<double>(spin[i]);
+    if (spinner[i] != 0) power += NeededTorque(row, {0, 0, own}) * own;
   }
   return power;
 }

@@ -8,21 +8,31 @@
 
 namespace gyrebox::kernels {
 
-/// A pair within reach: bead numbers, unit vector from a to b, distance in sigma.
-struct NearPair {
-  std::uint32_t a, b;
-  double nx, ny, r;
+/// Some pairs of beads that are not at one place. Numbers of one kind lie side by side: the laws take several pairs at
+/// a time.
+struct PairBatch {
+  static constexpr int kMost = 256;
+  int size = 0;
+  double dx[kMost], dy[kMost];  ///< way from one bead to the other, sigma
+  double squared[kMost];        ///< its square
 };
 
-ForceSums SumForces(const ForceSpec& force, const NearPair* pairs, std::size_t n_pairs);
+/// Adds what the forces of these pairs give, pair by pair.
+void AddForces(const ForceSpec& force, const PairBatch& pairs, ForceSums& sums);
 
-/// Adds the friction across each pair to the rows of those of its two beads that are spinners.
-/// @param spinner,motion,rows (beads) by bead number.
-void AddTurningFriction(const FrictionSpec& friction, const NearPair* pairs, std::size_t n_pairs,
-                        const std::uint8_t* spinner, const Motion<double>* motion, BalanceRow<double>* rows);
+/// Pairs of a spinner with a neighbour, and how both move.
+struct TurningBatch {
+  PairBatch ways;                                                 ///< from the spinner
+  double vx[PairBatch::kMost], vy[PairBatch::kMost];              ///< of the spinner, sigma/tau
+  double spin[PairBatch::kMost];                                  ///< rad/tau
+  double other_vx[PairBatch::kMost], other_vy[PairBatch::kMost];  ///< of the neighbour
+  double other_spin[PairBatch::kMost];
+};
 
-/// Power of the torques that balance the rows of the spinners, epsilon/tau.
-double PowerOfRows(std::size_t n_beads, const std::uint8_t* spinner, const Motion<double>* motion,
-                   const BalanceRow<double>* rows);
+/// Adds the power, epsilon/tau, of the torques on the spinners that balance the friction of these pairs, pair by pair.
+void AddPowerOfFriction(const FrictionSpec& friction, const TurningBatch& pairs, double& power);
+
+/// Power of the torques that balance the drag of the spinners. @param spinner,spin (beads).
+double PowerOfDrag(const DragSpec& drag, std::size_t n_beads, const std::uint8_t* spinner, const float* spin);
 
 }  // namespace gyrebox::kernels

@@ -41,9 +41,11 @@ struct StepLaws {
     return pair;
   }
 
-  /// Conservative force.
-  GYREBOX_HD void AddPush(const PairPlace<R>& pair, BalanceRow<R>& row) const {
-    row.AddPairForce(pair.nx, pair.ny, -force.Force(pair.r), R(0.0), pair.arm);
+  /// What is known of a pair before any motion: the conservative force, and the friction of a partner's imposed spin
+  /// (0 where it has none).
+  GYREBOX_HD void AddKnown(const PairPlace<R>& pair, R imposed_spin, BalanceRow<R>& row) const {
+    const R drag = friction.tangential * pair.weight * pair.arm * imposed_spin;
+    row.AddPairForce(pair.nx, pair.ny, -force.Force(pair.r), -drag, pair.arm);
   }
   /// Friction against a neighbour that moves with `motion`.
   GYREBOX_HD void AddFriction(const PairPlace<R>& pair, const Motion<R>& motion, BalanceRow<R>& row) const {

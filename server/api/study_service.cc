@@ -49,7 +49,7 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
   if (earlier->has_value()) return **std::move(earlier);
   v1::StudySpec spec = request.spec();
   study::FillDefaults(&spec);
-  const auto violations = study::Validate(spec, rooms_.device.memory_bytes());
+  const auto violations = study::Validate(spec, &rooms_.device);
   if (!violations.empty()) return InvalidStudy(violations);
   const auto runs = PlanRuns(spec);
   auto study = rooms_.store.CreateStudy(spec, runs, request.request_id());
@@ -99,7 +99,7 @@ absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyR
   v1::CheckStudyResponse response;
   v1::StudySpec spec = request.spec();
   study::FillDefaults(&spec);
-  const auto violations = study::Validate(spec, rooms_.device.memory_bytes());
+  const auto violations = study::Validate(spec, &rooms_.device);
   if (!violations.empty()) {
     response.mutable_field_violations()->Assign(violations.begin(), violations.end());
     return response;
@@ -107,7 +107,7 @@ absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyR
   const double reached = rooms_.executor.rate().Reached();
   const double guess = kFirstGuess * std::max(1, rooms_.device.thread_count());
   const double rate = reached > 0 ? reached : guess;
-  *response.mutable_estimate() = study::EstimateStudy(spec, rate);
+  *response.mutable_estimate() = study::EstimateStudy(spec, rate, rooms_.device);
   response.mutable_estimate()->set_duration_basis((reached > 0 ? "measured on this box: " : "a first guess: ") +
                                                   schema::NumberText(rate, 2) + " bead-steps per second");
   *response.mutable_spec() = std::move(spec);

@@ -10,15 +10,15 @@
 
 namespace gyrebox::executor {
 
-std::vector<PackedRun> Pack(const store::QueuedRuns& queued, int64_t memory_bytes) {
+std::vector<PackedRun> Pack(const store::QueuedRuns& queued, const kernels::Device& device) {
   std::vector<PackedRun> packed;
   int64_t bytes = 0;
   for (const v1::Run& run : queued.runs) {
     const std::vector<double> values(run.axis_values().begin(), run.axis_values().end());
     const int64_t number = std::stoll(run.name().substr(run.name().rfind('/') + 1));
     PackedRun next{number, study::ToRunSpec(study::AtPoint(queued.spec, values), run.seeds())};
-    bytes += kernels::MemoryBytes(next.spec);
-    if (bytes > memory_bytes && !packed.empty()) break;
+    bytes += device.BytesOf(next.spec);
+    if (bytes > device.memory_bytes() && !packed.empty()) break;
     packed.push_back(std::move(next));
   }
   return packed;
@@ -56,6 +56,8 @@ void Batch::LayOut(kernels::Device& device) {
       ended_.resize(kept);
       told_.resize(kept);
       open_ = kept;
+    } catch (const kernels::DeviceLost&) {
+      throw;
     } catch (const std::exception& error) {
       return Fail("DEVICE", error.what());
     }
@@ -92,6 +94,8 @@ void Batch::Advance(ChunkPacer& pacer, RateMeter& rate) {
     pacer.Took(std::chrono::duration<double>(end - begin).count());
   } catch (const std::bad_alloc&) {
     Fail("OUT_OF_MEMORY", "memory ran out while the bed was running");
+  } catch (const kernels::DeviceLost&) {
+    throw;
   } catch (const std::exception& error) {
     Fail("DEVICE", error.what());
   }

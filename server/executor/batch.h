@@ -21,7 +21,7 @@ struct PackedRun {
 };
 
 /// The first of the waiting runs that fit on the device together; at least one.
-std::vector<PackedRun> Pack(const store::QueuedRuns& queued, int64_t memory_bytes);
+std::vector<PackedRun> Pack(const store::QueuedRuns& queued, const kernels::Device& device);
 
 /// One ensemble and what is to be written down of it.
 class Batch {

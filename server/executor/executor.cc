@@ -55,6 +55,13 @@ void Executor::Rest(double seconds) {
   changed_.wait_for(lock, std::chrono::duration<double>(seconds), [this] { return stop_; });
 }
 
+// What the store has taken is safe, and a new process can use the device again: it runs what this one had begun anew.
+void Executor::LeaveProcess(const kernels::DeviceLost& error) {
+  spdlog::critical("the device is lost to this process, which ends so that another can go on: {}", error.what());
+  spdlog::shutdown();
+  options_.leave(kDeviceLostExit);
+}
+
 void Executor::Loop() {
   while (!stopping()) {
     {
@@ -64,6 +71,8 @@ void Executor::Loop() {
     bool worked = true;
     try {
       worked = RunNext();
+    } catch (const kernels::DeviceLost& error) {
+      return LeaveProcess(error);
     } catch (const std::exception& error) {
       spdlog::error("executor: {}", error.what());
       Rest(kSecondsAfterFailure);
@@ -123,7 +132,7 @@ bool Executor::RunNext() {
     return true;
   }
   if (queued->runs.empty()) return false;
-  Batch batch(queued->study, Pack(*queued, device_.memory_bytes()));
+  Batch batch(queued->study, Pack(*queued, device_));
   spdlog::info("studies/{}: runs {} to {} start", batch.study(), batch.numbers().front(), batch.numbers().back());
   if (!Begin(batch)) return true;
   ChunkPacer pacer(options_.chunk_seconds);

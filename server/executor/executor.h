@@ -3,6 +3,7 @@
 
 #include <condition_variable>
 #include <cstdint>
+#include <cstdlib>
 #include <functional>
 #include <mutex>
 #include <thread>
@@ -15,10 +16,14 @@ namespace gyrebox::executor {
 
 class Batch;
 
+/// Exit code of a process whose device is lost: whoever watches over it starts it again.
+inline constexpr int kDeviceLostExit = 7;
+
 struct Options {
   int most_runs_together = 256;
   double chunk_seconds = 0.05;  ///< wall time of a chunk; cancelling and stopping wait for its end
   double record_seconds = 0.2;  ///< wall time between two records of an ensemble
+  std::function<void(int)> leave = [](int code) { std::_Exit(code); };  ///< ends the process
 };
 
 /// Options that suit a device: a CPU is full with a few beds a thread, and more would only delay the first answer.
@@ -43,6 +48,7 @@ class Executor {
 
  private:
   void Loop();
+  void LeaveProcess(const kernels::DeviceLost& error);
   /// Runs the next ensemble to its end. False where nothing waits.
   bool RunNext();
   /// Lays the beds of a batch out. False where stopped.

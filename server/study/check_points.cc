@@ -23,8 +23,8 @@ static std::string Short(double value) { return NumberText(value, 4); }
 
 class PointChecker {
  public:
-  PointChecker(const v1::StudySpec& spec, int64_t memory_bytes, Violations* violations)
-      : spec_(spec), memory_bytes_(memory_bytes), violations_(violations) {
+  PointChecker(const v1::StudySpec& spec, const kernels::Device* device, Violations* violations)
+      : spec_(spec), device_(device), violations_(violations) {
     const bool schedule_sound = AllSound("schedule") && Sound("dynamics.time_step");
     steps_sound_ = schedule_sound && (spec.schedule().stages_size() > 0 || Sound("schedule.duration"));
     changes_sound_ = AllSound("drive") && AxesSound("schedule");
@@ -154,25 +154,24 @@ class PointChecker {
     const kernels::RunSpec run = ToRunSpec(at, at.seeds());
     const auto faults = kernels::Validate(run);
     for (const auto& fault : faults) Add(StudyPathOf(fault.field), fault.reason);
-    if (!faults.empty()) return;
-    const auto bytes = static_cast<double>(kernels::MemoryBytes(run));
-    if (bytes > static_cast<double>(memory_bytes_)) {
+    if (!faults.empty() || device_ == nullptr) return;
+    const auto bytes = static_cast<double>(device_->BytesOf(run)), room = static_cast<double>(device_->memory_bytes());
+    if (bytes > room) {
       Add("bed.bead_count", NumberText(static_cast<double>(run.n_beads)) + " beads need " + Short(bytes / kGibibyte) +
-                                " GiB; the device has " + Short(static_cast<double>(memory_bytes_) / kGibibyte) +
-                                " GiB for beds");
+                                " GiB; the device has " + Short(room / kGibibyte) + " GiB for beds");
     }
   }
 
   const v1::StudySpec& spec_;
-  const int64_t memory_bytes_;
+  const kernels::Device* const device_;
   Violations* violations_;
   bool steps_sound_, changes_sound_, period_sound_, interval_sound_, spinners_sound_, all_sound_;
 };
 
-void CheckPoints(const v1::StudySpec& spec, int64_t memory_bytes, Violations* violations) {
+void CheckPoints(const v1::StudySpec& spec, const kernels::Device* device, Violations* violations) {
   v1::StudySpec checked = spec;
   if (!violations->Sound("axes")) checked.clear_axes();
-  PointChecker checker(checked, memory_bytes, violations);
+  PointChecker checker(checked, device, violations);
   for (const auto& point : Points(checked)) checker.Check(point);
 }
 

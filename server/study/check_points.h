@@ -1,14 +1,14 @@
 /// Checks what only shows where fields come together, at every point of a study.
 #pragma once
 
-#include <cstdint>
-
+#include "gyrebox/device.h"
 #include "gyrebox/v1/study.pb.h"
 #include "study/violations.h"
 
 namespace gyrebox::study {
 
-/// Adds faults of steps, drive, spinners, domain and memory. Looks only at fields that are sound so far.
-void CheckPoints(const v1::StudySpec& spec, int64_t memory_bytes, Violations* violations);
+/// Adds faults of steps, drive, spinners, domain, and memory of a device, which may be null. Looks only at fields that
+/// are sound so far.
+void CheckPoints(const v1::StudySpec& spec, const kernels::Device* device, Violations* violations);
 
 }  // namespace gyrebox::study

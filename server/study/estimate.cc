@@ -10,7 +10,7 @@ namespace gyrebox::study {
 /// Bytes that a sample takes on disk, compressed, the rare wide ones spread over all; measured on a small study.
 constexpr int64_t kBytesPerSample = 700;
 
-v1::Estimate EstimateStudy(const v1::StudySpec& spec, double bead_steps_per_second) {
+v1::Estimate EstimateStudy(const v1::StudySpec& spec, double bead_steps_per_second, const kernels::Device& device) {
   v1::Estimate estimate;
   const int64_t trials = spec.trials().count();
   for (const auto& point : Points(spec)) {
@@ -22,7 +22,7 @@ v1::Estimate EstimateStudy(const v1::StudySpec& spec, double bead_steps_per_seco
     estimate.set_step_count(estimate.step_count() + trials * run.n_steps);
     estimate.set_bead_steps(estimate.bead_steps() + static_cast<double>(trials) * static_cast<double>(run.n_beads) *
                                                         static_cast<double>(run.n_steps));
-    estimate.set_memory_bytes(estimate.memory_bytes() + trials * kernels::MemoryBytes(run));
+    estimate.set_memory_bytes(estimate.memory_bytes() + trials * device.BytesOf(run));
     estimate.set_disk_bytes(estimate.disk_bytes() + trials * samples * kBytesPerSample);
   }
   estimate.set_duration_seconds(estimate.bead_steps() / bead_steps_per_second);

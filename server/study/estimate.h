@@ -1,12 +1,13 @@
 /// What a study would take.
 #pragma once
 
+#include "gyrebox/device.h"
 #include "gyrebox/v1/study.pb.h"
 
 namespace gyrebox::study {
 
 /// Works out what a sound study would take, without running it.
-/// @param bead_steps_per_second rate that the seconds rest on; over 0.
-v1::Estimate EstimateStudy(const v1::StudySpec& spec, double bead_steps_per_second);
+/// @param bead_steps_per_second rate that the seconds rest on; over 0. @param device that it would run on.
+v1::Estimate EstimateStudy(const v1::StudySpec& spec, double bead_steps_per_second, const kernels::Device& device);
 
 }  // namespace gyrebox::study

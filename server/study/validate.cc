@@ -8,12 +8,12 @@
 
 namespace gyrebox::study {
 
-std::vector<v1::FieldViolation> Validate(const v1::StudySpec& spec, int64_t memory_bytes) {
+std::vector<v1::FieldViolation> Validate(const v1::StudySpec& spec, const kernels::Device* device) {
   Violations violations;
   CheckFields(spec, &violations);
   CheckChoices(spec, &violations);
   CheckAxes(spec, &violations);
-  CheckPoints(spec, memory_bytes, &violations);
+  CheckPoints(spec, device, &violations);
   return std::move(violations).Take();
 }
 

@@ -6,6 +6,7 @@
 #include <functional>
 #include <limits>
 
+#include "fake_device.h"
 #include "example_studies.h"
 #include "study/estimate.h"
 #include "study/rules.h"
@@ -226,7 +227,10 @@ TEST(ValidateTest, ReportsAllFaultsAtOnce) {
 TEST(ValidateTest, TellsWhereABedDoesNotFitTheDevice) {
   v1::StudySpec spec = BareStudy();
   study::FillDefaults(&spec);
-  const auto faults = study::Validate(spec, /*memory_bytes=*/100);
+  const auto plan = std::make_shared<test::FakePlan>();
+  plan->memory_bytes = 100;
+  const test::FakeDevice device(plan);
+  const auto faults = study::Validate(spec, &device);
   ASSERT_EQ(faults.size(), 1u);
   EXPECT_EQ(faults[0].field(), "bed.bead_count");
   EXPECT_THAT(faults[0].description(), HasSubstr("the device has"));
@@ -314,7 +318,8 @@ TEST(RunSpecTest, SamplesEightTimesAPeriodUnlessAskedMoreOften) {
 }
 
 TEST(EstimateTest, CountsRunsStepsAndTime) {
-  const auto estimate = study::EstimateStudy(AmplitudeStudy({4, 8}, 3), /*bead_steps_per_second=*/1e6);
+  const auto estimate = study::EstimateStudy(AmplitudeStudy({4, 8}, 3), /*bead_steps_per_second=*/1e6,
+                                             *kernels::OpenDevice("cpu", 1).device);
   EXPECT_EQ(estimate.run_count(), 6);
   EXPECT_EQ(estimate.bead_count(), 100);
   EXPECT_EQ(estimate.step_count(), 6 * 4000);
