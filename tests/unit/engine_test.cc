@@ -259,9 +259,20 @@ TEST(Device, RefusesASpecWithAFault) {
 }
 
 TEST(Device, ThatIsNotThereComesWithAReason) {
-  const auto opened = kernels::OpenDevice("abacus");
-  EXPECT_EQ(opened.device, nullptr);
-  EXPECT_FALSE(opened.reason.empty());
+  for (const char* name : {"abacus", "cuda:", "cuda:x", "cuda:99"}) {
+    const auto opened = kernels::OpenDevice(name);
+    EXPECT_EQ(opened.device, nullptr) << name;
+    EXPECT_FALSE(opened.reason.empty()) << name;
+  }
+}
+
+TEST(Device, IsTheCpuWhereThereIsNoCudaDeviceAndSaysWhy) {
+  const auto cuda = kernels::OpenDevice("cuda");
+  const auto any = kernels::OpenDevice("auto");
+  ASSERT_NE(any.device, nullptr);
+  EXPECT_EQ(any.device->name(), cuda.device == nullptr ? "cpu" : "cuda:0");
+  EXPECT_FALSE(any.reason.empty());
+  if (cuda.device == nullptr) EXPECT_EQ(any.reason, cuda.reason);
 }
 
 }  // namespace
