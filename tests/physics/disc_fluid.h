@@ -5,11 +5,11 @@
 #include <cstdio>
 #include <vector>
 
-#include "unit/test_device.h"
 #include "equilibrium.h"
 #include "hard_discs.h"
 #include "metropolis.h"
 #include "start/start.h"
+#include "unit/test_device.h"
 
 namespace gyrebox {
 

@@ -2,8 +2,8 @@
 // shown where Welch's t between two sets of starts passes 3.
 #include <cmath>
 
-#include "unit/test_device.h"
 #include "equilibrium.h"
+#include "unit/test_device.h"
 
 namespace gyrebox {
 namespace {
