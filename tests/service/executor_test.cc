@@ -173,6 +173,25 @@ TEST_F(ExecutorTest, FailsRunsWhoseDeviceThrowsAndGoesOn) {
   EXPECT_EQ(Counts(3).finished_count(), 1);
 }
 
+TEST_F(ExecutorTest, LeavesTheProcessWhereTheDeviceIsLostAndTheNextOneRunsAnew) {
+  plan_->lost = true;
+  Create({4, 5}, 1);
+  std::atomic<int> code = 0;
+  Options options;
+  options.leave = [&](int with) { code = with; };
+  Start(options);
+  ASSERT_TRUE(WaitFor([&] { return code != 0; }));
+  EXPECT_EQ(code, executor::kDeviceLostExit);
+  EXPECT_EQ(Counts().failed_count(), 0);
+  executor_.reset();
+  store_.reset();
+  Open();
+  plan_->lost = false;
+  Start();
+  ASSERT_TRUE(WaitForEnd());
+  EXPECT_EQ(Counts().finished_count(), 2);
+}
+
 TEST_F(ExecutorTest, KeepsWhatAnUnstableRunMeasuredBefore) {
   plan_->unstable_above = 50;
   Create({4, 100}, 1);

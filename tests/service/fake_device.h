@@ -23,6 +23,7 @@ struct FakePlan {
   std::atomic<size_t> most_beds = 1'000'000;   ///< NewEnsemble throws std::bad_alloc for more
   std::atomic<bool> out_of_memory = false;     ///< Advance throws std::bad_alloc
   std::atomic<bool> broken = false;            ///< Advance throws std::runtime_error
+  std::atomic<bool> lost = false;              ///< Advance throws DeviceLost
   std::atomic<int64_t> step_nanoseconds = 0;   ///< time that a step takes, of all beds together
   std::atomic<bool> held = false;              ///< Advance waits while this is set
   int64_t memory_bytes = int64_t{1} << 40;
@@ -57,6 +58,7 @@ class FakeEnsemble : public kernels::Ensemble {
   std::vector<kernels::RunChunk> Advance(int64_t steps) override {
     while (plan_->held) std::this_thread::sleep_for(std::chrono::milliseconds(1));
     if (plan_->out_of_memory) throw std::bad_alloc();
+    if (plan_->lost) throw kernels::DeviceLost("the fake device is lost");
     if (plan_->broken) throw std::runtime_error("the fake device is broken");
     std::this_thread::sleep_for(std::chrono::nanoseconds(steps * plan_->step_nanoseconds));
     std::vector<kernels::RunChunk> chunks;

@@ -6,8 +6,8 @@
 #include <functional>
 #include <limits>
 
-#include "fake_device.h"
 #include "example_studies.h"
+#include "fake_device.h"
 #include "study/estimate.h"
 #include "study/rules.h"
 #include "study/validate.h"
