@@ -25,6 +25,7 @@ struct Options {
   std::int64_t warm_up = 200;
   std::int64_t chunk = 200;
   bool measured = true;
+  bool cost_of_measuring = false;
   double seconds = 5;
   int threads = 0;
   std::string device = "cpu";
@@ -93,6 +94,33 @@ Figure Measure(gyrebox::kernels::Device& device, const Options& options) {
   return figure;
 }
 
+// Share of a run's time that its observables take: the same beds with and without them, from one sample that holds
+// everything to the next and in turn, so that whatever else the machine does falls on both; the quickest of each
+// counts.
+double CostOfMeasuring(gyrebox::kernels::Device& device, Options options) {
+  std::unique_ptr<gyrebox::kernels::Ensemble> ensembles[2];
+  for (const bool measured : {false, true}) {
+    options.measured = measured;
+    std::vector<RunSpec> specs;
+    for (int i = 0; i < options.beds; ++i) specs.push_back(BenchRun(options, static_cast<std::uint64_t>(i) + 1));
+    ensembles[measured] = device.NewEnsemble(specs);
+    ensembles[measured]->Advance(options.warm_up);
+  }
+  const gyrebox::kernels::MeasureSpec usual;
+  const std::int64_t steps = usual.interval_steps * usual.structure_every;
+  double quickest[2] = {1e30, 1e30};
+  for (double seconds = 0; seconds < options.seconds;) {
+    for (const bool measured : {false, true}) {
+      const auto begin = std::chrono::steady_clock::now();
+      ensembles[measured]->Advance(steps);
+      const double took = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
+      quickest[measured] = std::min(quickest[measured], took);
+      seconds += took;
+    }
+  }
+  return 1 - quickest[false] / quickest[true];
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -111,6 +139,7 @@ int main(int argc, char** argv) {
   app.add_option("--warm-up", options.warm_up, "steps before those that are timed");
   app.add_option("--chunk", options.chunk, "steps asked for at a time");
   app.add_flag("--measured,!--unmeasured", options.measured, "observables at their default interval, or none");
+  app.add_flag("--cost-of-measuring", options.cost_of_measuring, "the share of the time that the observables take");
   app.add_option("--seconds", options.seconds, "time to measure");
   app.add_option("--device", options.device, "cpu, cuda, cuda:N");
   app.add_option("--threads", options.threads, "CPU threads, 0 for all");
@@ -123,6 +152,12 @@ int main(int argc, char** argv) {
   if (!opened.device) {
     std::fprintf(stderr, "gyrebox_bench: %s\n", opened.reason.c_str());
     return 3;
+  }
+  if (options.cost_of_measuring) {
+    std::printf("%s: %d x %lld beads, %s, kT = %g, %s: observables take %.1f %% of the time\n", options.name.c_str(),
+                options.beds, static_cast<long long>(options.beads), options.solver.c_str(), options.temperature,
+                opened.device->description().c_str(), 100 * CostOfMeasuring(*opened.device, options));
+    return 0;
   }
   const Figure figure = Measure(*opened.device, options);
   std::printf("%s: %d x %lld beads, 2D, %s, kT = %g, A = %g, %s, %s\n", options.name.c_str(), options.beds,

@@ -272,7 +272,9 @@ TEST(Device, IsTheCpuWhereThereIsNoCudaDeviceAndSaysWhy) {
   ASSERT_NE(any.device, nullptr);
   EXPECT_EQ(any.device->name(), cuda.device == nullptr ? "cpu" : "cuda:0");
   EXPECT_FALSE(any.reason.empty());
-  if (cuda.device == nullptr) EXPECT_EQ(any.reason, cuda.reason);
+  if (cuda.device == nullptr) {
+    EXPECT_EQ(any.reason, cuda.reason);
+  }
 }
 
 }  // namespace

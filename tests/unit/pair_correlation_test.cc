@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <numbers>
+#include <tuple>
 
 #include "estimate.h"
 #include "snapshots.h"
@@ -56,6 +57,42 @@ TEST(IdealGas, HasNoCorrelation) {
   }
   for (const auto& kind : estimates) {
     for (const Estimate& estimate : kind) ExpectAgrees(estimate, 1, 0.05);
+  }
+}
+
+// Pairs of a kind by bin of distance, from all pairs one by one.
+std::vector<int> CountOneByOne(const Snapshot& bed, int spinners) {
+  std::vector<int> counts(kDistanceBins);
+  for (std::size_t i = 0; i < bed.x.size(); ++i) {
+    for (std::size_t j = 0; j < i; ++j) {
+      const double r = std::hypot(Difference(bed.x[i], bed.x[j], bed.side_x * 0x1p-32),
+                                  Difference(bed.y[i], bed.y[j], bed.side_y * 0x1p-32));
+      const auto bin = static_cast<std::size_t>(r / kDistanceBin);
+      if (bed.spinner[i] + bed.spinner[j] == spinners && bin < kDistanceBins) ++counts[bin];
+    }
+  }
+  return counts;
+}
+
+// Dense, so thin that cells are far wider than the furthest bin, narrow, and small: every way of looking at cells.
+TEST(PairCorrelation, CountsEveryPairOnce) {
+  std::mt19937 random(5);
+  NearBeads scratch;
+  for (const auto& [n, x, y] : {std::tuple{700, 29., 23.}, {300, 900., 700.}, {400, 9., 300.}, {150, 10., 11.}}) {
+    const Snapshot bed = RandomSnapshot(n, x, y, 0.4, random);
+    const PairCorrelation g = MeasurePairCorrelation(bed, scratch);
+    const auto spinners = static_cast<double>(std::count(bed.spinner.begin(), bed.spinner.end(), 1));
+    const double passive = n - spinners;
+    const std::tuple<const Curve*, int, double> kinds[] = {{&g.spinner_spinner, 2, spinners * (spinners - 1) / 2},
+                                                           {&g.spinner_passive, 1, spinners * passive},
+                                                           {&g.passive_passive, 0, passive * (passive - 1) / 2}};
+    for (const auto& [curve, in_pair, pairs] : kinds) {
+      const std::vector<int> counts = CountOneByOne(bed, in_pair);
+      for (std::size_t bin = 0; bin < kDistanceBins; ++bin) {
+        if (std::isnan((*curve)[bin])) continue;
+        ASSERT_NEAR((*curve)[bin] * pairs * RingArea(bin) / (x * y), counts[bin], 1e-6) << n << " " << bin;
+      }
+    }
   }
 }
 
