@@ -7,6 +7,8 @@
 #include <vector>
 
 #include "gyrebox/device.h"
+#include "physics/metropolis.h"
+#include "start/start.h"
 #include "unit/runs.h"
 
 namespace gyrebox {
@@ -48,9 +50,21 @@ inline kernels::RunSpec UndrivenBed(const Budget& budget, double density) {
 /// @param wanted names of columns, with [k] behind it for value k of a wide one.
 inline std::vector<Mean> Measured(kernels::RunSpec spec, int n_starts,
                                   const std::vector<std::pair<std::string, std::size_t>>& wanted) {
+  // Starts are drawn at equilibrium by a separate Monte Carlo: random beads that were pushed apart take long to settle
+  // down, and the longer the stronger their friction.
+  spec.start.places = kernels::StartSpec::Places::kGiven;
+  spec.start.given_spinner.assign(static_cast<std::size_t>(spec.n_beads), 0);
+  const auto shape =
+      kernels::ShapeOfLattice(kernels::StartSpec::Places::kTriangular, spec.n_beads, spec.side_y / spec.side_x);
+  Metropolis chain(spec.force, spec.temperature, spec.side_x, spec.side_y, static_cast<int>(spec.n_beads),
+                   static_cast<int>(shape.rows), 0.1, 1);
+  chain.Sweeps(2000);
   std::vector<kernels::RunSpec> specs;
   for (int start = 1; start <= n_starts; ++start) {
-    spec.seeds.places = spec.seeds.noise = static_cast<std::uint64_t>(start);
+    chain.Sweeps(200);
+    spec.start.given_x = chain.x();
+    spec.start.given_y = chain.y();
+    spec.seeds.noise = static_cast<std::uint64_t>(start);
     specs.push_back(spec);
   }
   const auto device = TestDevice(0);

@@ -6,7 +6,7 @@ namespace {
 
 using kernels::DynamicsSpec;
 
-constexpr Budget kBudget = {256, 8, 20000};
+constexpr Budget kBudget = {256, 16, 20000};
 constexpr double kTemperature = 0.3, kTimeStep = 2e-4;
 
 DynamicsSpec Converged(bool midpoint) {
