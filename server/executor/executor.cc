@@ -58,7 +58,7 @@ void Executor::Rest(double seconds) {
 // What the store has taken is safe, and a new process can use the device again: it runs what this one had begun anew.
 void Executor::LeaveProcess(const kernels::DeviceLost& error) {
   spdlog::critical("the device is lost to this process, which ends so that another can go on: {}", error.what());
-  spdlog::shutdown();
+  spdlog::default_logger()->flush();
   options_.leave(kDeviceLostExit);
 }
 
