@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "model/fixed_point.h"
+#include "neighbors/skin.h"
 
 namespace gyrebox::kernels {
 namespace {

@@ -13,9 +13,6 @@
 
 namespace gyrebox::kernels {
 
-/// Width beyond the longest cut-off up to which partners are listed, sigma. Lists serve while no bead has moved half
-/// of it. 0.4 was the best of 0.2 to 0.6 on a dense driven bed (gyrebox_bench --case single, Zen 4).
-inline constexpr double kSkin = 0.4;
 double ListReach(const RunSpec& spec);
 
 /// Beds of at least this many beads share the work of one pass between threads; smaller ones take a thread each.

@@ -68,7 +68,7 @@ bool Bed::TakeStep(RunChunk& chunk) {
       course_.Finish();
       return false;
     }
-    const double half_skin = kSkin / 2 - (course_.converged() ? spec().health.largest_move / 2 : 0);
+    const double half_skin = course_.half_skin();
     beads_.Follow(result.health.largest_drift_squared <= half_skin * half_skin);
     drive_.Advance(course_.substep_time());
   }
@@ -96,7 +96,7 @@ StepInput Bed::Laws() const {
 // torques beside them. Under brownian dynamics a torque is its spin, and passive beads have none.
 void Bed::ImposeDrive() {
   const double ahead = course_.substep_time() / 2;
-  const double scale = course_.brownian() && !course_.rate_imposed() ? 1 / spec().drag.rotational : 1;
+  const double scale = course_.drive_scale();
   const bool as_spin = course_.rate_imposed() || course_.brownian();
   std::vector<BeadRecord>& now = beads_.now();
   if (drive_.uniform()) {
@@ -160,8 +160,7 @@ bool Bed::Sound(const StepResult& result) {
   } else if (!(result.health.largest_move_squared <= limits.largest_move * limits.largest_move)) {
     FailLargestMove(result.health);
   } else if (course_.converged() && !result.solver.converged) {
-    Fail(Fault::Reason::kNotConverged, {}, "the friction solver stopped at a residual of %.3g (limit %.3g)",
-         result.solver.relative_residual, spec().dynamics.tolerance);
+    course_.FailNotConverged(result.solver.relative_residual);
   }
   return !course_.fault();
 }
@@ -226,14 +225,9 @@ float Bed::TorqueOn(std::int64_t bead) const {
   return torques_.empty() ? common_torque_ : torques_[slot];
 }
 
-void Bed::Fail(Fault::Reason reason, const std::vector<std::int64_t>& beads, const char* format, double figure,
-               double limit) {
-  std::vector<double> place;
-  if (!beads.empty()) {
-    const BeadRecord& bead = beads_.bead(beads[0]);
-    place = {FromFixed(bead.x, spec().side_x), FromFixed(bead.y, spec().side_y)};
-  }
-  course_.Fail(reason, beads, place, format, figure, limit);
+std::vector<double> Bed::PlaceOf(std::int64_t id) const {
+  const BeadRecord& bead = beads_.bead(id);
+  return {FromFixed(bead.x, spec().side_x), FromFixed(bead.y, spec().side_y)};
 }
 
 double Bed::Distance(const BeadRecord& a, const BeadRecord& b) const {
@@ -251,12 +245,10 @@ void Bed::FailClosestPair() {
     closest = r;
     ids = {pair.first, pair.second};
   });
-  Fail(Fault::Reason::kClosestPair, ids, "came as close as %.3f sigma (limit %.3f), and pass through each other",
-       closest, spec().health.closest_pair);
+  course_.FailClosestPair(ids, PlaceOf(ids[0]), closest);
 }
 
 void Bed::FailLargestMove(const StepHealth& health) {
-  const bool finite = health.largest_move_squared < 1e29f;
   double largest = -1;
   std::int64_t worst = 0;
   for (std::int64_t id = 0; id < beads_.n_beads(); ++id) {
@@ -267,8 +259,7 @@ void Bed::FailLargestMove(const StepHealth& health) {
     largest = move;
     worst = id;
   }
-  Fail(finite ? Fault::Reason::kLargestMove : Fault::Reason::kNotFinite, {worst},
-       "would move %.3g sigma in one step (limit %.3g)", largest, spec().health.largest_move);
+  course_.FailLargestMove(worst, PlaceOf(worst), largest, health.largest_move_squared < 1e29f);
 }
 
 // After a fault: back to the kept state with half the step, or the end of the run. True where the run goes on.
@@ -285,34 +276,14 @@ BedState Bed::Save() const {
   state.step = course_.step();
   state.halvings = course_.halvings();
   beads_.Save(state);
-  const DriveState& drive = drive_.state();
-  const auto put = [&](const Phases& phases) {
-    state.phases.insert(state.phases.end(), std::begin(phases.turn), std::end(phases.turn));
-  };
-  put(drive.phases);
-  for (const Phases& phases : drive.own_phases) put(phases);
-  state.turns = drive.turns;
+  PutDrive(drive_.state(), state);
   return state;
 }
 
 void Bed::Load(const BedState& state) {
-  constexpr std::size_t kEach = WaveSpec::kMostTerms;
-  const auto n = static_cast<std::size_t>(beads_.n_beads());
-  if (state.x.size() != n || state.kind.size() != n || state.turns.size() > spinners_.size() ||
-      state.phases.size() != kEach * (1 + state.turns.size()) || state.step < 0 || state.step > spec().n_steps) {
-    throw std::invalid_argument("the saved state is of another bed");
-  }
+  course_.Check(state);
   beads_.Load(state);
-  DriveState drive;
-  const auto take = [&](std::size_t which) {
-    Phases phases;
-    std::copy_n(state.phases.begin() + static_cast<std::ptrdiff_t>(kEach * which), kEach, phases.turn);
-    return phases;
-  };
-  drive.phases = take(0);
-  for (std::size_t i = 1; i <= state.turns.size(); ++i) drive.own_phases.push_back(take(i));
-  drive.turns = state.turns;
-  drive_.set_state(drive);
+  drive_.set_state(DriveOf(state));
   course_.GoTo(state.step, state.halvings);
   drive_.Configure(course_.settings().wave, course_.settings().disorder);
 }

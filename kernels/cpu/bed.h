@@ -55,8 +55,7 @@ class Bed {
   Snapshot Photograph() const;
   float TorqueOn(std::int64_t bead) const;
 
-  void Fail(Fault::Reason reason, const std::vector<std::int64_t>& beads, const char* format, double figure,
-            double limit);
+  std::vector<double> PlaceOf(std::int64_t id) const;
   /// Nearest-image distance of two beads, sigma.
   double Distance(const BeadRecord& a, const BeadRecord& b) const;
   void FailClosestPair();

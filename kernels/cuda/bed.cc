@@ -9,6 +9,7 @@
 #include "cuda/rebuild.h"
 #include "measure/near_beads.h"
 #include "model/fixed_point.h"
+#include "neighbors/skin.h"
 
 namespace gyrebox::kernels::cuda {
 namespace {
@@ -23,7 +24,7 @@ std::uint32_t Stride(const RunSpec& spec) {
 }
 
 double Reach(const RunSpec& spec) {
-  return std::max({spec.force.cutoff, spec.friction.cutoff, spec.measure.bond_length}) + kListSkin;
+  return std::max({spec.force.cutoff, spec.friction.cutoff, spec.measure.bond_length}) + kSkin;
 }
 
 CellGrid GridOf(const RunSpec& spec) {
@@ -129,13 +130,12 @@ void DeviceBed::LayOut(const StartState& start) {
   plan_.dynamics = spec.dynamics;
   plan_.rate_imposed = course_.rate_imposed();
   plan_.reach_squared = LimitSquared(Reach(spec));
-  // A converged step looks at pairs half way through it too.
-  plan_.half_skin_squared = LimitSquared(kListSkin / 2 - (course_.converged() ? spec.health.largest_move / 2 : 0));
+  plan_.half_skin_squared = LimitSquared(course_.half_skin());
   plan_.closest_squared = LimitSquared(spec.health.closest_pair);
   plan_.largest_move_squared = LimitSquared(spec.health.largest_move);
   plan_.noise_seed = spec.seeds.noise;
   plan_.disorder_seed = spec.seeds.disorder;
-  plan_.drive_scale = course_.brownian() && !course_.rate_imposed() ? 1 / spec.drag.rotational : 1;
+  plan_.drive_scale = course_.drive_scale();
   plan_.force = spec.force;
   plan_.drag = spec.drag;
   plan_.bond_length = spec.measure.bond_length;
@@ -285,8 +285,7 @@ bool DeviceBed::may_differ() const {
 }
 
 Moment DeviceBed::moment() const {
-  const kernels::Settings& settings = course_.settings();
-  return {course_.step(), course_.time(), settings.temperature, settings.friction, course_.at_whole_sample()};
+  return {course_.step(), course_.time(), course_.settings().temperature, course_.at_whole_sample()};
 }
 
 void DeviceBed::RewindTo(const Position& position) {
@@ -309,8 +308,7 @@ void DeviceBed::DescribeFault() {
                                FromFixed(slots.beads[slot].y, spec.side_y)};
   };
   if (status_.stop == Stop::kNotConverged) {
-    course_.Fail(Fault::Reason::kNotConverged, {}, {}, "the friction solver stopped at a residual of %.3g (limit %.3g)",
-                 status_.residual, spec.dynamics.tolerance);
+    course_.FailNotConverged(status_.residual);
     return;
   }
   if (status_.closest_squared < plan_.closest_squared) {
@@ -327,9 +325,7 @@ void DeviceBed::DescribeFault() {
       b = near.id(other);
     });
     if (IdOf(slots.tag[b]) < IdOf(slots.tag[a])) std::swap(a, b);
-    course_.Fail(Fault::Reason::kClosestPair, {IdOf(slots.tag[a]), IdOf(slots.tag[b])}, place(a),
-                 "came as close as %.3f sigma (limit %.3f), and pass through each other", std::sqrt(closest),
-                 spec.health.closest_pair);
+    course_.FailClosestPair({IdOf(slots.tag[a]), IdOf(slots.tag[b])}, place(a), std::sqrt(closest));
     return;
   }
   const std::vector<PlaceMotion> next =
@@ -344,9 +340,7 @@ void DeviceBed::DescribeFault() {
     largest = move;
     worst = slot;
   }
-  course_.Fail(std::isfinite(largest) ? Fault::Reason::kLargestMove : Fault::Reason::kNotFinite,
-               {IdOf(slots.tag[worst])}, place(worst), "would move %.3g sigma in one step (limit %.3g)", largest,
-               spec.health.largest_move);
+  course_.FailLargestMove(IdOf(slots.tag[worst]), place(worst), largest, std::isfinite(largest));
 }
 
 BedState DeviceBed::Save() {
@@ -375,29 +369,22 @@ BedState DeviceBed::Save() {
   each(state.spin, [&](std::uint32_t s) { return slots.spin[s]; });
   each(state.angle, [&](std::uint32_t s) { return slots.angle[s]; });
   each(state.kind, [&](std::uint32_t s) { return static_cast<std::uint8_t>(IsSpinner(slots.tag[s])); });
-  const auto put = [&](const Phases& phases) {
-    state.phases.insert(state.phases.end(), std::begin(phases.turn), std::end(phases.turn));
-  };
-  put(phases_);
+  DriveState drive;
+  drive.phases = phases_;
   if (own_memory_ != nullptr) {
-    std::vector<Phases> own(spinners_.size());
-    state.turns.resize(spinners_.size());
-    driver_.CopyOut(own.data(), plan_.memory.own.phases, own.size() * sizeof(Phases));
-    driver_.CopyOut(state.turns.data(), plan_.memory.own.turns, state.turns.size() * sizeof(std::uint32_t));
+    drive.own_phases.resize(spinners_.size());
+    drive.turns.resize(spinners_.size());
+    driver_.CopyOut(drive.own_phases.data(), plan_.memory.own.phases, drive.own_phases.size() * sizeof(Phases));
+    driver_.CopyOut(drive.turns.data(), plan_.memory.own.turns, drive.turns.size() * sizeof(std::uint32_t));
     driver_.Wait();
-    for (const Phases& phases : own) put(phases);
   }
+  PutDrive(drive, state);
   return state;
 }
 
 void DeviceBed::BeginLoad(const BedState& state) {
-  constexpr std::size_t kEach = WaveSpec::kMostTerms;
+  course_.Check(state);
   const std::size_t n = plan_.n;
-  if (state.x.size() != n || state.kind.size() != n || state.turns.size() > spinners_.size() ||
-      state.phases.size() != kEach * (1 + state.turns.size()) || state.step < 0 ||
-      state.step > course_.spec().n_steps) {
-    throw std::invalid_argument("the saved state is of another bed");
-  }
   Slots slots;
   slots.spin = state.spin;
   slots.angle = state.angle;
@@ -411,22 +398,16 @@ void DeviceBed::BeginLoad(const BedState& state) {
                            static_cast<std::int16_t>((state.path_y[id] - state.built_y[id]) >> 32)});
   }
   Upload(slots);
-  const auto phases_at = [&](std::size_t which) {
-    Phases phases;
-    std::copy_n(state.phases.begin() + static_cast<std::ptrdiff_t>(kEach * which), kEach, phases.turn);
-    return phases;
-  };
-  phases_ = phases_at(0);
+  const DriveState drive = DriveOf(state);
+  phases_ = drive.phases;
   course_.GoTo(state.step, state.halvings);
   own_memory_.reset();
-  if (!state.turns.empty()) {
+  if (!drive.turns.empty()) {
     kernels::Settings settings = course_.settings();
     settings.disorder.phase_spread = 1;  // any: it is the numbers and phases of single spinners that are wanted
     DifferFrom(settings);
-    std::vector<Phases> own;
-    for (std::size_t s = 1; s <= state.turns.size(); ++s) own.push_back(phases_at(s));
-    SendArray(own, plan_.memory.own.phases);
-    SendArray(state.turns, plan_.memory.own.turns);
+    SendArray(drive.own_phases, plan_.memory.own.phases);
+    SendArray(drive.turns, plan_.memory.own.turns);
     driver_.Wait();
   }
   status_.stop = Stop::kNone;

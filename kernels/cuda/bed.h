@@ -7,6 +7,7 @@
 
 #include "cuda/device_memory.h"
 #include "dynamics/course.h"
+#include "dynamics/spinner_drive.h"
 #include "measure/observables.h"
 #include "start/start.h"
 
@@ -16,11 +17,10 @@ namespace gyrebox::kernels::cuda {
 bool IsResident(const RunSpec& spec);
 /// Bytes of device memory of a bed with lists of the first capacity.
 std::int64_t BytesOf(const RunSpec& spec, std::uint32_t most_blocks);
-/// Columns of a photograph follow the laws of the moment that it was taken at.
+/// What a photograph's columns need to know of the moment that it was taken at.
 struct Moment {
   std::int64_t step = 0;
   double time = 0, temperature = 0;
-  FrictionSpec friction;
   bool whole = false;
 };
 
@@ -33,7 +33,7 @@ class DeviceBed {
   const Course& course() const { return course_; }
   const std::vector<Column>& columns() const { return observables_.columns(); }
   bool resident() const { return IsResident(course_.spec()); }
-  /// Memory is taken when the first step is near.
+  /// False of a bed that failed to start.
   bool laid_out() const { return memory_ != nullptr; }
 
   const BedPlan& plan() const { return plan_; }
@@ -47,8 +47,6 @@ class DeviceBed {
   };
   /// Writes the requests of the coming `n` substeps and of the one after, and goes past the former.
   void PlanSubsteps(std::uint32_t n, StepRequest* requests, Settings& settings);
-  /// Substeps planned in all, for which `status().taken` stands once they are taken.
-  std::uint64_t planned() const { return planned_; }
   Moment moment() const;
   /// Whether spinners are, or may soon be, driven differently.
   bool may_differ() const;
@@ -109,7 +107,7 @@ class DeviceBed {
   BedPlan plan_;
   BedStatus status_;
   Phases phases_;
-  std::uint64_t planned_ = 0;
+  std::uint64_t planned_ = 0;  // substeps in all; status().taken says how many of them were taken
   std::int64_t sampled_at_ = -1, samples_stand_ = -1;
 };
 

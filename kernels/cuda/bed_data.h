@@ -17,9 +17,6 @@ inline constexpr std::uint32_t kTile = 32;
 /// Beds of up to this many beads are stepped in the shared memory of one multiprocessor.
 inline constexpr std::int64_t kResidentBeads = 3072;
 
-/// Width beyond the longest cut-off up to which partners are listed, sigma; see kSkin of the CPU backend.
-inline constexpr double kListSkin = 0.4;
-
 inline constexpr std::uint32_t kSpinnerBit = 0x80000000u;
 
 /// Place of a bead and its motion in the step that led there; a partner reads it in one access.

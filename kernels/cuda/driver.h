@@ -14,7 +14,7 @@
 namespace gyrebox::kernels::cuda {
 
 /// Changes with every change of what host and module share.
-inline constexpr int kDriverVersion = 1;
+inline constexpr int kDriverVersion = 2;
 
 /// How a kernel is compiled; see Mode in passes.h.
 enum class ModeName : std::int32_t {
@@ -44,7 +44,6 @@ struct Launch {
   std::uint32_t n_legs = 0;
   bool resident = false;
   ModeName mode = ModeName::kLagged;
-  bool whole = false;                            ///< any of its photographs is measured as a whole
   std::uint32_t most_beads = 0, most_cells = 0;  ///< of any of its beds, beads rounded up to tiles
 };
 
@@ -84,8 +83,6 @@ class Driver {
 
   /// Blocks that the largest team of a bed can have.
   virtual std::uint32_t most_blocks() const = 0;
-  /// Largest shared memory of one block, bytes.
-  virtual std::size_t shared_bytes() const = 0;
 };
 
 /// Entry points of the module, extern "C".

@@ -3,7 +3,6 @@
 #include <tbb/parallel_for.h>
 
 #include <algorithm>
-#include <limits>
 #include <map>
 
 #include "cuda/columns.h"
@@ -29,6 +28,12 @@ bool KeepIsDue(const Course& course) { return course.at_keep() && !course.has_ke
 
 // Tables of one round, and what is expected of it.
 struct CudaEnsemble::Round {
+  struct PlannedLaunch {
+    Launch launch;  // all but its data
+    std::size_t first_leg = 0;
+    bool measure = false;  // any of its beds is photographed
+  };
+
   Round(Driver& driver, int which)
       : mark(which),
         requests(driver),
@@ -45,7 +50,6 @@ struct CudaEnsemble::Round {
     planned.own_drives.clear();
     planned_legs.clear();
     launches.clear();
-    measure.clear();
     pending.clear();
     starts.assign(n_beds, std::nullopt);
   }
@@ -54,11 +58,9 @@ struct CudaEnsemble::Round {
   std::vector<StepRequest> planned_requests;
   DeviceBed::Settings planned;
   std::vector<Leg> planned_legs;
-  std::vector<Launch> launches;                            // data.legs counts from null until the tables are sent
-  std::vector<bool> measure;                               // (launches) whether any of its beds is photographed
+  std::vector<PlannedLaunch> launches;
   std::vector<Pending> pending;                            // by slot
   std::vector<std::optional<DeviceBed::Position>> starts;  // (beds) of those that take part
-  std::vector<std::size_t> first_leg;                      // (launches)
 
   SharedTable<StepRequest> requests;
   SharedTable<StepSettings> settings;
@@ -226,24 +228,25 @@ void CudaEnsemble::PlanLaunch(Round& round, const std::vector<std::uint32_t>& be
     groups[{bed.resident(), ModeOf(bed, thermal)}].push_back(leg);
   }
   for (const auto& [kind, legs] : groups) {
-    Launch launch;
-    launch.resident = kind.first;
-    launch.mode = kind.second;
-    launch.n_legs = static_cast<std::uint32_t>(legs.size());
-    bool measure = false;
-    for (const Leg& leg : legs) {
-      const BedPlan& plan = beds_[leg.bed]->plan();
-      launch.most_beads = std::max(launch.most_beads, plan.stride);
-      launch.most_cells = std::max(launch.most_cells, static_cast<std::uint32_t>(plan.grid.count()));
-      launch.whole |= leg.whole;
-      measure |= leg.photograph;
-    }
-    round.first_leg.resize(round.launches.size());
-    round.first_leg.push_back(round.planned_legs.size());
-    round.planned_legs.insert(round.planned_legs.end(), legs.begin(), legs.end());
-    round.launches.push_back(launch);
-    round.measure.push_back(measure);
+    AddLaunch(round, kind.first, kind.second, legs);
   }
+}
+
+void CudaEnsemble::AddLaunch(Round& round, bool resident, ModeName mode, const std::vector<Leg>& legs) {
+  Round::PlannedLaunch planned;
+  Launch& launch = planned.launch;
+  launch.resident = resident;
+  launch.mode = mode;
+  launch.n_legs = static_cast<std::uint32_t>(legs.size());
+  for (const Leg& leg : legs) {
+    const BedPlan& plan = beds_[leg.bed]->plan();
+    launch.most_beads = std::max(launch.most_beads, plan.stride);
+    launch.most_cells = std::max(launch.most_cells, static_cast<std::uint32_t>(plan.grid.count()));
+    planned.measure |= leg.photograph;
+  }
+  planned.first_leg = round.planned_legs.size();
+  round.planned_legs.insert(round.planned_legs.end(), legs.begin(), legs.end());
+  round.launches.push_back(planned);
 }
 
 void CudaEnsemble::Enqueue(Round& round) {
@@ -262,19 +265,19 @@ void CudaEnsemble::Enqueue(Round& round) {
   round.statuses.Resize(beds_.size());
   std::fill(round.photographs.here().begin(), round.photographs.here().end(), Photograph());
   round.photographs.Send();
-  for (std::size_t i = 0; i < round.launches.size(); ++i) {
-    Launch& launch = round.launches[i];
+  for (const Round::PlannedLaunch& planned : round.launches) {
+    Launch launch = planned.launch;
     launch.data = {plans_.there(),
                    statuses_.there(),
                    round.requests.there(),
                    round.settings.there(),
                    static_cast<StepNumbers*>(round.numbers->at()),
                    round.own_drives.there(),
-                   round.legs.there() + round.first_leg[i],
+                   round.legs.there() + planned.first_leg,
                    round.photographs.there(),
                    round.measured.there()};
     driver_->Run(launch);
-    if (round.measure[i]) driver_->Measure(launch);
+    if (planned.measure) driver_->Measure(launch);
   }
   round.photographs.Fetch();
   round.measured.Fetch();
@@ -332,7 +335,7 @@ void CudaEnsemble::Settle(std::vector<RunChunk>& chunks) {
       const BedState* kept = course.Retry(chunks[i]);
       if (kept == nullptr) continue;
       const BedState state = *kept;
-      LoadState(i, state);
+      Load(i, state);
       course.GoOnHalved();
     } else if (goals_[i].closed) {
       course.Finish();
@@ -342,7 +345,7 @@ void CudaEnsemble::Settle(std::vector<RunChunk>& chunks) {
   }
 }
 
-void CudaEnsemble::LoadState(std::size_t run, const BedState& state) {
+void CudaEnsemble::Load(std::size_t run, const BedState& state) {
   DeviceBed& bed = *beds_[run];
   bed.BeginLoad(state);
   for (;;) {
@@ -356,16 +359,7 @@ void CudaEnsemble::LoadState(std::size_t run, const BedState& state) {
     Leg leg;
     leg.bed = static_cast<std::uint32_t>(run);
     leg.prepare = true;
-    round.planned_legs.push_back(leg);
-    Launch launch;
-    launch.n_legs = 1;
-    launch.resident = bed.resident();
-    launch.mode = ModeOf(bed, true);
-    launch.most_beads = bed.plan().stride;
-    launch.most_cells = static_cast<std::uint32_t>(bed.plan().grid.count());
-    round.launches.push_back(launch);
-    round.measure.push_back(false);
-    round.first_leg.assign(1, 0);
+    AddLaunch(round, bed.resident(), ModeOf(bed, true), {leg});
     Enqueue(round);
     driver_->Wait();
     bed.status() = round.statuses[run];
@@ -376,8 +370,6 @@ void CudaEnsemble::LoadState(std::size_t run, const BedState& state) {
   bed.FinishLoad(state);
   SendStatus(run);
 }
-
-void CudaEnsemble::Load(std::size_t run, const BedState& state) { LoadState(run, state); }
 
 Ensemble::RebuildStats CudaEnsemble::rebuilds() const {
   RebuildStats stats;

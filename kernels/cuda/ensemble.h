@@ -49,13 +49,13 @@ class CudaEnsemble : public Ensemble {
   bool Plan(Round& round);
   std::uint32_t CommonDistance(const std::vector<std::uint32_t>& beds) const;
   void PlanLaunch(Round& round, const std::vector<std::uint32_t>& beds, std::uint32_t substeps);
+  void AddLaunch(Round& round, bool resident, ModeName mode, const std::vector<Leg>& legs);
   void Enqueue(Round& round);
   void Collect(Round& round, std::vector<RunChunk>& chunks);
   void Settle(std::vector<RunChunk>& chunks);
   bool Goes(std::size_t bed) const;
   void SendPlans();
   void SendStatus(std::size_t bed);
-  void LoadState(std::size_t bed, const BedState& state);
 
   std::shared_ptr<Driver> driver_;
   std::vector<std::unique_ptr<DeviceBed>> beds_;

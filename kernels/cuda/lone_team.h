@@ -35,11 +35,6 @@ class LoneTeam {
     *at += value;
     return before;
   }
-  std::uint32_t FetchMin(std::uint32_t* at, std::uint32_t value) {
-    const std::uint32_t before = *at;
-    *at = std::min(before, value);
-    return before;
-  }
   std::uint32_t FetchMax(std::uint32_t* at, std::uint32_t value) {
     const std::uint32_t before = *at;
     *at = std::max(before, value);

@@ -15,10 +15,7 @@ namespace gyrebox::kernels::cuda {
 namespace {
 
 // Threads of a block at most. 768 threads of two beads each suit the default bed of 1536 beads.
-#ifndef GYREBOX_RESIDENT_THREADS
-#define GYREBOX_RESIDENT_THREADS 768
-#endif
-constexpr std::uint32_t kResidentThreads = GYREBOX_RESIDENT_THREADS;
+constexpr std::uint32_t kResidentThreads = 768;
 constexpr std::uint32_t kStreamedThreads = 256;
 constexpr std::uint32_t kMeasureThreads = 512;
 // Streamed blocks that a multiprocessor is to hold: more of them hide more of the way to memory, with fewer registers
@@ -286,7 +283,6 @@ class CudaDriver : public Driver {
   void Wait() override { Check(cudaStreamSynchronize(stream_), "working on the device"); }
 
   std::uint32_t most_blocks() const override { return static_cast<std::uint32_t>(properties_.multiProcessorCount) * 8; }
-  std::size_t shared_bytes() const override { return properties_.sharedMemPerBlockOptin; }
 
  private:
   // Teams of blocks that wait for one another: all blocks of a launch must be on the device at the same time.

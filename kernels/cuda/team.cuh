@@ -46,7 +46,6 @@ class BlockTeam {
   __device__ T FetchAdd(T* at, T value) {
     return atomicAdd(at, value);
   }
-  __device__ std::uint32_t FetchMin(std::uint32_t* at, std::uint32_t value) { return atomicMin(at, value); }
   __device__ std::uint32_t FetchMax(std::uint32_t* at, std::uint32_t value) { return atomicMax(at, value); }
 
   __device__ unsigned long long FetchCompareSwap(unsigned long long* at, unsigned long long expected,

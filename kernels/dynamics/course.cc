@@ -14,6 +14,15 @@ constexpr double kAlarmResidual = 1;
 
 }  // namespace
 
+void Course::Check(const BedState& state) const {
+  const auto n = static_cast<std::size_t>(spec_.n_beads), n_spinners = static_cast<std::size_t>(spec_.n_spinners);
+  if (state.x.size() != n || state.kind.size() != n || state.turns.size() > n_spinners ||
+      state.phases.size() != WaveSpec::kMostTerms * (1 + state.turns.size()) || state.step < 0 ||
+      state.step > spec_.n_steps) {
+    throw std::invalid_argument("the saved state is of another bed");
+  }
+}
+
 std::int64_t Course::Adjust(Adjustment adjustment) {
   if (adjustment.wave.size() > 1) throw std::invalid_argument("an adjustment takes one wave at most");
   adjustment.step = std::max(adjustment.step, step_);
@@ -30,6 +39,22 @@ void Course::Fail(Fault::Reason reason, const std::vector<std::int64_t>& beads, 
   for (const std::int64_t bead : beads) who += (who.empty() ? "" : " and ") + std::to_string(bead);
   if (!who.empty()) who = (beads.size() > 1 ? "beads " : "bead ") + who + " ";
   fault_ = Fault{reason, who + text + when, step_, time(), beads, place};
+}
+
+void Course::FailClosestPair(const std::vector<std::int64_t>& beads, const std::vector<double>& place,
+                             double distance) {
+  Fail(Fault::Reason::kClosestPair, beads, place,
+       "came as close as %.3f sigma (limit %.3f), and pass through each other", distance, spec_.health.closest_pair);
+}
+
+void Course::FailLargestMove(std::int64_t bead, const std::vector<double>& place, double move, bool is_number) {
+  Fail(is_number ? Fault::Reason::kLargestMove : Fault::Reason::kNotFinite, {bead}, place,
+       "would move %.3g sigma in one step (limit %.3g)", move, spec_.health.largest_move);
+}
+
+void Course::FailNotConverged(double residual) {
+  Fail(Fault::Reason::kNotConverged, {}, {}, "the friction solver stopped at a residual of %.3g (limit %.3g)", residual,
+       spec_.dynamics.tolerance);
 }
 
 void Course::FailToStart(const std::string& why) {

@@ -10,6 +10,7 @@
 #include "dynamics/controls.h"
 #include "gyrebox/bed_state.h"
 #include "gyrebox/ensemble.h"
+#include "neighbors/skin.h"
 
 namespace gyrebox::kernels {
 
@@ -48,6 +49,15 @@ class Course {
   bool brownian() const { return spec_.dynamics.equation == DynamicsSpec::Equation::kBrownian; }
   bool converged() const { return spec_.dynamics.equation == DynamicsSpec::Equation::kConverged; }
 
+  /// From what the drive imposes to what a bead holds of it: under brownian dynamics a torque is its spin.
+  double drive_scale() const { return brownian() && !rate_imposed() ? 1 / spec_.drag.rotational : 1; }
+  /// How far a bead may drift before its list no longer serves, sigma. A converged step looks at pairs half way through
+  /// it too.
+  double half_skin() const { return kSkin / 2 - (converged() ? spec_.health.largest_move / 2 : 0); }
+
+  /// Throws std::invalid_argument where a state is of another bed.
+  void Check(const BedState& state) const;
+
   /// One substep on.
   void Pass() {
     if (++substep_ < substeps()) return;
@@ -72,9 +82,11 @@ class Course {
   /// Takes an adjustment. @return the first step that it holds for.
   std::int64_t Adjust(Adjustment adjustment);
 
-  /// Sets the fault. @param format takes the figure and its limit. @param place of the first bead, sigma, or empty.
-  void Fail(Fault::Reason reason, const std::vector<std::int64_t>& beads, const std::vector<double>& place,
-            const char* format, double figure, double limit);
+  // Set the fault. @param place of the first bead, sigma.
+  void FailClosestPair(const std::vector<std::int64_t>& beads, const std::vector<double>& place, double distance);
+  /// @param is_number whether the move, sigma, is a number that means anything.
+  void FailLargestMove(std::int64_t bead, const std::vector<double>& place, double move, bool is_number);
+  void FailNotConverged(double residual);
   void FailToStart(const std::string& why);
   void Finish() { verdict_ = Verdict::kFinished; }
   void Drop() {
@@ -98,6 +110,10 @@ class Course {
   void Close(RunChunk& chunk);
 
  private:
+  /// @param format takes the figure and its limit.
+  void Fail(Fault::Reason reason, const std::vector<std::int64_t>& beads, const std::vector<double>& place,
+            const char* format, double figure, double limit);
+
   RunSpec spec_;
   Controls controls_;
   std::int64_t step_ = 0;

@@ -1,6 +1,31 @@
 #include "dynamics/spinner_drive.h"
 
+#include <algorithm>
+#include <iterator>
+
 namespace gyrebox::kernels {
+
+DriveState DriveOf(const BedState& state) {
+  constexpr std::ptrdiff_t kEach = WaveSpec::kMostTerms;
+  DriveState drive;
+  const auto take = [&](std::size_t which, Phases& phases) {
+    std::copy_n(state.phases.begin() + kEach * static_cast<std::ptrdiff_t>(which), kEach, phases.turn);
+  };
+  take(0, drive.phases);
+  drive.own_phases.resize(state.turns.size());
+  for (std::size_t i = 0; i < state.turns.size(); ++i) take(i + 1, drive.own_phases[i]);
+  drive.turns = state.turns;
+  return drive;
+}
+
+void PutDrive(const DriveState& drive, BedState& state) {
+  const auto put = [&](const Phases& phases) {
+    state.phases.insert(state.phases.end(), std::begin(phases.turn), std::end(phases.turn));
+  };
+  put(drive.phases);
+  for (const Phases& phases : drive.own_phases) put(phases);
+  state.turns = drive.turns;
+}
 
 SpinnerDrive::SpinnerDrive(std::uint64_t seed, std::vector<std::uint32_t> ids) : seed_(seed), ids_(std::move(ids)) {}
 

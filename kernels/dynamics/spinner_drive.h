@@ -5,6 +5,7 @@
 #include <span>
 #include <vector>
 
+#include "gyrebox/bed_state.h"
 #include "gyrebox/run_spec.h"
 #include "model/own_drive.h"
 
@@ -16,6 +17,10 @@ struct DriveState {
   std::vector<Phases> own_phases;    ///< (spinners), where frequencies differ
   std::vector<std::uint32_t> turns;  ///< (spinners) periods passed, where there is jitter
 };
+
+/// The drive of a saved bed, out of its state and into it.
+DriveState DriveOf(const BedState& state);
+void PutDrive(const DriveState& drive, BedState& state);
 
 /// Steps the phases of a drive, and gives the value for each spinner in units of rad/tau or epsilon.
 class SpinnerDrive {

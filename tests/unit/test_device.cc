@@ -60,7 +60,6 @@ class LoneDriver : public Driver {
   void WaitFor(int) override {}
   void Wait() override {}
   std::uint32_t most_blocks() const override { return 1; }
-  std::size_t shared_bytes() const override { return 1 << 20; }
 
  private:
   template <class Mode>
