@@ -42,6 +42,10 @@ class Reader {
 
 }  // namespace
 
+SavedBed BeadsOf(const BedState& state, double side_x, double side_y) {
+  return {side_x, side_y, state.x, state.y, state.angle, state.kind};
+}
+
 std::vector<std::byte> ToBytes(const BedState& state) {
   std::vector<std::byte> bytes;
   const auto put = [&](const void* from, std::size_t n) {

@@ -19,6 +19,24 @@ std::string Text(const char* format, double a, double b) {
   return text;
 }
 
+std::string SavedBedFault(const RunSpec& spec) {
+  if (spec.start.saved == nullptr) return "there is no saved bed to start from";
+  const SavedBed& saved = *spec.start.saved;
+  const auto n = static_cast<std::size_t>(spec.n_beads);
+  if (saved.x.size() != n || saved.y.size() != n || saved.angle.size() != n || saved.spinner.size() != n) {
+    return Text("the saved bed has %.0f beads, not %.0f", static_cast<double>(saved.x.size()), static_cast<double>(n));
+  }
+  const auto spinners = std::count(saved.spinner.begin(), saved.spinner.end(), 1);
+  if (spinners != spec.n_spinners) {
+    return Text("the saved bed has %.0f spinners, not %.0f", static_cast<double>(spinners),
+                static_cast<double>(spec.n_spinners));
+  }
+  if (saved.side_x != spec.side_x || saved.side_y != spec.side_y) {
+    return Text("the saved bed has sides of %.6g by %.6g sigma; take these", saved.side_x, saved.side_y);
+  }
+  return "";
+}
+
 }  // namespace
 
 Sides FitSides(StartSpec::Places places, std::int64_t n_beads, double packing_fraction, double aspect_ratio) {
@@ -52,6 +70,9 @@ std::vector<SpecFault> Validate(const RunSpec& spec) {
                                       "rows times a number of columns, such as %.0f",
                                       static_cast<double>(spec.n_beads),
                                       static_cast<double>(std::max<std::int64_t>(4, (spec.n_beads + 3) / 4 * 4)))});
+  }
+  if (spec.start.places == StartSpec::Places::kSaved) {
+    if (const std::string fault = SavedBedFault(spec); !fault.empty()) faults.push_back({"start.saved", fault});
   }
   if (spec.n_spinners < 0 || spec.n_spinners > spec.n_beads) {
     faults.push_back({"n_spinners", Text("%.0f spinners; from 0 to %.0f", static_cast<double>(spec.n_spinners),

@@ -19,9 +19,9 @@ std::string NatureText(v1::Fault::Nature nature) {
   }
 }
 
-void WriteRunNotes(std::ostream& out, const v1::ListRunsResponse& runs) {
+void WriteRunNotes(std::ostream& out, const std::vector<v1::Run>& runs) {
   std::vector<Row> rows = {{"run", "time [tau]", "what"}};
-  for (const v1::Run& run : runs.runs()) {
+  for (const v1::Run& run : runs) {
     const std::string number = LastPart(run.name());
     if (!run.alarm().empty()) rows.push_back({number, "", run.alarm()});
     for (const v1::Fault& fault : run.faults_passed()) {

@@ -3,13 +3,14 @@
 
 #include <ostream>
 #include <string>
+#include <vector>
 
-#include "gyrebox/v1/run_service.pb.h"
+#include "gyrebox/v1/run.pb.h"
 
 namespace gyrebox::client {
 
 /// Writes, a line each, the faults that runs got past and the alarms that they raised. Nothing where there are none.
-void WriteRunNotes(std::ostream& out, const v1::ListRunsResponse& runs);
+void WriteRunNotes(std::ostream& out, const std::vector<v1::Run>& runs);
 
 /// ", though half the step gets past it" or the like; empty where that was not tried.
 std::string NatureText(v1::Fault::Nature nature);

@@ -1,4 +1,5 @@
 #include <iostream>
+#include <vector>
 
 #include "cli/cautions.h"
 #include "cli/commands.h"
@@ -74,7 +75,7 @@ static bool StoppedEarly(const v1::Run& run) {
 }
 
 /// Runs that stopped before their end, and why.
-static void PrintFaults(const v1::Study& study, const v1::ListRunsResponse& runs) {
+static void PrintFaults(const v1::Study& study, const std::vector<v1::Run>& runs) {
   std::vector<Row> rows = {{"run"}};
   std::vector<Align> align = {Align::kRight};
   for (const v1::Axis& axis : study.spec().axes()) {
@@ -83,7 +84,7 @@ static void PrintFaults(const v1::Study& study, const v1::ListRunsResponse& runs
   }
   for (const char* head : {"trial", "state", "why"}) rows[0].push_back(head);
   align.insert(align.end(), {Align::kRight, Align::kLeft, Align::kLeft});
-  for (const v1::Run& run : runs.runs()) {
+  for (const v1::Run& run : runs) {
     if (!StoppedEarly(run)) continue;
     Row& row = rows.emplace_back();
     row.push_back(LastPart(run.name()));
@@ -105,10 +106,13 @@ ExitCode Show(const Session& session, const std::string& name) {
     return kDone;
   }
   PrintHead(*study);
-  const auto runs = client.ListRuns(study->name());
-  if (!runs.ok()) return Report(session, runs.status());
-  PrintFaults(*study, *runs);
-  WriteRunNotes(std::cout, *runs);
+  std::vector<v1::Run> runs;  // of the many, those that there is something to say of
+  const auto status = client.ForRuns(study->name(), [&](const v1::Run& run) {
+    if (StoppedEarly(run) || !run.alarm().empty() || run.faults_passed_size() > 0) runs.push_back(run);
+  });
+  if (!status.ok()) return Report(session, status);
+  PrintFaults(*study, runs);
+  WriteRunNotes(std::cout, runs);
   WriteCautions(std::cout, study->spec().laboratory());
   return kDone;
 }

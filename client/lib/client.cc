@@ -117,18 +117,17 @@ absl::StatusOr<v1::StudyTable> Client::TabulateStudy(const std::string& name, co
   return Call(*studies_, &v1::StudyService::Stub::TabulateStudy, request, kTries, kLongDeadline);
 }
 
-absl::StatusOr<v1::ListRunsResponse> Client::ListRuns(const std::string& study) {
-  v1::ListRunsResponse all;
+absl::Status Client::ForRuns(const std::string& study, const std::function<void(const v1::Run&)>& on_run) {
   v1::ListRunsRequest request;
   request.set_parent(study);
   request.set_page_size(kPageSize);
   do {
     auto page = Call(*runs_, &v1::RunService::Stub::ListRuns, request);
     if (!page.ok()) return page.status();
-    all.mutable_runs()->MergeFrom(page->runs());
+    for (const v1::Run& run : page->runs()) on_run(run);
     request.set_page_token(page->next_page_token());
   } while (!request.page_token().empty());
-  return all;
+  return absl::OkStatus();
 }
 
 absl::StatusOr<v1::Run> Client::GetRun(const std::string& name) {

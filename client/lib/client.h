@@ -33,8 +33,8 @@ class Client {
   absl::StatusOr<v1::ListStudiesResponse> ListStudies();
   absl::StatusOr<v1::Study> CancelStudy(const std::string& name);
   absl::StatusOr<v1::StudyTable> TabulateStudy(const std::string& name, const std::string& observable);
-  /// All runs of a study.
-  absl::StatusOr<v1::ListRunsResponse> ListRuns(const std::string& study);
+  /// Calls on_run for every run of a study, in order; no more than a page of them is held at a time.
+  absl::Status ForRuns(const std::string& study, const std::function<void(const v1::Run&)>& on_run);
   absl::StatusOr<v1::Run> GetRun(const std::string& name);
   /// All samples of a run.
   absl::StatusOr<v1::ListSamplesResponse> ListSamples(const std::string& run);

@@ -16,10 +16,14 @@ std::int64_t RoundUp(std::int64_t n, std::int64_t to) { return (n + to - 1) / to
 double ListReach(const RunSpec& spec) { return std::max(spec.force.cutoff, spec.friction.cutoff) + kSkin; }
 
 std::int64_t MemoryBytes(const RunSpec& spec) {
-  // Records, remainders, built places, paths, slots; list rows and counts; cells, snapshot, clusters; solver.
+  // Records, remainders, built places and those of the start, paths, slots; list rows and counts; cells, snapshot,
+  // clusters; and what the solver needs, to judge a motion and to find one.
+  using Equation = DynamicsSpec::Equation;
   constexpr std::int64_t kRecord = sizeof(BeadRecord);
-  constexpr std::int64_t per_bead =
-      2 * kRecord + 16 + 8 + 16 + 4 + 4 * 16 + 4 + 120 + 2 * kRecord + 4 * (4 * 3 + 6 + 3);
+  constexpr std::int64_t kJudging = kRecord + 4 * (4 * 3 + 6), kSolving = kRecord + 4 * 3;
+  const std::int64_t solver = (spec.dynamics.equation == Equation::kBrownian ? 0 : kJudging) +
+                              (spec.dynamics.equation == Equation::kConverged ? kSolving : 0);
+  const std::int64_t per_bead = 2 * kRecord + 16 + 8 + 8 + 16 + 4 + 4 * 16 + 4 + 120 + solver;
   return RoundUp(spec.n_beads, kPadding) * per_bead + (1 << 16);
 }
 
@@ -50,7 +54,7 @@ BeadArrays::BeadArrays(const RunSpec& spec, const StepCode& code, const StartSta
                 0,
                 static_cast<std::uint32_t>(id),
                 start.spinner[id] != 0 ? kSpinner : kPassive,
-                0};
+                start.angle[id]};
     slot_of_[id] = static_cast<std::uint32_t>(id);
   }
   Place(start.x, start.y);

@@ -5,10 +5,11 @@
 #include <span>
 #include <vector>
 
-#include "cpu/step.h"
+#include "cpu/for_groups.h"
 #include "gyrebox/bed_state.h"
 #include "gyrebox/ensemble.h"
 #include "neighbors/cells.h"
+#include "neighbors/skin.h"
 #include "start/start.h"
 
 namespace gyrebox::kernels {
@@ -66,12 +67,17 @@ class BeadArrays {
 
   /// Runs work(first_group, last_group) over all groups, by all threads where the bed is large.
   template <class Work>
-  void ForGroups(const Work& work) const;
+  void ForGroups(const Work& work) const {
+    kernels::ForGroups(groups(), tiled(), work);
+  }
   /// The same, with the worst health of the parts.
   template <class Work>
-  StepHealth WorstOfGroups(const Work& work) const;
+  StepHealth WorstOfGroups(const Work& work) const {
+    return kernels::WorstOfGroups(groups(), tiled(), work);
+  }
 
  private:
+  bool tiled() const { return n_beads_ >= kTiledBeads; }
   void SortBeads();
   void ListPartners();
 
@@ -93,5 +99,3 @@ class BeadArrays {
 };
 
 }  // namespace gyrebox::kernels
-
-#include "cpu/for_groups.h"

@@ -4,8 +4,11 @@
 #include <cmath>
 #include <cstdio>
 #include <limits>
+#include <numeric>
 #include <stdexcept>
+#include <utility>
 
+#include "measure/blocks.h"
 #include "model/fixed_point.h"
 
 namespace gyrebox::kernels {
@@ -21,18 +24,20 @@ std::vector<std::uint32_t> SpinnerIds(const StartState& start) {
 
 }  // namespace
 
-Bed::Bed(const RunSpec& spec, const StepCode& code)
+Bed::Bed(const RunSpec& spec, const StepCode& code) : Bed(spec, code, LayOut(spec)) {}
+
+Bed::Bed(const RunSpec& spec, const StepCode& code, StartState start)
     : course_(spec),
-      start_(LayOut(spec)),
-      beads_(spec, code, start_),
+      beads_(spec, code, start),
       solver_(beads_),
-      halfway_(beads_.n_padded()),
-      spinners_(SpinnerIds(start_)),
+      spinners_(SpinnerIds(start)),
       drive_(spec.seeds.disorder, spinners_),
       drive_values_(spinners_.size()),
       observables_(spec) {
   drive_.Configure(spec.drive.wave, spec.drive.disorder);
-  if (!start_.failure.empty()) course_.FailToStart(start_.failure);
+  if (!start.failure.empty()) course_.FailToStart(start.failure);
+  start_x_ = std::move(start.x);
+  start_y_ = std::move(start.y);
 }
 
 RunChunk Bed::Advance(std::int64_t steps) {
@@ -141,13 +146,14 @@ Bed::StepResult Bed::ComputeConverged(const StepInput& input) {
   const float closest = solver_.closest_squared();
   const bool midpoint = dynamics.midpoint && input.temperature > 0;
   if (midpoint) {
-    move(beads_.HalfwayOutput(beads_.now(), course_.substep_time() / 2, halfway_));
-    const SolverReport second = solver_.Solve(input, halfway_, dynamics.tolerance, dynamics.most_iterations);
+    other_motion_.resize(static_cast<std::size_t>(beads_.n_padded()));
+    move(beads_.HalfwayOutput(beads_.now(), course_.substep_time() / 2, other_motion_));
+    const SolverReport second = solver_.Solve(input, other_motion_, dynamics.tolerance, dynamics.most_iterations);
     result.solver.converged = result.solver.converged && second.converged;
     result.solver.relative_residual = std::max(result.solver.relative_residual, second.relative_residual);
     result.solver.iterations += second.iterations;
   }
-  result.health = move(beads_.Output(midpoint ? halfway_ : beads_.now(), course_.substep_time()));
+  result.health = move(beads_.Output(midpoint ? other_motion_ : beads_.now(), course_.substep_time()));
   result.health.closest_squared = closest;
   return result;
 }
@@ -166,7 +172,8 @@ bool Bed::Sound(const StepResult& result) {
 }
 
 Sample Bed::TakeSample(const StepResult& result) {
-  Snapshot snapshot = Photograph();
+  Snapshot& snapshot = snapshot_;
+  Photograph(snapshot);
   const bool alone = result.health.closest_squared > 1e29f;
   snapshot.closest_pair =
       alone ? std::numeric_limits<double>::quiet_NaN() : std::sqrt(static_cast<double>(result.health.closest_squared));
@@ -178,20 +185,24 @@ Sample Bed::TakeSample(const StepResult& result) {
 
 double Bed::LaggedResidual() {
   // Places of now with the motion of the step just computed.
-  std::vector<BeadRecord> judged = beads_.now();
-  for (std::int64_t slot = 0; slot < beads_.n_beads(); ++slot) {
-    judged[slot].vx = beads_.next()[slot].vx;
-    judged[slot].vy = beads_.next()[slot].vy;
-    judged[slot].spin = beads_.next()[slot].spin;
-  }
+  std::vector<BeadRecord>& judged = other_motion_;
+  judged.resize(beads_.now().size());
+  beads_.ForGroups([&](std::int64_t first, std::int64_t last) {
+    for (std::int64_t slot = first * beads_.code().width; slot < last * beads_.code().width; ++slot) {
+      judged[slot] = beads_.now()[slot];
+      if (slot >= beads_.n_beads()) continue;
+      judged[slot].vx = beads_.next()[slot].vx;
+      judged[slot].vy = beads_.next()[slot].vy;
+      judged[slot].spin = beads_.next()[slot].spin;
+    }
+  });
   const StepInput input = Laws();
   solver_.DrawNoise(input);
   return solver_.Residual(input, judged);
 }
 
-Snapshot Bed::Photograph() const {
+void Bed::Photograph(Snapshot& out) const {
   const auto n = static_cast<std::size_t>(beads_.n_beads());
-  Snapshot out;
   out.side_x = spec().side_x;
   out.side_y = spec().side_y;
   out.time = course_.time();
@@ -199,22 +210,26 @@ Snapshot Bed::Photograph() const {
   out.friction = course_.settings().friction;
   out.x.resize(n), out.y.resize(n), out.path_x.resize(n), out.path_y.resize(n);
   out.vx.resize(n), out.vy.resize(n), out.spin.resize(n), out.spinner.resize(n);
-  for (std::size_t id = 0; id < n; ++id) {
-    const std::int64_t bead = static_cast<std::int64_t>(id);
-    const BeadRecord& place = beads_.bead(bead);
-    const BeadRecord& motion = beads_.next()[beads_.slot_of(bead)];
-    out.x[id] = place.x;
-    out.y[id] = place.y;
-    out.path_x[id] = beads_.PathX(bead) - start_.x[id];
-    out.path_y[id] = beads_.PathY(bead) - start_.y[id];
-    out.vx[id] = motion.vx;
-    out.vy[id] = motion.vy;
-    out.spin[id] = motion.spin;
-    out.spinner[id] = static_cast<std::uint8_t>(place.kind);
-    if (place.id != id) ++out.lost_beads;
-    if (!course_.rate_imposed()) out.torque.push_back(TorqueOn(bead));
-  }
-  return out;
+  if (!course_.rate_imposed()) out.torque.resize(n);
+  const auto lost = SumsOfBlocks(static_cast<std::uint32_t>(n), [&](std::uint32_t first, std::uint32_t last) {
+    std::int64_t lost_beads = 0;
+    for (std::uint32_t id = first; id < last; ++id) {
+      const BeadRecord& place = beads_.bead(id);
+      const BeadRecord& motion = beads_.next()[beads_.slot_of(id)];
+      out.x[id] = place.x;
+      out.y[id] = place.y;
+      out.path_x[id] = beads_.PathX(id) - start_x_[id];
+      out.path_y[id] = beads_.PathY(id) - start_y_[id];
+      out.vx[id] = motion.vx;
+      out.vy[id] = motion.vy;
+      out.spin[id] = motion.spin;
+      out.spinner[id] = static_cast<std::uint8_t>(place.kind);
+      if (place.id != id) ++lost_beads;
+      if (!course_.rate_imposed()) out.torque[id] = TorqueOn(id);
+    }
+    return lost_beads;
+  });
+  out.lost_beads = std::accumulate(lost.begin(), lost.end(), std::int64_t{0});
 }
 
 // Imposed in the step just computed.

@@ -39,6 +39,8 @@ class Bed {
   void Place(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y) { beads_.Place(x, y); }
 
  private:
+  Bed(const RunSpec& spec, const StepCode& code, StartState start);
+
   struct StepResult {
     StepHealth health;
     SolverReport solver;  // of the converged solver
@@ -52,7 +54,7 @@ class Bed {
   bool Sound(const StepResult& result);
   Sample TakeSample(const StepResult& result);
   double LaggedResidual();
-  Snapshot Photograph() const;
+  void Photograph(Snapshot& out) const;
   float TorqueOn(std::int64_t bead) const;
 
   std::vector<double> PlaceOf(std::int64_t id) const;
@@ -63,16 +65,17 @@ class Bed {
   bool Retry(RunChunk& chunk);
 
   Course course_;
-  StartState start_;
+  std::vector<std::uint32_t> start_x_, start_y_;  // places at time 0, by id
   BeadArrays beads_;
   FrictionSolver solver_;
-  std::vector<BeadRecord> halfway_;
-  std::vector<std::uint32_t> spinners_;  // ids
+  std::vector<BeadRecord> other_motion_;  // (padded) half way through a step, or to be judged; empty until then
+  std::vector<std::uint32_t> spinners_;   // ids
   SpinnerDrive drive_;
   std::vector<float> drive_values_;  // (spinners)
   std::vector<float> torques_;       // (padded beads), where torques differ
   float common_torque_ = 0;
   Observables observables_;
+  Snapshot snapshot_;  // memory kept from sample to sample
 
   double residual_ = 0;  // of the friction system at the last sample
 };

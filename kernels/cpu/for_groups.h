@@ -1,4 +1,4 @@
-/// How passes over groups are shared out between threads. Included by bead_arrays.h.
+/// How passes over groups are shared out between threads.
 #pragma once
 
 #include <tbb/parallel_for.h>
@@ -6,7 +6,7 @@
 
 #include <algorithm>
 
-#include "cpu/bead_arrays.h"
+#include "cpu/step.h"
 
 namespace gyrebox::kernels {
 
@@ -17,21 +17,23 @@ inline StepHealth Worse(const StepHealth& a, const StepHealth& b) {
           std::max(a.largest_drift_squared, b.largest_drift_squared)};
 }
 
+/// Runs work(first_group, last_group) over all groups, by all threads where the work is to be shared.
 template <class Work>
-void BeadArrays::ForGroups(const Work& work) const {
-  if (n_beads_ < kTiledBeads) {
-    work(std::int64_t{0}, groups());
+void ForGroups(std::int64_t n_groups, bool share, const Work& work) {
+  if (!share) {
+    work(std::int64_t{0}, n_groups);
     return;
   }
-  tbb::parallel_for(tbb::blocked_range<std::int64_t>(0, groups(), kGroupsPerTile),
+  tbb::parallel_for(tbb::blocked_range<std::int64_t>(0, n_groups, kGroupsPerTile),
                     [&](const auto& range) { work(range.begin(), range.end()); });
 }
 
+/// The same, with the worst health of the parts.
 template <class Work>
-StepHealth BeadArrays::WorstOfGroups(const Work& work) const {
-  if (n_beads_ < kTiledBeads) return work(std::int64_t{0}, groups());
+StepHealth WorstOfGroups(std::int64_t n_groups, bool share, const Work& work) {
+  if (!share) return work(std::int64_t{0}, n_groups);
   return tbb::parallel_reduce(
-      tbb::blocked_range<std::int64_t>(0, groups(), kGroupsPerTile), StepHealth{},
+      tbb::blocked_range<std::int64_t>(0, n_groups, kGroupsPerTile), StepHealth{},
       [&](const auto& range, const StepHealth& so_far) { return Worse(so_far, work(range.begin(), range.end())); },
       Worse);
 }

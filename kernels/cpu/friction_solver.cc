@@ -2,25 +2,32 @@
 
 namespace gyrebox::kernels {
 
-FrictionSolver::FrictionSolver(const BeadArrays& beads)
-    : beads_(beads),
-      direction_(beads.n_padded()),
-      random_(3 * beads.n_padded()),
-      residual_(3 * beads.n_padded()),
-      preconditioned_(3 * beads.n_padded()),
-      product_(3 * beads.n_padded()),
-      block_(6 * beads.n_padded()),
-      terms_(3 * beads.n_padded()) {
+FrictionSolver::FrictionSolver(const BeadArrays& beads) : beads_(beads) {}
+
+void FrictionSolver::MakeRoomToJudge() {
+  if (!terms_.empty()) return;
+  const std::int64_t n = beads_.n_padded();
+  const auto make = [](std::vector<float>& vector, std::int64_t size) {
+    vector.resize(static_cast<std::size_t>(size));
+    return vector.data();
+  };
+  memory_.random = make(random_, 3 * n);
+  memory_.residual = make(residual_, 3 * n);
+  memory_.preconditioned = make(preconditioned_, 3 * n);
+  memory_.block = make(block_, 6 * n);
+  memory_.terms = make(terms_, 3 * n);
+}
+
+void FrictionSolver::MakeRoomToSolve() {
+  if (!direction_.empty()) return;
+  direction_.resize(static_cast<std::size_t>(beads_.n_padded()));
+  product_.resize(static_cast<std::size_t>(3 * beads_.n_padded()));
   memory_.direction = direction_.data();
-  memory_.random = random_.data();
-  memory_.residual = residual_.data();
-  memory_.preconditioned = preconditioned_.data();
   memory_.product = product_.data();
-  memory_.block = block_.data();
-  memory_.terms = terms_.data();
 }
 
 void FrictionSolver::DrawNoise(const StepInput& input) {
+  MakeRoomToJudge();
   if (input.temperature > 0) {
     beads_.ForGroups([&](std::int64_t first, std::int64_t last) { beads_.code().noise(input, memory_, first, last); });
   } else {
@@ -30,6 +37,7 @@ void FrictionSolver::DrawNoise(const StepInput& input) {
 
 SolverReport FrictionSolver::Solve(const StepInput& input, std::vector<BeadRecord>& state, double tolerance,
                                    int most_iterations) {
+  MakeRoomToSolve();
   input_ = &input;
   memory_.state = state.data();
   return SolveByConjugateGradients(*this, tolerance, most_iterations);

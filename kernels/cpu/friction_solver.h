@@ -8,12 +8,13 @@
 
 namespace gyrebox::kernels {
 
-/// Keeps its vectors from step to step. Places must not change between Begin and the last Follow.
+/// Keeps its vectors from step to step, and makes them where they are first needed: a bed that is never solved has
+/// none. Places must not change between Begin and the last Follow.
 class FrictionSolver {
  public:
   explicit FrictionSolver(const BeadArrays& beads);
 
-  /// Draws the thermal forces at the places of input.in; without noise they are 0.
+  /// Draws the thermal forces at the places of input.in; without noise they are 0. Comes before Solve and Residual.
   void DrawNoise(const StepInput& input);
 
   /// Solves for the motion of `state`, from the motion it has.
@@ -30,6 +31,8 @@ class FrictionSolver {
   SolverSums Follow(double alpha);
 
  private:
+  void MakeRoomToJudge();
+  void MakeRoomToSolve();
   /// Sum of a vector of (padded beads), in an order that depends on nothing but its length.
   double Sum(int which) const;
 

@@ -144,7 +144,7 @@ void DeviceBed::LayOut(const StartState& start) {
   const auto n = static_cast<std::size_t>(spec.n_beads);
   Slots slots;
   slots.spin.assign(n, 0);
-  slots.angle.assign(n, 0);
+  slots.angle = start.angle;
   slots.remainder.assign(n, {});
   slots.turns.assign(n, {});
   for (std::uint32_t id = 0; id < n; ++id) {

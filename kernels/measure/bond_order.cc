@@ -7,6 +7,8 @@
 #include <iterator>
 #include <limits>
 
+#include "measure/blocks.h"
+
 namespace gyrebox::kernels {
 namespace {
 
@@ -92,48 +94,63 @@ Sixfold Psi6(const Nearest& nearest) {
   return sum.Mean();
 }
 
-// Visits beads with their nearest neighbours: first those whose neighbours are near, the others once beads are sorted
-// into cells twice as wide, and so on.
-template <class Visit>
-void ForNearest(const Snapshot& snapshot, NearBeads& near, Visit visit) {
+// Sums over the beads whose nearest neighbours are within reach, and how many of them there are.
+struct Part {
+  OrderSums sums;
+  std::uint32_t beads = 0;
+};
+
+// Looks at beads with their nearest neighbours: first those whose neighbours are near, the others once beads are sorted
+// into cells twice as wide, and so on. @param look look(part, id, nearest), of different beads at once.
+template <class Look>
+OrderSums LookAtNearest(const Snapshot& snapshot, NearBeads& near, const Look& look) {
   const double area = snapshot.side_x * snapshot.side_y;
   const auto n = static_cast<std::uint32_t>(snapshot.x.size());
   std::vector<std::uint8_t> done(n, 0);
   std::uint32_t left = n;
-  NearestByLadder ladder;
-  Nearest nearest;
+  OrderSums sums;
   // Nine beads lie within the first reach on average.
   for (double reach = 1.7 * std::sqrt(area / n); left > 0; reach *= 2) {
     near.Sort(snapshot.x, snapshot.y, snapshot.side_x, snapshot.side_y, reach);
-    for (std::uint32_t rank = 0; rank < n; ++rank) {
-      if (done[near.id(rank)] != 0) continue;
-      if (!ladder.Find(near, rank, nearest)) nearest = FindNearest(near, rank);
-      if (nearest.back().rank == kNone) continue;
-      visit(near.id(rank), nearest);
-      done[near.id(rank)] = 1;
-      --left;
+    const auto parts = SumsOfBlocks(n, [&](std::uint32_t first, std::uint32_t last) {
+      Part part;
+      NearestByLadder ladder;
+      Nearest nearest;
+      for (std::uint32_t rank = first; rank < last; ++rank) {
+        if (done[near.id(rank)] != 0) continue;
+        if (!ladder.Find(near, rank, nearest)) nearest = FindNearest(near, rank);
+        if (nearest.back().rank == kNone) continue;
+        look(part.sums, near.id(rank), nearest);
+        done[near.id(rank)] = 1;
+        ++part.beads;
+      }
+      return part;
+    });
+    for (const Part& part : parts) {
+      sums.Add(part.sums);
+      left -= part.beads;
     }
   }
+  return sums;
 }
 
 }  // namespace
 
 BondOrder MeasureBondOrder(const Snapshot& snapshot, NearBeads& scratch, std::vector<std::complex<double>>* by_bead) {
-  OrderSums sums;
-  if (snapshot.x.size() <= kNearest) return BondOrderOf(sums, snapshot.x.size(), 0);
+  if (snapshot.x.size() <= kNearest) return BondOrderOf({}, snapshot.x.size(), 0);
   if (by_bead != nullptr) by_bead->resize(snapshot.x.size());
-  std::size_t spinners = 0;
-  ForNearest(snapshot, scratch, [&](std::uint32_t id, const Nearest& nearest) {
-    const Sixfold psi = Psi6(nearest);
-    sums.moduli += psi.Modulus();
-    sums.psi.real += psi.real;
-    sums.psi.imaginary += psi.imaginary;
-    if (by_bead != nullptr) (*by_bead)[id] = {psi.real, psi.imaginary};
-    if (snapshot.spinner[id] == 0) return;
-    ++spinners;
-    for (const Neighbor& neighbor : nearest) sums.like += snapshot.spinner[scratch.id(neighbor.rank)];
-  });
-  return BondOrderOf(sums, snapshot.x.size(), spinners);
+  const OrderSums sums =
+      LookAtNearest(snapshot, scratch, [&](OrderSums& sums, std::uint32_t id, const Nearest& nearest) {
+        const Sixfold psi = Psi6(nearest);
+        sums.moduli += psi.Modulus();
+        sums.psi.real += psi.real;
+        sums.psi.imaginary += psi.imaginary;
+        if (by_bead != nullptr) (*by_bead)[id] = {psi.real, psi.imaginary};
+        if (snapshot.spinner[id] == 0) return;
+        for (const Neighbor& neighbor : nearest) sums.like += snapshot.spinner[scratch.id(neighbor.rank)];
+      });
+  const auto spinners = std::count(snapshot.spinner.begin(), snapshot.spinner.end(), 1);
+  return BondOrderOf(sums, snapshot.x.size(), static_cast<std::size_t>(spinners));
 }
 
 BondOrder BondOrderOf(const OrderSums& sums, std::size_t n_beads, std::size_t n_spinners) {

@@ -28,6 +28,13 @@ struct OrderSums {
   double moduli = 0;
   Sixfold psi;
   unsigned long long like = 0;
+
+  void Add(const OrderSums& other) {
+    moduli += other.moduli;
+    psi.real += other.psi.real;
+    psi.imaginary += other.psi.imaginary;
+    like += other.like;
+  }
 };
 BondOrder BondOrderOf(const OrderSums& sums, std::size_t n_beads, std::size_t n_spinners);
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cstdint>
 
+#include "measure/blocks.h"
 #include "measure/pair_sums.h"
 
 namespace gyrebox::kernels {
@@ -14,10 +15,10 @@ class PairSums {
   PairSums(const Snapshot& snapshot, const ForceSpec& force, bool with_friction)
       : snapshot_(snapshot), force_(force), with_friction_(with_friction) {}
 
-  void Measure(double reach, NearBeads& near) {
-    near.Sort(snapshot_.x, snapshot_.y, snapshot_.side_x, snapshot_.side_y, reach);
+  /// @param first,last ranks of the first bead of the pairs, the last not included.
+  void Measure(double reach, const NearBeads& near, std::uint32_t first, std::uint32_t last) {
     const double reach_squared = reach * reach;
-    near.ForPairs([&](std::uint32_t a, std::uint32_t b, double dx, double dy, double r2) {
+    near.ForPairs(first, last, [&](std::uint32_t a, std::uint32_t b, double dx, double dy, double r2) {
       const int at = pairs_.size;
       first_[at] = a;
       second_[at] = b;
@@ -87,13 +88,26 @@ double PowerOfTorques(const Snapshot& snapshot) {
 Energetics MeasureEnergetics(const Snapshot& snapshot, const RunSpec& spec, NearBeads& scratch) {
   const bool brownian = spec.dynamics.equation == DynamicsSpec::Equation::kBrownian;
   const bool rate_imposed = spec.drive.quantity == DriveSpec::Quantity::kRate;
-  PairSums sums(snapshot, spec.force, rate_imposed && !brownian);
-  sums.Measure(std::max(spec.force.cutoff, snapshot.friction.cutoff), scratch);
+  const double reach = std::max(spec.force.cutoff, snapshot.friction.cutoff);
+  scratch.Sort(snapshot.x, snapshot.y, snapshot.side_x, snapshot.side_y, reach);
+  struct Sums {
+    ForceSums forces;
+    double power_of_friction = 0;
+  } sums;
+  const auto blocks = SumsOfBlocks(scratch.size(), [&](std::uint32_t first, std::uint32_t last) {
+    PairSums pairs(snapshot, spec.force, rate_imposed && !brownian);
+    pairs.Measure(reach, scratch, first, last);
+    return Sums{pairs.forces(), pairs.power_of_friction()};
+  });
+  for (const Sums& block : blocks) {
+    sums.forces.Add(block.forces);
+    sums.power_of_friction += block.power_of_friction;
+  }
   const std::size_t n = snapshot.x.size();
   const double power =
-      rate_imposed ? PowerOfDrag(spec.drag, n, snapshot.spinner.data(), snapshot.spin.data()) + sums.power_of_friction()
+      rate_imposed ? PowerOfDrag(spec.drag, n, snapshot.spinner.data(), snapshot.spin.data()) + sums.power_of_friction
                    : PowerOfTorques(snapshot);
-  return EnergeticsOf(sums.forces(), power, static_cast<double>(n), snapshot.side_x * snapshot.side_y,
+  return EnergeticsOf(sums.forces, power, static_cast<double>(n), snapshot.side_x * snapshot.side_y,
                       snapshot.temperature);
 }
 

@@ -49,7 +49,12 @@ class NearBeads {
   /// Calls visit(rank, other, dx, dy, r2) once for each pair within the reach, and for some beyond it.
   template <class Visit>
   void ForPairs(Visit visit) const {
-    for (std::uint32_t rank = 0; rank < size(); ++rank) {
+    ForPairs(0, size(), visit);
+  }
+  /// The same for pairs whose first bead is of these ranks, the last not included.
+  template <class Visit>
+  void ForPairs(std::uint32_t first, std::uint32_t last, Visit visit) const {
+    for (std::uint32_t rank = first; rank < last; ++rank) {
       ForBeadsFrom(rank + 1, rank,
                    [&](std::uint32_t other, double dx, double dy, double r2) { visit(rank, other, dx, dy, r2); });
     }

@@ -6,12 +6,12 @@
 #include <limits>
 #include <numbers>
 
+#include "measure/blocks.h"
+
 namespace gyrebox::kernels {
 namespace {
 
 PairCounts CountPairs(const Snapshot& snapshot, NearBeads& near) {
-  // A histogram for each number of spinners in a pair, one after the other.
-  std::array<std::uint64_t, 3 * kCountedBins> counts{};
   const int bins = BinsWithin(std::min(snapshot.side_x, snapshot.side_y));
   near.Sort(snapshot.x, snapshot.y, snapshot.side_x, snapshot.side_y, bins * kDistanceBin);
   const PlaceRow places = near.places();
@@ -19,14 +19,22 @@ PairCounts CountPairs(const Snapshot& snapshot, NearBeads& near) {
   for (std::uint32_t rank = 0; rank < near.size(); ++rank) {
     histogram[rank] = snapshot.spinner[near.id(rank)] * std::uint32_t{kCountedBins};
   }
-  for (std::uint32_t rank = 0; rank < near.size(); ++rank) {
-    near.ForRunsAfter(rank, [&](std::uint32_t first, std::uint32_t last) {
-      CountDistances(places, rank, first, last, histogram.data(), counts.data() + histogram[rank]);
-    });
-  }
-  PairCounts out;
-  for (std::size_t kind = 0; kind < 3; ++kind) {
-    std::copy_n(counts.begin() + static_cast<std::ptrdiff_t>(kind * kCountedBins), kDistanceBins, out.of[kind]);
+  // A histogram for each number of spinners in a pair, one after the other.
+  using Counts = std::array<std::uint64_t, 3 * kCountedBins>;
+  const auto blocks = SumsOfBlocks(near.size(), [&](std::uint32_t begin, std::uint32_t end) {
+    Counts counts{};
+    for (std::uint32_t rank = begin; rank < end; ++rank) {
+      near.ForRunsAfter(rank, [&](std::uint32_t first, std::uint32_t last) {
+        CountDistances(places, rank, first, last, histogram.data(), counts.data() + histogram[rank]);
+      });
+    }
+    return counts;
+  });
+  PairCounts out{};
+  for (const Counts& counts : blocks) {
+    for (std::size_t kind = 0; kind < 3; ++kind) {
+      for (std::size_t bin = 0; bin < kDistanceBins; ++bin) out.of[kind][bin] += counts[kind * kCountedBins + bin];
+    }
   }
   return out;
 }

@@ -19,6 +19,12 @@ struct ForceSums {
     xy += push * nx * ny;
     yy += push * ny * ny;
   }
+  GYREBOX_HD void Add(const ForceSums& other) {
+    energy += other.energy;
+    xx += other.xx;
+    xy += other.xy;
+    yy += other.yy;
+  }
 };
 
 /// Friction of a neighbour in the row of the torque. Friction along the line of centres is left out: it turns nothing.

@@ -50,9 +50,7 @@ GYREBOX_HD double SinTurn(std::uint64_t phase) {
   // Fold into the quarter turn where the Taylor series converges fastest; the fold is exact.
   std::int64_t folded = static_cast<std::int64_t>(phase);
   constexpr std::int64_t kQuarter = std::int64_t{1} << 62;
-  if (folded > kQuarter) {
-    folded = static_cast<std::int64_t>((std::uint64_t{1} << 63) - static_cast<std::uint64_t>(folded));
-  } else if (folded < -kQuarter) {
+  if (folded > kQuarter || folded < -kQuarter) {
     folded = static_cast<std::int64_t>((std::uint64_t{1} << 63) - static_cast<std::uint64_t>(folded));
   }
   const double x = static_cast<double>(folded) * (6.283185307179586477 * 0x1p-64);

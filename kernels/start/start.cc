@@ -103,7 +103,12 @@ LatticeShape ShapeOfLattice(StartSpec::Places places, std::int64_t n_beads, doub
 }
 
 StartState LayOut(const RunSpec& spec) {
+  if (spec.start.places == Places::kSaved) {
+    const SavedBed& saved = *spec.start.saved;
+    return {saved.x, saved.y, saved.angle, saved.spinner, {}};
+  }
   StartState out;
+  out.angle.assign(static_cast<std::size_t>(spec.n_beads), 0);
   out.x.resize(static_cast<std::size_t>(spec.n_beads));
   out.y.resize(static_cast<std::size_t>(spec.n_beads));
   switch (spec.start.places) {
@@ -118,6 +123,8 @@ StartState LayOut(const RunSpec& spec) {
       GivenPlaces(spec, out);
       out.spinner = spec.start.given_spinner;
       return out;
+    case Places::kSaved:
+      break;
   }
   out.spinner = SpinnersOf(spec, out);
   return out;

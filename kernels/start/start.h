@@ -11,6 +11,7 @@ namespace gyrebox::kernels {
 
 struct StartState {
   std::vector<std::uint32_t> x, y;    ///< (beads) fixed-point places by bead number
+  std::vector<std::uint32_t> angle;   ///< (beads) turned so far, fraction of a turn
   std::vector<std::uint8_t> spinner;  ///< (beads) 1 for a spinner
   std::string failure;                ///< empty, or why the start asked for was not reached
 };

@@ -6,17 +6,13 @@
 #include <cstdint>
 #include <string>
 
+#include "store/names.h"
+
 namespace gyrebox::api {
 
-/// Number of a study named studies/{study}. NOT_FOUND for a name that no study can have.
-absl::StatusOr<int64_t> ParseStudyName(const std::string& name);
-
-/// Numbers of a run named studies/{study}/runs/{run}.
-struct RunName {
-  int64_t study = 0;
-  int64_t run = 0;
-};
-absl::StatusOr<RunName> ParseRunName(const std::string& name);
+using store::ParseRunName;
+using store::ParseStudyName;
+using store::RunName;
 
 /// A token that stands for a place in a list; `list` tells lists apart.
 std::string MakePageToken(const std::string& list, int64_t place);

@@ -4,11 +4,13 @@
 
 #include <algorithm>
 #include <limits>
+#include <optional>
 
 #include "analysis/table.h"
 #include "api/answer.h"
 #include "api/names.h"
 #include "schema/number_text.h"
+#include "store/saved_run.h"
 #include "study/defaults.h"
 #include "study/estimate.h"
 #include "study/expand.h"
@@ -39,6 +41,20 @@ static std::vector<store::NewRun> PlanRuns(const v1::StudySpec& spec) {
   return runs;
 }
 
+absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec& asked) {
+  Prepared prepared{.spec = asked, .violations = {}, .saved = nullptr};
+  std::optional<study::FoundRun> saved;
+  if (asked.start().has_saved()) {
+    saved = store::FindSavedRun(rooms_.store, asked.start().saved().run());
+    if (!saved->ok() && !store::IsAboutTheRun(saved->status())) return saved->status();
+    if (saved->ok()) prepared.saved = (*saved)->beads;
+  }
+  const study::FoundRun* const found = saved ? &*saved : nullptr;
+  study::FillDefaults(&prepared.spec, found);
+  prepared.violations = study::Validate(prepared.spec, &rooms_.device, found);
+  return prepared;
+}
+
 absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request) {
   if (!IsRequestId(request.request_id())) {
     return absl::InvalidArgumentError("request_id is not up to 64 letters, digits, - or _");
@@ -47,10 +63,10 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
   auto earlier = rooms_.store.FindRequest(request.request_id());
   if (!earlier.ok()) return earlier.status();
   if (earlier->has_value()) return **std::move(earlier);
-  v1::StudySpec spec = request.spec();
-  study::FillDefaults(&spec);
-  const auto violations = study::Validate(spec, &rooms_.device);
-  if (!violations.empty()) return InvalidStudy(violations);
+  const auto prepared = Prepare(request.spec());
+  if (!prepared.ok()) return prepared.status();
+  if (!prepared->violations.empty()) return InvalidStudy(prepared->violations);
+  const v1::StudySpec& spec = prepared->spec;
   const auto runs = PlanRuns(spec);
   auto study = rooms_.store.CreateStudy(spec, runs, request.request_id());
   if (!study.ok()) return study.status();
@@ -97,9 +113,9 @@ absl::StatusOr<v1::Study> StudyService::Cancel(const std::string& name) {
 
 absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyRequest& request) {
   v1::CheckStudyResponse response;
-  v1::StudySpec spec = request.spec();
-  study::FillDefaults(&spec);
-  const auto violations = study::Validate(spec, &rooms_.device);
+  auto prepared = Prepare(request.spec());
+  if (!prepared.ok()) return prepared.status();
+  const auto& violations = prepared->violations;
   if (!violations.empty()) {
     response.mutable_field_violations()->Assign(violations.begin(), violations.end());
     return response;
@@ -107,10 +123,10 @@ absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyR
   const double reached = rooms_.executor.rate().Reached();
   const double guess = kFirstGuess * std::max(1, rooms_.device.thread_count());
   const double rate = reached > 0 ? reached : guess;
-  *response.mutable_estimate() = study::EstimateStudy(spec, rate, rooms_.device);
+  *response.mutable_estimate() = study::EstimateStudy(prepared->spec, rate, rooms_.device, prepared->saved);
   response.mutable_estimate()->set_duration_basis((reached > 0 ? "measured on this box: " : "a first guess: ") +
                                                   schema::NumberText(rate, 2) + " bead-steps per second");
-  *response.mutable_spec() = std::move(spec);
+  *response.mutable_spec() = std::move(prepared->spec);
   return response;
 }
 

@@ -1,6 +1,9 @@
 /// StudyService of the schema.
 #pragma once
 
+#include <memory>
+#include <vector>
+
 #include "api/rooms.h"
 #include "gyrebox/v1/study_service.grpc.pb.h"
 
@@ -24,6 +27,14 @@ class StudyService : public v1::StudyService::CallbackService {
                                           v1::StudyTable* response) override;
 
  private:
+  /// A study with its defaults filled in, its faults, and the beads that it starts from where it names a run.
+  struct Prepared {
+    v1::StudySpec spec;
+    std::vector<v1::FieldViolation> violations;
+    std::shared_ptr<const kernels::SavedBed> saved;
+  };
+  absl::StatusOr<Prepared> Prepare(const v1::StudySpec& asked);
+
   absl::StatusOr<v1::Study> Create(const v1::CreateStudyRequest& request);
   absl::StatusOr<v1::Study> Get(const std::string& name);
   absl::StatusOr<v1::ListStudiesResponse> List(const v1::ListStudiesRequest& request);

@@ -10,13 +10,14 @@
 
 namespace gyrebox::executor {
 
-std::vector<PackedRun> Pack(const store::QueuedRuns& queued, const kernels::Device& device) {
+std::vector<PackedRun> Pack(const store::QueuedRuns& queued, const kernels::Device& device,
+                            const std::shared_ptr<const kernels::SavedBed>& saved) {
   std::vector<PackedRun> packed;
   int64_t bytes = 0;
   for (const v1::Run& run : queued.runs) {
     const std::vector<double> values(run.axis_values().begin(), run.axis_values().end());
     const int64_t number = std::stoll(run.name().substr(run.name().rfind('/') + 1));
-    PackedRun next{number, study::ToRunSpec(study::AtPoint(queued.spec, values), run.seeds())};
+    PackedRun next{number, study::ToRunSpec(study::AtPoint(queued.spec, values), run.seeds(), saved)};
     bytes += device.BytesOf(next.spec);
     if (bytes > device.memory_bytes() && !packed.empty()) break;
     packed.push_back(std::move(next));
@@ -41,6 +42,7 @@ std::vector<int64_t> Batch::numbers() const {
 }
 
 void Batch::LayOut(kernels::Device& device) {
+  if (done()) return;
   for (;;) {
     try {
       std::vector<kernels::RunSpec> specs;
@@ -118,6 +120,7 @@ void Batch::Take(size_t i, kernels::RunChunk chunk) {
     case kernels::Verdict::kRunning:
       return;
     case kernels::Verdict::kFinished:
+      KeepState(i);
       return End(i, v1::Run::STATE_FINISHED);
     case kernels::Verdict::kUnstable:
       return End(i, v1::Run::STATE_UNSTABLE);
@@ -126,6 +129,13 @@ void Batch::Take(size_t i, kernels::RunChunk chunk) {
     case kernels::Verdict::kDropped:
       return End(i, v1::Run::STATE_CANCELLED);
   }
+}
+
+void Batch::KeepState(size_t i) {
+  const std::vector<std::byte> bytes = kernels::ToBytes(ensemble_->Save(i));
+  updates_[i].end_state = {.bytes = std::string(reinterpret_cast<const char*>(bytes.data()), bytes.size()),
+                           .side_x = runs_[i].spec.side_x,
+                           .side_y = runs_[i].spec.side_y};
 }
 
 void Batch::End(size_t i, v1::Run::State state) {
@@ -160,6 +170,7 @@ std::vector<store::RunUpdate> Batch::TakeUpdates() {
     told_[i] = ended_[i];
     taken.push_back(updates_[i]);
     updates_[i].samples = {};
+    updates_[i].end_state.reset();
   }
   has_news_ = false;
   return taken;

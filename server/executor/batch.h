@@ -21,7 +21,9 @@ struct PackedRun {
 };
 
 /// The first of the waiting runs that fit on the device together; at least one.
-std::vector<PackedRun> Pack(const store::QueuedRuns& queued, const kernels::Device& device);
+/// @param saved the beads of a saved start, or null.
+std::vector<PackedRun> Pack(const store::QueuedRuns& queued, const kernels::Device& device,
+                            const std::shared_ptr<const kernels::SavedBed>& saved = nullptr);
 
 /// One ensemble and what is to be written down of it.
 class Batch {
@@ -31,6 +33,9 @@ class Batch {
   /// Lays the beds out. Where memory runs short, tries again with half the runs; the others are in left_out().
   /// On any other failure every run ends as FAILED.
   void LayOut(kernels::Device& device);
+
+  /// Ends every run as FAILED before it starts.
+  void FailToStart(const std::string& why) { Fail("START_NOT_REACHED", why); }
 
   /// Takes one chunk. On a failure every run not at its end ends as FAILED.
   void Advance(ChunkPacer& pacer, RateMeter& rate);
@@ -52,6 +57,7 @@ class Batch {
 
  private:
   void Take(size_t i, kernels::RunChunk chunk);
+  void KeepState(size_t i);
   void End(size_t i, v1::Run::State state);
   void Fail(const std::string& reason, const std::string& message);
 

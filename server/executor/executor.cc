@@ -6,6 +6,7 @@
 #include <exception>
 
 #include "executor/batch.h"
+#include "store/saved_run.h"
 
 namespace gyrebox::executor {
 
@@ -132,7 +133,20 @@ bool Executor::RunNext() {
     return true;
   }
   if (queued->runs.empty()) return false;
-  Batch batch(queued->study, Pack(*queued, device_));
+  std::shared_ptr<const kernels::SavedBed> saved;
+  absl::Status found = absl::OkStatus();
+  if (queued->spec.start().has_saved()) {
+    const study::FoundRun run = store::FindSavedRun(store_, queued->spec.start().saved().run());
+    found = run.status();
+    if (run.ok()) saved = run->beads;
+  }
+  if (!found.ok() && !store::IsAboutTheRun(found)) {
+    spdlog::error("the store refuses a read: {}", found.ToString());
+    Rest(kSecondsAfterFailure);
+    return true;
+  }
+  Batch batch(queued->study, Pack(*queued, device_, saved));
+  if (!found.ok()) batch.FailToStart(std::string(found.message()));
   spdlog::info("studies/{}: runs {} to {} start", batch.study(), batch.numbers().front(), batch.numbers().back());
   if (!Begin(batch)) return true;
   ChunkPacer pacer(options_.chunk_seconds);

@@ -9,23 +9,28 @@
 #include "store/rows.h"
 #include "store/sql/migrations.h"
 #include "store/sql/statements.h"
+#include "store/state_file.h"
 
 namespace gyrebox::store {
+
+static std::string DatabaseIn(const std::string& directory) { return directory + "/gyrebox.db"; }
 
 absl::StatusOr<std::unique_ptr<Store>> Store::Open(const std::string& directory) {
   auto lock = DirectoryLock::Take(directory);
   if (!lock.ok()) return lock.status();
-  const std::string path = directory + "/gyrebox.db";
-  auto writer = Connection::Open(path, Connection::Mode::kWrite);
+  auto writer = Connection::Open(DatabaseIn(directory), Connection::Mode::kWrite);
   if (!writer.ok()) return writer.status();
-  std::unique_ptr<Store> store(new Store(*std::move(lock), *std::move(writer), path));
+  std::unique_ptr<Store> store(new Store(*std::move(lock), *std::move(writer), directory));
   if (auto status = store->Migrate(); !status.ok()) return status;
   if (auto status = store->RequeueCutOffRuns(); !status.ok()) return status;
   return store;
 }
 
-Store::Store(std::unique_ptr<DirectoryLock> lock, std::unique_ptr<Connection> writer, std::string path)
-    : lock_(std::move(lock)), writer_(std::move(writer)), path_(std::move(path)) {}
+Store::Store(std::unique_ptr<DirectoryLock> lock, std::unique_ptr<Connection> writer, const std::string& directory)
+    : lock_(std::move(lock)),
+      writer_(std::move(writer)),
+      path_(DatabaseIn(directory)),
+      states_(directory + "/states") {}
 
 absl::Status Store::Migrate() {
   int64_t done = 0;
@@ -401,16 +406,63 @@ static absl::Status Update(Connection& connection, int64_t study, const RunUpdat
   return statement.Run();
 }
 
+static std::string StateFileOf(int64_t study, int64_t number) {
+  return std::to_string(study) + "-" + std::to_string(number) + ".bed";
+}
+
+static absl::Status NoteState(Connection& connection, int64_t study, const RunUpdate& update) {
+  if (!update.end_state) return absl::OkStatus();
+  const EndState& state = *update.end_state;
+  return connection.Prepare(sql::kInsertEndState)
+      .Bind(study, update.number, static_cast<int64_t>(state.bytes.size()),
+            static_cast<int64_t>(ChecksumOf(state.bytes)), state.side_x, state.side_y)
+      .Run();
+}
+
 absl::Status Store::RecordProgress(int64_t study, std::span<const RunUpdate> updates) {
+  // Files first: what the database knows of is there.
+  std::vector<WholeFile> states;
+  for (const RunUpdate& update : updates) {
+    if (update.end_state) states.push_back({StateFileOf(study, update.number), update.end_state->bytes});
+  }
+  if (!states.empty()) {
+    if (auto status = WriteWhole(states_, states); !status.ok()) return status;
+  }
   return Write([&](Connection& connection) {
     absl::Status status;
     for (const RunUpdate& update : updates) {
       status.Update(Append(connection, study, update.number, update.samples));
+      status.Update(NoteState(connection, study, update));
       status.Update(Update(connection, study, update));
     }
     status.Update(CountChange(connection, study));
     return status;
   });
+}
+
+absl::StatusOr<EndState> Store::GetEndState(int64_t study, int64_t number) {
+  EndState state;
+  int64_t length = -1, checksum = 0;
+  const auto status = Read([&](Connection& connection) {
+    Statement row = connection.Prepare(sql::kSelectEndState);
+    if (row.Bind(study, number).Next()) {
+      length = row.Int(0);
+      checksum = row.Int(1);
+      state.side_x = row.Real(2);
+      state.side_y = row.Real(3);
+    }
+    return row.status();
+  });
+  if (!status.ok()) return status;
+  if (length < 0) {
+    return absl::FailedPreconditionError("studies/" + std::to_string(study) + "/runs/" + std::to_string(number) +
+                                         " left no state; only a run that ran to its end does, with this version of "
+                                         "the server");
+  }
+  auto bytes = ReadWhole(states_ + "/" + StateFileOf(study, number), length, static_cast<uint32_t>(checksum));
+  if (!bytes.ok()) return bytes.status();
+  state.bytes = *std::move(bytes);
+  return state;
 }
 
 // ---- series

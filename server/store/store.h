@@ -1,4 +1,5 @@
-/// What must survive: studies, their runs and the runs' series, in one SQLite database in the data directory.
+/// What must survive: studies, their runs and the runs' series, in one SQLite database in the data directory; and the
+/// states that runs left, each in a file that the database knows the length and checksum of.
 #pragma once
 
 #include <absl/status/status.h>
@@ -39,6 +40,12 @@ struct SampleRows {
   std::span<const double> row(size_t i) const { return {numbers.data() + i * width, width}; }
 };
 
+/// What a run leaves at its end.
+struct EndState {
+  std::string bytes;              ///< see kernels::ToBytes()
+  double side_x = 0, side_y = 0;  ///< sigma
+};
+
 /// What happened to a run since it was recorded last.
 struct RunUpdate {
   int64_t number = 0;
@@ -48,6 +55,7 @@ struct RunUpdate {
   std::optional<v1::Fault> fault;
   std::vector<v1::Fault> faults_passed;  ///< all so far
   std::string alarm;                     ///< empty where none was raised so far
+  std::optional<EndState> end_state;     ///< where it has just ended and leaves one
   SampleRows samples;                    ///< new ones; `first` is not used, they go to the end of the series
 };
 
@@ -114,6 +122,9 @@ class Store {
                               std::span<const std::vector<v1::Observable>> observables);
   absl::Status RecordProgress(int64_t study, std::span<const RunUpdate> updates);
 
+  /// What a run left. FAILED_PRECONDITION where it left nothing, DATA_LOSS where that is damaged.
+  absl::StatusOr<EndState> GetEndState(int64_t study, int64_t number);
+
   // ---- series
 
   /// Observables of a run; empty before it has started.
@@ -126,7 +137,7 @@ class Store {
  private:
   using Work = std::function<absl::Status(Connection&)>;
 
-  Store(std::unique_ptr<DirectoryLock> lock, std::unique_ptr<Connection> writer, std::string path);
+  Store(std::unique_ptr<DirectoryLock> lock, std::unique_ptr<Connection> writer, const std::string& directory);
   absl::Status Migrate();
   absl::Status RequeueCutOffRuns();
   /// Runs work in one transaction on the only connection that writes.
@@ -138,6 +149,7 @@ class Store {
   std::mutex write_mutex_;
   std::unique_ptr<Connection> writer_;  ///< guarded by write_mutex_
   const std::string path_;
+  const std::string states_;  ///< directory of the states that runs left
   std::mutex readers_mutex_;
   std::vector<std::unique_ptr<Connection>> readers_;  ///< idle ones; guarded by readers_mutex_
 };

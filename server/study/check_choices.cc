@@ -70,8 +70,19 @@ static void CheckSchedule(const v1::StudySpec& spec, Violations* violations) {
   }
 }
 
+static void CheckStart(const v1::Start& start, Violations* violations) {
+  if (start.has_kept() && !start.has_saved()) {
+    violations->Add("start.kept", "only a saved start has spinners to keep; leave it out, or give [start.saved]");
+  }
+  if (!start.has_saved() || start.has_kept() || start.labels_case() == v1::Start::LABELS_NOT_SET) return;
+  const auto& choice = *start.GetDescriptor()->FindOneofByName("labels");
+  violations->Add("start." + start.GetReflection()->GetOneofFieldDescriptor(start, &choice)->name(),
+                  "a saved start keeps the spinners that it has; leave it out, or give [start.kept]");
+}
+
 void CheckChoices(const v1::StudySpec& spec, Violations* violations) {
   CheckDensity(spec, violations);
+  CheckStart(spec.start(), violations);
   if (spec.drive().has_sum()) CheckTerms(spec.drive().sum(), "drive.sum", violations);
   CheckSchedule(spec, violations);
 }

@@ -23,8 +23,9 @@ static std::string Short(double value) { return NumberText(value, 4); }
 
 class PointChecker {
  public:
-  PointChecker(const v1::StudySpec& spec, const kernels::Device* device, Violations* violations)
-      : spec_(spec), device_(device), violations_(violations) {
+  PointChecker(const v1::StudySpec& spec, const kernels::Device* device,
+               const std::shared_ptr<const kernels::SavedBed>& saved, Violations* violations)
+      : spec_(spec), device_(device), saved_(saved), violations_(violations) {
     const bool schedule_sound = AllSound("schedule") && Sound("dynamics.time_step");
     steps_sound_ = schedule_sound && (spec.schedule().stages_size() > 0 || Sound("schedule.duration"));
     changes_sound_ = AllSound("drive") && AxesSound("schedule");
@@ -151,7 +152,7 @@ class PointChecker {
   }
 
   void CheckKernels(const v1::StudySpec& at) {
-    const kernels::RunSpec run = ToRunSpec(at, at.seeds());
+    const kernels::RunSpec run = ToRunSpec(at, at.seeds(), saved_);
     const auto faults = kernels::Validate(run);
     for (const auto& fault : faults) Add(StudyPathOf(fault.field), fault.reason);
     if (!faults.empty() || device_ == nullptr) return;
@@ -164,14 +165,16 @@ class PointChecker {
 
   const v1::StudySpec& spec_;
   const kernels::Device* const device_;
+  const std::shared_ptr<const kernels::SavedBed> saved_;
   Violations* violations_;
   bool steps_sound_, changes_sound_, period_sound_, interval_sound_, spinners_sound_, all_sound_;
 };
 
-void CheckPoints(const v1::StudySpec& spec, const kernels::Device* device, Violations* violations) {
+void CheckPoints(const v1::StudySpec& spec, const kernels::Device* device,
+                 const std::shared_ptr<const kernels::SavedBed>& saved, Violations* violations) {
   v1::StudySpec checked = spec;
   if (!violations->Sound("axes")) checked.clear_axes();
-  PointChecker checker(checked, device, violations);
+  PointChecker checker(checked, device, saved, violations);
   for (const auto& point : Points(checked)) checker.Check(point);
 }
 

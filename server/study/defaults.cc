@@ -53,8 +53,11 @@ static void AllowAnyPair(v1::StudySpec* spec) {
   if (random && !start.random().has_closest_pair()) start.mutable_random()->set_closest_pair(0);
 }
 
-void FillDefaults(v1::StudySpec* spec) {
+void FillDefaults(v1::StudySpec* spec, const FoundRun* saved) {
   if (spec->forces().has_soft()) AllowAnyPair(spec);
+  if (saved != nullptr && saved->ok()) TakeBed(**saved, spec);
+  v1::Start& start = *spec->mutable_start();
+  if (start.has_saved() && start.labels_case() == v1::Start::LABELS_NOT_SET) start.mutable_kept();
   Fill(spec);
 }
 

@@ -2,10 +2,12 @@
 #pragma once
 
 #include "gyrebox/v1/study.pb.h"
+#include "study/saved_start.h"
 
 namespace gyrebox::study {
 
 /// Sets every field and choice that the study leaves out and the schema has a default for. What is given stays.
-void FillDefaults(v1::StudySpec* spec);
+/// @param saved the run that the study starts from, or null where it names none: the bed is that of the run.
+void FillDefaults(v1::StudySpec* spec, const FoundRun* saved = nullptr);
 
 }  // namespace gyrebox::study

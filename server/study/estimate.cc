@@ -9,13 +9,16 @@ namespace gyrebox::study {
 
 /// Bytes that a sample takes on disk, compressed, the rare wide ones spread over all; measured on a small study.
 constexpr int64_t kBytesPerSample = 700;
+/// Bytes of a bead in the state that a run leaves, see kernels::BedState.
+constexpr int64_t kBytesPerBead = 57;
 
-v1::Estimate EstimateStudy(const v1::StudySpec& spec, double bead_steps_per_second, const kernels::Device& device) {
+v1::Estimate EstimateStudy(const v1::StudySpec& spec, double bead_steps_per_second, const kernels::Device& device,
+                           const std::shared_ptr<const kernels::SavedBed>& saved) {
   v1::Estimate estimate;
   const int64_t trials = spec.trials().count();
   for (const auto& point : Points(spec)) {
     const v1::StudySpec at = AtPoint(spec, point);
-    const kernels::RunSpec run = ToRunSpec(at, at.seeds());
+    const kernels::RunSpec run = ToRunSpec(at, at.seeds(), saved);
     const int64_t samples = run.n_steps / run.measure.interval_steps + 2;
     estimate.set_run_count(estimate.run_count() + trials);
     estimate.set_bead_count(std::max(estimate.bead_count(), run.n_beads));
@@ -23,7 +26,7 @@ v1::Estimate EstimateStudy(const v1::StudySpec& spec, double bead_steps_per_seco
     estimate.set_bead_steps(estimate.bead_steps() + static_cast<double>(trials) * static_cast<double>(run.n_beads) *
                                                         static_cast<double>(run.n_steps));
     estimate.set_memory_bytes(estimate.memory_bytes() + trials * device.BytesOf(run));
-    estimate.set_disk_bytes(estimate.disk_bytes() + trials * samples * kBytesPerSample);
+    estimate.set_disk_bytes(estimate.disk_bytes() + trials * (samples * kBytesPerSample + run.n_beads * kBytesPerBead));
   }
   estimate.set_duration_seconds(estimate.bead_steps() / bead_steps_per_second);
   return estimate;

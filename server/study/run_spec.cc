@@ -65,7 +65,10 @@ static kernels::StartSpec ToStartSpec(const v1::Start& start) {
   using Places = kernels::StartSpec::Places;
   using Labels = kernels::StartSpec::Labels;
   kernels::StartSpec spec;
-  spec.places = start.has_triangular() ? Places::kTriangular : (start.has_square() ? Places::kSquare : Places::kRandom);
+  spec.places = start.has_saved()        ? Places::kSaved
+                : start.has_triangular() ? Places::kTriangular
+                : start.has_square()     ? Places::kSquare
+                                         : Places::kRandom;
   spec.labels = start.has_drop() ? Labels::kDrop : (start.has_stripe() ? Labels::kStripe : Labels::kScattered);
   if (start.has_random()) spec.closest_pair = start.random().closest_pair();
   return spec;
@@ -80,13 +83,21 @@ static kernels::RetrySpec ToRetrySpec(const v1::StudySpec& at) {
   return {.most_halvings = at.retry().most_halvings(), .keep_steps = std::max<int64_t>(1, std::llround(keep_steps))};
 }
 
-kernels::RunSpec ToRunSpec(const v1::StudySpec& at, const v1::Seeds& seeds) {
+static kernels::Sides SidesOf(const kernels::StartSpec& start, const v1::Bed& bed) {
+  if (start.places != kernels::StartSpec::Places::kSaved) {
+    return kernels::FitSides(start.places, bed.bead_count(), CoveredShare(bed), bed.aspect_ratio());
+  }
+  return start.saved == nullptr ? kernels::Sides() : kernels::Sides{start.saved->side_x, start.saved->side_y};
+}
+
+kernels::RunSpec ToRunSpec(const v1::StudySpec& at, const v1::Seeds& seeds,
+                           const std::shared_ptr<const kernels::SavedBed>& saved) {
   kernels::RunSpec run;
   run.n_beads = at.bed().bead_count();
   run.n_spinners = std::llround(at.bed().spinner_fraction() * static_cast<double>(run.n_beads));
   run.start = ToStartSpec(at.start());
-  const kernels::Sides sides =
-      kernels::FitSides(run.start.places, run.n_beads, CoveredShare(at.bed()), at.bed().aspect_ratio());
+  run.start.saved = saved;
+  const kernels::Sides sides = SidesOf(run.start, at.bed());
   run.side_x = sides.x;
   run.side_y = sides.y;
   run.force = ToForceSpec(at.forces());
@@ -115,6 +126,7 @@ std::string StudyPathOf(const std::string& run_spec_member) {
       {"n_spinners", "bed.spinner_fraction"},
       {"side", "bed.bead_count"},
       {"start.closest_pair", "start.random.closest_pair"},
+      {"start.saved", "start.saved.run"},
       {"start", "start"},
       {"force", "forces"},
       {"friction.tangential", "friction.tangential"},

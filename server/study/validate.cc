@@ -8,13 +8,21 @@
 
 namespace gyrebox::study {
 
-std::vector<v1::FieldViolation> Validate(const v1::StudySpec& spec, const kernels::Device* device) {
+std::vector<v1::FieldViolation> Validate(const v1::StudySpec& spec, const kernels::Device* device,
+                                         const FoundRun* saved) {
   Violations violations;
   CheckFields(spec, &violations);
   CheckChoices(spec, &violations);
   CheckAxes(spec, &violations);
-  CheckPoints(spec, device, &violations);
-  return std::move(violations).Take();
+  const bool has_saved = spec.start().has_saved() && saved != nullptr;
+  if (has_saved) CheckSavedStart(spec, *saved, &violations);
+  CheckPoints(spec, device, has_saved && saved->ok() ? (*saved)->beads : nullptr, &violations);
+  auto found = std::move(violations).Take();
+  // Where there is no run to take the bed from, that is the fault, and not that the bed is missing.
+  if (has_saved && !saved->ok() && !spec.bed().has_bead_count()) {
+    std::erase_if(found, [](const v1::FieldViolation& fault) { return fault.field() == "bed.bead_count"; });
+  }
+  return found;
 }
 
 }  // namespace gyrebox::study

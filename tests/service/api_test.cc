@@ -1,7 +1,12 @@
 // The services as a client sees them.
 #include <gmock/gmock.h>
 #include <google/protobuf/descriptor.h>
+#include <google/protobuf/descriptor.pb.h>
+#include <google/protobuf/message.h>
+#include <grpcpp/generic/generic_stub.h>
 #include <gtest/gtest.h>
+
+#include <future>
 
 #include "example_studies.h"
 #include "grpc/health/v1/health.grpc.pb.h"
@@ -311,6 +316,63 @@ TEST_F(ApiTest, ReportsHealthAndNamesItsServices) {
     EXPECT_TRUE(Call(*stub, &grpc::health::v1::Health::Stub::Check, request, &response).ok()) << service;
     EXPECT_EQ(response.status(), grpc::health::v1::HealthCheckResponse::SERVING) << service;
   }
+}
+
+/// Asks the server's reflection for one thing, over the wire, with the messages that the reflection itself brings.
+std::unique_ptr<google::protobuf::Message> Reflect(const TestServer& server, const std::string& field,
+                                                   const std::string& value) {
+  const auto* pool = google::protobuf::DescriptorPool::generated_pool();
+  const auto make = [&](const std::string& name) {
+    const auto* type = pool->FindMessageTypeByName("grpc.reflection.v1alpha." + name);
+    return std::unique_ptr<google::protobuf::Message>(
+        google::protobuf::MessageFactory::generated_factory()->GetPrototype(type)->New());
+  };
+  const auto request = make("ServerReflectionRequest");
+  request->GetReflection()->SetString(request.get(), request->GetDescriptor()->FindFieldByName(field), value);
+  grpc::ByteBuffer sent, got;
+  bool own = false;
+  EXPECT_TRUE((grpc::GenericSerialize<grpc::ProtoBufferWriter, google::protobuf::Message>(*request, &sent, &own).ok()));
+  grpc::ClientContext context;
+  context.set_deadline(std::chrono::system_clock::now() + std::chrono::seconds(60));
+  std::promise<grpc::Status> status;
+  // A stream of one message each way looks like a single call.
+  grpc::GenericStub(server.Connect())
+      .UnaryCall(&context, "/grpc.reflection.v1alpha.ServerReflection/ServerReflectionInfo", {}, &sent, &got,
+                 [&](grpc::Status given) { status.set_value(std::move(given)); });
+  const grpc::Status given = status.get_future().get();
+  EXPECT_TRUE(given.ok()) << given.error_message();
+  auto response = make("ServerReflectionResponse");
+  EXPECT_TRUE(
+      (grpc::GenericDeserialize<grpc::ProtoBufferReader, google::protobuf::Message>(&got, response.get()).ok()));
+  return response;
+}
+
+TEST_F(ApiTest, TellsItsServicesByReflection) {
+  const std::string services = Reflect(server_, "list_services", "*")->DebugString();
+  for (const char* name : {"StudyService", "RunService", "BoxService"}) {
+    EXPECT_THAT(services, HasSubstr(std::string("name: \"gyrebox.v1.") + name + "\""));
+  }
+}
+
+TEST_F(ApiTest, GivesTheFileOfASymbolByReflection) {
+  const auto response = Reflect(server_, "file_containing_symbol", "gyrebox.v1.StudyService.CreateStudy");
+  const auto* holder = response->GetDescriptor()->FindFieldByName("file_descriptor_response");
+  ASSERT_TRUE(response->GetReflection()->HasField(*response, holder)) << response->DebugString();
+  const auto& files = response->GetReflection()->GetMessage(*response, holder);
+  const auto* bytes = files.GetDescriptor()->FindFieldByName("file_descriptor_proto");
+  bool found = false;
+  for (int i = 0; i < files.GetReflection()->FieldSize(files, bytes); ++i) {
+    google::protobuf::FileDescriptorProto file;
+    ASSERT_TRUE(file.ParseFromString(files.GetReflection()->GetRepeatedString(files, bytes, i)));
+    if (file.name() != "gyrebox/v1/study_service.proto") continue;
+    found = true;
+    EXPECT_EQ(file.service(0).name(), "StudyService");
+    EXPECT_EQ(file.service(0).method(0).name(), "CreateStudy");
+  }
+  EXPECT_TRUE(found);
+  const auto unknown = Reflect(server_, "file_containing_symbol", "gyrebox.v1.NoSuchThing");
+  EXPECT_TRUE(
+      unknown->GetReflection()->HasField(*unknown, unknown->GetDescriptor()->FindFieldByName("error_response")));
 }
 
 std::unique_ptr<store::Store> NewStore(const test::TemporaryDirectory& directory) {

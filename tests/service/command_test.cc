@@ -95,6 +95,18 @@ TEST_F(CommandTest, ShowTellsWhyRunsStoppedEarly) {
   EXPECT_EQ(Json<v1::Study>({"show", "1", "--json"}).run_counts().unstable_count(), 3);
 }
 
+// More runs than one page of the list holds; those of amplitude 100 are the last 600.
+TEST_F(CommandTest, ShowLooksAtEveryRunOfALargeStudy) {
+  std::string text = kStudy;
+  text.replace(text.find("count = 3"), 9, "count = 600");
+  const Outcome submitted = Gyrebox({"submit", directory_.Write("large.toml", text), "--watch"});
+  ASSERT_THAT(submitted.error, HasSubstr("600 finished, 600 unstable"));
+  const Outcome outcome = Gyrebox({"show", "1"});
+  EXPECT_EQ(outcome.code, 0) << outcome.error;
+  EXPECT_THAT(outcome.out, testing::ContainsRegex("\n *601 +100 +1 +unstable"));
+  EXPECT_THAT(outcome.out, testing::ContainsRegex("\n *1200 +100 +600 +unstable"));
+}
+
 TEST_F(CommandTest, TableMarksUnstablePoints) {
   SubmitAndWatch();
   const Outcome outcome = Gyrebox({"table", "1"});

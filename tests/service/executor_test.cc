@@ -4,6 +4,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <filesystem>
 #include <limits>
 
 #include "example_studies.h"
@@ -241,6 +242,45 @@ TEST_F(ExecutorTest, RunsWhatWasCutOffAgainFromItsBeginning) {
   ASSERT_EQ(sizes.size(), 17u);
   EXPECT_EQ(sizes[0], 4 + 100);
   EXPECT_EQ(sizes[16], 4 + 100 + 1);
+}
+
+// As on a full disk: the database refuses what is to be written, and later takes it.
+TEST_F(ExecutorTest, TriesARefusedWriteAgainUntilItIsTakenAndLosesNothing) {
+  Create({4, 8}, 1);
+  sqlite3* outside = nullptr;
+  ASSERT_EQ(sqlite3_open((directory_.path() + "/gyrebox.db").c_str(), &outside), SQLITE_OK);
+  sqlite3_busy_timeout(outside, 10'000);
+  const char* refuse =
+      "CREATE TRIGGER full BEFORE INSERT ON segment BEGIN SELECT RAISE(ABORT, 'database or disk is full'); END";
+  ASSERT_EQ(sqlite3_exec(outside, refuse, nullptr, nullptr, nullptr), SQLITE_OK);
+  Start();
+  ASSERT_TRUE(WaitFor([&] { return plan_->finished == 2; }));
+  std::this_thread::sleep_for(std::chrono::milliseconds(100));  // a few refusals
+  EXPECT_EQ(Counts().finished_count(), 0);
+  EXPECT_EQ(store_->GetRun(1, 1)->sample_count(), 0);
+  ASSERT_EQ(sqlite3_exec(outside, "DROP TRIGGER full", nullptr, nullptr, nullptr), SQLITE_OK);
+  sqlite3_close(outside);
+  ASSERT_TRUE(WaitForEnd());
+  EXPECT_EQ(Counts().finished_count(), 2);
+  for (const int64_t number : {1, 2}) {
+    const auto rows = store_->ReadSamples(1, number, 0, 1'000'000);
+    ASSERT_EQ(rows->size(), 17u);
+    for (size_t i = 0; i < rows->size(); ++i) EXPECT_EQ(rows->row(i)[0], 250 * static_cast<double>(i));
+    EXPECT_TRUE(store_->GetEndState(1, number).ok());
+  }
+}
+
+TEST_F(ExecutorTest, TriesAStateThatCannotBeWrittenAgain) {
+  Create({4}, 1);
+  const std::string in_the_way = directory_.Write("states", "no directory");
+  Start();
+  ASSERT_TRUE(WaitFor([&] { return plan_->finished == 1; }));
+  std::this_thread::sleep_for(std::chrono::milliseconds(100));  // a few refusals
+  EXPECT_EQ(Counts().finished_count(), 0);
+  std::filesystem::remove(in_the_way);
+  ASSERT_TRUE(WaitForEnd());
+  EXPECT_EQ(store_->GetRun(1, 1)->sample_count(), 17);
+  EXPECT_TRUE(store_->GetEndState(1, 1).ok());
 }
 
 TEST(ChunkPacerTest, FindsTheStepsForTheTimeWanted) {

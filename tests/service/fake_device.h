@@ -26,11 +26,13 @@ struct FakePlan {
   std::atomic<bool> lost = false;              ///< Advance throws DeviceLost
   std::atomic<int64_t> step_nanoseconds = 0;   ///< time that a step takes, of all beds together
   std::atomic<bool> held = false;              ///< Advance waits while this is set
+  std::atomic<int> finished = 0;               ///< counts runs that were taken to their end
   int64_t memory_bytes = int64_t{1} << 40;
   std::string name = "cpu";
 
   std::mutex mutex;
-  std::vector<size_t> ensemble_sizes;  ///< of each ensemble laid out; guarded by mutex
+  std::vector<size_t> ensemble_sizes;      ///< of each ensemble laid out; guarded by mutex
+  std::vector<kernels::RunSpec> laid_out;  ///< all runs so far; guarded by mutex
 };
 
 /// What a fake run measures at a step.
@@ -69,7 +71,19 @@ class FakeEnsemble : public kernels::Ensemble {
   void Drop(size_t run) override { runs_[run].verdict = kernels::Verdict::kDropped; }
   int64_t Adjust(size_t, const kernels::Adjustment& adjustment) override { return adjustment.step; }
   const std::vector<kernels::Adjustment>& adjustments(size_t) const override { return adjustments_; }
-  kernels::BedState Save(size_t) const override { return {}; }
+  /// Beads on a line that tells one run from another, the first ones spinners.
+  kernels::BedState Save(size_t run) const override {
+    const kernels::RunSpec& spec = specs_[run];
+    kernels::BedState state;
+    state.step = spec.n_steps;
+    for (uint32_t id = 0; id < spec.n_beads; ++id) {
+      state.x.push_back(40'000'001 * id);
+      state.y.push_back(static_cast<uint32_t>(spec.seeds.places + 1000 * spec.drive.wave.amplitude));
+      state.angle.push_back(7 * id);
+      state.kind.push_back(id < spec.n_spinners ? 1 : 0);
+    }
+    return state;
+  }
   void Load(size_t, const kernels::BedState&) override {}
   std::vector<kernels::Bead> Beads(size_t) const override { return {}; }
   RebuildStats rebuilds() const override { return {}; }
@@ -117,6 +131,7 @@ class FakeEnsemble : public kernels::Ensemble {
     }
     if (state.verdict == kernels::Verdict::kRunning && state.step == spec.n_steps) {
       state.verdict = kernels::Verdict::kFinished;
+      ++plan_->finished;
     }
     chunk.step = std::max<int64_t>(state.step, 0);
     chunk.time = static_cast<double>(chunk.step) * spec.time_step;
@@ -144,6 +159,7 @@ class FakeDevice : public kernels::Device {
     if (specs.size() > plan_->most_beds) throw std::bad_alloc();
     std::lock_guard lock(plan_->mutex);
     plan_->ensemble_sizes.push_back(specs.size());
+    plan_->laid_out.insert(plan_->laid_out.end(), specs.begin(), specs.end());
     return std::make_unique<FakeEnsemble>(specs, plan_);
   }
 

@@ -4,6 +4,8 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <filesystem>
+
 #include "example_studies.h"
 #include "temporary_directory.h"
 
@@ -142,6 +144,46 @@ TEST(StoreTest, FollowsARunFromQueueToEnd) {
   EXPECT_THAT(rows->row(1), ElementsAre(3, 3, 30, 60));
   EXPECT_EQ(store->ReadSamples(1, 1, 5, 10)->size(), 0u);
   EXPECT_EQ(store->ReadSamplesSince(1, 1, 3)->first, 3);
+}
+
+TEST(StoreTest, KeepsTheStateThatARunLeavesOverARestart) {
+  const TemporaryDirectory directory;
+  const std::string bytes = std::string("any\0bytes", 9) + std::string(100'000, 'x');
+  {
+    const auto store = Open(directory);
+    Create(*store, AmplitudeStudy({4}, 2));
+    ASSERT_TRUE(store->StartRuns(1, std::vector<int64_t>{1, 2}, "cpu").ok());
+    EXPECT_TRUE(absl::IsFailedPrecondition(store->GetEndState(1, 1).status()));
+    RunUpdate update = Progress(1, 0, 2, v1::Run::STATE_FINISHED);
+    update.end_state = {.bytes = bytes, .side_x = 12.5, .side_y = 0.1};
+    ASSERT_TRUE(store->RecordProgress(1, std::vector{update}).ok());
+  }
+  const auto store = Open(directory);
+  const auto state = store->GetEndState(1, 1);
+  ASSERT_TRUE(state.ok()) << state.status();
+  EXPECT_EQ(state->bytes, bytes);
+  EXPECT_EQ(state->side_x, 12.5);
+  EXPECT_EQ(state->side_y, 0.1);
+  EXPECT_TRUE(absl::IsFailedPrecondition(store->GetEndState(1, 2).status()));
+  EXPECT_FALSE(std::filesystem::exists(directory.path() + "/states/1-1.bed.new"));
+}
+
+// What cannot be written is told, and nothing of it is recorded: the same call does it all later.
+TEST(StoreTest, RecordsNothingOfARunWhoseStateCannotBeWritten) {
+  const TemporaryDirectory directory;
+  const auto store = Open(directory);
+  Create(*store, AmplitudeStudy({4}, 1));
+  ASSERT_TRUE(store->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
+  RunUpdate update = Progress(1, 0, 3, v1::Run::STATE_FINISHED);
+  update.end_state = {.bytes = "bytes", .side_x = 1, .side_y = 1};
+  const std::string in_the_way = directory.Write("states", "no directory");
+  EXPECT_THAT(std::string(store->RecordProgress(1, std::vector{update}).message()), testing::HasSubstr("/states"));
+  EXPECT_EQ(store->GetRun(1, 1)->state(), v1::Run::STATE_STARTING);
+  EXPECT_EQ(store->GetRun(1, 1)->sample_count(), 0);
+  std::filesystem::remove(in_the_way);
+  ASSERT_TRUE(store->RecordProgress(1, std::vector{update}).ok());
+  EXPECT_EQ(store->GetRun(1, 1)->sample_count(), 3);
+  EXPECT_EQ(store->GetEndState(1, 1)->bytes, "bytes");
 }
 
 TEST(StoreTest, EndsAStudyWithItsLastRun) {

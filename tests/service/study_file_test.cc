@@ -56,6 +56,12 @@ TEST(StudyFileTest, ReadsEveryKindOfField) {
   EXPECT_TRUE(file.spec.trials().vary_noise());
 }
 
+TEST(StudyFileTest, ReadsTheRunToStartFrom) {
+  const StudyFile file = ParseStudyFile("[start.saved]\nrun = \"studies/3/runs/2\"\n");
+  EXPECT_THAT(file.faults, IsEmpty());
+  EXPECT_EQ(file.spec.start().saved().run(), "studies/3/runs/2");
+}
+
 TEST(StudyFileTest, RemembersLines) {
   const StudyFile file = ParseStudyFile(kSound);
   EXPECT_EQ(file.LineOf("bed.packing_fraction"), 5);

@@ -1,11 +1,14 @@
 #include "measure/observables.h"
 
 #include <gtest/gtest.h>
+#include <tbb/parallel_for.h>
+#include <tbb/task_arena.h>
 
 #include <set>
 #include <thread>
 
 #include "beds.h"
+#include "measure/blocks.h"
 #include "measure/morphology.h"
 #include "runs.h"
 #include "snapshots.h"
@@ -106,6 +109,25 @@ TEST(Observables, HaveTheSameBitsOnEveryThread) {
     }
   }
   for (const auto& values : found) ExpectSameBits(values, truth);
+}
+
+// A bed large enough that all threads measure it together; many such at once on the same threads, too.
+TEST(Observables, HaveTheSameBitsByHoweverManyThreads) {
+  RunSpec spec = DenseSpec(3 * kBlockBeads + kSharedBeads + 77);
+  spec.start.closest_pair = 0;  // made at once
+  const Observables observables(spec);
+  const Snapshot bed = StartOf(spec);
+  std::vector<double> truth;
+  tbb::task_arena(1).execute([&] { truth = observables.Measure(bed, true); });
+  for (const int threads : {2, 3, 8}) {
+    std::vector<std::vector<double>> found(6);
+    tbb::task_arena arena(threads);
+    arena.execute([&] {
+      tbb::parallel_for(std::size_t{0}, found.size(),
+                        [&](std::size_t i) { found[i] = observables.Measure(bed, true); });
+    });
+    for (const auto& values : found) ExpectSameBits(values, truth);
+  }
 }
 
 double WordOf(StartSpec::Labels labels, double share, bool swapped) {

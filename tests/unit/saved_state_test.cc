@@ -1,4 +1,5 @@
 // Stop, save, load, go on: the same bits.
+#include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include <random>
@@ -81,6 +82,76 @@ TEST(SavedState, CutOffOrChangedBytesAreRefused) {
   // A state of another bed.
   const auto smaller = device->NewEnsemble(std::vector{DenseSpec(64)});
   EXPECT_THROW(smaller->Load(0, kernels::FromBytes(bytes)), std::invalid_argument);
+}
+
+// What a run leaves behind is where another one starts, to the last bit of every place and angle.
+TEST(SavedStart, HasTheBeadsOfTheOtherBed) {
+  const auto device = TestDevice(1);
+  const RunSpec first = Rich(DynamicsSpec::Equation::kLagged, DriveSpec::Quantity::kRate);
+  const auto before = device->NewEnsemble(std::vector{first});
+  ASSERT_EQ(before->Advance(first.n_steps)[0].verdict, kernels::Verdict::kFinished);
+  const auto saved =
+      std::make_shared<const kernels::SavedBed>(kernels::BeadsOf(before->Save(0), first.side_x, first.side_y));
+  RunSpec next = first;
+  next.adjustments.clear();
+  next.drive = {};
+  next.drive.wave.amplitude = 3;
+  next.seeds.places = 77;
+  next.start = {};
+  next.start.places = kernels::StartSpec::Places::kSaved;
+  next.start.saved = saved;
+  ASSERT_TRUE(kernels::Validate(next).empty());
+  const auto after = device->NewEnsemble(std::vector{next});
+  const auto ended = before->Beads(0), started = after->Beads(0);
+  const auto state = after->Save(0);
+  EXPECT_EQ(state.x, saved->x);
+  EXPECT_EQ(state.y, saved->y);
+  EXPECT_EQ(state.angle, saved->angle);
+  int turned = 0;
+  for (std::size_t i = 0; i < ended.size(); ++i) {
+    ASSERT_TRUE(SameBits(ended[i].x, started[i].x) && SameBits(ended[i].y, started[i].y)) << i;
+    ASSERT_TRUE(SameBits(ended[i].angle, started[i].angle)) << i;
+    ASSERT_EQ(ended[i].spinner, started[i].spinner) << i;
+    turned += started[i].angle > 0;
+  }
+  EXPECT_GT(turned, 100);
+  // It is a run of its own: paths begin where it starts.
+  const auto chunk = after->Advance(0)[0];
+  const auto sample = after->Advance(1)[0].samples.at(0);
+  EXPECT_TRUE(chunk.samples.empty());
+  for (std::size_t c = 0, at = 0; c < after->columns(0).size();
+       at += static_cast<std::size_t>(after->columns(0)[c++].width)) {
+    if (after->columns(0)[c].name == "msd_spinner") {
+      EXPECT_EQ(sample.values[at], 0);
+    }
+  }
+  EXPECT_EQ(sample.step, 0);
+}
+
+TEST(SavedStart, IsRefusedWhereTheBedIsAnother) {
+  RunSpec spec = DenseSpec(100);
+  const auto reason = [&] {
+    const auto faults = kernels::Validate(spec);
+    return faults.size() == 1 && faults[0].field == "start.saved" ? faults[0].reason : std::string("not one fault");
+  };
+  spec.start.places = kernels::StartSpec::Places::kSaved;
+  EXPECT_EQ(reason(), "there is no saved bed to start from");
+  const auto laid_out = kernels::LayOut(DenseSpec(100));
+  kernels::SavedBed saved{spec.side_x, spec.side_y, laid_out.x, laid_out.y, laid_out.angle, laid_out.spinner};
+  const auto with = [&](const kernels::SavedBed& bed) {
+    spec.start.saved = std::make_shared<const kernels::SavedBed>(bed);
+    return reason();
+  };
+  EXPECT_EQ(with(saved), "not one fault");
+  kernels::SavedBed other = saved;
+  other.x.pop_back(), other.y.pop_back(), other.angle.pop_back(), other.spinner.pop_back();
+  EXPECT_EQ(with(other), "the saved bed has 99 beads, not 100");
+  other = saved;
+  other.spinner.assign(100, 0);
+  EXPECT_THAT(with(other), testing::StartsWith("the saved bed has 0 spinners, not "));
+  other = saved;
+  other.side_x *= 1.001;
+  EXPECT_THAT(with(other), testing::HasSubstr("take these"));
 }
 
 }  // namespace

@@ -6,6 +6,8 @@
 #include <span>
 #include <vector>
 
+#include "gyrebox/run_spec.h"
+
 namespace gyrebox::kernels {
 
 struct BedState {
@@ -22,6 +24,9 @@ struct BedState {
   std::vector<std::uint64_t> phases;  ///< drive: 4 for the common wave, then 4 for each spinner where they differ
   std::vector<std::uint32_t> turns;   ///< drive: periods passed by each spinner, where they differ
 };
+
+/// The beads of a state, for another bed to start from. @param side_x,side_y of the state's bed, sigma.
+SavedBed BeadsOf(const BedState& state, double side_x, double side_y);
 
 /// A state as bytes: little-endian, versioned, the same on every device.
 std::vector<std::byte> ToBytes(const BedState& state);

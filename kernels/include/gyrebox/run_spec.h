@@ -4,6 +4,7 @@
 #pragma once
 
 #include <cstdint>
+#include <memory>
 #include <string>
 #include <vector>
 
@@ -115,16 +116,25 @@ struct Adjustment {
   std::vector<Change> changes;
 };
 
+/// Beads as they stood in another bed. Arrays are by bead number.
+struct SavedBed {
+  double side_x = 0, side_y = 0;      ///< sigma
+  std::vector<std::uint32_t> x, y;    ///< (beads) fixed-point places
+  std::vector<std::uint32_t> angle;   ///< (beads) turned so far, fraction of a turn
+  std::vector<std::uint8_t> spinner;  ///< (beads) 1 for a spinner
+};
+
 /// How the bed starts.
 struct StartSpec {
-  enum class Places { kRandom, kTriangular, kSquare, kGiven };
+  enum class Places { kRandom, kTriangular, kSquare, kGiven, kSaved };
   enum class Labels { kScattered, kDrop, kStripe };
   Places places = Places::kRandom;
-  Labels labels = Labels::kScattered;  ///< which beads are spinners; not used by kGiven
+  Labels labels = Labels::kScattered;  ///< which beads are spinners; not used by kGiven and kSaved
   double closest_pair = 0.9;           ///< sigma; kRandom: no pair may be closer at time 0
   std::vector<double> given_x;         ///< kGiven: (beads) places in sigma, any image
   std::vector<double> given_y;
   std::vector<std::uint8_t> given_spinner;  ///< kGiven: (beads) 1 for a spinner
+  std::shared_ptr<const SavedBed> saved;    ///< kSaved: the beads, to the last bit; the sides must be theirs
 };
 
 /// Equation of motion.

@@ -68,6 +68,20 @@ CREATE TABLE segment (
 ALTER TABLE run ADD COLUMN faults_passed BLOB;
 ALTER TABLE run ADD COLUMN alarm TEXT;
 )sql",
+
+    // 3: the state that a run left: length and CRC-32 of its file, and the sides of its bed.
+    R"sql(
+CREATE TABLE end_state (
+  study INTEGER NOT NULL,
+  run INTEGER NOT NULL,
+  length INTEGER NOT NULL,
+  checksum INTEGER NOT NULL,
+  side_x REAL NOT NULL,
+  side_y REAL NOT NULL,
+  PRIMARY KEY (study, run),
+  FOREIGN KEY (study, run) REFERENCES run (study, number)
+) STRICT, WITHOUT ROWID;
+)sql",
 };
 
 }  // namespace gyrebox::store::sql

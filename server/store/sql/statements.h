@@ -79,6 +79,15 @@ UPDATE run SET state = ?3, step = ?4, time = ?5, sample_count = sample_count + ?
   faults_passed = ?9, alarm = ?10, change = (SELECT change + 1 FROM study WHERE id = ?1)
 WHERE study = ?1 AND number = ?2 AND state IN (2, 3))sql";
 
+// ---- states
+
+/// Of a run under way, as it ends.
+inline constexpr char kInsertEndState[] = R"sql(
+INSERT INTO end_state (study, run, length, checksum, side_x, side_y)
+SELECT study, number, ?3, ?4, ?5, ?6 FROM run WHERE study = ?1 AND number = ?2 AND state IN (2, 3))sql";
+inline constexpr char kSelectEndState[] = R"sql(
+SELECT length, checksum, side_x, side_y FROM end_state WHERE study = ? AND run = ?)sql";
+
 // ---- samples
 
 /// Appends to the series of a run under way.

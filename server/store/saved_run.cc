@@ -1,0 +1,50 @@
+#include "store/saved_run.h"
+
+#include <exception>
+#include <span>
+#include <utility>
+#include <vector>
+
+#include "gyrebox/bed_state.h"
+#include "store/names.h"
+#include "study/expand.h"
+
+namespace gyrebox::store {
+
+static std::string InWords(v1::Run::State state) { return v1::Run::State_Name(state).substr(sizeof("STATE_") - 1); }
+
+static absl::StatusOr<kernels::SavedBed> ToBed(const EndState& state, const std::string& name) {
+  try {
+    const auto bytes = std::as_bytes(std::span(state.bytes));
+    return kernels::BeadsOf(kernels::FromBytes(bytes), state.side_x, state.side_y);
+  } catch (const std::exception& error) {
+    return absl::DataLossError("the state of " + name + " cannot be read: " + error.what());
+  }
+}
+
+study::FoundRun FindSavedRun(Store& store, const std::string& name) {
+  const auto parsed = ParseRunName(name);
+  if (!parsed.ok()) return parsed.status();
+  const auto run = store.GetRun(parsed->study, parsed->run);
+  if (!run.ok()) return run.status();
+  if (run->state() != v1::Run::STATE_FINISHED) {
+    return absl::FailedPreconditionError(name + " is " + InWords(run->state()) +
+                                         "; only a run that ran to its end, FINISHED, can be started from");
+  }
+  const auto state = store.GetEndState(parsed->study, parsed->run);
+  if (!state.ok()) return state.status();
+  const auto study = store.GetStudy(parsed->study);
+  if (!study.ok()) return study.status();
+  auto beads = ToBed(*state, name);
+  if (!beads.ok()) return beads.status();
+  const std::vector<double> values(run->axis_values().begin(), run->axis_values().end());
+  return study::SavedRun{study::AtPoint(study->spec(), values).bed(),
+                         std::make_shared<const kernels::SavedBed>(*std::move(beads))};
+}
+
+bool IsAboutTheRun(const absl::Status& status) {
+  return absl::IsInvalidArgument(status) || absl::IsNotFound(status) || absl::IsFailedPrecondition(status) ||
+         absl::IsDataLoss(status);
+}
+
+}  // namespace gyrebox::store

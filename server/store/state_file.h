@@ -1,0 +1,29 @@
+/// Files that are whole or not there.
+#pragma once
+
+#include <absl/status/status.h>
+#include <absl/status/statusor.h>
+
+#include <cstdint>
+#include <span>
+#include <string>
+
+namespace gyrebox::store {
+
+/// CRC-32 of bytes.
+uint32_t ChecksumOf(const std::string& bytes);
+
+/// A file to write.
+struct WholeFile {
+  std::string name;  ///< in its directory
+  std::string bytes;
+};
+
+/// Writes files in place of what was there: each into a new file beside it, which takes the name once all are on the
+/// disk. Makes the directory. RESOURCE_EXHAUSTED where the disk is full.
+absl::Status WriteWhole(const std::string& directory, std::span<const WholeFile> files);
+
+/// Reads a file. DATA_LOSS where it is not there, or not of this length and checksum.
+absl::StatusOr<std::string> ReadWhole(const std::string& path, int64_t length, uint32_t checksum);
+
+}  // namespace gyrebox::store
