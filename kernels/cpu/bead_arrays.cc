@@ -20,7 +20,7 @@ std::int64_t MemoryBytes(const RunSpec& spec) {
   // clusters; and what the solver needs, to judge a motion and to find one.
   using Equation = DynamicsSpec::Equation;
   constexpr std::int64_t kRecord = sizeof(BeadRecord);
-  constexpr std::int64_t kJudging = kRecord + 4 * (4 * 3 + 6), kSolving = kRecord + 4 * 3;
+  constexpr std::int64_t kJudging = kRecord + 4 * (2 * 3 + 5), kSolving = kRecord;
   const std::int64_t solver = (spec.dynamics.equation == Equation::kBrownian ? 0 : kJudging) +
                               (spec.dynamics.equation == Equation::kConverged ? kSolving : 0);
   const std::int64_t per_bead = 2 * kRecord + 16 + 8 + 8 + 16 + 4 + 4 * 16 + 4 + 120 + solver;

@@ -142,16 +142,14 @@ Bed::StepResult Bed::ComputeConverged(const StepInput& input) {
   };
   solver_.DrawNoise(input);
   StepResult result;
-  result.solver = solver_.Solve(input, beads_.now(), dynamics.tolerance, dynamics.most_iterations);
-  const float closest = solver_.closest_squared();
   const bool midpoint = dynamics.midpoint && input.temperature > 0;
+  const double tolerance = dynamics.tolerance * (midpoint ? kHalfwaySlack : 1);
+  result.solver = solver_.Solve(input, beads_.now(), tolerance, dynamics.most_iterations);
+  const float closest = solver_.closest_squared();
   if (midpoint) {
     other_motion_.resize(static_cast<std::size_t>(beads_.n_padded()));
     move(beads_.HalfwayOutput(beads_.now(), course_.substep_time() / 2, other_motion_));
-    const SolverReport second = solver_.Solve(input, other_motion_, dynamics.tolerance, dynamics.most_iterations);
-    result.solver.converged = result.solver.converged && second.converged;
-    result.solver.relative_residual = std::max(result.solver.relative_residual, second.relative_residual);
-    result.solver.iterations += second.iterations;
+    result.solver += solver_.Solve(input, other_motion_, dynamics.tolerance, dynamics.most_iterations);
   }
   result.health = move(beads_.Output(midpoint ? other_motion_ : beads_.now(), course_.substep_time()));
   result.health.closest_squared = closest;

@@ -4,7 +4,7 @@ namespace gyrebox::kernels {
 
 FrictionSolver::FrictionSolver(const BeadArrays& beads) : beads_(beads) {}
 
-void FrictionSolver::MakeRoomToJudge() {
+void FrictionSolver::MakeRoom() {
   if (!terms_.empty()) return;
   const std::int64_t n = beads_.n_padded();
   const auto make = [](std::vector<float>& vector, std::int64_t size) {
@@ -12,22 +12,12 @@ void FrictionSolver::MakeRoomToJudge() {
     return vector.data();
   };
   memory_.random = make(random_, 3 * n);
-  memory_.residual = make(residual_, 3 * n);
-  memory_.preconditioned = make(preconditioned_, 3 * n);
-  memory_.block = make(block_, 6 * n);
-  memory_.terms = make(terms_, 3 * n);
-}
-
-void FrictionSolver::MakeRoomToSolve() {
-  if (!direction_.empty()) return;
-  direction_.resize(static_cast<std::size_t>(beads_.n_padded()));
-  product_.resize(static_cast<std::size_t>(3 * beads_.n_padded()));
-  memory_.direction = direction_.data();
-  memory_.product = product_.data();
+  memory_.known = make(known_, 3 * n);
+  memory_.terms = make(terms_, 5 * n);
 }
 
 void FrictionSolver::DrawNoise(const StepInput& input) {
-  MakeRoomToJudge();
+  MakeRoom();
   if (input.temperature > 0) {
     beads_.ForGroups([&](std::int64_t first, std::int64_t last) { beads_.code().noise(input, memory_, first, last); });
   } else {
@@ -37,45 +27,40 @@ void FrictionSolver::DrawNoise(const StepInput& input) {
 
 SolverReport FrictionSolver::Solve(const StepInput& input, std::vector<BeadRecord>& state, double tolerance,
                                    int most_iterations) {
-  MakeRoomToSolve();
   input_ = &input;
-  memory_.state = state.data();
-  return SolveByConjugateGradients(*this, tolerance, most_iterations);
+  other_.resize(state.size());
+  state_ = state.data();
+  memory_.judged = state_;
+  memory_.made = other_.data();
+  const auto n = static_cast<double>(beads_.n_beads());
+  const SolverReport report = SolveBySweeps(*this, n, tolerance, most_iterations);
+  if (memory_.judged == other_.data()) std::copy(other_.begin(), other_.end(), state.begin());
+  return report;
 }
 
-double FrictionSolver::Residual(const StepInput& input, std::vector<BeadRecord>& state) {
+double FrictionSolver::Residual(const StepInput& input, const std::vector<BeadRecord>& state) {
   input_ = &input;
-  memory_.state = state.data();
-  double right = 0;
-  const double residual = Begin(right).residual;
-  return right > 0 ? std::sqrt(residual / right) : std::sqrt(residual);
+  memory_.judged = state.data();
+  memory_.made = nullptr;
+  const FirstSweep first = Begin();
+  return first.right > 0 ? std::sqrt(first.residual / first.right) : std::sqrt(first.residual);
 }
 
-SolverSums FrictionSolver::Begin(double& right) {
+FirstSweep FrictionSolver::Begin() {
   closest_squared_ = beads_
                          .WorstOfGroups([&](std::int64_t first, std::int64_t last) {
                            return beads_.code().begin(*input_, memory_, first, last);
                          })
                          .closest_squared;
-  right = Sum(2);
-  return {Sum(0), Sum(1)};
+  return {{Sum(0), Sum(1)}, Sum(2), Sum(3), Sum(4)};
 }
 
-void FrictionSolver::Turn(double beta) {
+SweepSums FrictionSolver::Sweep(double omega) {
+  memory_.before = memory_.judged;
+  memory_.judged = memory_.made;
+  memory_.made = memory_.before == state_ ? state_ : other_.data();
   beads_.ForGroups([&](std::int64_t first, std::int64_t last) {
-    beads_.code().turn(*input_, memory_, static_cast<float>(beta), first, last);
-  });
-}
-
-double FrictionSolver::Multiply() {
-  beads_.ForGroups(
-      [&](std::int64_t first, std::int64_t last) { beads_.code().multiply(*input_, memory_, first, last); });
-  return Sum(0);
-}
-
-SolverSums FrictionSolver::Follow(double alpha) {
-  beads_.ForGroups([&](std::int64_t first, std::int64_t last) {
-    beads_.code().follow(*input_, memory_, static_cast<float>(alpha), first, last);
+    beads_.code().sweep(*input_, memory_, static_cast<float>(omega), first, last);
   });
   return {Sum(0), Sum(1)};
 }

@@ -4,12 +4,12 @@
 #include <vector>
 
 #include "cpu/bead_arrays.h"
-#include "dynamics/conjugate_gradients.h"
+#include "dynamics/sweeps.h"
 
 namespace gyrebox::kernels {
 
 /// Keeps its vectors from step to step, and makes them where they are first needed: a bed that is never solved has
-/// none. Places must not change between Begin and the last Follow.
+/// none. Places must not change between Begin and the last Sweep.
 class FrictionSolver {
  public:
   explicit FrictionSolver(const BeadArrays& beads);
@@ -20,27 +20,26 @@ class FrictionSolver {
   /// Solves for the motion of `state`, from the motion it has.
   SolverReport Solve(const StepInput& input, std::vector<BeadRecord>& state, double tolerance, int most_iterations);
   /// |b - A V| / |b| of the motion that `state` has.
-  double Residual(const StepInput& input, std::vector<BeadRecord>& state);
+  double Residual(const StepInput& input, const std::vector<BeadRecord>& state);
   /// Closest pair, squared, met in the last Solve or Residual.
   float closest_squared() const { return closest_squared_; }
 
-  // What SolveByConjugateGradients asks of a system.
-  SolverSums Begin(double& right);
-  void Turn(double beta);
-  double Multiply();
-  SolverSums Follow(double alpha);
+  // What SolveBySweeps asks of a system.
+  static constexpr double kRoundOff = kFloatRoundOff;
+  FirstSweep Begin();
+  SweepSums Sweep(double omega);
 
  private:
-  void MakeRoomToJudge();
-  void MakeRoomToSolve();
+  void MakeRoom();
   /// Sum of a vector of (padded beads), in an order that depends on nothing but its length.
   double Sum(int which) const;
 
   const BeadArrays& beads_;
   const StepInput* input_ = nullptr;
+  BeadRecord* state_ = nullptr;  ///< of the solve under way
   SolverMemory memory_;
-  std::vector<BeadRecord> direction_;
-  std::vector<float> random_, residual_, preconditioned_, product_, block_, terms_;
+  std::vector<BeadRecord> other_;  ///< the motions judged and made change places between this and the caller's
+  std::vector<float> random_, known_, terms_;
   float closest_squared_ = 0;
 };
 

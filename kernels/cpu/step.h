@@ -59,14 +59,12 @@ struct StepHealth {
 
 /// Memory of the friction solver. Vectors are (3 * padded beads): x of all, y of all, spin of all.
 struct SolverMemory {
-  BeadRecord* state = nullptr;      ///< (padded beads) places, and the motion that is being solved for
-  BeadRecord* direction = nullptr;  ///< (padded beads) places, and the search direction as motion
-  float* random = nullptr;          ///< thermal forces and torques
-  float* residual = nullptr;
-  float* preconditioned = nullptr;
-  float* product = nullptr;
-  float* block = nullptr;  ///< (6 * padded beads): axx, axy, ayy, bx, by, c of all
-  float* terms = nullptr;  ///< (3 * padded beads): each bead's share of the sums of a pass
+  const BeadRecord* judged = nullptr;  ///< (padded beads) places, and the motion that is judged
+  const BeadRecord* before = nullptr;  ///< (padded beads) the motion judged before; may be `made`
+  BeadRecord* made = nullptr;          ///< (padded beads) where the next motion goes; null where none is wanted
+  float* random = nullptr;             ///< thermal forces and torques
+  float* known = nullptr;              ///< all forces and torques but friction
+  float* terms = nullptr;              ///< (5 * padded beads): each bead's share of the sums of a pass
 };
 
 /// Reach of a list that is being built.
@@ -91,15 +89,11 @@ struct StepCode {
 
   /// Thermal forces at the places of `in`, into memory.random.
   void (*noise)(const StepInput&, const SolverMemory&, std::int64_t first, std::int64_t last);
-  /// Rows at the places of memory.state: residual of its motion, its preconditioned form, blocks.
-  /// Terms: r.r, r.z, b.b. Of the health only the closest pair is filled.
+  /// Judges the motion of memory.judged at its places, writes down what forces are known, and makes the next motion.
+  /// Terms: those of FirstSweep. Of the health only the closest pair is filled.
   StepHealth (*begin)(const StepInput&, const SolverMemory&, std::int64_t first, std::int64_t last);
-  /// Direction = preconditioned residual + beta times the old direction.
-  void (*turn)(const StepInput&, const SolverMemory&, float beta, std::int64_t first, std::int64_t last);
-  /// Product = A direction. Terms: p.q.
-  void (*multiply)(const StepInput&, const SolverMemory&, std::int64_t first, std::int64_t last);
-  /// Motion += alpha direction, residual -= alpha product. Terms: r.r, r.z.
-  void (*follow)(const StepInput&, const SolverMemory&, float alpha, std::int64_t first, std::int64_t last);
+  /// Judges a motion and makes the next, see SolveBySweeps(). Terms: those of SweepSums.
+  void (*sweep)(const StepInput&, const SolverMemory&, float omega, std::int64_t first, std::int64_t last);
   /// Moves the places of `in` by a motion.
   StepHealth (*move)(const StepInput&, const MoveOutput&, std::int64_t first, std::int64_t last);
 

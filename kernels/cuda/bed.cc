@@ -72,13 +72,10 @@ std::size_t Carve(const RunSpec& spec, std::uint32_t most_blocks, void* base, Be
   carver.Take(memory.block_totals, most_blocks);
   carver.Take(memory.partials, kMostSums * SumNumbers(static_cast<std::uint32_t>(spec.n_beads)));
   if (spec.dynamics.equation == DynamicsSpec::Equation::kConverged) {
-    carver.Take(memory.work, stride);
-    carver.Take(memory.work_spin, stride);
-    for (Vector4** vector :
-         {&memory.direction, &memory.residual, &memory.preconditioned, &memory.product, &memory.random}) {
-      carver.Take(*vector, stride);
-    }
-    carver.Take(memory.block, 6 * stride);
+    carver.Take(memory.work, 2 * stride);
+    carver.Take(memory.work_spin, 2 * stride);
+    carver.Take(memory.known, 3 * stride);
+    carver.Take(memory.random, 3 * stride);
   }
   std::byte* measure = nullptr;
   carver.Take(measure, MeasureScratchBytes(Stride(spec), static_cast<std::uint32_t>(spec.n_spinners), true));

@@ -34,10 +34,6 @@ struct alignas(8) Remainder {
 struct alignas(4) Turns {
   std::int16_t x, y;
 };
-struct alignas(16) Vector4 {
-  float x, y, spin, unused;
-};
-
 /// The drive of spinners that differ: each has numbers and phases of its own. Arrays are by spinner.
 struct OwnDrive {
   std::uint32_t* spinner_of_id = nullptr;  ///< (beads) place of a bead among the spinners
@@ -65,12 +61,12 @@ struct BedMemory {
   std::uint32_t* block_totals = nullptr;  ///< (blocks of the largest team)
   double* partials = nullptr;             ///< (3 * sum levels) see Team::Sum
   // Converged dynamics only.
-  PlaceMotion* work = nullptr;  ///< places, and the motion that is being solved for
-  float* work_spin = nullptr;
-  Vector4 *direction = nullptr, *residual = nullptr, *preconditioned = nullptr, *product = nullptr, *random = nullptr;
-  float* block = nullptr;   ///< 6 * stride: axx, axy, ayy, bx, by, c of all
-  void* measure = nullptr;  ///< see MeasureMemory
-  OwnDrive own;             ///< null until a drive differs between spinners
+  PlaceMotion* work = nullptr;  ///< (2 * stride) places, and motions that the solver makes
+  float* work_spin = nullptr;   ///< (2 * stride)
+  float* known = nullptr;       ///< (3 * stride) all forces but friction: x of all, y of all, torque of all
+  float* random = nullptr;      ///< (3 * stride) thermal forces among them
+  void* measure = nullptr;      ///< see MeasureMemory
+  OwnDrive own;                 ///< null until a drive differs between spinners
 };
 
 /// All that stays the same through a run, and where its memory is.

@@ -1,65 +1,86 @@
-/// The converged dynamics: the friction system of a bed solved by conjugate gradients (dynamics/conjugate_gradients.h).
+/// The converged dynamics: the friction system of a bed solved by sweeps (dynamics/sweeps.h).
 #pragma once
 
 #include "cuda/passes.h"
-#include "dynamics/conjugate_gradients.h"
+#include "dynamics/sweeps.h"
 
 namespace gyrebox::kernels::cuda {
 
 GYREBOX_HD bool IsImposed(const BedPlan& plan, std::uint32_t tag) { return plan.rate_imposed && IsSpinner(tag); }
 
-GYREBOX_HD double Dot(const Vector4& a, const Vector4& b) { return Fma(a.x, b.x, Fma(a.y, b.y, a.spin * b.spin)); }
-
-/// Thermal forces on bead i at these places; zero where there is no noise.
-template <class Index>
-GYREBOX_PASS Vector4 RandomForce(const BedView<Index>& bed, const StepLaws<float>& laws, const StepNumbers& numbers,
-                                 const PlaceMotion* places, std::uint32_t i) {
-  BalanceRow<float> row(0.0f, 0.0f);
-  if (numbers.thermal) {
-    const std::uint32_t id = IdOf(bed.tag[i]);
-    ForPartners(bed, laws, places, i, places[i],
-                [&](std::uint32_t j, const PlaceMotion&, const PairPlace<float>& pair) {
-                  laws.AddPairNoise(numbers.keys, id, IdOf(bed.tag[j]), pair, row);
-                });
-    laws.AddBeadNoise(numbers.keys, id, row);
+/// Three numbers a bead, in three rows of `stride`.
+class Rows3 {
+ public:
+  GYREBOX_HD Rows3(float* at, std::size_t stride) : at_(at), stride_(stride) {}
+  GYREBOX_HD Motion<float> Load(std::uint32_t i) const { return {at_[i], at_[stride_ + i], at_[2 * stride_ + i]}; }
+  GYREBOX_HD void Store(std::uint32_t i, float x, float y, float spin) const {
+    at_[i] = x;
+    at_[stride_ + i] = y;
+    at_[2 * stride_ + i] = spin;
   }
-  return {row.fx, row.fy, row.torque, 0};
+
+ private:
+  float* at_;
+  std::size_t stride_;
+};
+
+GYREBOX_HD double Squared(const Motion<float>& m) { return Fma(m.vx, m.vx, Fma(m.vy, m.vy, m.spin * m.spin)); }
+
+/// Places and a motion, which are an array each.
+struct Moving {
+  PlaceMotion* beads;
+  float* spin;
+  GYREBOX_HD Motion<float> MotionOf(std::uint32_t i) const { return {beads[i].vx, beads[i].vy, spin[i]}; }
+};
+
+/// What is left of the forces on bead i with friction as it is; of an imposed spin nothing is left of the torque.
+GYREBOX_PASS Motion<float> Left(const StepLaws<float>& laws, const Motion<float>& own, const BalanceRow<float>& row,
+                                bool imposed) {
+  return {Fma(-laws.translational, own.vx, row.fx), Fma(-laws.translational, own.vy, row.fy),
+          imposed ? 0 : Fma(-laws.rotational, own.spin, row.torque)};
 }
 
-/// Row i of the force balance with motions as given: what is left of the forces, and the right-hand side proper, which
-/// knows only the imposed spins of the partners.
-struct RowResidual {
-  BalanceRow<float> row{0.0f, 0.0f};
-  Vector4 residual, right;
+/// What a look at bead i and its partners gives: its row with friction as it is; the other forces, thermal ones among
+/// them; and the friction of imposed spins, which with those makes the right-hand side.
+struct FirstLook {
+  BalanceRow<float> row, known{0.0f, 0.0f}, imposed_pulls{0.0f, 0.0f};
+  Motion<float> random{0, 0, 0};
   float closest = 1e30f;
 };
+/// @param draw draws the thermal forces at these places; else `random` has them.
 template <class Index>
-GYREBOX_PASS RowResidual ResidualOf(const BedView<Index>& bed, const StepLaws<float>& laws, const StepNumbers& numbers,
-                                    const OwnDriveNumbers* own_numbers, const PlaceMotion* places,
-                                    const PlaceMotion* motions, const float* spins, const Vector4& random,
-                                    std::uint32_t i) {
+GYREBOX_PASS FirstLook LookAt(const BedView<Index>& bed, const StepLaws<float>& laws, const StepNumbers& numbers,
+                              const OwnDriveNumbers* own_numbers, const PlaceMotion* places, const Moving& moving,
+                              bool draw, const Motion<float>& random, std::uint32_t i) {
   const BedPlan& plan = bed.plan;
-  const std::uint32_t tag = bed.tag[i];
-  RowResidual out;
-  BalanceRow<float> row(laws.translational, laws.rotational);
-  row.AddBeadForce(random.x, random.y, random.spin);
-  if (!plan.rate_imposed && IsSpinner(tag)) row.torque += DriveOf(plan, numbers, own_numbers, tag);
-  BalanceRow<float> known = row;
+  const std::uint32_t tag = bed.tag[i], id = IdOf(tag);
+  const Motion<float> own = moving.MotionOf(i);
+  const float own_imposed = IsImposed(plan, tag) ? own.spin : 0;
+  FirstLook look{BalanceRow<float>(laws.translational, laws.rotational)};
+  BalanceRow<float> noise(0.0f, 0.0f);
+  noise.AddBeadForce(random.vx, random.vy, random.spin);
   ForPartners(bed, laws, places, i, places[i], [&](std::uint32_t j, const PlaceMotion&, const PairPlace<float>& pair) {
-    out.closest = Min(out.closest, pair.squared);
-    laws.AddCold(pair, {motions[j].vx, motions[j].vy, spins[j]}, row);
-    laws.AddKnown(pair, IsImposed(plan, bed.tag[j]) ? spins[j] : 0, known);
+    const std::uint32_t other_tag = bed.tag[j];
+    const Motion<float> other = moving.MotionOf(j);
+    look.closest = Min(look.closest, pair.squared);
+    laws.AddWholeFriction(pair, own, other, look.row);
+    laws.AddForce(pair, look.known);
+    laws.AddImposed(pair, own_imposed + (IsImposed(plan, other_tag) ? other.spin : 0), look.imposed_pulls);
+    if (draw) laws.AddPairNoise(numbers.keys, id, IdOf(other_tag), pair, noise);
   });
-  const bool imposed = IsImposed(plan, tag);
-  const Motion<float> left = row.Product({motions[i].vx, motions[i].vy, spins[i]});
-  out.residual = {row.fx - left.vx, row.fy - left.vy, imposed ? 0 : row.torque - left.spin, 0};
-  const float own_spin = imposed ? spins[i] : 0;
-  out.right = {Fma(-row.bx, own_spin, known.fx), Fma(-row.by, own_spin, known.fy), imposed ? 0 : known.torque, 0};
-  out.row = row;
-  return out;
+  if (draw) laws.AddBeadNoise(numbers.keys, id, noise);
+  look.random = {noise.fx, noise.fy, noise.torque};
+  look.known.AddBeadForce(noise.fx, noise.fy, noise.torque);
+  if (!plan.rate_imposed && IsSpinner(tag)) look.known.torque += DriveOf(plan, numbers, own_numbers, tag);
+  look.row.AddBeadForce(look.known.fx, look.known.fy, look.known.torque);
+  return look;
+}
+GYREBOX_PASS double RightSquared(const FirstLook& look, bool imposed) {
+  const auto &known = look.known, &pulls = look.imposed_pulls;
+  return Squared({known.fx + pulls.fx, known.fy + pulls.fy, imposed ? 0 : known.torque + pulls.torque});
 }
 
-/// The friction system at the places of memory.work, as SolveByConjugateGradients() wants it.
+/// The friction system at some places, as SolveBySweeps() wants it. The two motions of memory.work are made in turn.
 template <class Team, class Index>
 class FrictionSystem {
  public:
@@ -68,71 +89,72 @@ class FrictionSystem {
       : team_(team),
         bed_(bed),
         plan_(bed.plan),
-        memory_(bed.plan.memory),
         laws_(laws),
         numbers_(numbers),
-        own_numbers_(own_numbers) {}
+        own_numbers_(own_numbers),
+        known_(bed.plan.memory.known, bed.plan.stride),
+        random_(bed.plan.memory.random, bed.plan.stride) {}
 
-  GYREBOX_RARE SolverSums Begin(double& right) {
-    double sums[3];
-    team_.template Sum<3>(plan_.n, memory_.partials, sums, [&](std::uint32_t i, double(&terms)[3]) {
-      RowResidual at = ResidualOf(bed_, laws_, numbers_, own_numbers_, memory_.work, memory_.work, memory_.work_spin,
-                                  memory_.random[i], i);
-      closest_ = Min(closest_, at.closest);
-      const float block[6] = {at.row.axx, at.row.axy, at.row.ayy, at.row.bx, at.row.by, at.row.c};
-      for (int k = 0; k < 6; ++k) memory_.block[static_cast<std::size_t>(k) * plan_.stride + i] = block[k];
-      terms[0] = Dot(at.residual, at.residual);
-      terms[1] = Dot(at.residual, Precondition(at.row, at.residual, i));
-      terms[2] = Dot(at.right, at.right);
+  /// Says where the beads are, and what motion to begin with. @param draw draws the thermal forces there.
+  GYREBOX_PASS void Start(const Moving& from, bool draw) {
+    judged_ = from;
+    draw_ = draw;
+  }
+  /// One of the two motions of memory.work: not the one that is judged.
+  GYREBOX_PASS Moving Spare() const {
+    const BedMemory& memory = plan_.memory;
+    const std::size_t at = judged_.beads == memory.work ? plan_.stride : 0;
+    return {memory.work + at, memory.work_spin + at};
+  }
+  GYREBOX_PASS const Moving& judged() const { return judged_; }
+
+  static constexpr double kRoundOff = kFloatRoundOff;
+  GYREBOX_RARE FirstSweep Begin() {
+    made_ = Spare();
+    double sums[5];
+    team_.template Sum<5>(plan_.n, plan_.memory.partials, sums, [&](std::uint32_t i, double(&terms)[5]) {
+      const std::uint32_t tag = bed_.tag[i];
+      const bool imposed = IsImposed(plan_, tag), keeps = numbers_.thermal && !draw_;
+      const Motion<float> random = keeps ? random_.Load(i) : Motion<float>{0, 0, 0};
+      const FirstLook look = LookAt(bed_, laws_, numbers_, own_numbers_, judged_.beads, judged_, draw_, random, i);
+      closest_ = Min(closest_, look.closest);
+      if (draw_) random_.Store(i, look.random.vx, look.random.vy, look.random.spin);
+      known_.Store(i, look.known.fx, look.known.fy, look.known.torque);
+      const Motion<float> own = judged_.MotionOf(i);
+      const Motion<float> left = Left(laws_, own, look.row, imposed), more = Correction(look.row, left, tag);
+      Make(i, own.vx + more.vx, own.vy + more.vy, own.spin + more.spin);
+      terms[0] = Squared(left);
+      terms[1] = Squared(look.row.Product(own));
+      terms[2] = RightSquared(look, imposed);
+      terms[3] = (look.row.axx + look.row.ayy) / (2 * laws_.translational);
+      terms[4] = look.row.c / laws_.rotational;
     });
-    right = sums[2];
-    return {sums[0], sums[1]};
+    return {{sums[0], sums[1]}, sums[2], sums[3], sums[4]};
   }
 
-  GYREBOX_RARE void Turn(double beta) {
-    const float factor = static_cast<float>(beta);
-    for (std::uint32_t i = team_.rank(); i < plan_.n; i += team_.size()) {
-      Vector4 p = memory_.preconditioned[i];
-      if (factor != 0) {
-        const Vector4 old = memory_.direction[i];
-        p = {Fma(factor, old.x, p.x), Fma(factor, old.y, p.y), Fma(factor, old.spin, p.spin), 0};
-      }
-      memory_.direction[i] = p;
-    }
-    team_.Sync();
-  }
-
-  GYREBOX_RARE double Multiply() {
-    double sums[1];
-    team_.template Sum<1>(plan_.n, memory_.partials, sums, [&](std::uint32_t i, double(&terms)[1]) {
-      BalanceRow<float> pulls(0.0f, 0.0f);
-      ForPartners(bed_, laws_, memory_.work, i, memory_.work[i],
-                  [&](std::uint32_t j, const PlaceMotion&, const PairPlace<float>& pair) {
-                    const Vector4 other = memory_.direction[j];
-                    laws_.AddFriction(pair, {other.x, other.y, other.spin}, pulls);
-                  });
-      const Vector4 p = memory_.direction[i];
-      const Motion<float> left = LoadBlock(i).Product({p.x, p.y, p.spin});
-      const Vector4 q = {left.vx - pulls.fx, left.vy - pulls.fy,
-                         IsImposed(plan_, bed_.tag[i]) ? 0 : left.spin - pulls.torque, 0};
-      memory_.product[i] = q;
-      terms[0] = Dot(p, q);
-    });
-    return sums[0];
-  }
-
-  GYREBOX_RARE SolverSums Follow(double alpha) {
-    const float step = static_cast<float>(alpha);
+  GYREBOX_RARE SweepSums Sweep(double omega) {
+    before_ = judged_;
+    judged_ = made_;
+    made_ = Spare();
+    const float all = static_cast<float>(omega), beyond = static_cast<float>(omega - 1);
     double sums[2];
-    team_.template Sum<2>(plan_.n, memory_.partials, sums, [&](std::uint32_t i, double(&terms)[2]) {
-      const Vector4 p = memory_.direction[i], q = memory_.product[i], r = memory_.residual[i];
-      PlaceMotion& bead = memory_.work[i];
-      bead.vx = Fma(step, p.x, bead.vx);
-      bead.vy = Fma(step, p.y, bead.vy);
-      memory_.work_spin[i] = Fma(step, p.spin, memory_.work_spin[i]);
-      const Vector4 left = {Fma(-step, q.x, r.x), Fma(-step, q.y, r.y), Fma(-step, q.spin, r.spin), 0};
-      terms[0] = Dot(left, left);
-      terms[1] = Dot(left, Precondition(LoadBlock(i), left, i));
+    team_.template Sum<2>(plan_.n, plan_.memory.partials, sums, [&](std::uint32_t i, double(&terms)[2]) {
+      const std::uint32_t tag = bed_.tag[i];
+      const PlaceMotion place = judged_.beads[i];
+      const Motion<float> own = {place.vx, place.vy, judged_.spin[i]}, known = known_.Load(i);
+      BalanceRow<float> row(laws_.translational, laws_.rotational);
+      row.AddBeadForce(known.vx, known.vy, known.spin);
+      ForPartners(
+          bed_, laws_, judged_.beads, i, place, [&](std::uint32_t j) { return judged_.spin[j]; },
+          [&](std::uint32_t, const PlaceMotion& other, const PairPlace<float>& pair, float spin) {
+            laws_.AddWholeFriction(pair, own, {other.vx, other.vy, spin}, row);
+          });
+      const Motion<float> left = Left(laws_, own, row, IsImposed(plan_, tag)), more = Correction(row, left, tag);
+      const Motion<float> before = before_.MotionOf(i);
+      Make(i, Carried(all, beyond, own.vx, before.vx, more.vx), Carried(all, beyond, own.vy, before.vy, more.vy),
+           Carried(all, beyond, own.spin, before.spin, more.spin));
+      terms[0] = Squared(left);
+      terms[1] = Squared(row.Product(own));
     });
     return {sums[0], sums[1]};
   }
@@ -141,36 +163,27 @@ class FrictionSystem {
   GYREBOX_PASS float closest_squared() const { return closest_; }
 
  private:
-  // Keeps a residual and what the block of the bead makes of it.
-  GYREBOX_PASS Vector4 Precondition(BalanceRow<float> row, const Vector4& residual, std::uint32_t i) {
-    row.fx = residual.x;
-    row.fy = residual.y;
-    row.torque = residual.spin;
-    const Motion<float> z = Balanced(plan_, row, bed_.tag[i], 0);
-    memory_.residual[i] = residual;
-    memory_.preconditioned[i] = {z.vx, z.vy, z.spin, 0};
-    return memory_.preconditioned[i];
+  // The motion that what is left asks for on top of the present one: D^-1 r.
+  GYREBOX_PASS Motion<float> Correction(BalanceRow<float> row, const Motion<float>& left, std::uint32_t tag) const {
+    row.fx = left.vx;
+    row.fy = left.vy;
+    row.torque = left.spin;
+    return Balanced(plan_, row, tag, 0);
   }
-  GYREBOX_PASS BalanceRow<float> LoadBlock(std::uint32_t i) const {
-    BalanceRow<float> row(0.0f, 0.0f);
-    const float* block = memory_.block + i;
-    const std::size_t stride = plan_.stride;
-    row.axx = block[0];
-    row.axy = block[stride];
-    row.ayy = block[2 * stride];
-    row.bx = block[3 * stride];
-    row.by = block[4 * stride];
-    row.c = block[5 * stride];
-    return row;
+  GYREBOX_PASS void Make(std::uint32_t i, float vx, float vy, float spin) const {
+    made_.beads[i] = {judged_.beads[i].x, judged_.beads[i].y, vx, vy};
+    made_.spin[i] = spin;
   }
 
   Team& team_;
   const BedView<Index>& bed_;
   const BedPlan& plan_;
-  const BedMemory& memory_;
   const StepLaws<float>& laws_;
   const StepNumbers& numbers_;
   const OwnDriveNumbers* own_numbers_;
+  const Rows3 known_, random_;
+  Moving judged_{nullptr, nullptr}, before_{nullptr, nullptr}, made_{nullptr, nullptr};
+  bool draw_ = false;
   float closest_ = 1e30f;
 };
 
@@ -181,37 +194,33 @@ GYREBOX_PASS SolverReport ConvergedPass(Team& team, BedView<Index>& bed, const S
                                         const OwnDriveNumbers* own_numbers, const MoveOptions& options,
                                         HealthOfThread& health) {
   const BedPlan& plan = bed.plan;
-  const BedMemory& memory = plan.memory;
+  const DynamicsSpec& dynamics = plan.dynamics;
   const StepLaws<float> laws = LawsOf(plan, numbers);
-  const PlaceMotion* now = bed.Now(bed.beads);
-  for (std::uint32_t i = team.rank(); i < plan.n; i += team.size()) {
-    memory.random[i] = RandomForce(bed, laws, numbers, now, i);
-    memory.work[i] = now[i];
-    memory.work_spin[i] = bed.Now(bed.spin)[i];
-  }
-  team.Sync();
+  const Moving now = {bed.Now(bed.beads), bed.Now(bed.spin)};
+  const bool midpoint = dynamics.midpoint && numbers.thermal;
   FrictionSystem<Team, Index> system(team, bed, laws, numbers, own_numbers);
-  SolverReport report = SolveByConjugateGradients(system, plan.dynamics.tolerance, plan.dynamics.most_iterations);
+  system.Start(now, numbers.thermal);
+  SolverReport report =
+      SolveBySweeps(system, plan.n, dynamics.tolerance * (midpoint ? kHalfwaySlack : 1), dynamics.most_iterations);
   health.closest = system.closest_squared();
-  if (plan.dynamics.midpoint && numbers.thermal) {
+  if (midpoint) {
     const float half = static_cast<float>(numbers.time / 2);
+    const Moving found = system.judged(), middle = system.Spare();
     for (std::uint32_t i = team.rank(); i < plan.n; i += team.size()) {
       Remainder remainder = bed.Now(bed.remainder)[i];
-      PlaceMotion& bead = memory.work[i];
+      PlaceMotion bead = found.beads[i];
       Advance(bead.x, remainder.x, bead.vx * half, laws.axis_x.quanta_of_length);
       Advance(bead.y, remainder.y, bead.vy * half, laws.axis_y.quanta_of_length);
+      middle.beads[i] = bead;
+      middle.spin[i] = found.spin[i];
     }
     team.Sync();
-    const SolverReport second =
-        SolveByConjugateGradients(system, plan.dynamics.tolerance, plan.dynamics.most_iterations);
-    report.converged = report.converged && second.converged;
-    report.iterations += second.iterations;
-    report.relative_residual = Max(report.relative_residual, second.relative_residual);
+    system.Start(middle, false);
+    report += SolveBySweeps(system, plan.n, dynamics.tolerance, dynamics.most_iterations);
   }
   const float time = static_cast<float>(numbers.time);
   for (std::uint32_t i = team.rank(); i < plan.n; i += team.size()) {
-    const Motion<float> motion = {memory.work[i].vx, memory.work[i].vy, memory.work_spin[i]};
-    MoveBead(bed, laws, options, time, i, now[i], bed.tag[i], motion, health);
+    MoveBead(bed, laws, options, time, i, now.beads[i], bed.tag[i], system.judged().MotionOf(i), health);
   }
   return report;
 }
@@ -222,12 +231,14 @@ GYREBOX_PASS double ResidualOfNext(Team& team, BedView<Index>& bed, const StepNu
                                    const OwnDriveNumbers* own_numbers) {
   const StepLaws<float> laws = LawsOf(bed.plan, numbers);
   const PlaceMotion* now = bed.Now(bed.beads);
+  const Moving next = {bed.Next(bed.beads), bed.Next(bed.spin)};
   double sums[2];
   team.template Sum<2>(bed.plan.n, bed.plan.memory.partials, sums, [&](std::uint32_t i, double(&terms)[2]) {
-    const RowResidual at = ResidualOf(bed, laws, numbers, own_numbers, now, bed.Next(bed.beads), bed.Next(bed.spin),
-                                      RandomForce(bed, laws, numbers, now, i), i);
-    terms[0] = Dot(at.residual, at.residual);
-    terms[1] = Dot(at.right, at.right);
+    const bool imposed = IsImposed(bed.plan, bed.tag[i]);
+    const FirstLook look = LookAt(bed, laws, numbers, own_numbers, now, next, numbers.thermal, {0, 0, 0}, i);
+    const Motion<float> left = Left(laws, next.MotionOf(i), look.row, imposed);
+    terms[0] = Squared(left);
+    terms[1] = RightSquared(look, imposed);
   });
   return sums[1] > 0 ? Sqrt(sums[0] / sums[1]) : Sqrt(sums[0]);
 }

@@ -41,16 +41,25 @@ struct StepLaws {
     return pair;
   }
 
-  /// What is known of a pair before any motion: the conservative force, and the friction of a partner's imposed spin
-  /// (0 where it has none).
-  GYREBOX_HD void AddKnown(const PairPlace<R>& pair, R imposed_spin, BalanceRow<R>& row) const {
-    const R drag = friction.tangential * pair.weight * pair.arm * imposed_spin;
-    row.AddPairForce(pair.nx, pair.ny, -force.Force(pair.r), -drag, pair.arm);
+  /// The conservative force of a pair.
+  GYREBOX_HD void AddForce(const PairPlace<R>& pair, BalanceRow<R>& row) const {
+    row.AddPairForce(pair.nx, pair.ny, -force.Force(pair.r), R(0.0), pair.arm);
+  }
+  /// The friction of spins that are imposed on the beads of a pair, summed: 0 where there are none.
+  GYREBOX_HD void AddImposed(const PairPlace<R>& pair, R imposed_spins, BalanceRow<R>& row) const {
+    const R drag = friction.tangential * pair.weight * pair.arm * imposed_spins;
+    row.AddPairForce(pair.nx, pair.ny, R(0.0), -drag, pair.arm);
   }
   /// Friction against a neighbour that moves with `motion`.
   GYREBOX_HD void AddFriction(const PairPlace<R>& pair, const Motion<R>& motion, BalanceRow<R>& row) const {
     row.AddFriction(pair.nx, pair.ny, friction.tangential * pair.weight, friction.normal * pair.weight, pair.arm,
                     pair.arm, motion);
+  }
+  /// Friction between two moving beads: all of it, so that the force of the row is what is left between them. Sums of
+  /// these lose fewer digits than those of AddFriction() less the block times the bead's own motion.
+  GYREBOX_HD void AddWholeFriction(const PairPlace<R>& pair, const Motion<R>& own, const Motion<R>& other,
+                                   BalanceRow<R>& row) const {
+    AddFriction(pair, {other.vx - own.vx, other.vy - own.vy, other.spin + own.spin}, row);
   }
   /// Thermal forces of a pair of beads with these numbers: along the line of centres and across it.
   template <class U>

@@ -50,7 +50,8 @@ RunSpec FrictionSpec(const std::vector<Point>& places, const std::vector<int>& d
 std::vector<Bead> AfterOneStep(const RunSpec& spec) {
   const auto device = TestDevice(1);
   const auto ensemble = device->NewEnsemble(std::vector{spec});
-  ensemble->Advance(1);
+  const auto chunk = ensemble->Advance(1);
+  EXPECT_FALSE(chunk[0].fault) << chunk[0].fault->message;
   return ensemble->Beads(0);
 }
 

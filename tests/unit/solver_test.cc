@@ -5,7 +5,7 @@
 
 #include "beds.h"
 #include "cpu/bed.h"
-#include "dynamics/conjugate_gradients.h"
+#include "dynamics/sweeps.h"
 #include "gyrebox/device.h"
 #include "model/force.h"
 #include "model/friction.h"
@@ -34,59 +34,34 @@ class PlainSystem {
         force_(spec.force),
         friction_(spec.friction),
         v_(beads.size()),
-        r_(v_),
-        z_(v_),
-        p_(v_),
-        q_(v_) {
+        before_(v_),
+        made_(v_) {
     for (std::size_t i = 0; i < beads.size(); ++i) v_[i] = {0, 0, beads[i].spinner ? rate : 0};
   }
 
   const std::vector<Motion<double>>& motion() const { return v_; }
 
-  kernels::SolverSums Begin(double& right) {
-    right = 0;
+  static constexpr double kRoundOff = 1e-15;
+  kernels::FirstSweep Begin() {
+    kernels::FirstSweep first;
     for (std::size_t i = 0; i < v_.size(); ++i) {
-      const BalanceRow<double> row = Row(i, v_, true);
-      const Motion<double> left = row.Product(v_[i]);
-      r_[i] = Masked(i, {row.fx - left.vx, row.fy - left.vy, row.torque - left.spin});
-      right += Dot(r_[i], r_[i]);  // v holds nothing but imposed spins, so r is b
+      const BalanceRow<double> row = Row(i);
+      first.moving += (row.axx + row.ayy) / 2 / spec_.drag.translational;
+      first.turning += row.c / spec_.drag.rotational;
     }
-    return Precondition();
+    before_ = v_;
+    first.residual = first.right = Make(1).residual;  // v holds nothing but imposed spins, so r is b
+    return first;
   }
-  void Turn(double beta) {
-    for (std::size_t i = 0; i < v_.size(); ++i) p_[i] = Sum(z_[i], beta, p_[i]);
-  }
-  double Multiply() {
-    double curvature = 0;
-    for (std::size_t i = 0; i < v_.size(); ++i) {
-      const BalanceRow<double> row = Row(i, p_, false);
-      const Motion<double> left = row.Product(p_[i]);
-      q_[i] = Masked(i, {left.vx - row.fx, left.vy - row.fy, left.spin - row.torque});
-      curvature += Dot(p_[i], q_[i]);
-    }
-    return curvature;
-  }
-  kernels::SolverSums Follow(double alpha) {
-    for (std::size_t i = 0; i < v_.size(); ++i) {
-      v_[i] = Sum(v_[i], alpha, p_[i]);
-      r_[i] = Sum(r_[i], -alpha, q_[i]);
-    }
-    return Precondition();
+  kernels::SweepSums Sweep(double omega) {
+    before_ = v_;
+    v_ = made_;
+    return Make(omega);
   }
 
  private:
-  static double Dot(const Motion<double>& a, const Motion<double>& b) {
-    return a.vx * b.vx + a.vy * b.vy + a.spin * b.spin;
-  }
-  static Motion<double> Sum(const Motion<double>& a, double scale, const Motion<double>& b) {
-    return {a.vx + scale * b.vx, a.vy + scale * b.vy, a.spin + scale * b.spin};
-  }
-  Motion<double> Masked(std::size_t i, Motion<double> m) const {
-    if (beads_[i].spinner) m.spin = 0;
-    return m;
-  }
-
-  BalanceRow<double> Row(std::size_t i, const std::vector<Motion<double>>& motion, bool with_force) const {
+  // Everything but the friction of the bead's own motion on the right.
+  BalanceRow<double> Row(std::size_t i) const {
     BalanceRow<double> row(spec_.drag);
     for (std::size_t j = 0; j < beads_.size(); ++j) {
       const double dx = std::remainder(beads_[j].x - beads_[i].x, spec_.side_x);
@@ -94,21 +69,25 @@ class PlainSystem {
       const double r = std::hypot(dx, dy);
       if (j == i || r >= std::max(spec_.force.cutoff, spec_.friction.cutoff)) continue;
       const double weight = friction_.Weight(r);
-      row.AddFriction(dx / r, dy / r, friction_.tangential * weight, friction_.normal * weight, r / 2, r / 2,
-                      motion[j]);
-      if (with_force) row.AddPairForce(dx / r, dy / r, -force_.Force(r), 0, r / 2);
+      row.AddFriction(dx / r, dy / r, friction_.tangential * weight, friction_.normal * weight, r / 2, r / 2, v_[j]);
+      row.AddPairForce(dx / r, dy / r, -force_.Force(r), 0, r / 2);
     }
     return row;
   }
 
-  kernels::SolverSums Precondition() {
-    kernels::SolverSums sums;
+  kernels::SweepSums Make(double omega) {
+    kernels::SweepSums sums;
     for (std::size_t i = 0; i < v_.size(); ++i) {
-      BalanceRow<double> row = Row(i, p_, false);
-      row.fx = r_[i].vx, row.fy = r_[i].vy, row.torque = r_[i].spin;
-      z_[i] = beads_[i].spinner ? row.SolveWithSpin(0) : row.SolveFree();
-      sums.residual += Dot(r_[i], r_[i]);
-      sums.preconditioned += Dot(r_[i], z_[i]);
+      BalanceRow<double> row = Row(i);
+      const Motion<double> left = row.Product(v_[i]);
+      row.fx -= left.vx, row.fy -= left.vy;
+      row.torque = beads_[i].spinner ? 0 : row.torque - left.spin;
+      sums.residual += row.fx * row.fx + row.fy * row.fy + row.torque * row.torque;
+      sums.weight += left.vx * left.vx + left.vy * left.vy + left.spin * left.spin;
+      const Motion<double> more = beads_[i].spinner ? row.SolveWithSpin(0) : row.SolveFree();
+      made_[i] = {kernels::Carried(omega, omega - 1, v_[i].vx, before_[i].vx, more.vx),
+                  kernels::Carried(omega, omega - 1, v_[i].vy, before_[i].vy, more.vy),
+                  kernels::Carried(omega, omega - 1, v_[i].spin, before_[i].spin, more.spin)};
     }
     return sums;
   }
@@ -117,7 +96,7 @@ class PlainSystem {
   std::vector<reference::Bead> beads_;
   kernels::PairForce<double> force_;
   kernels::PairFriction<double> friction_;
-  std::vector<Motion<double>> v_, r_, z_, p_, q_;
+  std::vector<Motion<double>> v_, before_, made_;
 };
 
 RunSpec ConvergedSpec(std::int64_t n_beads, double tolerance = 1e-6) {
@@ -147,13 +126,13 @@ void ExpectMotion(const std::vector<kernels::Bead>& beads, const VectorXd& truth
   }
 }
 
-TEST(ConjugateGradients, EqualADenseSolveInDouble) {
+TEST(Sweeps, EqualADenseSolveInDouble) {
   for (std::uint64_t seed = 1; seed <= 3; ++seed) {
     RunSpec spec = ConvergedSpec(200);
     spec.seeds.places = seed;
     const auto beads = BeadsOf(spec, kernels::LayOut(spec));
     PlainSystem system(spec, beads, 20);
-    const kernels::SolverReport report = kernels::SolveByConjugateGradients(system, 1e-13, 1000);
+    const kernels::SolverReport report = kernels::SolveBySweeps(system, 200, 1e-13, 1000);
     EXPECT_TRUE(report.converged);
     EXPECT_LT(report.iterations, 100);
     const VectorXd truth = reference::Balance(spec, beads, {DriveSpec::Quantity::kRate, 20}).Solve();
