@@ -32,8 +32,14 @@ CellGrid GridOf(const RunSpec& spec) {
   return CellGrid(spec.side_x, spec.side_y, std::max(Reach(spec), mean));
 }
 
-std::size_t ListBytes(const RunSpec& spec, std::uint32_t capacity) {
-  const std::size_t index = IsResident(spec) ? sizeof(std::uint16_t) : sizeof(std::uint32_t);
+// Whether the way to a partner in memory, about a row of cells long, may be too far for 16 bits.
+bool IsWide(const RunSpec& spec) {
+  const double row = static_cast<double>(spec.n_beads) / GridOf(spec).ny;
+  return !IsResident(spec) && row * 1.25 > std::numeric_limits<StreamedIndex>::max();
+}
+
+std::size_t ListBytes(const RunSpec& spec, std::uint32_t capacity, bool wide) {
+  const std::size_t index = wide ? sizeof(std::uint32_t) : sizeof(std::uint16_t);
   return Stride(spec) * std::max<std::size_t>(capacity * index, RebuildScratch::kBytesPerBead);
 }
 
@@ -78,7 +84,7 @@ std::size_t Carve(const RunSpec& spec, std::uint32_t most_blocks, void* base, Be
     carver.Take(memory.random, 3 * stride);
   }
   std::byte* measure = nullptr;
-  carver.Take(measure, MeasureScratchBytes(Stride(spec), static_cast<std::uint32_t>(spec.n_spinners), true));
+  if (!IsResident(spec)) carver.Take(measure, MeasureBytes(Stride(spec), static_cast<std::uint32_t>(spec.n_spinners)));
   memory.measure = measure;
   return carver.used();
 }
@@ -92,7 +98,8 @@ bool IsResident(const RunSpec& spec) { return spec.n_beads <= kResidentBeads; }
 
 std::int64_t BytesOf(const RunSpec& spec, std::uint32_t most_blocks) {
   BedMemory memory;
-  return static_cast<std::int64_t>(Carve(spec, most_blocks, nullptr, memory) + ListBytes(spec, kFirstCapacity));
+  return static_cast<std::int64_t>(Carve(spec, most_blocks, nullptr, memory) +
+                                   ListBytes(spec, kFirstCapacity, IsWide(spec)));
 }
 
 DeviceBed::DeviceBed(Driver& driver, const RunSpec& spec, const StartState& start)
@@ -136,7 +143,8 @@ void DeviceBed::LayOut(const StartState& start) {
   plan_.force = spec.force;
   plan_.drag = spec.drag;
   plan_.bond_length = spec.measure.bond_length;
-  GrowLists(kFirstCapacity);
+  plan_.wide = IsWide(spec);
+  TakeLists(kFirstCapacity);
 
   const auto n = static_cast<std::size_t>(spec.n_beads);
   Slots slots;
@@ -157,10 +165,17 @@ void DeviceBed::LayOut(const StartState& start) {
 }
 
 void DeviceBed::GrowLists(std::uint32_t partners) {
-  plan_.capacity = (partners + kListStep - 1) / kListStep * kListStep;
-  if (partners == kFirstCapacity) plan_.capacity = kFirstCapacity;
+  if (partners == kTooFar) {
+    plan_.wide = true;
+    return TakeLists(plan_.capacity);
+  }
+  TakeLists((partners + kListStep - 1) / kListStep * kListStep);
+}
+
+void DeviceBed::TakeLists(std::uint32_t capacity) {
+  plan_.capacity = capacity;
   lists_.reset();
-  lists_ = std::make_unique<DeviceBlock>(driver_, ListBytes(course_.spec(), plan_.capacity));
+  lists_ = std::make_unique<DeviceBlock>(driver_, ListBytes(course_.spec(), capacity, plan_.wide));
   plan_.memory.list = lists_->at();
   status_.lists_valid = false;
 }

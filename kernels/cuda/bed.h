@@ -67,7 +67,7 @@ class DeviceBed {
 
   /// Sets the fault of a bed that the device stopped.
   void DescribeFault();
-  /// Takes larger lists, for at least `partners` a bead.
+  /// Takes larger lists: for at least `partners` a bead, or for ways of any length where that is kTooFar.
   void GrowLists(std::uint32_t partners);
 
   BedState Save();
@@ -89,6 +89,7 @@ class DeviceBed {
   };
 
   void LayOut(const StartState& start);
+  void TakeLists(std::uint32_t capacity);
   void Upload(const Slots& slots);
   Slots Fetch();
   template <class T>

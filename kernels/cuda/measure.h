@@ -11,6 +11,12 @@
 
 namespace gyrebox::kernels::cuda {
 
+/// Memory for measuring, links and sizes in arrays of the next half that nobody needs meanwhile.
+template <class Index>
+GYREBOX_HD MeasureMemory MeasureMemoryIn(const BedView<Index>& bed) {
+  return MeasureMemory(bed.plan.memory.measure, bed.plan.stride, bed.Next(bed.remainder), bed.Next(bed.angle));
+}
+
 /// Sums of all that is observed of a bed whose motion from now on is in the next half, which has not been followed.
 /// They are the same bits for a team of any size.
 /// @param whole measure the columns of structure too. @param out in device memory; need not be zero.

@@ -151,7 +151,6 @@ class ClusterPass {
       if (!Counts(i)) continue;
       const PlaceMotion own = now[i];
       const std::uint32_t count = bed_.plan.memory.counts[i];
-      const Index* list = bed_.list + i;
       LinkWalk walk(i, Link(i, 0, 0));
       bool wraps = false;
       // First which partners have bonds, where many reads are under way at once, then one bond after another.
@@ -159,12 +158,12 @@ class ClusterPass {
         std::uint32_t bonds = 0;
 #pragma unroll 4
         for (std::uint32_t k = 0; k < Min32(32, count - begin); ++k) {
-          const std::uint32_t j = list[static_cast<std::size_t>(begin + k) * bed_.plan.stride];
+          const std::uint32_t j = PartnerOf(bed_, begin + k, i);
           bonds |= static_cast<std::uint32_t>(HaveBond(own, bed_.tag[i], now[j], bed_.tag[j]) && j < i) << k;
         }
         for (; bonds != 0; bonds &= bonds - 1) {
           const auto k = static_cast<std::uint32_t>(BitWidth(bonds ^ (bonds - 1)) - 1);
-          const std::uint32_t j = list[static_cast<std::size_t>(begin + k) * bed_.plan.stride];
+          const std::uint32_t j = PartnerOf(bed_, begin + k, i);
           wraps |= links_.Join(walk, j, Crossings(own.x, now[j].x), Crossings(own.y, now[j].y));
         }
       }

@@ -57,7 +57,7 @@ union MeasureBlock {
 
 /// Memory of a team. One purpose at a time: what is written under one heading is gone under the next.
 struct MeasureMemory {
-  // Clusters: 40 bytes a bead.
+  // Clusters: 28 bytes a bead, and 12 that may lie elsewhere, in `links` and `size`.
   unsigned long long* links = nullptr;  ///< see Link
   unsigned long long *sum_x = nullptr, *sum_y = nullptr, *sum_squares = nullptr;
   std::uint32_t *size = nullptr, *extent = nullptr;
@@ -72,14 +72,13 @@ struct MeasureMemory {
   MeasureBlock* block = nullptr;  ///< of the own block: set on the device
 
   MeasureMemory() = default;
-  /// @param base aligned to 16 bytes; MeasureScratchBytes() from there on.
-  GYREBOX_HD MeasureMemory(void* base, std::uint32_t stride) {
-    links = static_cast<unsigned long long*>(base);
-    sum_x = links + stride;
+  /// @param base aligned to 16 bytes; MeasureBytes() from there on. @param links,size (beads), kept by nobody else.
+  GYREBOX_HD MeasureMemory(void* base, std::uint32_t stride, void* links, std::uint32_t* size)
+      : links(static_cast<unsigned long long*>(links)), size(size) {
+    sum_x = static_cast<unsigned long long*>(base);
     sum_y = sum_x + stride;
     sum_squares = sum_y + stride;
-    size = reinterpret_cast<std::uint32_t*>(sum_squares + stride);
-    extent = size + stride;
+    extent = reinterpret_cast<std::uint32_t*>(sum_squares + stride);
     partials = static_cast<double*>(base);
     shells = static_cast<unsigned long long*>(base);
     spinners = reinterpret_cast<Pair32*>(shells + 2 * kWaveShells);
@@ -94,16 +93,23 @@ GYREBOX_HD std::size_t SumNumbers(std::uint32_t n) {
   const std::size_t tiles = (n + kTile - 1) / kTile;
   return 2 * (tiles + (tiles + 1023) / 1024);
 }
-/// Bytes of a MeasureMemory. @param stride beads, rounded up to tiles. @param whole whether structure is measured ever.
-inline std::size_t MeasureScratchBytes(std::uint32_t stride, std::uint32_t n_spinners, bool whole) {
-  const std::size_t clusters = std::size_t{40} * stride;
+/// Bytes of a MeasureMemory but for its links and sizes. @param stride beads, rounded up to tiles.
+inline std::size_t MeasureBytes(std::uint32_t stride, std::uint32_t n_spinners) {
+  const std::size_t clusters = std::size_t{28} * stride;
   const std::size_t sums = kMostSums * SumNumbers(stride) * sizeof(double);
-  if (!whole) return std::max(clusters, sums);
   const std::size_t groups = (std::size_t{n_spinners} + kWaveGroup - 1) / kWaveGroup;
   const std::size_t list = 2 * kWaveShells * sizeof(unsigned long long) + stride * sizeof(Pair32);
   const std::size_t waves = list + groups * kMostSquares * kWavesOfSquare * sizeof(WaveSums);
   const std::size_t listing = list + std::size_t{8} * stride + 16;
   return std::max({clusters, sums, waves, listing});
+}
+/// The same with links and sizes behind the clusters' other numbers, and its bytes.
+GYREBOX_HD MeasureMemory WholeMeasureMemory(void* base, std::uint32_t stride) {
+  char* links = static_cast<char*>(base) + std::size_t{28} * stride;
+  return MeasureMemory(base, stride, links, reinterpret_cast<std::uint32_t*>(links + std::size_t{8} * stride));
+}
+inline std::size_t WholeMeasureBytes(std::uint32_t stride, std::uint32_t n_spinners) {
+  return std::max(MeasureBytes(stride, n_spinners), std::size_t{40} * stride);
 }
 
 }  // namespace gyrebox::kernels::cuda

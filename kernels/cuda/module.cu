@@ -55,7 +55,7 @@ __global__ void __launch_bounds__(kResidentThreads, 1) RunResident(LaunchData da
   if (status.stop != Stop::kNone) return;
   const BedPlan& plan = SharedPlan(data.plans[leg.bed], plan_bytes);
   BlockTeam team(block_shared);
-  BedView<std::uint16_t> bed(plan);
+  BedView<ResidentIndex> bed(plan);
   const BedMemory& memory = plan.memory;
   const std::uint32_t stride = plan.stride, n = plan.n;
   const auto cells = static_cast<std::uint32_t>(plan.grid.count());
@@ -78,7 +78,7 @@ __global__ void __launch_bounds__(kResidentThreads, 1) RunResident(LaunchData da
   Photograph photograph;
   PutTogether(team, plan, leg.substeps, data.requests + leg.first_number, data.settings,
               data.numbers + leg.first_number);
-  LegRunner<Mode, BlockTeam, std::uint16_t> runner(team, bed, data.numbers + leg.first_number, data.own_numbers);
+  LegRunner<Mode, BlockTeam, ResidentIndex> runner(team, bed, data.numbers + leg.first_number, data.own_numbers);
   runner.Run(leg, status, photograph);
   team.Sync();
 
@@ -109,11 +109,11 @@ __global__ void __launch_bounds__(kStreamedThreads, kStreamedBlocks<Mode>)
   if (status.stop != Stop::kNone) return;
   const BedPlan& plan = SharedPlan(data.plans[leg.bed], plan_bytes);
   GridTeam team(block_shared, grids[which], blockIdx.x % blocks, blocks);
-  BedView<std::uint32_t> bed(plan);
+  BedView<StreamedIndex> bed(plan);
   Photograph photograph;
   PutTogether(team, plan, leg.substeps, data.requests + leg.first_number, data.settings,
               data.numbers + leg.first_number);
-  LegRunner<Mode, GridTeam, std::uint32_t> runner(team, bed, data.numbers + leg.first_number, data.own_numbers);
+  LegRunner<Mode, GridTeam, StreamedIndex> runner(team, bed, data.numbers + leg.first_number, data.own_numbers);
   runner.Run(leg, status, photograph);
   team.Sync();
   if (team.rank() == 0) {
@@ -127,7 +127,8 @@ __device__ void MeasureLeg(Team& team, MeasureBlock& block, const LaunchData& da
                            const BedPlan& plan) {
   BedView<Index> bed(plan);
   bed.half = data.statuses[leg.bed].half;
-  MeasureMemory memory(plan.memory.measure, plan.stride);
+  MeasureMemory memory =
+      plan.memory.measure == nullptr ? WholeMeasureMemory(shared_memory, plan.stride) : MeasureMemoryIn(bed);
   memory.block = &block;
   MeasureBed(team, bed, data.numbers[leg.first_number + leg.substeps], data.own_numbers, leg.whole, memory,
              data.measured[leg.slot]);
@@ -145,7 +146,7 @@ __global__ void __launch_bounds__(kMeasureThreads, 1) MeasureResident(LaunchData
   if (!WasPhotographed(data, leg)) return;
   const BedPlan& plan = SharedPlan(data.plans[leg.bed], plan_bytes);
   BlockTeam team(block_shared);
-  MeasureLeg<BlockTeam, std::uint16_t>(team, measure_block, data, leg, plan);
+  MeasureLeg<BlockTeam, ResidentIndex>(team, measure_block, data, leg, plan);
 }
 
 __global__ void __launch_bounds__(kStreamedThreads, 2)
@@ -158,7 +159,7 @@ __global__ void __launch_bounds__(kStreamedThreads, 2)
   if (!WasPhotographed(data, leg)) return;
   const BedPlan& plan = SharedPlan(data.plans[leg.bed], plan_bytes);
   GridTeam team(block_shared, grids[which], blockIdx.x % blocks, blocks);
-  MeasureLeg<GridTeam, std::uint32_t>(team, measure_block, data, leg, plan);
+  MeasureLeg<GridTeam, StreamedIndex>(team, measure_block, data, leg, plan);
 }
 
 using Equation = DynamicsSpec::Equation;
@@ -209,12 +210,11 @@ class CudaDriver : public Driver {
     for (cudaEvent_t& mark : marks_) {
       Check(cudaEventCreateWithFlags(&mark, cudaEventDisableTiming | cudaEventBlockingSync), "making a mark");
     }
+    AllowShared(MeasureResident, WholeMeasureBytes(kResidentBeads, kResidentBeads));
     Check(cudaMalloc(&grids_, most_blocks() * sizeof(GridShared)), "taking memory");
     for (int mode = 0; mode <= static_cast<int>(ModeName::kConverged); ++mode) {
       const Kernels kernels = KernelsOf(static_cast<ModeName>(mode));
-      Check(cudaFuncSetAttribute(kernels.resident, cudaFuncAttributeMaxDynamicSharedMemorySize,
-                                 static_cast<int>(ResidentBytes(kResidentBeads, 2200))),
-            "asking for shared memory");
+      AllowShared(kernels.resident, ResidentBytes(kResidentBeads, 2200));
     }
   }
   ~CudaDriver() override {
@@ -271,7 +271,8 @@ class CudaDriver : public Driver {
     Check(cudaSetDevice(index_), "choosing the device");
     if (launch.resident) {
       const std::uint32_t threads = std::min(kMeasureThreads, RoundUp(launch.most_beads, 32));
-      MeasureResident<<<launch.n_legs, threads, 0, stream_>>>(launch.data);
+      const std::size_t bytes = WholeMeasureBytes(launch.most_beads, launch.most_beads);
+      MeasureResident<<<launch.n_legs, threads, bytes, stream_>>>(launch.data);
       Check(cudaGetLastError(), "measuring resident beds");
       return;
     }
@@ -285,6 +286,11 @@ class CudaDriver : public Driver {
   std::uint32_t most_blocks() const override { return static_cast<std::uint32_t>(properties_.multiProcessorCount) * 8; }
 
  private:
+  static void AllowShared(Resident kernel, std::size_t bytes) {
+    Check(cudaFuncSetAttribute(kernel, cudaFuncAttributeMaxDynamicSharedMemorySize, static_cast<int>(bytes)),
+          "asking for shared memory");
+  }
+
   // Teams of blocks that wait for one another: all blocks of a launch must be on the device at the same time.
   void Together(Streamed kernel, const Launch& launch, const char* what) {
     int per_multiprocessor = 0;

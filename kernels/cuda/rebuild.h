@@ -78,7 +78,10 @@ GYREBOX_PASS void SortBeads(Team& team, BedView<Index>& bed) {
   team.Sync();
 }
 
-/// @return the most partners of any bead; where that is over the capacity the lists are not whole.
+/// What ListPartners() returns where a partner lies too far off in memory for the lists.
+inline constexpr std::uint32_t kTooFar = 0xffffffffu;
+
+/// @return the most partners of any bead, or kTooFar; where that is over the capacity the lists are not whole.
 template <class Team, class Index>
 GYREBOX_PASS std::uint32_t ListPartners(Team& team, BedView<Index>& bed) {
   const BedPlan& plan = bed.plan;
@@ -94,7 +97,7 @@ GYREBOX_PASS std::uint32_t ListPartners(Team& team, BedView<Index>& bed) {
         const float dx = Difference(own.x, now[j].x, quantum_x);
         const float dy = Difference(own.y, now[j].y, quantum_y);
         if (!(Fma(dx, dx, dy * dy) < plan.reach_squared) || j == i) continue;
-        if (count < plan.capacity) bed.list[static_cast<std::size_t>(count) * plan.stride + i] = static_cast<Index>(j);
+        if (count < plan.capacity && !PutPartner(bed, count, i, j)) most = kTooFar;
         ++count;
       }
     });

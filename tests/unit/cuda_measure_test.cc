@@ -45,7 +45,7 @@ void ExpectSame(const std::vector<Column>& columns, const std::vector<double>& d
 }
 
 // Measures a bed both ways, right after its lists are made and when beads have drifted as far as they may.
-template <class Index = std::uint32_t>
+template <class Index = kernels::cuda::StreamedIndex>
 void ExpectMeasuredAsOnTheCpu(const Snapshot& start, const RunSpec& spec, bool whole = true) {
   for (const double drift : {0.0, 0.2}) {
     DeviceBed<Index> bed(spec, start, drift, 5);
@@ -55,7 +55,7 @@ void ExpectMeasuredAsOnTheCpu(const Snapshot& start, const RunSpec& spec, bool w
     ExpectSame(observables.columns(), bed.Columns(whole), observables.Measure(bed.snapshot(), whole));
   }
 }
-template <class Index = std::uint32_t>
+template <class Index = kernels::cuda::StreamedIndex>
 void ExpectMeasuredAsOnTheCpu(const Snapshot& start) {
   ExpectMeasuredAsOnTheCpu<Index>(start, SpecOf(start));
 }
@@ -71,7 +71,9 @@ TEST(MeasureBed, OfRandomBedsIsThatOfTheCpu) {
     ExpectMeasuredAsOnTheCpu(RandomBed(n, 0.3, 11u + n));
 }
 
-TEST(MeasureBed, WithShortIndicesIsThatOfTheCpu) { ExpectMeasuredAsOnTheCpu<std::uint16_t>(RandomBed(300, 0.5, 3)); }
+TEST(MeasureBed, WithShortIndicesIsThatOfTheCpu) {
+  ExpectMeasuredAsOnTheCpu<kernels::cuda::ResidentIndex>(RandomBed(300, 0.5, 3));
+}
 
 TEST(MeasureBed, OfBedsOfOneKindIsThatOfTheCpu) {
   for (const double chance : {0.0, 1.0}) {
@@ -136,7 +138,7 @@ TEST(MeasureBed, OfAWindingChainIsThatOfTheCpu) {
   for (int i = 0; i < 110; ++i) AddBead(bed, 0.9 * i, 0.5 * i + 1, true);
   const RunSpec spec = SpecOf(bed);
   ExpectMeasuredAsOnTheCpu(bed, spec);
-  const MeasuredSums sums = DeviceBed<std::uint32_t>(spec, bed, 0, 1).Sums(false);
+  const MeasuredSums sums = DeviceBed<kernels::cuda::StreamedIndex>(spec, bed, 0, 1).Sums(false);
   EXPECT_EQ(sums.spinners.count, 1u);
   EXPECT_EQ(sums.spinners.wrapping, 0u);
   EXPECT_GT(static_cast<double>(sums.spinners.radius_quanta) / 110 * kRadiusQuantum, 25);
@@ -170,7 +172,7 @@ TEST(MeasureBed, LeavesOutStructureWhereItIsNotAskedFor) {
 
 TEST(MeasureBed, CountsBeadsThatAreLost) {
   const Snapshot start = RandomBed(100, 0.5, 43);
-  DeviceBed<std::uint32_t> bed(SpecOf(start), start, 0, 1);
+  DeviceBed<kernels::cuda::StreamedIndex> bed(SpecOf(start), start, 0, 1);
   EXPECT_EQ(bed.Sums(false).lost, 0u);
   bed.tags()[5] = bed.tags()[6];
   EXPECT_EQ(bed.Sums(false).lost, 1u);

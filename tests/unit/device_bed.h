@@ -42,11 +42,9 @@ class DeviceBed {
     kernels::cuda::BedView<Index> bed(plan_);
     bed.half = half_;
     kernels::cuda::LoneTeam team;
-    std::vector<double> scratch(
-        kernels::cuda::MeasureScratchBytes(plan_.stride, plan_.n_spinners, whole) / sizeof(double) + 2, std::nan(""));
-    auto* aligned = reinterpret_cast<char*>(scratch.data());
-    aligned += 16 - reinterpret_cast<std::uintptr_t>(aligned) % 16;
-    kernels::cuda::MeasureMemory memory(aligned, plan_.stride);
+    std::vector<double> scratch(kernels::cuda::WholeMeasureBytes(plan_.stride, plan_.n_spinners) / sizeof(double) + 2,
+                                std::nan(""));
+    kernels::cuda::MeasureMemory memory = kernels::cuda::WholeMeasureMemory(scratch.data(), plan_.stride);
     kernels::cuda::MeasureBlock block;
     memory.block = &block;
     kernels::cuda::MeasuredSums sums;

@@ -216,6 +216,42 @@ TEST(DeviceCrowds, InAThinBed) {
   ExpectFinished(Outcomes(*device, {Given(spec, x, y)}, 40)[0]);
 }
 
+// Two rows of beads on a lattice, far longer than ways of 16 bits reach from one to the other, in a bed that is
+// otherwise empty: what follows from the number of beads alone does not foresee it.
+TEST(DeviceCrowds, InTwoLongRowsOfABroadBed) {
+  const auto device = TestDevice();
+  const auto cpu = kernels::OpenDevice("cpu", 1).device;
+  RunSpec spec = Driven(80000, 2);
+  spec.side_x = 42000;
+  spec.side_y = 60;
+  std::vector<double> x, y;
+  for (std::int64_t i = 0; i < spec.n_beads; ++i) {
+    x.push_back((static_cast<double>(i / 2) + 0.5) * 1.05);
+    y.push_back(i % 2 == 0 ? 1 : 2.1);
+  }
+  const RunSpec given = Given(spec, x, y);
+  const auto found = Outcomes(*device, {given}, 2)[0], expected = Outcomes(*cpu, {given}, 2)[0];
+  ExpectFinished(found);
+  for (std::size_t i = 0; i < found.beads.size(); ++i) {
+    ASSERT_NEAR(found.beads[i].vx, expected.beads[i].vx, 1e-4) << i;
+    ASSERT_NEAR(found.beads[i].vy, expected.beads[i].vy, 1e-4) << i;
+  }
+}
+
+// Rows of cells along the long side: ways in memory are long from the start.
+TEST(DeviceCrowds, InAFlatBed) {
+  const auto device = TestDevice();
+  RunSpec spec = Driven(140000, 5);
+  spec.side_x = 40000;
+  spec.side_y = 4;
+  std::vector<double> x, y;
+  for (std::int64_t i = 0; i < spec.n_beads; ++i) {
+    x.push_back((static_cast<double>(i / 4) + 0.5) * spec.side_x / 35000);
+    y.push_back((static_cast<double>(i % 4) + 0.5));
+  }
+  ExpectFinished(Outcomes(*device, {Given(spec, x, y)}, 5)[0]);
+}
+
 // Different starts on either side, so that what agrees are distributions: Welch's t of two sets of 16 runs, which
 // passes 4.5 by chance once in 10 000 times (30 degrees of freedom).
 TEST(DeviceObservables, HaveTheDistributionOfTheCpu) {
