@@ -18,6 +18,8 @@ namespace {
 // unless it is squeezed.
 constexpr std::uint32_t kFirstCapacity = 14;
 constexpr std::uint32_t kListStep = 4;
+// Columns of a strip: the beads of a block and their partners are then within 6 x 27 cells rather than 3 x 102.
+constexpr int kStripBits = 2;
 
 std::uint32_t Stride(const RunSpec& spec) {
   return static_cast<std::uint32_t>((spec.n_beads + kTile - 1) / kTile * kTile);
@@ -29,17 +31,18 @@ double Reach(const RunSpec& spec) {
 
 CellGrid GridOf(const RunSpec& spec) {
   const double mean = std::sqrt(spec.side_x * spec.side_y / static_cast<double>(spec.n_beads));
-  return CellGrid(spec.side_x, spec.side_y, std::max(Reach(spec), mean));
+  return CellGrid(spec.side_x, spec.side_y, std::max(Reach(spec), mean),
+                  IsResident(spec) ? CellGrid::kOneStrip : kStripBits);
 }
 
-// Whether the way to a partner in memory, about a row of cells long, may be too far for 16 bits.
+// Whether the way to a partner in memory, about a strip of cells long, may be too far for 16 bits.
 bool IsWide(const RunSpec& spec) {
-  const double row = static_cast<double>(spec.n_beads) / GridOf(spec).ny;
-  return !IsResident(spec) && row * 1.25 > std::numeric_limits<StreamedIndex>::max();
+  const double beads_of_column = static_cast<double>(spec.n_beads) / GridOf(spec).nx;
+  return !IsResident(spec) && beads_of_column * (1 << kStripBits) * 1.25 > std::numeric_limits<StreamedIndex>::max();
 }
 
 std::size_t ListBytes(const RunSpec& spec, std::uint32_t capacity, bool wide) {
-  const std::size_t index = wide ? sizeof(std::uint32_t) : sizeof(std::uint16_t);
+  const std::size_t index = wide ? sizeof(WideIndex) : sizeof(StreamedIndex);
   return Stride(spec) * std::max<std::size_t>(capacity * index, RebuildScratch::kBytesPerBead);
 }
 
@@ -84,7 +87,7 @@ std::size_t Carve(const RunSpec& spec, std::uint32_t most_blocks, void* base, Be
     carver.Take(memory.random, 3 * stride);
   }
   std::byte* measure = nullptr;
-  if (!IsResident(spec)) carver.Take(measure, MeasureBytes(Stride(spec), static_cast<std::uint32_t>(spec.n_spinners)));
+  carver.Take(measure, MeasureBytes(Stride(spec), static_cast<std::uint32_t>(spec.n_spinners)));
   memory.measure = measure;
   return carver.used();
 }

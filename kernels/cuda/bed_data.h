@@ -53,9 +53,9 @@ struct BedMemory {
   Pair32* built = nullptr;         ///< places when the lists were made
   Pair32* start = nullptr;         ///< places at step 0
   Turns* turns = nullptr;
-  std::uint16_t* counts = nullptr;  ///< partners of each bead
-  void* list = nullptr;             ///< partner k of bead i: element k * stride + i, 16 or 32 bits wide, see ListWalk.
-                                    ///< Rebuilds use it as scratch: at least 20 bytes a bead
+  std::uint16_t* counts = nullptr;        ///< partners of each bead
+  void* list = nullptr;                   ///< partner k of bead i: element k * stride + i, see BedView.
+                                          ///< Rebuilds use it as scratch: at least 20 bytes a bead
   std::uint32_t* cell_start = nullptr;    ///< (cells + 1)
   std::uint32_t* cell_fill = nullptr;     ///< (cells)
   std::uint32_t* block_totals = nullptr;  ///< (blocks of the largest team)
@@ -74,7 +74,7 @@ struct BedPlan {
   std::uint32_t n = 0, stride = 0;  ///< beads; the same, rounded up to tiles
   std::uint32_t n_spinners = 0;
   std::uint32_t capacity = 0;  ///< rows of the list
-  bool wide = false;           ///< lists hold partners of 32 bits; see StreamedIndex
+  bool wide = false;           ///< lists are of WideIndex
   CellGrid grid{1, 1, 1};
   double side_x = 0, side_y = 0;
   StepLaws<float> laws;  ///< friction, noise as they are at the start; StepNumbers go over them

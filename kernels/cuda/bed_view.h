@@ -12,9 +12,10 @@ GYREBOX_HD std::uint32_t IdOf(std::uint32_t tag) { return tag & ~kSpinnerBit; }
 
 /// What lists hold. Of resident beds: partners.
 using ResidentIndex = std::uint16_t;
-/// Of streamed ones: the way in memory from a bead to its partner, which is short where rows of cells are; or, where
-/// the plan says `wide`, partners of 32 bits.
+/// Of streamed ones: the way in memory from a bead to its partner, which is short where rows of cells are.
 using StreamedIndex = std::int16_t;
+/// Of streamed ones whose rows are too long for that: partners.
+using WideIndex = std::uint32_t;
 
 /// Memory of a bed with the halves of the doubled arrays told apart. Index: one of the above.
 template <class Index>
@@ -64,62 +65,32 @@ GYREBOX_HD StepLaws<float> LawsOf(const BedPlan& plan, const StepNumbers& number
   return laws;
 }
 
-/// Bead that lies a way from bead i in memory, where the last bead is followed by the first.
-GYREBOX_HD std::uint32_t AfterWay(std::uint32_t i, std::int32_t way, std::uint32_t n) {
-  const std::uint32_t j = i + static_cast<std::uint32_t>(way);
+/// Partner of bead i that its list holds, of n beads. The last bead in memory is followed by the first.
+GYREBOX_HD std::uint32_t PartnerFrom(ResidentIndex held, std::uint32_t, std::uint32_t) { return held; }
+GYREBOX_HD std::uint32_t PartnerFrom(WideIndex held, std::uint32_t, std::uint32_t) { return held; }
+GYREBOX_HD std::uint32_t PartnerFrom(StreamedIndex way, std::uint32_t i, std::uint32_t n) {
+  const std::uint32_t j = i + static_cast<std::uint32_t>(std::int32_t{way});
   return j < n ? j : (way < 0 ? j + n : j - n);
 }
-
-/// Goes along the list of a bead.
-class ListWalk {
- public:
-  GYREBOX_HD ListWalk(const BedView<ResidentIndex>& bed, std::uint32_t i, std::uint32_t from = 0)
-      : at_(reinterpret_cast<const char*>(bed.list + i) + std::size_t{from} * bed.plan.stride * sizeof(ResidentIndex)) {
-  }
-  GYREBOX_HD ListWalk(const BedView<StreamedIndex>& bed, std::uint32_t i, std::uint32_t from = 0)
-      : at_(reinterpret_cast<const char*>(bed.list) +
-            ((std::size_t{from} * bed.plan.stride + i) << (bed.plan.wide ? 2 : 1))) {}
-
-  /// The partner that it stands at, of bead i.
-  GYREBOX_HD std::uint32_t Partner(const BedView<ResidentIndex>&, std::uint32_t) const {
-    return *reinterpret_cast<const ResidentIndex*>(at_);
-  }
-  GYREBOX_HD std::uint32_t Partner(const BedView<StreamedIndex>& bed, std::uint32_t i) const {
-    if (bed.plan.wide) return *reinterpret_cast<const std::uint32_t*>(at_);
-    return AfterWay(i, *reinterpret_cast<const StreamedIndex*>(at_), bed.plan.n);
-  }
-  GYREBOX_HD void Next(const BedView<ResidentIndex>& bed) { at_ += bed.plan.stride * sizeof(ResidentIndex); }
-  GYREBOX_HD void Next(const BedView<StreamedIndex>& bed) {
-    at_ += std::size_t{bed.plan.stride} << (bed.plan.wide ? 2 : 1);
-  }
-
- private:
-  const char* at_;
-};
-
 /// Partner k of bead i.
 template <class Index>
 GYREBOX_HD std::uint32_t PartnerOf(const BedView<Index>& bed, std::uint32_t k, std::uint32_t i) {
-  return ListWalk(bed, i, k).Partner(bed, i);
+  return PartnerFrom(bed.list[std::size_t{k} * bed.plan.stride + i], i, bed.plan.n);
 }
 
-/// Writes partner k of bead i. @return whether the list can hold it.
-GYREBOX_HD bool PutPartner(const BedView<ResidentIndex>& bed, std::uint32_t k, std::uint32_t i, std::uint32_t j) {
-  bed.list[std::size_t{k} * bed.plan.stride + i] = static_cast<ResidentIndex>(j);
+/// What a list is to hold for partner j of bead i. @return whether it can.
+template <class Index>
+GYREBOX_HD bool Hold(std::uint32_t, std::uint32_t j, std::uint32_t, Index& held) {
+  held = static_cast<Index>(j);
   return true;
 }
-GYREBOX_HD bool PutPartner(const BedView<StreamedIndex>& bed, std::uint32_t k, std::uint32_t i, std::uint32_t j) {
-  const std::size_t at = std::size_t{k} * bed.plan.stride + i;
-  if (bed.plan.wide) {
-    reinterpret_cast<std::uint32_t*>(bed.list)[at] = j;
-    return true;
-  }
+GYREBOX_HD bool Hold(std::uint32_t i, std::uint32_t j, std::uint32_t n, StreamedIndex& held) {
   auto way = static_cast<std::int32_t>(j - i);
-  const auto n = static_cast<std::int32_t>(bed.plan.n);
-  if (way > n / 2) way -= n;
-  if (way < -(n / 2)) way += n;
-  bed.list[at] = static_cast<StreamedIndex>(way);
-  return way == bed.list[at];
+  const auto half = static_cast<std::int32_t>(n / 2);
+  if (way > half) way -= static_cast<std::int32_t>(n);
+  if (way < -half) way += static_cast<std::int32_t>(n);
+  held = static_cast<StreamedIndex>(way);
+  return way == held;
 }
 
 /// Calls visit(partner, place, pair, fetched) for each partner of bead i, in the order of its list; what `fetch` gives
@@ -129,8 +100,9 @@ GYREBOX_PASS void ForPartners(const BedView<Index>& bed, const StepLaws<float>& 
                               std::uint32_t i, const PlaceMotion& own, const Fetch& fetch, const Visit& visit) {
   std::uint32_t left = bed.plan.memory.counts[i];
   if (left == 0) return;
-  ListWalk walk(bed, i);
-  std::uint32_t j = walk.Partner(bed, i);
+  const std::uint32_t n = bed.plan.n;
+  const Index* held = bed.list + i;
+  std::uint32_t j = PartnerFrom(*held, i, n);
   PlaceMotion other = beads[j];
   auto fetched = fetch(j);
   for (;;) {
@@ -138,8 +110,8 @@ GYREBOX_PASS void ForPartners(const BedView<Index>& bed, const StepLaws<float>& 
     const PlaceMotion this_other = other;
     const auto this_fetched = fetched;
     if (--left > 0) {
-      walk.Next(bed);
-      j = walk.Partner(bed, i);
+      held += bed.plan.stride;
+      j = PartnerFrom(*held, i, n);
       other = beads[j];
       fetched = fetch(j);
     }

@@ -13,10 +13,10 @@ class Rows3 {
  public:
   GYREBOX_HD Rows3(float* at, std::size_t stride) : at_(at), stride_(stride) {}
   GYREBOX_HD Motion<float> Load(std::uint32_t i) const { return {at_[i], at_[stride_ + i], at_[2 * stride_ + i]}; }
-  GYREBOX_HD void Store(std::uint32_t i, float x, float y, float spin) const {
-    at_[i] = x;
-    at_[stride_ + i] = y;
-    at_[2 * stride_ + i] = spin;
+  GYREBOX_HD void Store(std::uint32_t i, const Motion<float>& m) const {
+    at_[i] = m.vx;
+    at_[stride_ + i] = m.vy;
+    at_[2 * stride_ + i] = m.spin;
   }
 
  private:
@@ -31,6 +31,10 @@ struct Moving {
   PlaceMotion* beads;
   float* spin;
   GYREBOX_HD Motion<float> MotionOf(std::uint32_t i) const { return {beads[i].vx, beads[i].vy, spin[i]}; }
+  GYREBOX_HD void Set(std::uint32_t i, const PlaceMotion& place, const Motion<float>& m) const {
+    beads[i] = {place.x, place.y, m.vx, m.vy};
+    spin[i] = m.spin;
+  }
 };
 
 /// What is left of the forces on bead i with friction as it is; of an imposed spin nothing is left of the torque.
@@ -84,12 +88,10 @@ GYREBOX_PASS double RightSquared(const FirstLook& look, bool imposed) {
 template <class Team, class Index>
 class FrictionSystem {
  public:
-  GYREBOX_PASS FrictionSystem(Team& team, const BedView<Index>& bed, const StepLaws<float>& laws,
-                              const StepNumbers& numbers, const OwnDriveNumbers* own_numbers)
+  GYREBOX_PASS FrictionSystem(Team& team, const BedView<Index>& bed, const StepNumbers& numbers,
+                              const OwnDriveNumbers* own_numbers)
       : team_(team),
         bed_(bed),
-        plan_(bed.plan),
-        laws_(laws),
         numbers_(numbers),
         own_numbers_(own_numbers),
         known_(bed.plan.memory.known, bed.plan.stride),
@@ -102,33 +104,45 @@ class FrictionSystem {
   }
   /// One of the two motions of memory.work: not the one that is judged.
   GYREBOX_PASS Moving Spare() const {
-    const BedMemory& memory = plan_.memory;
-    const std::size_t at = judged_.beads == memory.work ? plan_.stride : 0;
+    const BedMemory& memory = bed_.plan.memory;
+    const std::size_t at = judged_.beads == memory.work ? bed_.plan.stride : 0;
     return {memory.work + at, memory.work_spin + at};
   }
   GYREBOX_PASS const Moving& judged() const { return judged_; }
 
   static constexpr double kRoundOff = kFloatRoundOff;
+
+  // What a pass reads for every bead stands in its own variables: members would be read anew after every write.
   GYREBOX_RARE FirstSweep Begin() {
     made_ = Spare();
+    const BedView<Index> bed = bed_;
+    const BedPlan& plan = bed.plan;
+    const StepNumbers& numbers = numbers_;
+    const OwnDriveNumbers* own_numbers = own_numbers_;
+    const Moving judged = judged_, made = made_;
+    const Rows3 known = known_, random = random_;
+    const bool draw = draw_, keeps = numbers.thermal && !draw;
+    float closest = closest_;
     double sums[5];
-    team_.template Sum<5>(plan_.n, plan_.memory.partials, sums, [&](std::uint32_t i, double(&terms)[5]) {
-      const std::uint32_t tag = bed_.tag[i];
-      const bool imposed = IsImposed(plan_, tag), keeps = numbers_.thermal && !draw_;
-      const Motion<float> random = keeps ? random_.Load(i) : Motion<float>{0, 0, 0};
-      const FirstLook look = LookAt(bed_, laws_, numbers_, own_numbers_, judged_.beads, judged_, draw_, random, i);
-      closest_ = Min(closest_, look.closest);
-      if (draw_) random_.Store(i, look.random.vx, look.random.vy, look.random.spin);
-      known_.Store(i, look.known.fx, look.known.fy, look.known.torque);
-      const Motion<float> own = judged_.MotionOf(i);
-      const Motion<float> left = Left(laws_, own, look.row, imposed), more = Correction(look.row, left, tag);
-      Make(i, own.vx + more.vx, own.vy + more.vy, own.spin + more.spin);
+    team_.template Sum<5>(plan.n, plan.memory.partials, sums, [&](std::uint32_t i, double(&terms)[5]) {
+      const StepLaws<float> laws = LawsOf(plan, numbers);
+      const std::uint32_t tag = bed.tag[i];
+      const bool imposed = IsImposed(plan, tag);
+      const Motion<float> kept = keeps ? random.Load(i) : Motion<float>{0, 0, 0};
+      const FirstLook look = LookAt(bed, laws, numbers, own_numbers, judged.beads, judged, draw, kept, i);
+      closest = Min(closest, look.closest);
+      if (draw) random.Store(i, look.random);
+      known.Store(i, {look.known.fx, look.known.fy, look.known.torque});
+      const Motion<float> own = judged.MotionOf(i);
+      const Motion<float> left = Left(laws, own, look.row, imposed), more = Correction(plan, look.row, left, tag);
+      made.Set(i, judged.beads[i], {own.vx + more.vx, own.vy + more.vy, own.spin + more.spin});
       terms[0] = Squared(left);
       terms[1] = Squared(look.row.Product(own));
       terms[2] = RightSquared(look, imposed);
-      terms[3] = (look.row.axx + look.row.ayy) / (2 * laws_.translational);
-      terms[4] = look.row.c / laws_.rotational;
+      terms[3] = (look.row.axx + look.row.ayy) / (2 * laws.translational);
+      terms[4] = look.row.c / laws.rotational;
     });
+    closest_ = closest;
     return {{sums[0], sums[1]}, sums[2], sums[3], sums[4]};
   }
 
@@ -136,23 +150,30 @@ class FrictionSystem {
     before_ = judged_;
     judged_ = made_;
     made_ = Spare();
+    const BedView<Index> bed = bed_;
+    const BedPlan& plan = bed.plan;
+    const StepNumbers& numbers = numbers_;
+    const Moving judged = judged_, before = before_, made = made_;
+    const Rows3 known = known_;
     const float all = static_cast<float>(omega), beyond = static_cast<float>(omega - 1);
     double sums[2];
-    team_.template Sum<2>(plan_.n, plan_.memory.partials, sums, [&](std::uint32_t i, double(&terms)[2]) {
-      const std::uint32_t tag = bed_.tag[i];
-      const PlaceMotion place = judged_.beads[i];
-      const Motion<float> own = {place.vx, place.vy, judged_.spin[i]}, known = known_.Load(i);
-      BalanceRow<float> row(laws_.translational, laws_.rotational);
-      row.AddBeadForce(known.vx, known.vy, known.spin);
+    team_.template Sum<2>(plan.n, plan.memory.partials, sums, [&](std::uint32_t i, double(&terms)[2]) {
+      const StepLaws<float> laws = LawsOf(plan, numbers);
+      const std::uint32_t tag = bed.tag[i];
+      const PlaceMotion place = judged.beads[i];
+      const Motion<float> own = {place.vx, place.vy, judged.spin[i]}, forces = known.Load(i);
+      BalanceRow<float> row(laws.translational, laws.rotational);
+      row.AddBeadForce(forces.vx, forces.vy, forces.spin);
       ForPartners(
-          bed_, laws_, judged_.beads, i, place, [&](std::uint32_t j) { return judged_.spin[j]; },
+          bed, laws, judged.beads, i, place, [&](std::uint32_t j) { return judged.spin[j]; },
           [&](std::uint32_t, const PlaceMotion& other, const PairPlace<float>& pair, float spin) {
-            laws_.AddWholeFriction(pair, own, {other.vx, other.vy, spin}, row);
+            laws.AddWholeFriction(pair, own, {other.vx, other.vy, spin}, row);
           });
-      const Motion<float> left = Left(laws_, own, row, IsImposed(plan_, tag)), more = Correction(row, left, tag);
-      const Motion<float> before = before_.MotionOf(i);
-      Make(i, Carried(all, beyond, own.vx, before.vx, more.vx), Carried(all, beyond, own.vy, before.vy, more.vy),
-           Carried(all, beyond, own.spin, before.spin, more.spin));
+      const Motion<float> left = Left(laws, own, row, IsImposed(plan, tag)), more = Correction(plan, row, left, tag);
+      const Motion<float> old = before.MotionOf(i);
+      made.Set(i, place,
+               {Carried(all, beyond, own.vx, old.vx, more.vx), Carried(all, beyond, own.vy, old.vy, more.vy),
+                Carried(all, beyond, own.spin, old.spin, more.spin)});
       terms[0] = Squared(left);
       terms[1] = Squared(row.Product(own));
     });
@@ -164,21 +185,16 @@ class FrictionSystem {
 
  private:
   // The motion that what is left asks for on top of the present one: D^-1 r.
-  GYREBOX_PASS Motion<float> Correction(BalanceRow<float> row, const Motion<float>& left, std::uint32_t tag) const {
+  GYREBOX_PASS static Motion<float> Correction(const BedPlan& plan, BalanceRow<float> row, const Motion<float>& left,
+                                               std::uint32_t tag) {
     row.fx = left.vx;
     row.fy = left.vy;
     row.torque = left.spin;
-    return Balanced(plan_, row, tag, 0);
-  }
-  GYREBOX_PASS void Make(std::uint32_t i, float vx, float vy, float spin) const {
-    made_.beads[i] = {judged_.beads[i].x, judged_.beads[i].y, vx, vy};
-    made_.spin[i] = spin;
+    return Balanced(plan, row, tag, 0);
   }
 
   Team& team_;
   const BedView<Index>& bed_;
-  const BedPlan& plan_;
-  const StepLaws<float>& laws_;
   const StepNumbers& numbers_;
   const OwnDriveNumbers* own_numbers_;
   const Rows3 known_, random_;
@@ -198,7 +214,7 @@ GYREBOX_PASS SolverReport ConvergedPass(Team& team, BedView<Index>& bed, const S
   const StepLaws<float> laws = LawsOf(plan, numbers);
   const Moving now = {bed.Now(bed.beads), bed.Now(bed.spin)};
   const bool midpoint = dynamics.midpoint && numbers.thermal;
-  FrictionSystem<Team, Index> system(team, bed, laws, numbers, own_numbers);
+  FrictionSystem<Team, Index> system(team, bed, numbers, own_numbers);
   system.Start(now, numbers.thermal);
   SolverReport report =
       SolveBySweeps(system, plan.n, dynamics.tolerance * (midpoint ? kHalfwaySlack : 1), dynamics.most_iterations);

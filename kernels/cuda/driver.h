@@ -38,11 +38,11 @@ struct LaunchData {
   MeasuredSums* measured = nullptr;   ///< by slot
 };
 
-/// Beds stepped by one launch: all resident or all streamed, all of one mode.
+/// Beds stepped by one launch: all of one kind.
 struct Launch {
   LaunchData data;
   std::uint32_t n_legs = 0;
-  bool resident = false;
+  bool resident = false, wide = false;  ///< see IsResident() and BedPlan::wide
   ModeName mode = ModeName::kLagged;
   std::uint32_t most_beads = 0, most_cells = 0;  ///< of any of its beds, beads rounded up to tiles
 };

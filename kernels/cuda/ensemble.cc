@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <map>
+#include <tuple>
 
 #include "cuda/columns.h"
 
@@ -197,7 +198,7 @@ void CudaEnsemble::PlanLaunch(Round& round, const std::vector<std::uint32_t>& be
   }
   if (plans_changed) SendPlans();
 
-  std::map<std::pair<bool, ModeName>, std::vector<Leg>> groups;
+  std::map<std::tuple<bool, bool, ModeName>, std::vector<Leg>> groups;
   for (std::size_t k = 0; k < beds.size(); ++k) {
     DeviceBed& bed = *beds_[beds[k]];
     const Course& course = bed.course();
@@ -225,17 +226,16 @@ void CudaEnsemble::PlanLaunch(Round& round, const std::vector<std::uint32_t>& be
       bed.set_sampled_at(course.step());
       goals_[beds[k]].closed = course.at_end();
     }
-    groups[{bed.resident(), ModeOf(bed, thermal)}].push_back(leg);
+    groups[{bed.resident(), bed.plan().wide, ModeOf(bed, thermal)}].push_back(leg);
   }
-  for (const auto& [kind, legs] : groups) {
-    AddLaunch(round, kind.first, kind.second, legs);
-  }
+  for (const auto& [kind, legs] : groups) AddLaunch(round, std::get<ModeName>(kind), legs);
 }
 
-void CudaEnsemble::AddLaunch(Round& round, bool resident, ModeName mode, const std::vector<Leg>& legs) {
+void CudaEnsemble::AddLaunch(Round& round, ModeName mode, const std::vector<Leg>& legs) {
   Round::PlannedLaunch planned;
   Launch& launch = planned.launch;
-  launch.resident = resident;
+  launch.resident = beds_[legs[0].bed]->resident();
+  launch.wide = beds_[legs[0].bed]->plan().wide;
   launch.mode = mode;
   launch.n_legs = static_cast<std::uint32_t>(legs.size());
   for (const Leg& leg : legs) {
@@ -359,7 +359,7 @@ void CudaEnsemble::Load(std::size_t run, const BedState& state) {
     Leg leg;
     leg.bed = static_cast<std::uint32_t>(run);
     leg.prepare = true;
-    AddLaunch(round, bed.resident(), ModeOf(bed, true), {leg});
+    AddLaunch(round, ModeOf(bed, true), {leg});
     Enqueue(round);
     driver_->Wait();
     bed.status() = round.statuses[run];

@@ -49,7 +49,7 @@ class CudaEnsemble : public Ensemble {
   bool Plan(Round& round);
   std::uint32_t CommonDistance(const std::vector<std::uint32_t>& beds) const;
   void PlanLaunch(Round& round, const std::vector<std::uint32_t>& beds, std::uint32_t substeps);
-  void AddLaunch(Round& round, bool resident, ModeName mode, const std::vector<Leg>& legs);
+  void AddLaunch(Round& round, ModeName mode, const std::vector<Leg>& legs);
   void Enqueue(Round& round);
   void Collect(Round& round, std::vector<RunChunk>& chunks);
   void Settle(std::vector<RunChunk>& chunks);

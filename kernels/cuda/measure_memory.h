@@ -103,13 +103,4 @@ inline std::size_t MeasureBytes(std::uint32_t stride, std::uint32_t n_spinners) 
   const std::size_t listing = list + std::size_t{8} * stride + 16;
   return std::max({clusters, sums, waves, listing});
 }
-/// The same with links and sizes behind the clusters' other numbers, and its bytes.
-GYREBOX_HD MeasureMemory WholeMeasureMemory(void* base, std::uint32_t stride) {
-  char* links = static_cast<char*>(base) + std::size_t{28} * stride;
-  return MeasureMemory(base, stride, links, reinterpret_cast<std::uint32_t*>(links + std::size_t{8} * stride));
-}
-inline std::size_t WholeMeasureBytes(std::uint32_t stride, std::uint32_t n_spinners) {
-  return std::max(MeasureBytes(stride, n_spinners), std::size_t{40} * stride);
-}
-
 }  // namespace gyrebox::kernels::cuda

@@ -21,9 +21,8 @@ GYREBOX_PASS Way WayOf(const BedView<Index>& bed, std::uint32_t i, std::uint32_t
 template <class Index, class Visit>
 GYREBOX_PASS bool ForListed(const BedView<Index>& bed, std::uint32_t i, const Visit& visit) {
   const std::uint32_t count = bed.plan.memory.counts[i];
-  ListWalk walk(bed, i);
-  for (std::uint32_t k = 0; k < count; ++k, walk.Next(bed)) {
-    if (!visit(k, walk.Partner(bed, i))) return false;
+  for (std::uint32_t k = 0; k < count; ++k) {
+    if (!visit(k, PartnerOf(bed, k, i))) return false;
   }
   return true;
 }

@@ -23,12 +23,11 @@ class Window {
     // A bead may have left its cell by as much as beads drift between rebuilds.
     const CellRun columns = Run(at.x, reach + drift_, bed_.plan.side_x, grid_.nx, true);
     const CellRun rows = Run(at.y, reach + drift_, bed_.plan.side_y, grid_.ny, false);
-    const int beyond = columns.first + columns.count - grid_.nx;  // cells past the end of the row go on at its start
     for (int k = 0; k < rows.count; ++k) {
       const int row = rows.first + k < grid_.ny ? rows.first + k : rows.first + k - grid_.ny;
-      const std::uint32_t* start = bed_.cell_start + row * grid_.nx;
-      if (beyond > 0) visit(start[0], start[beyond]);
-      visit(start[columns.first], start[beyond > 0 ? grid_.nx : columns.first + columns.count]);
+      grid_.ForRuns(columns.first, columns.count, row, [&](int first_cell, int last_cell) {
+        visit(bed_.cell_start[first_cell], bed_.cell_start[last_cell + 1]);
+      });
     }
     return columns.count == grid_.nx && rows.count == grid_.ny;
   }

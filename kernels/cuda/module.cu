@@ -98,7 +98,7 @@ __global__ void __launch_bounds__(kResidentThreads, 1) RunResident(LaunchData da
 }
 
 // `blocks` blocks a bed, which stays in device memory.
-template <class Mode>
+template <class Mode, class Index>
 __global__ void __launch_bounds__(kStreamedThreads, kStreamedBlocks<Mode>)
     RunStreamed(LaunchData data, GridShared* grids, std::uint32_t blocks) {
   __shared__ BlockShared block_shared;
@@ -109,11 +109,11 @@ __global__ void __launch_bounds__(kStreamedThreads, kStreamedBlocks<Mode>)
   if (status.stop != Stop::kNone) return;
   const BedPlan& plan = SharedPlan(data.plans[leg.bed], plan_bytes);
   GridTeam team(block_shared, grids[which], blockIdx.x % blocks, blocks);
-  BedView<StreamedIndex> bed(plan);
+  BedView<Index> bed(plan);
   Photograph photograph;
   PutTogether(team, plan, leg.substeps, data.requests + leg.first_number, data.settings,
               data.numbers + leg.first_number);
-  LegRunner<Mode, GridTeam, StreamedIndex> runner(team, bed, data.numbers + leg.first_number, data.own_numbers);
+  LegRunner<Mode, GridTeam, Index> runner(team, bed, data.numbers + leg.first_number, data.own_numbers);
   runner.Run(leg, status, photograph);
   team.Sync();
   if (team.rank() == 0) {
@@ -127,8 +127,7 @@ __device__ void MeasureLeg(Team& team, MeasureBlock& block, const LaunchData& da
                            const BedPlan& plan) {
   BedView<Index> bed(plan);
   bed.half = data.statuses[leg.bed].half;
-  MeasureMemory memory =
-      plan.memory.measure == nullptr ? WholeMeasureMemory(shared_memory, plan.stride) : MeasureMemoryIn(bed);
+  MeasureMemory memory = MeasureMemoryIn(bed);
   memory.block = &block;
   MeasureBed(team, bed, data.numbers[leg.first_number + leg.substeps], data.own_numbers, leg.whole, memory,
              data.measured[leg.slot]);
@@ -149,6 +148,7 @@ __global__ void __launch_bounds__(kMeasureThreads, 1) MeasureResident(LaunchData
   MeasureLeg<BlockTeam, ResidentIndex>(team, measure_block, data, leg, plan);
 }
 
+template <class Index>
 __global__ void __launch_bounds__(kStreamedThreads, 2)
     MeasureStreamed(LaunchData data, GridShared* grids, std::uint32_t blocks) {
   __shared__ BlockShared block_shared;
@@ -159,7 +159,7 @@ __global__ void __launch_bounds__(kStreamedThreads, 2)
   if (!WasPhotographed(data, leg)) return;
   const BedPlan& plan = SharedPlan(data.plans[leg.bed], plan_bytes);
   GridTeam team(block_shared, grids[which], blockIdx.x % blocks, blocks);
-  MeasureLeg<GridTeam, StreamedIndex>(team, measure_block, data, leg, plan);
+  MeasureLeg<GridTeam, Index>(team, measure_block, data, leg, plan);
 }
 
 using Equation = DynamicsSpec::Equation;
@@ -168,11 +168,11 @@ using Streamed = void (*)(LaunchData, GridShared*, std::uint32_t);
 
 struct Kernels {
   Resident resident;
-  Streamed streamed;
+  Streamed streamed, wide;
 };
 template <class Mode>
 constexpr Kernels KernelsOf() {
-  return {RunResident<Mode>, RunStreamed<Mode>};
+  return {RunResident<Mode>, RunStreamed<Mode, StreamedIndex>, RunStreamed<Mode, WideIndex>};
 }
 Kernels KernelsOf(ModeName mode) {
   switch (mode) {
@@ -210,11 +210,12 @@ class CudaDriver : public Driver {
     for (cudaEvent_t& mark : marks_) {
       Check(cudaEventCreateWithFlags(&mark, cudaEventDisableTiming | cudaEventBlockingSync), "making a mark");
     }
-    AllowShared(MeasureResident, WholeMeasureBytes(kResidentBeads, kResidentBeads));
     Check(cudaMalloc(&grids_, most_blocks() * sizeof(GridShared)), "taking memory");
     for (int mode = 0; mode <= static_cast<int>(ModeName::kConverged); ++mode) {
       const Kernels kernels = KernelsOf(static_cast<ModeName>(mode));
-      AllowShared(kernels.resident, ResidentBytes(kResidentBeads, 2200));
+      Check(cudaFuncSetAttribute(kernels.resident, cudaFuncAttributeMaxDynamicSharedMemorySize,
+                                 static_cast<int>(ResidentBytes(kResidentBeads, 2200))),
+            "asking for shared memory");
     }
   }
   ~CudaDriver() override {
@@ -264,19 +265,19 @@ class CudaDriver : public Driver {
       Check(cudaGetLastError(), "stepping resident beds");
       return;
     }
-    Together(kernels.streamed, launch, "stepping streamed beds");
+    Together(launch.wide ? kernels.wide : kernels.streamed, launch, "stepping streamed beds");
   }
 
   void Measure(const Launch& launch) override {
     Check(cudaSetDevice(index_), "choosing the device");
     if (launch.resident) {
       const std::uint32_t threads = std::min(kMeasureThreads, RoundUp(launch.most_beads, 32));
-      const std::size_t bytes = WholeMeasureBytes(launch.most_beads, launch.most_beads);
-      MeasureResident<<<launch.n_legs, threads, bytes, stream_>>>(launch.data);
+      MeasureResident<<<launch.n_legs, threads, 0, stream_>>>(launch.data);
       Check(cudaGetLastError(), "measuring resident beds");
       return;
     }
-    Together(MeasureStreamed, launch, "measuring streamed beds");
+    Together(launch.wide ? MeasureStreamed<WideIndex> : MeasureStreamed<StreamedIndex>, launch,
+             "measuring streamed beds");
   }
 
   void Mark(int which) override { Check(cudaEventRecord(marks_[which], stream_), "setting a mark"); }
@@ -286,11 +287,6 @@ class CudaDriver : public Driver {
   std::uint32_t most_blocks() const override { return static_cast<std::uint32_t>(properties_.multiProcessorCount) * 8; }
 
  private:
-  static void AllowShared(Resident kernel, std::size_t bytes) {
-    Check(cudaFuncSetAttribute(kernel, cudaFuncAttributeMaxDynamicSharedMemorySize, static_cast<int>(bytes)),
-          "asking for shared memory");
-  }
-
   // Teams of blocks that wait for one another: all blocks of a launch must be on the device at the same time.
   void Together(Streamed kernel, const Launch& launch, const char* what) {
     int per_multiprocessor = 0;

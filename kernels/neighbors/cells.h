@@ -11,36 +11,44 @@
 
 namespace gyrebox::kernels {
 
-/// Cells in rows along x. A side that holds fewer than three cells becomes one cell: there every bead is tested.
+/// Cells in strips of some columns each, and row after row within a strip; one strip, unless said otherwise. Beads in
+/// the order of narrow strips have their partners near in memory. A side that holds fewer than three cells becomes one
+/// cell: there every bead is tested.
 struct CellGrid {
+  static constexpr int kOneStrip = 30;
   int nx = 1, ny = 1;
+  int strip_bits = kOneStrip;  ///< a strip has 2^strip_bits columns, the last one what is left
 
   /// @param sides and reach in sigma; reach over 0.
-  CellGrid(double side_x, double side_y, double reach) : nx(CellsAlong(side_x, reach)), ny(CellsAlong(side_y, reach)) {}
+  CellGrid(double side_x, double side_y, double reach, int strip_bits = kOneStrip)
+      : nx(CellsAlong(side_x, reach)), ny(CellsAlong(side_y, reach)), strip_bits(strip_bits) {}
 
   GYREBOX_HD int count() const { return nx * ny; }
   GYREBOX_HD int Column(std::uint32_t x) const { return Slot(x, nx); }
   GYREBOX_HD int Row(std::uint32_t y) const { return Slot(y, ny); }
-  GYREBOX_HD int CellOf(std::uint32_t x, std::uint32_t y) const { return Row(y) * nx + Column(x); }
+  GYREBOX_HD int CellOf(std::uint32_t x, std::uint32_t y) const { return CellAt(Column(x), Row(y)); }
+  GYREBOX_HD int CellAt(int column, int row) const {
+    const int begin = StripOf(column);
+    return begin * ny + row * (StripEnd(begin) - begin) + column - begin;
+  }
 
-  /// Calls visit(first_cell, last_cell) for each run of neighbouring cells of a row, own cell included, each cell once.
+  /// Calls visit(first_cell, last_cell) for runs of cells that make up `count` columns of a row, round the bed.
+  template <class Visit>
+  GYREBOX_HD void ForRuns(int column, int count, int row, Visit visit) const {
+    while (count > 0) {
+      const int room = StripEnd(StripOf(column)) - column, here = count < room ? count : room;
+      const int cell = CellAt(column, row);
+      visit(cell, cell + here - 1);
+      count -= here;
+      column = column + here < nx ? column + here : 0;
+    }
+  }
+
+  /// The same for the neighbouring cells, own cell included, each cell once.
   template <class Visit>
   GYREBOX_HD void ForCellsAround(int column, int row, Visit visit) const {
-    const int rows = ny < 3 ? 1 : 3;
-    for (int k = 0; k < rows; ++k) {
-      const int base = (rows == 1 ? 0 : Wrap(row + k - 1, ny)) * nx;
-      if (nx < 3) {
-        visit(base, base);
-      } else if (column == 0) {
-        visit(base, base + 1);
-        visit(base + nx - 1, base + nx - 1);
-      } else if (column == nx - 1) {
-        visit(base, base);
-        visit(base + nx - 2, base + nx - 1);
-      } else {
-        visit(base + column - 1, base + column + 1);
-      }
-    }
+    const int first = nx < 3 ? 0 : Wrap(column - 1, nx), columns = nx < 3 ? 1 : 3, rows = ny < 3 ? 1 : 3;
+    for (int k = 0; k < rows; ++k) ForRuns(first, columns, rows == 1 ? 0 : Wrap(row + k - 1, ny), visit);
   }
 
  private:
@@ -53,6 +61,8 @@ struct CellGrid {
   GYREBOX_HD static int Slot(std::uint32_t place, int n) {
     return static_cast<int>((static_cast<std::uint64_t>(place) * static_cast<std::uint64_t>(n)) >> 32);
   }
+  GYREBOX_HD int StripOf(int column) const { return column >> strip_bits << strip_bits; }
+  GYREBOX_HD int StripEnd(int begin) const { return nx - begin < 1 << strip_bits ? nx : begin + (1 << strip_bits); }
   GYREBOX_HD static int Wrap(int i, int n) { return i < 0 ? i + n : (i >= n ? i - n : i); }
 };
 

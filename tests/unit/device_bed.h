@@ -42,9 +42,10 @@ class DeviceBed {
     kernels::cuda::BedView<Index> bed(plan_);
     bed.half = half_;
     kernels::cuda::LoneTeam team;
-    std::vector<double> scratch(kernels::cuda::WholeMeasureBytes(plan_.stride, plan_.n_spinners) / sizeof(double) + 2,
+    std::vector<double> scratch(kernels::cuda::MeasureBytes(plan_.stride, plan_.n_spinners) / sizeof(double) + 1,
                                 std::nan(""));
-    kernels::cuda::MeasureMemory memory = kernels::cuda::WholeMeasureMemory(scratch.data(), plan_.stride);
+    plan_.memory.measure = scratch.data();
+    kernels::cuda::MeasureMemory memory = kernels::cuda::MeasureMemoryIn(bed);
     kernels::cuda::MeasureBlock block;
     memory.block = &block;
     kernels::cuda::MeasuredSums sums;

@@ -216,29 +216,29 @@ TEST(DeviceCrowds, InAThinBed) {
   ExpectFinished(Outcomes(*device, {Given(spec, x, y)}, 40)[0]);
 }
 
-// Two rows of beads on a lattice, far longer than ways of 16 bits reach from one to the other, in a bed that is
+// Two columns of beads on a lattice, far longer than ways of 16 bits reach from one to the other, in a bed that is
 // otherwise empty: what follows from the number of beads alone does not foresee it.
-TEST(DeviceCrowds, InTwoLongRowsOfABroadBed) {
+TEST(DeviceCrowds, InTwoLongColumnsOfATallBed) {
   const auto device = TestDevice();
   const auto cpu = kernels::OpenDevice("cpu", 1).device;
   RunSpec spec = Driven(80000, 2);
-  spec.side_x = 42000;
-  spec.side_y = 60;
+  spec.side_x = 60;
+  spec.side_y = 42000;
   std::vector<double> x, y;
   for (std::int64_t i = 0; i < spec.n_beads; ++i) {
-    x.push_back((static_cast<double>(i / 2) + 0.5) * 1.05);
-    y.push_back(i % 2 == 0 ? 1 : 2.1);
+    x.push_back(i % 2 == 0 ? 6.4 : 7.5);  // in two strips of the grid
+    y.push_back((static_cast<double>(i / 2) + 0.5) * 1.05);
   }
   const RunSpec given = Given(spec, x, y);
   const auto found = Outcomes(*device, {given}, 2)[0], expected = Outcomes(*cpu, {given}, 2)[0];
   ExpectFinished(found);
   for (std::size_t i = 0; i < found.beads.size(); ++i) {
-    ASSERT_NEAR(found.beads[i].vx, expected.beads[i].vx, 1e-4) << i;
-    ASSERT_NEAR(found.beads[i].vy, expected.beads[i].vy, 1e-4) << i;
+    ASSERT_NEAR(found.beads[i].vx, expected.beads[i].vx, 1e-3) << i;  // forces of 10 that balance to 1e-5
+    ASSERT_NEAR(found.beads[i].vy, expected.beads[i].vy, 1e-3) << i;
   }
 }
 
-// Rows of cells along the long side: ways in memory are long from the start.
+// A single row of cells.
 TEST(DeviceCrowds, InAFlatBed) {
   const auto device = TestDevice();
   RunSpec spec = Driven(140000, 5);

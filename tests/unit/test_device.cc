@@ -53,7 +53,11 @@ class LoneDriver : public Driver {
     for (std::uint32_t k = 0; k < launch.n_legs; ++k) {
       const Leg& leg = launch.data.legs[k];
       if (leg.slot < 0 || !launch.data.photographs[leg.slot].taken) continue;
-      launch.resident ? MeasureAs<ResidentIndex>(launch.data, leg) : MeasureAs<StreamedIndex>(launch.data, leg);
+      if (launch.resident) {
+        MeasureAs<ResidentIndex>(launch.data, leg);
+      } else {
+        launch.wide ? MeasureAs<WideIndex>(launch.data, leg) : MeasureAs<StreamedIndex>(launch.data, leg);
+      }
     }
   }
   void Mark(int) override {}
@@ -67,7 +71,11 @@ class LoneDriver : public Driver {
     for (std::uint32_t k = 0; k < launch.n_legs; ++k) {
       const Leg& leg = launch.data.legs[k];
       if (launch.data.statuses[leg.bed].stop != Stop::kNone) continue;
-      launch.resident ? RunOne<Mode, ResidentIndex>(launch.data, leg) : RunOne<Mode, StreamedIndex>(launch.data, leg);
+      if (launch.resident) {
+        RunOne<Mode, ResidentIndex>(launch.data, leg);
+      } else {
+        launch.wide ? RunOne<Mode, WideIndex>(launch.data, leg) : RunOne<Mode, StreamedIndex>(launch.data, leg);
+      }
     }
   }
   template <class Mode, class Index>
@@ -87,9 +95,7 @@ class LoneDriver : public Driver {
     const BedPlan& plan = data.plans[leg.bed];
     BedView<Index> bed(plan);
     bed.half = data.statuses[leg.bed].half;
-    std::vector<double> shared(WholeMeasureBytes(plan.stride, plan.n_spinners) / sizeof(double) + 2);
-    MeasureMemory memory =
-        plan.memory.measure == nullptr ? WholeMeasureMemory(shared.data(), plan.stride) : MeasureMemoryIn(bed);
+    MeasureMemory memory = MeasureMemoryIn(bed);
     MeasureBlock block;
     memory.block = &block;
     MeasureBed(team, bed, data.numbers[leg.first_number + leg.substeps], data.own_numbers, leg.whole, memory,
