@@ -4,6 +4,7 @@
 #include <cmath>
 #include <vector>
 
+#include "analysis/plateau.h"
 #include "analysis/statistics.h"
 #include "schema/nearest_name.h"
 #include "schema/number_text.h"
