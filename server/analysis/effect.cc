@@ -24,14 +24,16 @@ std::optional<Effect> FindEffect(std::span<const CurvePoint> all) {
   return effect;
 }
 
+Spread SpreadOf(double value, double degrees_of_freedom) {
+  const boost::math::chi_squared squares(degrees_of_freedom);
+  return {value, value * std::sqrt(degrees_of_freedom / boost::math::quantile(squares, 0.975)),
+          value * std::sqrt(degrees_of_freedom / boost::math::quantile(squares, 0.025))};
+}
+
 std::optional<Spread> RelativeSpread(std::span<const double> trials) {
   const Summary summary = Summarise(trials);
   if (summary.count < 2 || summary.mean == 0) return std::nullopt;
-  const auto degrees = static_cast<double>(summary.count - 1);
-  const boost::math::chi_squared squares(degrees);
-  const double spread = summary.standard_deviation / std::abs(summary.mean);
-  return Spread{spread, spread * std::sqrt(degrees / boost::math::quantile(squares, 0.975)),
-                spread * std::sqrt(degrees / boost::math::quantile(squares, 0.025))};
+  return SpreadOf(summary.standard_deviation / std::abs(summary.mean), static_cast<double>(summary.count - 1));
 }
 
 }  // namespace gyrebox::analysis

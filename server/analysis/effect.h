@@ -23,12 +23,16 @@ struct Effect {
 /// None where fewer than two points take part.
 std::optional<Effect> FindEffect(std::span<const CurvePoint> points);
 
-/// Relative spread of starts: standard deviation over mean, and its 95 % interval by chi-squared (NIST/SEMATECH
-/// e-Handbook of Statistical Methods, section 1.3.5.8, for the standard deviation; the mean is taken as known). None
-/// for fewer than two trials, or a mean of 0.
+/// A relative spread and its 95 % interval.
 struct Spread {
   double value = 0, low = 0, high = 0;
 };
+
+/// Interval by chi-squared with these degrees of freedom (NIST/SEMATECH e-Handbook of Statistical Methods, section
+/// 1.3.5.8, for the standard deviation; the mean is taken as known).
+Spread SpreadOf(double value, double degrees_of_freedom);
+
+/// Standard deviation over mean of trials. None for fewer than two, or a mean of 0.
 std::optional<Spread> RelativeSpread(std::span<const double> trials);
 
 }  // namespace gyrebox::analysis

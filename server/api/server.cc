@@ -7,6 +7,7 @@
 #include <atomic>
 #include <chrono>
 
+#include "api/analysis_service.h"
 #include "api/box_service.h"
 #include "api/rooms.h"
 #include "api/run_service.h"
@@ -43,6 +44,7 @@ class WiredServer : public Server {
         rooms_{*store_, *device_, executor_, hub_, pool_, device_reason, std::chrono::system_clock::now(), stopping_},
         studies_(rooms_),
         runs_(rooms_),
+        analysis_(rooms_),
         box_(rooms_) {}
 
   ~WiredServer() override { Stop(); }
@@ -59,12 +61,14 @@ class WiredServer : public Server {
     builder.AddChannelArgument(GRPC_ARG_HTTP2_MIN_RECV_PING_INTERVAL_WITHOUT_DATA_MS, 20'000);
     builder.RegisterService(&studies_);
     builder.RegisterService(&runs_);
+    builder.RegisterService(&analysis_);
     builder.RegisterService(&box_);
     server_ = builder.BuildAndStart();
     if (server_ == nullptr || port == 0) {
       return absl::FailedPreconditionError("cannot listen on " + listen + "; is another server there already?");
     }
-    for (const char* service : {"gyrebox.v1.StudyService", "gyrebox.v1.RunService", "gyrebox.v1.BoxService"}) {
+    for (const char* service : {"gyrebox.v1.StudyService", "gyrebox.v1.RunService", "gyrebox.v1.AnalysisService",
+                                "gyrebox.v1.BoxService"}) {
       server_->GetHealthCheckService()->SetServingStatus(service, true);
     }
     address_ = HostOf(listen) + ":" + std::to_string(port);
@@ -99,6 +103,7 @@ class WiredServer : public Server {
   Rooms rooms_;
   StudyService studies_;
   RunService runs_;
+  AnalysisService analysis_;
   BoxService box_;
   std::unique_ptr<grpc::Server> server_;
   std::string address_;
