@@ -26,6 +26,13 @@ ExitCode Table(const Session& session, const std::string& study, const std::stri
 // series_command.cc
 ExitCode Series(const Session& session, const std::string& run, bool csv);
 
+// report_command.cc
+
+/// Writes what a study answers into a folder: answers.json, quantities.csv, a CSV file for each plot, runs.csv with all
+/// seeds, and the study file. Tells the answers in words.
+ExitCode Report(const Session& session, const std::string& study, const std::string& directory,
+                const v1::AnalysisOptions& options);
+
 // units_command.cc
 
 /// What to convert. Names end in their units; those that end in none are in reduced units.

@@ -4,8 +4,10 @@
 #include <string>
 
 #include "cli/commands.h"
+#include "cli/text.h"
 
 using namespace gyrebox::client;
+namespace v1 = gyrebox::v1;
 
 namespace {
 
@@ -15,6 +17,8 @@ struct Options {
   std::string observable;
   bool watch = false;
   bool csv = false;
+  std::string directory;
+  v1::AnalysisOptions analysis;
   UnitsInput units;
 };
 
@@ -68,6 +72,28 @@ void AddReadingCommands(CLI::App& app, Options& o, Run* chosen) {
           o);
 }
 
+void AddReportCommand(CLI::App& app, Options& o, Run* chosen) {
+  CLI::App* report = AddCommand(app, "report", "Write what a study answers, and the data of its plots, into a folder",
+                                chosen, [&o] { return Report(o.session, o.name, o.directory, o.analysis); });
+  report->add_option("NAME", o.name, "Study, such as studies/7 or 7")->required();
+  report->add_option("DIR", o.directory, "Folder; it is made where there is none")->required();
+  v1::AnalysisOptions& a = o.analysis;
+  const auto number = [&](const char* name, void (v1::AnalysisOptions::*set)(double), const char* help) {
+    report->add_option_function<double>(
+        name, [&a, set](double value) { (a.*set)(value); }, help);
+  };
+  report->add_option_function<std::string>(
+      "--observable", [&a](const std::string& name) { a.set_observable(name); },
+      "What sizes are; spinner_weight_average_size if not given");
+  number("--equal-share", &v1::AnalysisOptions::set_equal_share, "Share by which equal sizes may differ; 0.25");
+  number("--onset-factor", &v1::AnalysisOptions::set_onset_factor, "Sizes without drive at which it takes over; 1.5");
+  number("--change-factor", &v1::AnalysisOptions::set_change_factor, "Factor of growth and shrinking asked for; 2");
+  report->add_option_function<std::string>(
+      "--fresh", [&a](const std::string& name) { a.set_fresh_study(StudyName(name)); },
+      "Study whose beds are fresh ones to compare stages with");
+  AddJson(report, o);
+}
+
 void AddUnitsCommand(CLI::App& app, UnitsInput& in, Run* chosen) {
   CLI::App* units = AddCommand(app, "units", "Convert between reduced units and those of a laboratory; needs no server",
                                chosen, [&in] { return Units(in); });
@@ -98,6 +124,7 @@ int main(int argc, char** argv) {
       ->capture_default_str();
   AddStudyCommands(app, options, &chosen);
   AddReadingCommands(app, options, &chosen);
+  AddReportCommand(app, options, &chosen);
   AddUnitsCommand(app, options.units, &chosen);
   try {
     app.parse(argc, argv);

@@ -6,14 +6,18 @@
 
 namespace gyrebox::client {
 
-void PrintJson(const google::protobuf::Message& message, bool one_line) {
+std::string JsonText(const google::protobuf::Message& message, bool one_line) {
   google::protobuf::util::JsonPrintOptions options;
   options.preserve_proto_field_names = true;
   options.always_print_primitive_fields = true;
   options.add_whitespace = !one_line;
   std::string text;
   (void)google::protobuf::util::MessageToJsonString(message, &text, options);
-  std::cout << text << (one_line ? "\n" : "") << std::flush;
+  return text + (one_line ? "\n" : "");
+}
+
+void PrintJson(const google::protobuf::Message& message, bool one_line) {
+  std::cout << JsonText(message, one_line) << std::flush;
 }
 
 ExitCode Report(const Session& session, const absl::Status& status) {

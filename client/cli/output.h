@@ -21,7 +21,10 @@ struct Session {
   bool json = false;
 };
 
-/// Prints a message as the API's own JSON, on several lines or on one.
+/// A message as the API's own JSON, on several lines or on one.
+std::string JsonText(const google::protobuf::Message& message, bool one_line);
+
+/// Prints it.
 void PrintJson(const google::protobuf::Message& message, bool one_line = false);
 
 /// Tells a failed call on the error stream. Returns what to end with.

@@ -12,10 +12,12 @@ using Clock = std::chrono::steady_clock;
 
 constexpr char kDetailUrl[] = "type.googleapis.com/gyrebox.v1.ErrorDetail";
 constexpr std::chrono::seconds kDeadline{10};
-/// A table reads the series of all runs.
+/// Tables and answers read the series of all runs.
 constexpr std::chrono::seconds kLongDeadline{120};
 constexpr std::chrono::milliseconds kFirstPause{100};
 constexpr std::chrono::milliseconds kLongestPause{2000};
+/// Answers of the largest study, with the data of its plots.
+constexpr int kMostBytes = 256 << 20;
 constexpr int kTries = 3;
 constexpr int kPageSize = 1000;
 
@@ -55,6 +57,7 @@ static std::shared_ptr<grpc::Channel> Connect(const std::string& address) {
   arguments.SetInt(GRPC_ARG_KEEPALIVE_TIMEOUT_MS, 10'000);
   arguments.SetInt(GRPC_ARG_HTTP2_MAX_PINGS_WITHOUT_DATA, 0);
   arguments.SetInt(GRPC_ARG_MAX_RECONNECT_BACKOFF_MS, static_cast<int>(kLongestPause.count()));
+  arguments.SetMaxReceiveMessageSize(kMostBytes);
   return grpc::CreateCustomChannel(address, grpc::InsecureChannelCredentials(), arguments);
 }
 
@@ -62,6 +65,7 @@ Client::Client(const std::string& address) {
   const auto channel = Connect(address);
   studies_ = v1::StudyService::NewStub(channel);
   runs_ = v1::RunService::NewStub(channel);
+  analysis_ = v1::AnalysisService::NewStub(channel);
   box_ = v1::BoxService::NewStub(channel);
 }
 
@@ -115,6 +119,13 @@ absl::StatusOr<v1::StudyTable> Client::TabulateStudy(const std::string& name, co
   request.set_name(name);
   request.set_observable(observable);
   return Call(*studies_, &v1::StudyService::Stub::TabulateStudy, request, kTries, kLongDeadline);
+}
+
+absl::StatusOr<v1::Answers> Client::AnalyseStudy(const std::string& name, const v1::AnalysisOptions& options) {
+  v1::AnalyseStudyRequest request;
+  request.set_name(name);
+  *request.mutable_options() = options;
+  return Call(*analysis_, &v1::AnalysisService::Stub::AnalyseStudy, request, kTries, kLongDeadline);
 }
 
 absl::Status Client::ForRuns(const std::string& study, const std::function<void(const v1::Run&)>& on_run) {

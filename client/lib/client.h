@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "gyrebox/v1/analysis_service.grpc.pb.h"
 #include "gyrebox/v1/box_service.grpc.pb.h"
 #include "gyrebox/v1/run_service.grpc.pb.h"
 #include "gyrebox/v1/study_service.grpc.pb.h"
@@ -33,6 +34,8 @@ class Client {
   absl::StatusOr<v1::ListStudiesResponse> ListStudies();
   absl::StatusOr<v1::Study> CancelStudy(const std::string& name);
   absl::StatusOr<v1::StudyTable> TabulateStudy(const std::string& name, const std::string& observable);
+  /// What a study answers.
+  absl::StatusOr<v1::Answers> AnalyseStudy(const std::string& name, const v1::AnalysisOptions& options);
   /// Calls on_run for every run of a study, in order; no more than a page of them is held at a time.
   absl::Status ForRuns(const std::string& study, const std::function<void(const v1::Run&)>& on_run);
   absl::StatusOr<v1::Run> GetRun(const std::string& name);
@@ -48,6 +51,7 @@ class Client {
  private:
   std::unique_ptr<v1::StudyService::Stub> studies_;
   std::unique_ptr<v1::RunService::Stub> runs_;
+  std::unique_ptr<v1::AnalysisService::Stub> analysis_;
   std::unique_ptr<v1::BoxService::Stub> box_;
 };
 

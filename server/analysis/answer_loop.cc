@@ -52,9 +52,9 @@ static std::vector<SweepPoint> WayOf(const RunDigest& run, const Point& point, c
 struct Loop {
   const Point* point = nullptr;
   std::vector<double> areas = {};  ///< of each trial
-  double rate = 0;            ///< of the amplitude, mean over the sweep, per tau
-  double delay = 0;           ///< tau
-  double height = 0;          ///< largest less smallest mean plateau
+  double rate = 0;                 ///< of the amplitude, mean over the sweep, per tau
+  double delay = 0;                ///< tau
+  double height = 0;               ///< largest less smallest mean plateau
 };
 
 static double MeanOf(const std::vector<double>& values) { return Summarise(values).mean; }
@@ -72,7 +72,7 @@ static double DelayOf(const Point& point) {
 }
 
 static std::optional<Loop> LoopOf(const Point& point) {
-  const auto sweep = point.stages.size() > 2 ? SweepOf(point.stages) : std::nullopt;
+  const auto sweep = SweepOf(point.stages);
   if (!sweep) return std::nullopt;
   Loop loop{.point = &point};
   loop.areas = Values(point, [&](const RunDigest& run) {
@@ -153,14 +153,14 @@ void AnswerLoop(const StudyData& data, v1::Answer* answer) {
     AddPlace(kDelayArea, holder, {.value = by_delay}, answer);
     if (MeanOf(loop.areas) > kSafety * by_delay) continue;
     ++explained;
-    answer->add_cautions(AtText(holder.at) +
-                         "the sweep is fast enough to explain this loop by itself: the size follows " +
-                         Short(loop.delay) + " tau late. Sweep slower before you speak of two states.");
+    answer->add_cautions(
+        Sentence(holder.at, "the sweep is fast enough to explain this loop by itself: the size follows " +
+                                Short(loop.delay) + " tau late. Sweep slower before you speak of two states."));
   }
   WriteAtRest(loops, unit, answer);
   WriteWays(data, loops, answer);
-  answer->set_summary("Of " + std::to_string(loops.size()) + " loops, " + std::to_string(loops.size() - explained) +
-                      " are wider than a late response alone would make them.");
+  answer->set_summary("Loops wider than a late response alone would make them: " +
+                      std::to_string(loops.size() - explained) + " of " + std::to_string(loops.size()) + ".");
 }
 
 }  // namespace gyrebox::analysis

@@ -13,8 +13,8 @@ constexpr char kWelch[] = "B. L. Welch, Biometrika 34, 28 (1947)";
 constexpr char kEqual[] = "D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15, 657 (1987)";
 
 constexpr Kind kUndriven = {"undriven", "Size without drive.",
-                            "Mean over the trials at amplitude 0 where the study has that point; else over the first "
-                            "samples of all runs of the curve, taken before the drive has moved anything.",
+                            "Mean over the trials at amplitude 0 where the curve has that point, else at its smallest "
+                            "amplitude, see the note.",
                             "NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.2", 0.95};
 constexpr Kind kOnset = {"onset",
                          "Amplitude at which the mean over trials first passes onset_factor times the size without "
@@ -47,32 +47,34 @@ constexpr Kind kWindowSpread = {"best_window_spread", "Standard deviation over m
                                 "Interval by chi-squared.",
                                 "NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.8", 0.95};
 
-/// Sizes without drive, for a curve whose x is the amplitude; empty where there are none.
-static std::vector<double> UndrivenOf(const CurveOf& curve) {
-  std::vector<double> first;
-  for (const Point* point : curve.points) {
-    if (point->axis_values[curve.x_axis] == 0) return Values(*point, SizeOf);
-    const auto values = Values(*point, [](const RunDigest& run) { return run.first_value; });
-    first.insert(first.end(), values.begin(), values.end());
+/// The point without drive of a curve whose x is the amplitude, else the one with the weakest; null where none counts.
+static const CurvePoint* UndrivenOf(const std::vector<CurvePoint>& points) {
+  const CurvePoint* weakest = nullptr;
+  for (const CurvePoint& point : points) {
+    if (point.counts() && (weakest == nullptr || std::abs(point.x) < std::abs(weakest->x))) weakest = &point;
   }
-  return first;
+  return weakest;
 }
 
 /// What a curve says.
 struct Features {
   Place onset;
   double undriven = 0;  ///< 0 where it is not known
+  double weakest = 0;   ///< amplitude at which that was taken
 };
 
-static Features WriteOnset(const StudyData& data, const CurveOf& curve, const std::vector<CurvePoint>& points,
-                           const Holder& holder, v1::Answer* answer) {
+static Features WriteOnset(const StudyData& data, const std::vector<CurvePoint>& points, const Holder& holder,
+                           v1::Answer* answer) {
   Features features;
-  const auto undriven = UndrivenOf(curve);
+  const CurvePoint* undriven = UndrivenOf(points);
+  if (undriven == nullptr) return features;
   Holder size = holder;
   size.unit = data.observable.unit();
-  AddMean(kUndriven, size, undriven, answer);
-  features.undriven = Summarise(undriven).mean;
-  features.onset = FindOnset(points, undriven, data.options.onset_factor());
+  v1::Quantity* quantity = AddMean(kUndriven, size, undriven->trials, answer);
+  if (undriven->x != 0) quantity->set_note("taken at amplitude " + Short(undriven->x) + ", the smallest of the curve");
+  features.undriven = Summarise(undriven->trials).mean;
+  features.weakest = undriven->x;
+  features.onset = FindOnset(points, undriven->trials, data.options.onset_factor());
   AddPlace(kOnset, holder, features.onset, answer);
   return features;
 }
@@ -190,20 +192,27 @@ void AnswerMap(const StudyData& data, const Plan& plan, v1::Answer* answer) {
   if (summary.empty()) return;
   PlotWriter plot = BeginPlot(data, plan, answer);
   std::vector<Place> onsets;
+  bool undriven_is_driven = false;
   for (const CurveOf& curve : curves) {
     const auto points = curve.With(SizeOf);
     const Holder holder{.unit = unit, .at = curve.at};
     Features features;
     if (plan.x_is_drive) {
-      features = WriteOnset(data, curve, points, holder, answer);
+      features = WriteOnset(data, points, holder, answer);
+      undriven_is_driven = undriven_is_driven || features.weakest != 0;
       plot.MarkPlace("onset", curve.at, features.onset);
       if (features.undriven > 0) plot.MarkLevel("without drive", curve.at, features.undriven, 0);
       const std::string text = OnsetText(features.onset, unit);
-      if (!text.empty() && curves.size() <= 5) summary += " " + AtText(curve.at) + text + ".";
+      if (!text.empty() && curves.size() <= 5) summary += " " + Sentence(curve.at, text + ".");
     }
     onsets.push_back(features.onset);
     WriteFeatures(data, points, holder, features.undriven * data.options.onset_factor(), answer);
     WriteCurve(curve, &plot);
+  }
+  if (undriven_is_driven) {
+    answer->add_cautions(
+        "The study has no bed without drive, so the onset is told against the weakest one. Add 0 to the "
+        "amplitudes for one that nothing depends on.");
   }
   if (plan.x_is_drive) WriteOnsets(data, plan, curves, onsets, answer);
   answer->set_summary(summary);

@@ -86,21 +86,22 @@ static void WriteNumbers(const StudyData& data, const Memory& memory, const Curv
   const double needed = TrialsToResolve(memory.reference.standard_deviation, memory.margin);
   AddPlace(kNeeded, {.at = curve.at}, {.value = needed}, answer);
   if (memory.resolved > memory.margin / 2) {
-    answer->add_cautions(AtText(curve.at) + "these trials tell differences of " + Short(memory.resolved) + " " +
-                         data.observable.unit() + " from none, against a margin of " + Short(memory.margin) +
-                         "; an amplitude that is wiped may not come out so. " + Short(needed) +
-                         " trials would do, four times in five.");
+    answer->add_cautions(Sentence(curve.at, "these trials tell differences of " + Short(memory.resolved) + " " +
+                                                data.observable.unit() + " from none, against a margin of " +
+                                                Short(memory.margin) +
+                                                "; an amplitude that is wiped may not come out " + "so. It takes " +
+                                                Short(needed) + " trials for one to come out so four times in five."));
   }
 }
 
 static std::string SummaryOf(const StudyData& data, const Memory& memory, const CurveOf& curve) {
   const std::string& unit = data.axes[curve.x_axis].unit();
-  std::string text = AtText(curve.at);
-  if (!memory.reset.value)
-    return text + "the bed remembers the middle stage at every amplitude tried but the strongest.";
-  text += "a middle stage of " + Short(*memory.reset.value) + " " + unit + " or more wipes the bed's memory";
+  if (!memory.reset.value) {
+    return Sentence(curve.at, "the bed remembers the middle stage at every amplitude tried but the strongest.");
+  }
+  std::string text = "a middle stage of " + Short(*memory.reset.value) + " " + unit + " or more wipes the bed's memory";
   if (memory.reset.low) text += "; one of " + Short(*memory.reset.low) + " " + unit + " does not";
-  return text + ".";
+  return Sentence(curve.at, text + ".");
 }
 
 /// The point with the smallest x that counts; one does.
@@ -142,9 +143,9 @@ void AnswerMemory(const StudyData& data, const Plan& plan, v1::Answer* answer) {
     const size_t weakest = WeakestOf(points);
     const auto reference = TrialsAt(points, memory->reference_x);
     if (Changes(*curve.points[weakest]) > 1) {
-      answer->add_cautions(AtText(curve.at) +
-                           "no bed of the study went without a middle stage: the weakest stands for it in "
-                           "the memory index.");
+      answer->add_cautions(Sentence(curve.at,
+                                    "no bed of the study went without a middle stage: the weakest stands for it "
+                                    "in the memory index."));
     }
     for (size_t i = 0; i < points.size(); ++i) {
       const Place index =

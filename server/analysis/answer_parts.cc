@@ -1,5 +1,7 @@
 #include "analysis/answer_parts.h"
 
+#include <cctype>
+
 namespace gyrebox::analysis {
 
 void AxisColumns(const StudyData& data, int x_axis, PlotWriter* plot) {
@@ -17,6 +19,12 @@ std::string AtText(const std::vector<v1::AxisSetting>& at) {
     text += (text.empty() ? "at " : ", ") + ShortName(setting.field()) + " " + Short(setting.value());
   }
   return text.empty() ? text : text + ": ";
+}
+
+std::string Sentence(const std::vector<v1::AxisSetting>& at, const std::string& text) {
+  std::string sentence = AtText(at) + text;
+  sentence[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(sentence[0])));
+  return sentence;
 }
 
 std::vector<v1::AxisSetting> SettingsOf(const StudyData& data, const Point& point) {

@@ -27,6 +27,9 @@ void AxisColumns(const StudyData& data, int x_axis, PlotWriter* plot);
 /// "at amplitude 20, frequency 1: " for a sentence; empty where nothing is held.
 std::string AtText(const std::vector<v1::AxisSetting>& at);
 
+/// A sentence about what is at these settings, begun with them and with a capital letter.
+std::string Sentence(const std::vector<v1::AxisSetting>& at, const std::string& text);
+
 /// The axes of a point as settings.
 std::vector<v1::AxisSetting> SettingsOf(const StudyData& data, const Point& point);
 

@@ -1,4 +1,5 @@
 // Does the size follow the stages, how fast, and does it reach what a fresh bed gives?
+#include <algorithm>
 #include <cmath>
 #include <map>
 
@@ -92,14 +93,11 @@ static std::string WordOf(Verdict verdict) {
   return verdict == Verdict::kEqual ? "equal" : verdict == Verdict::kDifferent ? "different" : "the trials cannot tell";
 }
 
-/// Adds the comparison with a fresh bed. @return its word.
+/// Adds the comparison with a fresh bed, where there is one. @return its word.
 static std::string WriteAgainstFresh(const StudyData& data, const Followed& followed, const FreshBeds& fresh,
                                      const Holder& holder, v1::Answer* answer) {
   const auto found = fresh.find(followed.to().bed_and_drive);
-  if (found == fresh.end() || found->second.empty()) {
-    AddPlace(kFresh, holder, {.note = "no fresh bed under this drive: give a study with one as fresh_study"}, answer);
-    return "no fresh bed";
-  }
+  if (found == fresh.end() || found->second.empty()) return "none under this drive";
   const Difference difference = WelchDifference(followed.after, found->second);
   const double margin = data.options.equal_share() * std::abs(Summarise(found->second).mean);
   const std::string word = WordOf(Judge(difference, margin));
@@ -202,6 +200,12 @@ void AnswerSwitching(const StudyData& data, const StudyData* fresh_data, v1::Ans
   for (const Followed& one : all) followed += one.moves() ? 1 : 0;
   answer->set_summary("The size follows " + std::to_string(followed) + " of " + std::to_string(all.size()) +
                       " switches: there its plateau after the switch is told from the one before.");
+  const auto has_fresh = [&](const Followed& one) { return fresh.contains(one.to().bed_and_drive); };
+  if (!std::all_of(all.begin(), all.end(), has_fresh)) {
+    answer->add_cautions(
+        "For some switches there is no fresh bed under the same drive to compare with. Give a study that "
+        "has one as fresh_study.");
+  }
   if (data.spec().trials().count() < 2) answer->add_cautions("With one trial nothing can be told from chance.");
 }
 

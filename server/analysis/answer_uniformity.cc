@@ -55,9 +55,10 @@ void AnswerUniformity(const StudyData& data, v1::Answer* answer) {
     row.insert(row.end(), cells.begin(), cells.end());
     plot.Row(row, "", schema::MarkText(point.counts()));
   }
-  const std::string at = AtText(SettingsOf(data, *best));
-  answer->set_summary((at.empty() ? "" : "The domains are most alike " + at) + "the sizes of domains differ by " +
-                      Short(100 * Summarise(best_values).mean) + " % of their mean.");
+  const std::string share = Short(100 * Summarise(best_values).mean) + " % of their mean";
+  answer->set_summary(data.axes.empty() ? "The sizes of the domains of a run differ by " + share + "."
+                                        : "The domains are most alike " + AtText(SettingsOf(data, *best)) +
+                                              "their sizes differ by " + share + ".");
 }
 
 }  // namespace gyrebox::analysis

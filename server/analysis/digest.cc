@@ -81,9 +81,9 @@ static std::vector<double> CourseOf(const Series& sizes, double end) {
 static std::array<double, kWords> SharesOfWords(SeriesView words) {
   std::array<double, kWords> shares = {};
   for (const double value : words.values) {
-    const auto word = static_cast<size_t>(value);
-    if (word < kWords) shares[word] += 1 / static_cast<double>(words.size());
+    if (const auto word = static_cast<size_t>(value); word < kWords) ++shares[word];
   }
+  for (double& share : shares) share /= static_cast<double>(std::max<size_t>(1, words.size()));
   return shares;
 }
 
@@ -110,7 +110,6 @@ RunDigest Boil(const store::SampleRows& rows, const Columns& columns, const std:
   }
   for (const Stage& stage : stages) digest.stages.push_back(MeasurePlateau(sizes, WindowOf(stage, share)));
   digest.responses = ResponsesOf(sizes, digest, stages);
-  if (sizes.size() > 0) digest.first_value = sizes.values.front();
   digest.uniformity = PlateauMean(ReadColumn(rows, columns.uniformity), digest.last);
   digest.spacing = PlateauMean(ReadColumn(rows, columns.spacing), digest.last);
   const Series words = ReadColumn(rows, columns.word);

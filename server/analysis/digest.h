@@ -41,7 +41,6 @@ struct RunDigest {
   std::vector<Plateau> stages;            ///< plateau of each stage; empty where the run does not count
   PlateauWindow last;                     ///< window of the last of them
   std::vector<double> responses;          ///< of each switch, tau
-  double first_value = kNone;             ///< the size at time 0
   double uniformity = kNone;              ///< spread of sizes over clusters, on the last plateau
   double spacing = kNone;                 ///< of domains, on the last plateau, sigma
   std::array<double, kWords> words = {};  ///< share of the samples of the last plateau with each word; all 0 where none

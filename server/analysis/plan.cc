@@ -47,8 +47,10 @@ std::optional<Sweep> SweepOf(const std::vector<Stage>& stages) {
     if (rises) sweep.up.push_back(i);
     if (i >= top) sweep.down.push_back(i);
   }
-  const auto changes = [&](size_t a, size_t b) { return stages[a].amplitude != stages[b].amplitude; };
-  if (stages.empty() || !changes(0, top) || !changes(top, stages.size() - 1)) return std::nullopt;
+  if (stages.empty() || top == 0 || stages.back().amplitude > stages.front().amplitude ||
+      stages[top].amplitude == stages.front().amplitude) {
+    return std::nullopt;
+  }
   return sweep;
 }
 
@@ -77,7 +79,7 @@ Plan PlanOf(const StudyData& data) {
   }
   for (const Point& point : data.points) {
     plan.stages = plan.stages || !SwitchesOf(point.stages).empty();
-    plan.up_and_down = plan.up_and_down || (point.stages.size() > 2 && SweepOf(point.stages));
+    plan.up_and_down = plan.up_and_down || SweepOf(point.stages);
   }
   return plan;
 }

@@ -28,7 +28,8 @@ struct Sweep {
   std::vector<size_t> up, down;
 };
 
-/// The sweep of a course whose amplitude rises to one height and then falls, at least one step each way; else none.
+/// The sweep of a course whose amplitude rises to one height and then falls, back to where it began or below; else
+/// none.
 std::optional<Sweep> SweepOf(const std::vector<Stage>& stages);
 
 }  // namespace gyrebox::analysis
