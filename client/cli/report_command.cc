@@ -46,12 +46,12 @@ static void WriteComment(std::ostream& out, const std::string& name, const std::
   for (const std::string& sentence : sentences) {
     if (!sentence.empty()) out << " " << sentence << (sentence.back() == '.' ? "" : ".");
   }
-  out << "\n";
+  out << "\r\n";
 }
 
 static std::string PlotText(const v1::Plot& plot) {
   std::ostringstream out;
-  out << "# " << plot.title() << "\n";
+  out << "# " << plot.title() << "\r\n";
   Row head;
   for (const v1::PlotColumn& column : plot.columns()) {
     head.push_back(WithUnit(column.name(), column.unit()));

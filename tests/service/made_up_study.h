@@ -48,12 +48,22 @@ class MadeUpStudy {
     id = std::stoll(study->name().substr(8));
     std::mt19937_64 random(17);
     std::normal_distribution<double> normal;
+    std::vector<int64_t> numbers;
+    std::vector<store::RunUpdate> updates;
     int64_t number = 0;
     for (const auto& plan : study::Expand(spec)) {
       const MadeUpRun run{plan.axis_values, plan.trial, normal(random)};
       const auto state = ending(run);
-      if (++number; state != v1::Run::STATE_QUEUED) Record(store, spec, number, run, state, measured);
+      if (++number; state == v1::Run::STATE_QUEUED) continue;
+      numbers.push_back(number);
+      updates.push_back(Update(spec, run, measured));
+      updates.back().number = number;
+      updates.back().state = state;
     }
+    const std::vector<std::vector<v1::Observable>> observables(numbers.size(), Observables());
+    EXPECT_TRUE(store.StartRuns(id, numbers, "cpu").ok());
+    EXPECT_TRUE(store.SetObservables(id, numbers, observables).ok());
+    EXPECT_TRUE(store.RecordProgress(id, updates).ok());
   }
 
   int64_t id = 0;
@@ -74,20 +84,12 @@ class MadeUpStudy {
     return all;
   }
 
-  void Record(store::Store& store, const v1::StudySpec& spec, int64_t number, const MadeUpRun& run,
-              v1::Run::State state, const Measured& measured) const {
-    const std::vector<int64_t> numbers = {number};
-    ASSERT_TRUE(store.StartRuns(id, numbers, "cpu").ok());
-    const std::vector<std::vector<v1::Observable>> observables = {Observables()};
-    ASSERT_TRUE(store.SetObservables(id, numbers, observables).ok());
-    const double end = analysis::StagesOf(study::AtPoint(spec, run.axis_values)).back().end;
+  static store::RunUpdate Update(const v1::StudySpec& spec, const MadeUpRun& run, const Measured& measured) {
     store::RunUpdate update;
-    update.number = number;
-    update.state = state;
-    update.time = end;
+    update.time = analysis::StagesOf(study::AtPoint(spec, run.axis_values)).back().end;
     update.samples.width = 6;
     constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
-    for (int i = 0; i <= std::lround(end * 8); ++i) {
+    for (int i = 0; i <= std::lround(update.time * 8); ++i) {
       const double time = i / 8.0;
       const MadeUp now = measured(run, time);
       const bool whole = i % 9 == 0;
@@ -95,7 +97,7 @@ class MadeUpStudy {
           update.samples.numbers.end(),
           {time * 2000, time, now.size, now.uniformity, whole ? now.spacing : kNone, whole ? now.word : kNone});
     }
-    ASSERT_TRUE(store.RecordProgress(id, std::vector<store::RunUpdate>{update}).ok());
+    return update;
   }
 };
 
