@@ -123,13 +123,21 @@ static void WriteWays(const StudyData& data, const std::vector<Loop>& loops, v1:
   }
 }
 
+static bool SameAmplitudes(const Loop& a, const Loop& b) {
+  const auto same = [](const Stage& one, const Stage& other) { return one.amplitude == other.amplitude; };
+  const auto &first = a.point->stages, &second = b.point->stages;
+  return std::equal(first.begin(), first.end(), second.begin(), second.end(), same);
+}
+
 static void WriteAtRest(const std::vector<Loop>& loops, const std::string& unit, v1::Answer* answer) {
   std::vector<double> rates, areas;
   for (const Loop& loop : loops) {
-    for (const double area : loop.areas) {
-      rates.push_back(loop.rate);
-      areas.push_back(area);
+    if (!SameAmplitudes(loop, loops.front())) {
+      AddPlace(kRest, {.unit = unit}, {.note = "the loops go through different amplitudes"}, answer);
+      return;
     }
+    rates.insert(rates.end(), loop.areas.size(), loop.rate);
+    areas.insert(areas.end(), loop.areas.begin(), loop.areas.end());
   }
   if (const auto rest = ExtrapolateToRest(rates, areas)) {
     AddValue(kRest, {.unit = unit, .trials = areas.size()}, rest->at_rest, rest->half_width, answer);

@@ -29,9 +29,11 @@ constexpr Kind kPeakSize = {"peak_size", "Mean over the trials at the peak.", "S
                             "NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.2", 0.95};
 constexpr Kind kSettledRange = {
     "settled_range",
-    "Longest stretch past the onset on which the means of neighbouring points are equal within "
-    "equal_share; its ends are low and high, the value is the mean size on it.",
+    "Longest stretch past the onset, from low to high, on which the means of neighbouring points "
+    "are equal within equal_share.",
     "90 % Welch interval of each difference within equal_share of the common mean.", kEqual, 0};
+constexpr Kind kSettledSize = {"settled_size", "Size on the settled range.", "Mean over all trials of its points.",
+                               "definition", 0};
 constexpr Kind kUnstableRange = {
     "unstable_range",
     "From the first to the last point at which at least half of the trials became unstable, low "
@@ -92,14 +94,10 @@ static void WriteFeatures(const StudyData& data, const std::vector<CurvePoint>& 
   AddPlace(kPeak, holder, peak, answer);
   if (peak.value) AddMean(kPeakSize, size, At(points, *peak.value).trials, answer);
   if (const auto range = FindSettledRange(points, data.options.equal_share(), from_mean)) {
-    AddPlace(kSettledRange, size,
-             {.value = range->mean,
-              .low = range->first,
-              .high = range->last,
-              .note = "value is a size, low and high are places on the axis"},
-             answer);
+    AddPlace(kSettledRange, holder, {.low = range->first, .high = range->last}, answer);
+    AddPlace(kSettledSize, size, {.value = range->mean}, answer);
   } else {
-    AddPlace(kSettledRange, size, {.note = "no two neighbouring points are shown to be equal"}, answer);
+    AddPlace(kSettledRange, holder, {.note = "no two neighbouring points are shown to be equal"}, answer);
   }
   if (const auto range = FindUnstableRange(points)) {
     AddPlace(kUnstableRange, holder, {.low = range->first, .high = range->last}, answer);

@@ -119,20 +119,22 @@ static v1::Answer AnswerTo(const Question& question, const std::vector<v1::LeftO
 }
 
 /// The study whose beds are the fresh ones, where one is named.
-static absl::StatusOr<std::optional<StudyData>> ReadFresh(store::Store& store, const v1::AnalysisOptions& options) {
+static absl::StatusOr<std::optional<StudyData>> ReadFresh(store::Store& store, const v1::AnalysisOptions& options,
+                                                          DigestCache* cache) {
   if (options.fresh_study().empty()) return std::nullopt;
   const auto id = store::ParseStudyName(options.fresh_study());
   if (!id.ok()) return id.status();
-  auto data = ReadStudy(store, *id, options.observable(), Depth::kWhole);
+  auto data = ReadStudy(store, *id, options.observable(), Depth::kWhole, cache);
   if (!data.ok()) return data.status();
   return *std::move(data);
 }
 
-absl::StatusOr<v1::Answers> Analyse(store::Store& store, int64_t study_id, const v1::AnalysisOptions& options) {
-  auto data = ReadStudy(store, study_id, options.observable(), Depth::kWhole);
+absl::StatusOr<v1::Answers> Analyse(store::Store& store, int64_t study_id, const v1::AnalysisOptions& options,
+                                    DigestCache* cache) {
+  auto data = ReadStudy(store, study_id, options.observable(), Depth::kWhole, cache);
   if (!data.ok()) return data.status();
   data->options = options;
-  const auto fresh = ReadFresh(store, options);
+  const auto fresh = ReadFresh(store, options, cache);
   if (!fresh.ok()) return fresh.status();
   const Plan plan = PlanOf(*data);
   v1::Answers answers;

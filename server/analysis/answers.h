@@ -3,6 +3,7 @@
 
 #include <absl/status/statusor.h>
 
+#include "analysis/digest_cache.h"
 #include "gyrebox/v1/analysis.pb.h"
 #include "store/store.h"
 
@@ -13,6 +14,8 @@ absl::Status FillOptions(v1::AnalysisOptions* options);
 
 /// Answers of a study, from the runs that have ended. The options are sound and filled in. INVALID_ARGUMENT where the
 /// study measures no such number; NOT_FOUND where there is no such study.
-absl::StatusOr<v1::Answers> Analyse(store::Store& store, int64_t study_id, const v1::AnalysisOptions& options);
+/// @param cache where runs that were read before are looked for; may be null.
+absl::StatusOr<v1::Answers> Analyse(store::Store& store, int64_t study_id, const v1::AnalysisOptions& options,
+                                    DigestCache* cache = nullptr);
 
 }  // namespace gyrebox::analysis

@@ -34,10 +34,10 @@ std::vector<Switch> SwitchesOf(const std::vector<Stage>& stages);
 
 /// One run, boiled down. What was not measured is NaN.
 struct RunDigest {
+  v1::Observable observable;  ///< that the size is
   int64_t number = 0;
   int trial = 0;
   v1::Run::State state = v1::Run::STATE_UNSPECIFIED;
-  double end_time = 0;                    ///< reached, tau
   std::vector<Plateau> stages;            ///< plateau of each stage; empty where the run does not count
   PlateauWindow last;                     ///< window of the last of them
   std::vector<double> responses;          ///< of each switch, tau

@@ -42,21 +42,20 @@ static double CommonFrequency(const std::vector<Stage>& stages) {
 /// Reads runs in their order into points.
 class Reader {
  public:
-  Reader(store::Store& store, int64_t id, const std::string& observable, Depth depth, StudyData* data)
-      : store_(store), id_(id), name_(observable), depth_(depth), data_(*data) {}
+  Reader(store::Store& store, int64_t id, Depth depth, DigestCache* cache, StudyData* data)
+      : store_(store), id_(id), depth_(depth), cache_(cache), name_(data->observable.name()), data_(*data) {}
 
   absl::Status Read(const v1::Run& run, int64_t number) {
     if (run.trial() == 1) BeginPoint(run);
     RunDigest digest;
     if (run.state() == v1::Run::STATE_FINISHED) {
-      auto boiled = Boiled(number);
-      if (!boiled.ok()) return boiled.status();
-      digest = *std::move(boiled);
+      auto known = Known(run, number);
+      if (!known.ok()) return known.status();
+      digest = *std::move(known);
     }
     digest.number = number;
     digest.trial = run.trial();
     digest.state = run.state();
-    digest.end_time = run.time();
     data_.points.back().runs.push_back(std::move(digest));
     return absl::OkStatus();
   }
@@ -69,23 +68,38 @@ class Reader {
     frequency_ = CommonFrequency(point.stages);
   }
 
+  /// The digest of a run, from the cache where it is there.
+  absl::StatusOr<RunDigest> Known(const v1::Run& run, int64_t number) {
+    if (cache_ == nullptr || depth_ != Depth::kWhole) return Boiled(number);
+    const DigestCache::Key key{id_, number, run.sample_count(), name_};
+    if (auto found = cache_->Find(key)) {
+      data_.observable = found->observable;
+      return *std::move(found);
+    }
+    auto boiled = Boiled(number);
+    if (boiled.ok()) cache_->Keep(key, *boiled);
+    return boiled;
+  }
+
   absl::StatusOr<RunDigest> Boiled(int64_t number) {
     const auto observables = store_.GetObservables(id_, number);
     if (!observables.ok()) return observables.status();
     const auto columns = FindColumns(*observables, name_);
     if (!columns.ok()) return columns.status();
-    data_.observable = columns->observable;
     const double share = data_.spec().measure().plateau_share();
     const auto& stages = data_.points.back().stages;
     const auto rows = store_.ReadSamplesSince(id_, number, FirstTimeNeeded(stages, share, depth_));
     if (!rows.ok()) return rows.status();
-    return Boil(*rows, *columns, stages, share, frequency_, depth_);
+    RunDigest digest = Boil(*rows, *columns, stages, share, frequency_, depth_);
+    data_.observable = digest.observable = columns->observable;
+    return digest;
   }
 
   store::Store& store_;
   const int64_t id_;
-  const std::string name_;
   const Depth depth_;
+  DigestCache* const cache_;
+  const std::string name_;
   StudyData& data_;
   double frequency_ = 0;  ///< of the point under way
 };
@@ -101,15 +115,15 @@ static std::vector<v1::AnalysisAxis> AxesOf(const v1::StudySpec& spec) {
   return axes;
 }
 
-absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::string& observable, Depth depth) {
+absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::string& observable, Depth depth,
+                                    DigestCache* cache) {
   auto study = store.GetStudy(id);
   if (!study.ok()) return study.status();
   StudyData data;
   data.study = *std::move(study);
   data.axes = AxesOf(data.spec());
-  const std::string name = observable.empty() ? kDefaultObservable : observable;
-  data.observable.set_name(name);
-  Reader reader(store, id, name, depth, &data);
+  data.observable.set_name(observable.empty() ? kDefaultObservable : observable);
+  Reader reader(store, id, depth, cache, &data);
   for (int64_t number = 0;;) {
     const auto runs = store.ListRuns(id, number, kRunsAtATime);
     if (!runs.ok()) return runs.status();

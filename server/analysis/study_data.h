@@ -9,6 +9,7 @@
 
 #include "analysis/curve.h"
 #include "analysis/digest.h"
+#include "analysis/digest_cache.h"
 #include "analysis/stages.h"
 #include "gyrebox/v1/analysis.pb.h"
 #include "gyrebox/v1/study.pb.h"
@@ -41,7 +42,9 @@ struct StudyData {
 };
 
 /// Reads a study, one run at a time. INVALID_ARGUMENT where it measures no such single number.
-absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::string& observable, Depth depth);
+/// @param cache where digests of whole depth are looked for and kept; may be null.
+absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::string& observable, Depth depth,
+                                    DigestCache* cache = nullptr);
 
 /// A number of a run that counts; NaN where it has none.
 using NumberOf = std::function<double(const RunDigest&)>;

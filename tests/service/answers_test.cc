@@ -404,6 +404,19 @@ TEST_F(AnswersTest, PlateausTellRunsThatGrowAndTheSwingOfAPeriod) {
   ASSERT_GE(plateaus.cautions_size(), 1);
 }
 
+TEST_F(AnswersTest, AreTheSameFromTheCache) {
+  const MadeUpStudy made(*store_, MapStudy(), Rising, UnstableAt60);
+  v1::AnalysisOptions options;
+  ASSERT_TRUE(FillOptions(&options).ok());
+  DigestCache cache;
+  const auto first = Analyse(*store_, made.id, options, &cache), second = Analyse(*store_, made.id, options, &cache);
+  ASSERT_TRUE(first.ok() && second.ok());
+  EXPECT_EQ(first->DebugString(), second->DebugString());
+  EXPECT_TRUE(cache.Find({made.id, 1, 161, options.observable()}));
+  EXPECT_FALSE(cache.Find({made.id, 1, 162, options.observable()}));
+  EXPECT_FALSE(cache.Find({made.id, 36, 161, options.observable()}));  // unstable
+}
+
 TEST_F(AnswersTest, TellsOfOptionsOutOfRangeAllAtOnce) {
   v1::AnalysisOptions options;
   options.set_equal_share(2);
