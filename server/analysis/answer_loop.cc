@@ -115,8 +115,7 @@ static void WriteWays(const StudyData& data, const std::vector<Loop>& loops, v1:
         }
         std::vector<double> row = loop.point->axis_values;
         row.insert(row.end(), {static_cast<double>(way), runs.front()[k].x});
-        const auto cells = MeanCells(values);
-        row.insert(row.end(), cells.begin(), cells.end());
+        AppendMean(values, &row);
         plot.Row(row, way > 0 ? "up" : "down", schema::MarkText(loop.point->counts()));
       }
     }

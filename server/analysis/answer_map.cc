@@ -132,9 +132,9 @@ static void WriteCurve(const CurveOf& curve, PlotWriter* plot) {
     const auto values = Values(*point, SizeOf);
     const schema::TrialCounts counts = point->counts();
     std::vector<double> row = point->axis_values;
-    const auto cells = MeanCells(values);
-    row.insert(row.end(), cells.begin(), cells.end());
-    row.push_back(cells[1] / cells[0]);
+    AppendMean(values, &row);
+    const auto spread = RelativeSpread(values);
+    row.push_back(spread ? spread->value : kNone);
     for (const int count : {counts.counted, counts.unstable, counts.failed, counts.waiting}) row.push_back(count);
     plot->Row(row, "", schema::MarkText(counts));
   }

@@ -53,8 +53,7 @@ static std::string Word(const Memory& memory, double x, bool counts) {
 static void WriteRow(const Point& point, const CurvePoint& values, const Memory& memory, const Place& index,
                      PlotWriter* plot) {
   std::vector<double> row = point.axis_values;
-  const auto cells = MeanCells(values.trials);
-  row.insert(row.end(), cells.begin(), cells.end());
+  AppendMean(values.trials, &row);
   const Trace* trace = TraceAt(memory, values.x);
   row.push_back(trace ? trace->difference.value : kNone);
   row.push_back(trace ? trace->half_width : kNone);

@@ -123,8 +123,7 @@ static void WritePhases(const StudyData& data, v1::Answer* answer) {
       if (values.empty()) continue;
       std::vector<double> row = point.axis_values;
       row.push_back(static_cast<double>(k) / static_cast<double>(phases));
-      const auto cells = MeanCells(values);
-      row.insert(row.end(), cells.begin(), cells.end());
+      AppendMean(values, &row);
       plot.Row(row, "", "");
     }
   }

@@ -51,10 +51,8 @@ static void WritePlot(const StudyData& data, int axis, v1::Answer* answer) {
   for (const CurveOf& curve : CurvesAlong(data, axis)) {
     for (const Point* point : curve.points) {
       std::vector<double> row = point->axis_values;
-      for (const NumberOf& number : {NumberOf(SizeOf), NumberOf(UniformityOf)}) {
-        const auto cells = MeanCells(Values(*point, number));
-        row.insert(row.end(), cells.begin(), cells.end());
-      }
+      AppendMean(Values(*point, SizeOf), &row);
+      AppendMean(Values(*point, UniformityOf), &row);
       plot.Row(row, "", schema::MarkText(point->counts()));
     }
   }

@@ -140,10 +140,7 @@ static void WriteSwitches(const StudyData& data, const std::vector<Followed>& al
     row.insert(row.end(),
                {static_cast<double>(followed.number + 1), followed.from().amplitude, followed.to().amplitude});
     const std::vector<double> responses = followed.moves() ? followed.responses : std::vector<double>();
-    for (const auto& values : {followed.before, followed.after, responses}) {
-      const auto cells = MeanCells(values);
-      row.insert(row.end(), cells.begin(), cells.end());
-    }
+    for (const auto& values : {followed.before, followed.after, responses}) AppendMean(values, &row);
     plot.Row(row, followed.label() + "; against a fresh bed: " + word, schema::MarkText(followed.point->counts()));
   }
 }
@@ -162,8 +159,7 @@ static void WriteCourses(const StudyData& data, v1::Answer* answer) {
       if (values.empty()) continue;
       std::vector<double> row = point.axis_values;
       row.push_back((static_cast<double>(k) + 0.5) / kCourseBins * point.stages.back().end);
-      const auto cells = MeanCells(values);
-      row.insert(row.end(), cells.begin(), cells.end());
+      AppendMean(values, &row);
       size_t stage = 0;
       while (stage + 1 < point.stages.size() && row[point.axis_values.size()] >= point.stages[stage].end) ++stage;
       plot.Row(row, point.stages[stage].label, "");

@@ -51,8 +51,7 @@ void AnswerUniformity(const StudyData& data, v1::Answer* answer) {
     const auto sizes = Values(point, SizeOf);
     std::vector<double> row = point.axis_values;
     row.push_back(sizes.empty() ? kNone : Summarise(sizes).mean);
-    const auto cells = MeanCells(Values(point, UniformityOf));
-    row.insert(row.end(), cells.begin(), cells.end());
+    AppendMean(Values(point, UniformityOf), &row);
     plot.Row(row, "", schema::MarkText(point.counts()));
   }
   const std::string share = Short(100 * Summarise(best_values).mean) + " % of their mean";

@@ -108,12 +108,12 @@ void PlotWriter::MarkLevel(const std::string& label, const std::vector<v1::AxisS
   mark->set_high(level + half_width);
 }
 
-std::vector<double> MeanCells(std::span<const double> trials) {
+void AppendMean(std::span<const double> trials, std::vector<double>* row) {
   const Summary summary = Summarise(trials);
-  if (summary.count == 0) return {kNaN, kNaN, kNaN, kNaN};
-  if (summary.count == 1) return {summary.mean, kNaN, kNaN, kNaN};
-  const double half = summary.confidence_half_width;
-  return {summary.mean, summary.standard_deviation, summary.mean - half, summary.mean + half};
+  const double mean = summary.count > 0 ? summary.mean : kNaN;
+  const double spread = summary.count > 1 ? summary.standard_deviation : kNaN;
+  const double half = summary.count > 1 ? summary.confidence_half_width : kNaN;
+  row->insert(row->end(), {mean, spread, mean - half, mean + half});
 }
 
 std::string Short(double value) { return schema::NumberText(value, 4); }

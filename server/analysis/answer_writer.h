@@ -64,8 +64,8 @@ class PlotWriter {
   v1::Plot* plot_;
 };
 
-/// The four values of MeanColumns(); NaN where trials are too few.
-std::vector<double> MeanCells(std::span<const double> trials);
+/// Appends the four values of MeanColumns() to a row; NaN where trials are too few.
+void AppendMean(std::span<const double> trials, std::vector<double>* row);
 
 /// A number for a sentence: four digits.
 std::string Short(double value);

@@ -67,8 +67,8 @@ class WiredServer : public Server {
     if (server_ == nullptr || port == 0) {
       return absl::FailedPreconditionError("cannot listen on " + listen + "; is another server there already?");
     }
-    for (const char* service : {"gyrebox.v1.StudyService", "gyrebox.v1.RunService", "gyrebox.v1.AnalysisService",
-                                "gyrebox.v1.BoxService"}) {
+    for (const char* service :
+         {"gyrebox.v1.StudyService", "gyrebox.v1.RunService", "gyrebox.v1.AnalysisService", "gyrebox.v1.BoxService"}) {
       server_->GetHealthCheckService()->SetServingStatus(service, true);
     }
     address_ = HostOf(listen) + ":" + std::to_string(port);
