@@ -70,24 +70,26 @@ class Reader {
 
   /// The digest of a run, from the cache where it is there.
   absl::StatusOr<RunDigest> Known(const v1::Run& run, int64_t number) {
-    if (cache_ == nullptr || depth_ != Depth::kWhole) return Boiled(number);
+    if (run.time() <= data_.points.back().stages.back().begin) return RunDigest();  // its last stage never came
+    if (cache_ == nullptr || depth_ != Depth::kWhole) return Boiled(run, number);
     const DigestCache::Key key{id_, number, run.sample_count(), name_};
     if (auto found = cache_->Find(key)) {
       data_.observable = found->observable;
       return *std::move(found);
     }
-    auto boiled = Boiled(number);
+    auto boiled = Boiled(run, number);
     if (boiled.ok()) cache_->Keep(key, *boiled);
     return boiled;
   }
 
-  absl::StatusOr<RunDigest> Boiled(int64_t number) {
+  absl::StatusOr<RunDigest> Boiled(const v1::Run& run, int64_t number) {
     const auto observables = store_.GetObservables(id_, number);
     if (!observables.ok()) return observables.status();
     const auto columns = FindColumns(*observables, name_);
     if (!columns.ok()) return columns.status();
     const double share = data_.spec().measure().plateau_share();
-    const auto& stages = data_.points.back().stages;
+    auto stages = data_.points.back().stages;
+    stages.back().end = std::min(stages.back().end, run.time());
     const auto rows = store_.ReadSamplesSince(id_, number, FirstTimeNeeded(stages, share, depth_));
     if (!rows.ok()) return rows.status();
     RunDigest digest = Boil(*rows, *columns, stages, share, frequency_, depth_);

@@ -404,6 +404,24 @@ TEST_F(AnswersTest, PlateausTellRunsThatGrowAndTheSwingOfAPeriod) {
   ASSERT_GE(plateaus.cautions_size(), 1);
 }
 
+TEST_F(AnswersTest, ARunThatEndedEarlyHasThePlateauOfWhatItRan) {
+  const auto growing = [](const MadeUpRun& run, double time) { return MadeUp{.size = 10 + time + 0.01 * run.seed}; };
+  const MadeUpStudy made(*store_, MapStudy(), growing, MadeUpStudy::AllFinish, 0.5);
+  const v1::Answers answers = Answers(made.id);
+  // Of 20 tau 10 were run; the plateau is the last half of these.
+  EXPECT_NEAR(Cell(FindPlot(Find(answers, Topic::TOPIC_MAP), "map"), 0, "size"), 10 + 7.5, 0.1);
+}
+
+TEST_F(AnswersTest, ARunThatEndedBeforeItsLastStageCountsInNothing) {
+  const auto steady = [](const MadeUpRun& run, double) { return MadeUp{.size = 10 + 0.01 * run.seed}; };
+  const MadeUpStudy made(*store_, StagedStudy({10, 40}, 20), steady, MadeUpStudy::AllFinish, 0.4);
+  const v1::Answers answers = Answers(made.id);
+  const v1::Answer& plateaus = Find(answers, Topic::TOPIC_PLATEAUS);
+  EXPECT_EQ(plateaus.why_not(), "no run that has ended holds what this takes");
+  ASSERT_EQ(plateaus.left_out_size(), 1);
+  EXPECT_EQ(plateaus.left_out(0).reason(), "no sample on the plateau");
+}
+
 TEST_F(AnswersTest, AreTheSameFromTheCache) {
   const MadeUpStudy made(*store_, MapStudy(), Rising, UnstableAt60);
   v1::AnalysisOptions options;

@@ -39,9 +39,9 @@ class MadeUpStudy {
   using Ending = std::function<v1::Run::State(const MadeUpRun& run)>;
 
   /// Fills in defaults. The columns of structure hold values in every ninth sample only.
-  MadeUpStudy(
-      store::Store& store, v1::StudySpec spec, const Measured& measured,
-      const Ending& ending = [](const MadeUpRun&) { return v1::Run::STATE_FINISHED; }) {
+  /// @param reached share of its course that every run is recorded to have reached.
+  MadeUpStudy(store::Store& store, v1::StudySpec spec, const Measured& measured, const Ending& ending = AllFinish,
+              double reached = 1) {
     study::FillDefaults(&spec);
     const auto study = store.CreateStudy(spec, NewRuns(spec), "");
     EXPECT_TRUE(study.ok()) << study.status();
@@ -56,7 +56,7 @@ class MadeUpStudy {
       const auto state = ending(run);
       if (++number; state == v1::Run::STATE_QUEUED) continue;
       numbers.push_back(number);
-      updates.push_back(Update(spec, run, measured));
+      updates.push_back(Update(spec, run, measured, reached));
       updates.back().number = number;
       updates.back().state = state;
     }
@@ -65,6 +65,8 @@ class MadeUpStudy {
     EXPECT_TRUE(store.SetObservables(id, numbers, observables).ok());
     EXPECT_TRUE(store.RecordProgress(id, updates).ok());
   }
+
+  static v1::Run::State AllFinish(const MadeUpRun&) { return v1::Run::STATE_FINISHED; }
 
   int64_t id = 0;
 
@@ -84,9 +86,10 @@ class MadeUpStudy {
     return all;
   }
 
-  static store::RunUpdate Update(const v1::StudySpec& spec, const MadeUpRun& run, const Measured& measured) {
+  static store::RunUpdate Update(const v1::StudySpec& spec, const MadeUpRun& run, const Measured& measured,
+                                 double reached) {
     store::RunUpdate update;
-    update.time = analysis::StagesOf(study::AtPoint(spec, run.axis_values)).back().end;
+    update.time = reached * analysis::StagesOf(study::AtPoint(spec, run.axis_values)).back().end;
     update.samples.width = 6;
     constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
     for (int i = 0; i <= std::lround(update.time * 8); ++i) {
