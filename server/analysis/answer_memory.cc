@@ -36,6 +36,9 @@ constexpr Kind kIndex = {
     "Ratio of two differences that share the reference, 95 % interval by Fieller's theorem.",
     "E. C. Fieller, J. R. Stat. Soc. B 16, 175 (1954)", 0.95};
 
+/// Characters after which no further curve is told of.
+constexpr size_t kLongestSummary = 400;
+
 static const Trace* TraceAt(const Memory& memory, double x) {
   for (const Trace& trace : memory.traces) {
     if (trace.x == x) return &trace;
@@ -96,7 +99,10 @@ static void WriteNumbers(const StudyData& data, const Memory& memory, const Curv
 static std::string SummaryOf(const StudyData& data, const Memory& memory, const CurveOf& curve) {
   const std::string& unit = data.axes[curve.x_axis].unit();
   if (!memory.reset.value) {
-    return Sentence(curve.at, "the bed remembers the middle stage at every amplitude tried but the strongest.");
+    const std::string most =
+        memory.reset.low ? "up to " + Short(*memory.reset.low) + " " + unit : "at no amplitude for sure";
+    return Sentence(curve.at,
+                    "the bed remembers the middle stage " + most + "; a reset amplitude is " + memory.reset.note + ".");
   }
   std::string text = "a middle stage of " + Short(*memory.reset.value) + " " + unit + " or more wipes the bed's memory";
   if (memory.reset.low) text += "; one of " + Short(*memory.reset.low) + " " + unit + " does not";
@@ -128,35 +134,41 @@ static int Changes(const Point& point) {
   return changes;
 }
 
+/// Memory index of a point; that of the two it is told by holds by definition.
+static Place IndexOf(const CurvePoint& point, const std::vector<CurvePoint>& points, const Memory& memory) {
+  if (!point.counts()) return {.note = "the point does not count"};
+  const CurvePoint& weakest = points[WeakestOf(points)];
+  if (point.x == weakest.x) return {.value = 1, .note = "by definition: what the weakest middle stage leaves"};
+  if (point.x == memory.reference_x) return {.value = 0, .note = "by definition: the reference"};
+  return MemoryIndex(point.trials, weakest.trials, TrialsAt(points, memory.reference_x));
+}
+
+static void WriteCurve(const StudyData& data, const CurveOf& curve, const Memory& memory, v1::Answer* answer) {
+  const auto points = curve.With(SizeOf);
+  PlotWriter plot(answer->mutable_plots(0));
+  plot.MarkLevel("reference", curve.at, memory.reference.mean, memory.margin);
+  plot.MarkPlace("reset amplitude", curve.at, memory.reset);
+  for (size_t i = 0; i < points.size(); ++i) {
+    const Place index = IndexOf(points[i], points, memory);
+    AddPlace(kIndex, {.at = SettingsOf(data, *curve.points[i]), .trials = points[i].trials.size()}, index, answer);
+    WriteRow(*curve.points[i], points[i], memory, index, &plot);
+  }
+  if (Changes(*curve.points[WeakestOf(points)]) > 1) {
+    answer->add_cautions(Sentence(curve.at,
+                                  "no bed of the study went without a middle stage: the weakest stands for it in the "
+                                  "memory index."));
+  }
+}
+
 void AnswerMemory(const StudyData& data, const Plan& plan, v1::Answer* answer) {
   std::string summary;
   for (const CurveOf& curve : CurvesAlong(data, *plan.memory_axis)) {
-    const auto points = curve.With(SizeOf);
-    const auto memory = FindMemory(points, data.options.equal_share());
+    const auto memory = FindMemory(curve.With(SizeOf), data.options.equal_share());
     if (!memory) continue;
     if (answer->plots().empty()) BeginPlot(data, *plan.memory_axis, answer);
-    PlotWriter plot(answer->mutable_plots(0));
     WriteNumbers(data, *memory, curve, answer);
-    plot.MarkLevel("reference", curve.at, memory->reference.mean, memory->margin);
-    plot.MarkPlace("reset amplitude", curve.at, memory->reset);
-    const size_t weakest = WeakestOf(points);
-    const auto reference = TrialsAt(points, memory->reference_x);
-    if (Changes(*curve.points[weakest]) > 1) {
-      answer->add_cautions(Sentence(curve.at,
-                                    "no bed of the study went without a middle stage: the weakest stands for it "
-                                    "in the memory index."));
-    }
-    for (size_t i = 0; i < points.size(); ++i) {
-      const Place index =
-          points[i].counts() ? MemoryIndex(points[i].trials, points[weakest].trials, reference) : Place();
-      if (points[i].counts()) {
-        Holder holder{.at = SettingsOf(data, *curve.points[i]), .trials = points[i].trials.size()};
-        AddPlace(kIndex, holder, index, answer);
-      }
-      WriteRow(*curve.points[i], points[i], *memory, index, &plot);
-    }
-    if (answer->summary().size() + summary.size() < 500)
-      summary += (summary.empty() ? "" : " ") + SummaryOf(data, *memory, curve);
+    WriteCurve(data, curve, *memory, answer);
+    if (summary.size() < kLongestSummary) summary += (summary.empty() ? "" : " ") + SummaryOf(data, *memory, curve);
   }
   answer->set_summary(summary);
   if (summary.empty()) answer->set_why_not("it takes two middle amplitudes with two trials each that ran to their end");

@@ -26,7 +26,9 @@ static Place FindReset(const Memory& memory) {
     if (traces[i].kept) reset.low = traces[i].x;
   }
   if (first == traces.size()) {
-    reset.note = "not reached in this range";
+    reset.note = traces.back().kept
+                     ? "not reached in this range"
+                     : "not shown in this range: above the last one that is not wiped the trials cannot tell";
     return reset;
   }
   reset.value = reset.high = traces[first].x;

@@ -297,7 +297,7 @@ TEST_F(AnswersTest, MemoryHasItsResetAmplitude) {
 
 TEST_F(AnswersTest, MemoryThatIsNotWipedSaysSo) {
   const MadeUpStudy made(*store_, MemoryStudy(), [](const MadeUpRun& run, double time) {
-    return MadeUp{.size = (time < 40 ? 20 : run.axis_values[0] * 2) * (1 + 0.02 * run.seed)};
+    return MadeUp{.size = (time < 40 ? 20 : std::pow(run.axis_values[0], 2) / 30) * (1 + 0.02 * run.seed)};
   });
   const v1::Answer memory = Find(Answers(made.id), Topic::TOPIC_MEMORY);
   EXPECT_FALSE(Find(memory, "reset_amplitude").has_value());

@@ -71,6 +71,16 @@ TEST(ResetTest, SaysWhereItIsNotReached) {
   EXPECT_EQ(memory->reset.note, "not reached in this range");
 }
 
+TEST(ResetTest, SaysWhereTheTrialsCannotTell) {
+  // The strongest but one lies 20 % below the reference, too near to be kept and too far to be wiped with these trials.
+  const std::vector<CurvePoint> points = {{1, {40, 42}, 0}, {2, {70, 90}, 0}, {3, {95, 105}, 0}};
+  const auto memory = FindMemory(points, 0.25);
+  ASSERT_TRUE(memory);
+  EXPECT_FALSE(memory->reset.value);
+  EXPECT_EQ(memory->reset.low, 1);
+  EXPECT_EQ(memory->reset.note, "not shown in this range: above the last one that is not wiped the trials cannot tell");
+}
+
 TEST(ResetTest, OneTrialTellsNothing) {
   std::mt19937_64 random(5);
   EXPECT_FALSE(FindMemory(Draw(TrueMeans(3), 1, 0.02, random), 0.25));
