@@ -49,6 +49,9 @@ constexpr Kind kWindowSpread = {"best_window_spread", "Standard deviation over m
                                 "Interval by chi-squared.",
                                 "NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.8", 0.95};
 
+/// Widest gap about an onset, as a share of it, over which a straight line is trusted.
+constexpr double kWidestGap = 0.5;
+
 /// The point without drive of a curve whose x is the amplitude, else the one with the weakest; null where none counts.
 static const CurvePoint* UndrivenOf(const std::vector<CurvePoint>& points) {
   const CurvePoint* weakest = nullptr;
@@ -77,7 +80,17 @@ static Features WriteOnset(const StudyData& data, const std::vector<CurvePoint>&
   features.undriven = Summarise(undriven->trials).mean;
   features.weakest = undriven->x;
   features.onset = FindOnset(points, undriven->trials, data.options.onset_factor());
-  AddPlace(kOnset, holder, features.onset, answer);
+  v1::Quantity* onset = AddPlace(kOnset, holder, features.onset, answer);
+  if (!features.onset.value) return features;
+  const Bracket bracket = BracketOf(points, *features.onset.value);
+  onset->set_note("between the points at " + Short(bracket.below) + " and " + Short(bracket.above) +
+                  (onset->note().empty() ? "" : "; ") + onset->note());
+  if (bracket.above - bracket.below > kWidestGap * std::abs(*features.onset.value)) {
+    answer->add_cautions(Sentence(holder.at, "the onset lies between " + Short(bracket.below) + " and " +
+                                                 Short(bracket.above) + " " + holder.unit +
+                                                 "; its place on the straight line between the two is a guess. Add "
+                                                 "points there."));
+  }
   return features;
 }
 

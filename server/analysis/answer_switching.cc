@@ -72,6 +72,8 @@ struct Followed {
     const Difference step = PairedDifference(after, before);
     return std::abs(step.value) > step.HalfWidth(0.95);
   }
+  /// Whether it then comes nearer to its new plateau, rather than being on its way from before the switch.
+  bool approaches() const { return moves() && Summarise(responses).mean > 0; }
 };
 
 static std::vector<Followed> FollowedOf(const StudyData& data) {
@@ -108,11 +110,14 @@ static std::string WriteAgainstFresh(const StudyData& data, const Followed& foll
 static void WriteResponse(const Followed& followed, Holder holder, v1::Answer* answer) {
   const bool up = Summarise(followed.after).mean > Summarise(followed.before).mean;
   holder.unit = "tau";
-  if (followed.moves()) {
+  if (followed.approaches()) {
     AddMean(up ? kRise : kFall, holder, followed.responses, answer);
-  } else {
-    AddPlace(up ? kRise : kFall, holder, {.note = "the size is not told to have changed"}, answer);
+    return;
   }
+  AddPlace(up ? kRise : kFall, holder,
+           {.note = followed.moves() ? "the size was still on its way from before the switch"
+                                     : "the size is not told to have changed"},
+           answer);
 }
 
 static void WriteSwitches(const StudyData& data, const std::vector<Followed>& all, const FreshBeds& fresh,
@@ -139,7 +144,7 @@ static void WriteSwitches(const StudyData& data, const std::vector<Followed>& al
     std::vector<double> row = followed.point->axis_values;
     row.insert(row.end(),
                {static_cast<double>(followed.number + 1), followed.from().amplitude, followed.to().amplitude});
-    const std::vector<double> responses = followed.moves() ? followed.responses : std::vector<double>();
+    const std::vector<double> responses = followed.approaches() ? followed.responses : std::vector<double>();
     for (const auto& values : {followed.before, followed.after, responses}) AppendMean(values, &row);
     plot.Row(row, followed.label() + "; against a fresh bed: " + word, schema::MarkText(followed.point->counts()));
   }

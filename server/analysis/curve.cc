@@ -34,11 +34,18 @@ static double Crossing(std::span<const double> x, std::span<const double> means,
   return kInfinity;
 }
 
-/// Fewest trials of the two points about a place.
-static size_t FewestTrials(const std::vector<CurvePoint>& points, double x) {
+/// The first of points in rising order, from the second on, that a place does not lie beyond.
+static size_t IndexAbove(const std::vector<CurvePoint>& points, double place) {
   size_t i = 1;
-  while (i + 1 < points.size() && points[i].x < x) ++i;
-  return std::min(points[i - 1].trials.size(), points[i].trials.size());
+  while (i + 1 < points.size() && points[i].x < place) ++i;
+  return i;
+}
+
+Bracket BracketOf(std::span<const CurvePoint> all, double place) {
+  const auto points = CountingPoints(all);
+  if (points.size() < 2) return {place, place};
+  const size_t above = IndexAbove(points, place);
+  return {points[above - 1].x, points[above].x};
 }
 
 static std::optional<double> IfFinite(double value) {
@@ -47,7 +54,8 @@ static std::optional<double> IfFinite(double value) {
 
 static void AddOnsetInterval(const std::vector<CurvePoint>& points, std::span<const double> x,
                              std::span<const double> undriven, double factor, Place* onset) {
-  const size_t n = FewestTrials(points, *onset->value);
+  const size_t above = IndexAbove(points, *onset->value);
+  const size_t n = std::min(points[above - 1].trials.size(), points[above].trials.size());
   if (n < 2) {
     onset->note = "no interval: it takes two trials at each point";
     return;

@@ -31,10 +31,20 @@ struct Place {
 /// Points that take part, in rising order of x.
 std::vector<CurvePoint> CountingPoints(std::span<const CurvePoint> points);
 
+/// The neighbours that a place lies between.
+struct Bracket {
+  double below = 0, above = 0;
+};
+
+/// The points that count on either side of a place within their range.
+Bracket BracketOf(std::span<const CurvePoint> points, double place);
+
 /// Where the mean over trials first passes factor times the mean of the undriven values, on the straight line between
 /// neighbouring points. Its 95 % interval is that of a bootstrap over trials (B. Efron and R. J. Tibshirani, An
 /// Introduction to the Bootstrap, 1993, chapter 13), stretched about the value by sqrt(n / (n-1)) t(n-1) / z, as a
 /// bootstrap of n values is too narrow by that (ibid., section 5.3, for the mean).
+/// The interval is that of the place on the line: how far a curve bends between two points nothing tells, see
+/// BracketOf().
 /// @param undriven values of independent starts without drive.
 Place FindOnset(std::span<const CurvePoint> points, std::span<const double> undriven, double factor);
 

@@ -143,6 +143,18 @@ TEST_F(AnswersTest, AMapHasItsOnsetPeakAndRanges) {
   EXPECT_THAT(map.cautions(), IsEmpty());
 }
 
+TEST_F(AnswersTest, AnOnsetInAWideGapCarriesAWarning) {
+  v1::StudySpec spec = MapStudy();
+  spec.mutable_axes(0)->clear_values();
+  for (const double value : {0, 10, 30}) spec.mutable_axes(0)->add_values(value);
+  const MadeUpStudy made(*store_, spec, Rising);
+  const v1::Answers answers = Answers(made.id);
+  const v1::Answer& map = Find(answers, Topic::TOPIC_MAP);
+  EXPECT_EQ(Find(map, "onset").note(), "between the points at 10 and 30");
+  ASSERT_EQ(map.cautions_size(), 1);
+  EXPECT_THAT(map.cautions(0), HasSubstr("The onset lies between 10 and 30 rad/tau"));
+}
+
 TEST_F(AnswersTest, UnstableRunsAreShownNamedAndInNoAverage) {
   const MadeUpStudy made(*store_, MapStudy(), Rising, UnstableAt60);
   const v1::Answers answers = Answers(made.id);

@@ -38,6 +38,14 @@ TEST(OnsetTest, LiesOnTheLineBetweenPoints) {
   EXPECT_DOUBLE_EQ(*onset.high, 13);
 }
 
+TEST(OnsetTest, KnowsTheNeighboursOfAPlace) {
+  const std::vector<CurvePoint> points = {{30, {9}, 0}, {10, {6, 6}, 0}, {20, {16, 16}, 0}, {12, {}, 0}};
+  EXPECT_EQ(BracketOf(points, 13).below, 10);
+  EXPECT_EQ(BracketOf(points, 13).above, 20);
+  EXPECT_EQ(BracketOf(points, 20).above, 20);
+  EXPECT_EQ(BracketOf(points, 25).below, 20);
+}
+
 TEST(OnsetTest, LeavesOutUnstableAndMissingPoints) {
   std::vector<CurvePoint> points = {{10, {6, 6}, 0}, {12, {}, 0}, {14, {50}, 3}, {20, {16, 16}, 1}};
   const std::vector<double> undriven = {6};
