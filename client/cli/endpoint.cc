@@ -5,14 +5,16 @@
 #include <algorithm>
 #include <cstdlib>
 #include <fstream>
-#include <iterator>
+#include <sstream>
 
 namespace gyrebox::client {
 
 static bool ReadText(const std::string& path, std::string* text) {
   std::ifstream in(path, std::ios::binary);
-  text->assign(std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>());
-  return in.is_open() && !text->empty();
+  std::ostringstream whole;
+  whole << in.rdbuf();
+  *text = std::move(whole).str();
+  return !text->empty();
 }
 
 /// gRPC does not take a header of other characters.

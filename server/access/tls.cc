@@ -8,8 +8,8 @@
 #include <cerrno>
 #include <cstring>
 #include <fstream>
-#include <iterator>
 #include <memory>
+#include <sstream>
 
 namespace gyrebox::access {
 
@@ -27,9 +27,10 @@ using Key = std::unique_ptr<EVP_PKEY, FreedBy<EVP_PKEY_free>>;
 static absl::StatusOr<std::string> ReadFile(const std::string& what, const std::string& path) {
   errno = 0;
   std::ifstream in(path, std::ios::binary);
-  std::string text{std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
-  if (in.is_open() && errno == 0) return text;
-  return absl::FailedPreconditionError("cannot read the " + what + " in " + path + ": " + std::strerror(errno));
+  std::ostringstream text;
+  if (text << in.rdbuf()) return std::move(text).str();
+  return absl::FailedPreconditionError("cannot read the " + what + " in " + path + ": " +
+                                       (errno == 0 ? "the file is empty" : std::strerror(errno)));
 }
 
 static Bio Over(const std::string& text) { return Bio(BIO_new_mem_buf(text.data(), static_cast<int>(text.size()))); }

@@ -5,6 +5,7 @@
 #include <limits>
 
 #include "gyrebox/v1/run_service.pb.h"
+#include "store/integrity.h"
 #include "store/packed.h"
 #include "store/rows.h"
 #include "store/sql/migrations.h"
@@ -18,7 +19,7 @@ static std::string DatabaseIn(const std::string& directory) { return directory +
 absl::StatusOr<std::unique_ptr<Store>> Store::Open(const std::string& directory) {
   auto lock = DirectoryLock::Take(directory);
   if (!lock.ok()) return lock.status();
-  auto writer = Connection::Open(DatabaseIn(directory), Connection::Mode::kWrite);
+  auto writer = OpenWhole(DatabaseIn(directory));
   if (!writer.ok()) return writer.status();
   std::unique_ptr<Store> store(new Store(*std::move(lock), *std::move(writer), directory));
   if (auto status = store->Migrate(); !status.ok()) return status;

@@ -90,7 +90,8 @@ struct StoredToken {
 class Store {
  public:
   /// Opens or makes the database. Runs that an earlier process left under way are queued again, their samples dropped.
-  /// FAILED_PRECONDITION where another server uses the directory, or a newer version made it.
+  /// FAILED_PRECONDITION where another server uses the directory, it cannot be written to, or a newer version made it;
+  /// DATA_LOSS where the database is damaged.
   static absl::StatusOr<std::unique_ptr<Store>> Open(const std::string& directory);
 
   // ---- studies
