@@ -1,5 +1,3 @@
-#include <google/protobuf/util/time_util.h>
-
 #include <algorithm>
 #include <iostream>
 
@@ -23,10 +21,8 @@ ExitCode AddPerson(const Session& session, const std::string& person, bool admin
 }
 
 static std::string StateText(const v1::Token& token) {
-  if (token.has_revoke_time()) return "revoked " + TimeText(token.revoke_time());
-  const auto now = google::protobuf::util::TimeUtil::GetCurrentTime();
-  if (token.has_expire_time() && token.expire_time() <= now) return "expired";
-  return "valid";
+  if (token.state() == v1::Token::STATE_REVOKED) return "revoked " + TimeText(token.revoke_time());
+  return token.state() == v1::Token::STATE_EXPIRED ? "expired" : "valid";
 }
 
 ExitCode ListPeople(const Session& session) {

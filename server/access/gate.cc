@@ -21,11 +21,16 @@ constexpr int64_t kMillisecondsPerDay = 24 * 3600 * 1000;
 constexpr double kLogLinesPerSecond = 1;
 constexpr double kLogLinesAtOnce = 20;
 
-/// Why a token opens nothing; empty where it does.
-static std::string WhyInvalid(const v1::Token& token) {
-  if (token.has_revoke_time()) return "revoked";
-  if (!token.has_expire_time()) return "";
-  return TimeUtil::TimestampToMilliseconds(token.expire_time()) <= store::NowMilliseconds() ? "expired" : "";
+static v1::Token::State StateOf(const v1::Token& token) {
+  if (token.has_revoke_time()) return v1::Token::STATE_REVOKED;
+  const bool expired =
+      token.has_expire_time() && TimeUtil::TimestampToMilliseconds(token.expire_time()) <= store::NowMilliseconds();
+  return expired ? v1::Token::STATE_EXPIRED : v1::Token::STATE_VALID;
+}
+
+static v1::Token WithState(v1::Token token) {
+  token.set_state(StateOf(token));
+  return token;
 }
 
 /// One text for all, so that a stranger learns nothing of the tokens that there are.
@@ -55,7 +60,7 @@ absl::Status Gate::Reload() {
 bool Gate::HasAdmin() {
   std::lock_guard lock(mutex_);
   return std::any_of(tokens_.begin(), tokens_.end(), [](const auto& entry) {
-    return entry.second.role() == v1::Token::ROLE_ADMIN && WhyInvalid(entry.second).empty();
+    return entry.second.role() == v1::Token::ROLE_ADMIN && StateOf(entry.second) == v1::Token::STATE_VALID;
   });
 }
 
@@ -74,8 +79,9 @@ absl::StatusOr<Person> Gate::WhoSends(const std::string& authorization) {
     return NoValidToken();
   }
   const v1::Token& token = found->second;
-  if (const std::string why = WhyInvalid(token); !why.empty()) {
-    LogRefusalLocked(token.name() + " of " + token.person() + " is " + why);
+  if (const auto state = StateOf(token); state != v1::Token::STATE_VALID) {
+    LogRefusalLocked(token.name() + " of " + token.person() + " is " +
+                     (state == v1::Token::STATE_REVOKED ? "revoked" : "expired"));
     return NoValidToken();
   }
   return Person{token.person(), token.role()};
@@ -131,7 +137,7 @@ absl::StatusOr<v1::CreateTokenResponse> Gate::CreateToken(const v1::CreateTokenR
   std::lock_guard lock(change_mutex_);
   auto stored = store_.AddToken(token, HashOf(response.secret()));
   if (!stored.ok()) return stored.status();
-  *response.mutable_token() = *std::move(stored);
+  *response.mutable_token() = WithState(*std::move(stored));
   if (auto status = Reload(); !status.ok()) return status;
   return response;
 }
@@ -140,7 +146,7 @@ absl::StatusOr<std::vector<v1::Token>> Gate::ListTokens() {
   const auto stored = store_.ListTokens();
   if (!stored.ok()) return stored.status();
   std::vector<v1::Token> tokens;
-  for (const store::StoredToken& one : *stored) tokens.push_back(one.token);
+  for (const store::StoredToken& one : *stored) tokens.push_back(WithState(one.token));
   return tokens;
 }
 
@@ -158,6 +164,7 @@ absl::StatusOr<std::vector<v1::Token>> Gate::RevokeTokens(const v1::RevokeTokens
   auto revoked = store_.RevokeTokens(number, request.person());
   if (!revoked.ok()) return revoked.status();
   if (auto status = Reload(); !status.ok()) return status;
+  for (v1::Token& token : *revoked) token = WithState(std::move(token));
   if (!revoked->empty()) return revoked;
   const std::string& which = request.has_name() ? request.name() : request.person();
   return absl::NotFoundError("there is no token to revoke: " + which + " is not there, or revoked already");
