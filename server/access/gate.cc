@@ -100,7 +100,7 @@ absl::Status Gate::Admit(const std::string& path, const std::string& authorizati
 }
 
 static bool IsPersonName(const std::string& name) {
-  return !name.empty() && name.size() <= kLongestName && name != kLocalName && absl::ascii_isalpha(name[0]) &&
+  return !name.empty() && name.size() <= kLongestName && name != store::kLocalPerson && absl::ascii_isalpha(name[0]) &&
          std::all_of(name.begin(), name.end(),
                      [](unsigned char c) { return absl::ascii_isalnum(c) || c == '.' || c == '-' || c == '_'; });
 }

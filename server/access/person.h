@@ -4,6 +4,7 @@
 #include <string>
 
 #include "gyrebox/v1/people_service.pb.h"
+#include "store/store.h"
 
 namespace gyrebox::access {
 
@@ -13,8 +14,7 @@ struct Person {
 };
 
 /// Whoever calls a server that asks for no tokens: this machine's own people.
-inline constexpr char kLocalName[] = "local";
-inline Person Local() { return {kLocalName, v1::Token::ROLE_ADMIN}; }
+inline Person Local() { return {store::kLocalPerson, v1::Token::ROLE_ADMIN}; }
 
 /// Whether a person may change what belongs to an owner.
 inline bool MayChange(const Person& person, const std::string& owner) {

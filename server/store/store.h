@@ -24,6 +24,9 @@
 
 namespace gyrebox::store {
 
+/// Owner of studies, and author of changes, where no token tells.
+inline constexpr char kLocalPerson[] = "local";
+
 /// A run to insert.
 struct NewRun {
   study::PlannedRun plan;
@@ -98,7 +101,7 @@ class Store {
 
   /// Takes a study in. A request id that was there before returns the study made then.
   absl::StatusOr<v1::Study> CreateStudy(const v1::StudySpec& spec, const std::vector<NewRun>& runs,
-                                        const std::string& request_id, const std::string& owner = "local");
+                                        const std::string& request_id, const std::string& owner = kLocalPerson);
   absl::StatusOr<v1::Study> GetStudy(int64_t id);
   /// The study made by a request, if there is one.
   absl::StatusOr<std::optional<v1::Study>> FindRequest(const std::string& request_id);

@@ -48,6 +48,16 @@ class Socket {
     }
     return sent;
   }
+  /// Waits until the peer closes the connection. The limit only ends a test that has gone wrong.
+  bool WaitForEnd() {
+    const timeval limit{.tv_sec = 60, .tv_usec = 0};
+    setsockopt(socket_, SOL_SOCKET, SO_RCVTIMEO, &limit, sizeof(limit));
+    char bytes[256];
+    ssize_t n = 0;
+    while ((n = recv(socket_, bytes, sizeof(bytes), 0)) > 0) {
+    }
+    return n == 0 || errno == ECONNRESET;
+  }
 
  private:
   const int socket_;
@@ -127,6 +137,7 @@ TEST_F(HostileTest, HalfOpenConnectionsDoNotStopIt) {
     if (i % 2 == 0) silent.back()->Send(std::string("\x16\x03\x01", 3));
   }
   EXPECT_TRUE(client::Client(endpoint_).GetBox().ok());
+  for (const auto& socket : silent) EXPECT_TRUE(socket->WaitForEnd());
 }
 
 TEST_F(HostileTest, MessagesOfNoMeaningAreRefusedOneByOne) {
