@@ -19,7 +19,7 @@ ExitCode ShowBox(const Session& session) {
                                 : "idle";
   WriteAligned(
       std::cout,
-      {{"server", "gyreboxd " + box->version() + " at " + session.server},
+      {{"server", "gyreboxd " + box->version() + " at " + session.server.address},
        {"up since", TimeText(box->start_time())},
        {"device", box->device() + ", " + box->device_description()},
        {"why", box->device_reason()},

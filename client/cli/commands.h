@@ -48,4 +48,10 @@ ExitCode Units(const UnitsInput& input);
 // box_command.cc
 ExitCode ShowBox(const Session& session);
 
+// people_command.cc
+ExitCode AddPerson(const Session& session, const std::string& person, bool admin, int days);
+ExitCode ListPeople(const Session& session);
+/// @param who a person, or a token such as tokens/3 or 3.
+ExitCode RevokePerson(const Session& session, const std::string& who);
+
 }  // namespace gyrebox::client

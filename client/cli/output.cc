@@ -25,9 +25,13 @@ ExitCode Report(const Session& session, const absl::Status& status) {
   switch (status.code()) {
     case absl::StatusCode::kUnavailable:
     case absl::StatusCode::kDeadlineExceeded:
-      std::cerr << "gyrebox: no answer from a server at " << session.server << " (" << message
-                << "); start gyreboxd there, or name another with --server\n";
+      std::cerr << "gyrebox: no answer from a server at " << session.server.address << " (" << message
+                << "); start gyreboxd there, or name another with --server"
+                << (session.server.authority.empty() ? "; one with TLS needs --tls-ca" : "") << "\n";
       return kNotReachable;
+    case absl::StatusCode::kUnauthenticated:
+      std::cerr << "gyrebox: " << message << ", and give it by --token-file or in GYREBOX_TOKEN\n";
+      return kRefused;
     case absl::StatusCode::kInvalidArgument:
       std::cerr << "gyrebox: " << message << "\n";
       return kBadInput;

@@ -17,7 +17,7 @@ enum ExitCode { kDone = 0, kBadInput = 2, kRefused = 3, kNotReachable = 4 };
 
 /// What every command gets.
 struct Session {
-  std::string server;
+  Endpoint server;
   bool json = false;
 };
 

@@ -12,6 +12,7 @@
 
 #include "gyrebox/v1/analysis_service.grpc.pb.h"
 #include "gyrebox/v1/box_service.grpc.pb.h"
+#include "gyrebox/v1/people_service.grpc.pb.h"
 #include "gyrebox/v1/run_service.grpc.pb.h"
 #include "gyrebox/v1/study_service.grpc.pb.h"
 
@@ -20,11 +21,20 @@ namespace gyrebox::client {
 /// Fields at fault that a server named in a refusal.
 std::vector<v1::FieldViolation> ViolationsOf(const absl::Status& status);
 
+/// How to reach a server.
+struct Endpoint {
+  std::string address;    ///< HOST:PORT
+  std::string authority;  ///< PEM of who vouches for the server's certificate; empty for a server without TLS
+  std::string token;      ///< sent with every call, over TLS only
+};
+
 /// Calls one server. Calls that may be repeated are tried again for a moment where the server is not reachable.
 class Client {
  public:
-  /// @param address HOST:PORT. Connects at the first call.
-  explicit Client(const std::string& address);
+  /// Connects at the first call.
+  explicit Client(const Endpoint& endpoint);
+  /// A server on this machine, without TLS.
+  explicit Client(const std::string& address) : Client(Endpoint{address, "", ""}) {}
 
   absl::StatusOr<v1::CheckStudyResponse> CheckStudy(const v1::StudySpec& spec);
   /// Submits a study once, however often the call is tried.
@@ -42,6 +52,9 @@ class Client {
   /// All samples of a run.
   absl::StatusOr<v1::ListSamplesResponse> ListSamples(const std::string& run);
   absl::StatusOr<v1::Box> GetBox();
+  absl::StatusOr<v1::CreateTokenResponse> CreateToken(const v1::CreateTokenRequest& request);
+  absl::StatusOr<v1::ListTokensResponse> ListTokens();
+  absl::StatusOr<v1::RevokeTokensResponse> RevokeTokens(const v1::RevokeTokensRequest& request);
 
   /// Follows runs to their end. Where the stream breaks off it is taken up again without hole or repeat of samples,
   /// unless the server stays away longer than `patience`.
@@ -53,6 +66,7 @@ class Client {
   std::unique_ptr<v1::RunService::Stub> runs_;
   std::unique_ptr<v1::AnalysisService::Stub> analysis_;
   std::unique_ptr<v1::BoxService::Stub> box_;
+  std::unique_ptr<v1::PeopleService::Stub> people_;
 };
 
 }  // namespace gyrebox::client

@@ -31,7 +31,7 @@ absl::StatusOr<v1::Box> BoxService::Get() {
 
 grpc::ServerUnaryReactor* BoxService::GetBox(grpc::CallbackServerContext* context, const v1::GetBoxRequest*,
                                              v1::Box* response) {
-  return Answer<v1::Box>(rooms_.pool, context, response, [this] { return Get(); });
+  return Answer<v1::Box>(rooms_, context, response, [this] { return Get(); });
 }
 
 }  // namespace gyrebox::api

@@ -8,6 +8,8 @@
 #include <cstdint>
 #include <string>
 
+#include "access/gate.h"
+#include "access/limits.h"
 #include "api/worker_pool.h"
 #include "executor/executor.h"
 #include "gyrebox/device.h"
@@ -23,6 +25,8 @@ struct Rooms {
   executor::Executor& executor;
   stream::WatchHub& hub;
   WorkerPool& pool;
+  access::Gate& gate;
+  access::Limits& limits;
   const std::string device_reason;
   const std::chrono::system_clock::time_point start_time;
   const std::atomic<bool>& stopping;

@@ -34,6 +34,15 @@ absl::Status InvalidStudy(const std::vector<v1::FieldViolation>& violations) {
   return status;
 }
 
+absl::Status TooMany(const std::string& message, double retry_seconds) {
+  v1::ErrorDetail detail;
+  detail.set_reason("TOO_MANY");
+  detail.set_retry_delay_seconds(retry_seconds);
+  absl::Status status = absl::ResourceExhaustedError(message);
+  status.SetPayload(kDetailUrl, absl::Cord(detail.SerializeAsString()));
+  return status;
+}
+
 static const char* ReasonOf(absl::StatusCode code) {
   switch (code) {
     case absl::StatusCode::kInvalidArgument:
@@ -42,6 +51,10 @@ static const char* ReasonOf(absl::StatusCode code) {
       return "NOT_FOUND";
     case absl::StatusCode::kFailedPrecondition:
       return "WRONG_STATE";
+    case absl::StatusCode::kUnauthenticated:
+      return "NO_VALID_TOKEN";
+    case absl::StatusCode::kPermissionDenied:
+      return "NOT_ALLOWED";
     case absl::StatusCode::kUnavailable:
       return "SHUTTING_DOWN";
     case absl::StatusCode::kResourceExhausted:

@@ -55,7 +55,7 @@ absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec
   return prepared;
 }
 
-absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request) {
+absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request, const access::Person& person) {
   if (!IsRequestId(request.request_id())) {
     return absl::InvalidArgumentError("request_id is not up to 64 letters, digits, - or _");
   }
@@ -68,9 +68,9 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
   if (!prepared->violations.empty()) return InvalidStudy(prepared->violations);
   const v1::StudySpec& spec = prepared->spec;
   const auto runs = PlanRuns(spec);
-  auto study = rooms_.store.CreateStudy(spec, runs, request.request_id());
+  auto study = rooms_.store.CreateStudy(spec, runs, request.request_id(), person.name);
   if (!study.ok()) return study.status();
-  spdlog::info("{} accepted: {} runs", study->name(), runs.size());
+  spdlog::info("{} of {} accepted: {} runs", study->name(), study->owner(), runs.size());
   rooms_.executor.Wake();
   return study;
 }
@@ -102,11 +102,12 @@ absl::StatusOr<v1::ListStudiesResponse> StudyService::List(const v1::ListStudies
   return response;
 }
 
-absl::StatusOr<v1::Study> StudyService::Cancel(const std::string& name) {
+absl::StatusOr<v1::Study> StudyService::Cancel(const std::string& name, const access::Person& person) {
   const auto id = ParseStudyName(name);
   if (!id.ok()) return id.status();
+  if (auto status = CheckMayChange(rooms_, person, *id); !status.ok()) return status;
   if (auto status = rooms_.store.CancelStudy(*id); !status.ok()) return status;
-  spdlog::info("{} cancelled", name);
+  spdlog::info("{} cancelled by {}", name, person.name);
   rooms_.hub.Changed(*id);
   return rooms_.store.GetStudy(*id);
 }
@@ -138,35 +139,37 @@ absl::StatusOr<v1::StudyTable> StudyService::Tabulate(const v1::TabulateStudyReq
 
 grpc::ServerUnaryReactor* StudyService::CreateStudy(grpc::CallbackServerContext* context,
                                                     const v1::CreateStudyRequest* request, v1::Study* response) {
-  return Answer<v1::Study>(rooms_.pool, context, response, [=, this] { return Create(*request); });
+  return Answer<v1::Study>(rooms_, context, response,
+                           [=, this](const access::Person& person) { return Create(*request, person); });
 }
 
 grpc::ServerUnaryReactor* StudyService::GetStudy(grpc::CallbackServerContext* context,
                                                  const v1::GetStudyRequest* request, v1::Study* response) {
-  return Answer<v1::Study>(rooms_.pool, context, response, [=, this] { return Get(request->name()); });
+  return Answer<v1::Study>(rooms_, context, response, [=, this] { return Get(request->name()); });
 }
 
 grpc::ServerUnaryReactor* StudyService::ListStudies(grpc::CallbackServerContext* context,
                                                     const v1::ListStudiesRequest* request,
                                                     v1::ListStudiesResponse* response) {
-  return Answer<v1::ListStudiesResponse>(rooms_.pool, context, response, [=, this] { return List(*request); });
+  return Answer<v1::ListStudiesResponse>(rooms_, context, response, [=, this] { return List(*request); });
 }
 
 grpc::ServerUnaryReactor* StudyService::CancelStudy(grpc::CallbackServerContext* context,
                                                     const v1::CancelStudyRequest* request, v1::Study* response) {
-  return Answer<v1::Study>(rooms_.pool, context, response, [=, this] { return Cancel(request->name()); });
+  return Answer<v1::Study>(rooms_, context, response,
+                           [=, this](const access::Person& person) { return Cancel(request->name(), person); });
 }
 
 grpc::ServerUnaryReactor* StudyService::CheckStudy(grpc::CallbackServerContext* context,
                                                    const v1::CheckStudyRequest* request,
                                                    v1::CheckStudyResponse* response) {
-  return Answer<v1::CheckStudyResponse>(rooms_.pool, context, response, [=, this] { return Check(*request); });
+  return Answer<v1::CheckStudyResponse>(rooms_, context, response, [=, this] { return Check(*request); });
 }
 
 grpc::ServerUnaryReactor* StudyService::TabulateStudy(grpc::CallbackServerContext* context,
                                                       const v1::TabulateStudyRequest* request,
                                                       v1::StudyTable* response) {
-  return Answer<v1::StudyTable>(rooms_.pool, context, response, [=, this] { return Tabulate(*request); });
+  return Answer<v1::StudyTable>(rooms_, context, response, [=, this] { return Tabulate(*request); });
 }
 
 }  // namespace gyrebox::api

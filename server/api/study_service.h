@@ -35,10 +35,10 @@ class StudyService : public v1::StudyService::CallbackService {
   };
   absl::StatusOr<Prepared> Prepare(const v1::StudySpec& asked);
 
-  absl::StatusOr<v1::Study> Create(const v1::CreateStudyRequest& request);
+  absl::StatusOr<v1::Study> Create(const v1::CreateStudyRequest& request, const access::Person& person);
   absl::StatusOr<v1::Study> Get(const std::string& name);
   absl::StatusOr<v1::ListStudiesResponse> List(const v1::ListStudiesRequest& request);
-  absl::StatusOr<v1::Study> Cancel(const std::string& name);
+  absl::StatusOr<v1::Study> Cancel(const std::string& name, const access::Person& person);
   absl::StatusOr<v1::CheckStudyResponse> Check(const v1::CheckStudyRequest& request);
   absl::StatusOr<v1::StudyTable> Tabulate(const v1::TabulateStudyRequest& request);
 

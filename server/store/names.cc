@@ -33,4 +33,10 @@ absl::StatusOr<RunName> ParseRunName(const std::string& name) {
   return absl::NotFoundError("there is no run " + name);
 }
 
+absl::StatusOr<int64_t> ParseTokenName(const std::string& name) {
+  const std::vector<std::string> parts = absl::StrSplit(name, '/');
+  if (parts.size() == 2 && parts[0] == "tokens" && ParseNumber(parts[1]) > 0) return ParseNumber(parts[1]);
+  return absl::NotFoundError("there is no token " + name);
+}
+
 }  // namespace gyrebox::store

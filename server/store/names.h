@@ -18,4 +18,7 @@ struct RunName {
 };
 absl::StatusOr<RunName> ParseRunName(const std::string& name);
 
+/// Number of a token named tokens/{token}.
+absl::StatusOr<int64_t> ParseTokenName(const std::string& name);
+
 }  // namespace gyrebox::store

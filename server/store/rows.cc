@@ -52,6 +52,7 @@ v1::Study ToStudy(const Statement& row) {
   if (!row.IsNull(3)) *study.mutable_start_time() = TimeUtil::MillisecondsToTimestamp(row.Int(3));
   if (!row.IsNull(4)) *study.mutable_end_time() = TimeUtil::MillisecondsToTimestamp(row.Int(4));
   study.set_etag(std::to_string(row.Int(6)));
+  study.set_owner(row.Text(7));
   return study;
 }
 

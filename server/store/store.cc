@@ -5,6 +5,7 @@
 #include <limits>
 
 #include "gyrebox/v1/run_service.pb.h"
+#include "store/integrity.h"
 #include "store/packed.h"
 #include "store/rows.h"
 #include "store/sql/migrations.h"
@@ -18,7 +19,7 @@ static std::string DatabaseIn(const std::string& directory) { return directory +
 absl::StatusOr<std::unique_ptr<Store>> Store::Open(const std::string& directory) {
   auto lock = DirectoryLock::Take(directory);
   if (!lock.ok()) return lock.status();
-  auto writer = Connection::Open(DatabaseIn(directory), Connection::Mode::kWrite);
+  auto writer = OpenWhole(DatabaseIn(directory));
   if (!writer.ok()) return writer.status();
   std::unique_ptr<Store> store(new Store(*std::move(lock), *std::move(writer), directory));
   if (auto status = store->Migrate(); !status.ok()) return status;
@@ -131,10 +132,10 @@ static absl::StatusOr<std::optional<int64_t>> SelectRequest(Connection& connecti
 }
 
 static absl::StatusOr<int64_t> InsertStudy(Connection& connection, const v1::StudySpec& spec,
-                                           const std::string& request_id) {
+                                           const std::string& request_id, const std::string& owner) {
   const std::string bytes = spec.SerializeAsString();
   Statement insert = connection.Prepare(sql::kInsertStudy);
-  if (!insert.Bind(Statement::AsBlob(bytes), request_id, NowMilliseconds()).Next()) return insert.status();
+  if (!insert.Bind(Statement::AsBlob(bytes), request_id, NowMilliseconds(), owner).Next()) return insert.status();
   return insert.Int(0);
 }
 
@@ -149,14 +150,14 @@ static absl::Status InsertRun(Connection& connection, int64_t study, int64_t num
 }
 
 absl::StatusOr<v1::Study> Store::CreateStudy(const v1::StudySpec& spec, const std::vector<NewRun>& runs,
-                                             const std::string& request_id) {
+                                             const std::string& request_id, const std::string& owner) {
   v1::Study study;
   const auto status = Write([&](Connection& connection) -> absl::Status {
     auto earlier = SelectRequest(connection, request_id);
     if (!earlier.ok()) return earlier.status();
     int64_t id = earlier->value_or(0);
     if (!earlier->has_value()) {
-      const auto inserted = InsertStudy(connection, spec, request_id);
+      const auto inserted = InsertStudy(connection, spec, request_id, owner);
       if (!inserted.ok()) return inserted.status();
       id = *inserted;
       for (size_t i = 0; i < runs.size(); ++i) {
@@ -239,6 +240,18 @@ absl::StatusOr<bool> Store::IsCancelled(int64_t id) {
   });
   if (!status.ok()) return status;
   return cancelled;
+}
+
+absl::StatusOr<std::string> Store::GetOwner(int64_t id) {
+  std::string owner;
+  const auto status = Read([&](Connection& connection) {
+    Statement row = connection.Prepare(sql::kSelectOwner);
+    if (!row.Bind(id).Next()) return row.status().ok() ? NoStudy(id) : row.status();
+    owner = row.Text(0);
+    return absl::OkStatus();
+  });
+  if (!status.ok()) return status;
+  return owner;
 }
 
 // ---- runs

@@ -202,7 +202,7 @@ TEST_F(CommandTest, ListAndBox) {
   EXPECT_THAT(Gyrebox({"list"}).out, HasSubstr("There are no studies yet"));
   SubmitAndWatch();
   const Outcome list = Gyrebox({"list"});
-  EXPECT_THAT(list.out, HasSubstr("studies/1  finished  100 %  3 finished, 3 unstable"));
+  EXPECT_THAT(list.out, HasSubstr("studies/1  local  finished  100 %  3 finished, 3 unstable"));
   EXPECT_EQ(Json<v1::ListStudiesResponse>({"list", "--json"}).studies_size(), 1);
   EXPECT_THAT(Gyrebox({"box"}).out, HasSubstr("cpu, a device without physics"));
   EXPECT_EQ(Json<v1::Box>({"box", "--json"}).device(), "cpu");

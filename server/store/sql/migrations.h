@@ -82,6 +82,21 @@ CREATE TABLE end_state (
   FOREIGN KEY (study, run) REFERENCES run (study, number)
 ) STRICT, WITHOUT ROWID;
 )sql",
+
+    // 4: who submitted a study, and the tokens by which the server knows people: of each the SHA-256 of its secret, and
+    // its role, a v1::Token::Role. What is older was submitted on this machine.
+    R"sql(
+ALTER TABLE study ADD COLUMN owner TEXT NOT NULL DEFAULT 'local';
+CREATE TABLE token (
+  id INTEGER PRIMARY KEY AUTOINCREMENT,
+  person TEXT NOT NULL,
+  role INTEGER NOT NULL,
+  hash BLOB NOT NULL UNIQUE,
+  create_time INTEGER NOT NULL,
+  expire_time INTEGER,
+  revoke_time INTEGER
+) STRICT;
+)sql",
 };
 
 }  // namespace gyrebox::store::sql
