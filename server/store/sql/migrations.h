@@ -82,6 +82,63 @@ CREATE TABLE end_state (
   FOREIGN KEY (study, run) REFERENCES run (study, number)
 ) STRICT, WITHOUT ROWID;
 )sql",
+
+    // 4: owners and the queue, journals, and all states of runs: 1 checkpoints, 2 what a run left, 3 kept for studies
+    // to start from. A checkpoint also holds how far its run was. Several states may share a file.
+    R"sql(
+ALTER TABLE study ADD COLUMN owner TEXT NOT NULL DEFAULT 'local';
+ALTER TABLE study ADD COLUMN stored_bytes INTEGER NOT NULL DEFAULT 0;
+UPDATE study SET stored_bytes =
+  COALESCE((SELECT SUM(LENGTH(samples)) FROM segment WHERE segment.study = study.id), 0) +
+  COALESCE((SELECT SUM(length) FROM end_state WHERE end_state.study = study.id), 0);
+CREATE INDEX study_by_owner ON study (owner);
+
+ALTER TABLE run ADD COLUMN priority INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE run ADD COLUMN ended_early INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE run ADD COLUMN journal_length INTEGER NOT NULL DEFAULT 0;
+DROP INDEX run_queued;
+DROP INDEX run_open;
+CREATE INDEX run_queued ON run (study, priority DESC, number) WHERE state = 1;
+CREATE INDEX run_open ON run (study, step, total_steps, bead_count) WHERE state IN (1, 2, 3, 4);
+CREATE INDEX run_by_state ON run (study, state, step, total_steps, bead_count);
+
+CREATE TABLE journal (
+  study INTEGER NOT NULL,
+  run INTEGER NOT NULL,
+  number INTEGER NOT NULL,
+  entry BLOB NOT NULL,
+  PRIMARY KEY (study, run, number),
+  FOREIGN KEY (study, run) REFERENCES run (study, number)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE state (
+  study INTEGER NOT NULL,
+  run INTEGER NOT NULL,
+  kind INTEGER NOT NULL,
+  step INTEGER NOT NULL,
+  time REAL NOT NULL,
+  file TEXT NOT NULL,
+  length INTEGER NOT NULL,
+  checksum INTEGER NOT NULL,
+  side_x REAL NOT NULL,
+  side_y REAL NOT NULL,
+  sample_count INTEGER NOT NULL DEFAULT 0,
+  faults_passed BLOB,
+  alarm TEXT,
+  PRIMARY KEY (study, run, kind, step),
+  FOREIGN KEY (study, run) REFERENCES run (study, number)
+) STRICT, WITHOUT ROWID;
+INSERT INTO state (study, run, kind, step, time, file, length, checksum, side_x, side_y)
+SELECT e.study, e.run, 2, r.step, r.time, e.study || '-' || e.run || '.bed', e.length, e.checksum, e.side_x, e.side_y
+FROM end_state e JOIN run r ON r.study = e.study AND r.number = e.run;
+DROP TABLE end_state;
+
+CREATE TABLE person (
+  name TEXT PRIMARY KEY,
+  used_seconds REAL NOT NULL,
+  as_of INTEGER NOT NULL
+) STRICT, WITHOUT ROWID;
+)sql",
 };
 
 }  // namespace gyrebox::store::sql
