@@ -33,4 +33,17 @@ grpc::ServerUnaryReactor* Answer(WorkerPool& pool, grpc::CallbackServerContext* 
   return reactor;
 }
 
+/// The same for work that another thread comes back from: `ask` gets the function that answers, to be called once.
+template <class Response>
+grpc::ServerUnaryReactor* AnswerLater(WorkerPool& pool, grpc::CallbackServerContext* context, Response* response,
+                                      std::function<void(std::function<void(absl::StatusOr<Response>)>)> ask) {
+  grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
+  const auto finish = [=](absl::StatusOr<Response> answer) {
+    if (answer.ok()) *response = *std::move(answer);
+    reactor->Finish(ToGrpcStatus(answer.status()));
+  };
+  if (!pool.Post([=] { ask(finish); })) finish(absl::ResourceExhaustedError("too many calls; try again later"));
+  return reactor;
+}
+
 }  // namespace gyrebox::api

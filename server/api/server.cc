@@ -31,6 +31,12 @@ static absl::Status CheckListen(const std::string& listen) {
                                     "encryption nor tokens; listen on 127.0.0.1, or reach it by a tunnel");
 }
 
+static executor::Options WithQuota(const ServerOptions& options) {
+  executor::Options made = options.executor;
+  made.most_beads_of_person = options.quotas.device_beads;
+  return made;
+}
+
 class WiredServer : public Server {
  public:
   WiredServer(const ServerOptions& options, std::unique_ptr<store::Store> store,
@@ -38,9 +44,11 @@ class WiredServer : public Server {
       : store_(std::move(store)),
         device_(std::move(device)),
         hub_(*store_, [this](int64_t id) { return ReadStudy(id); }),
-        executor_(*store_, *device_, options.executor, [this](int64_t id) { hub_.Changed(id); }),
+        executor_(*store_, *device_, WithQuota(options), [this](int64_t id) { hub_.Changed(id); }),
         pool_(kWorkers),
-        rooms_{*store_, *device_, executor_, hub_, pool_, device_reason, std::chrono::system_clock::now(), stopping_},
+        rooms_{*store_,  *device_,       executor_,     hub_,
+               pool_,    options.quotas, device_reason, std::chrono::system_clock::now(),
+               stopping_},
         studies_(rooms_),
         runs_(rooms_),
         box_(rooms_) {}
@@ -86,7 +94,7 @@ class WiredServer : public Server {
  private:
   absl::StatusOr<v1::Study> ReadStudy(int64_t id) {
     auto study = store_->GetStudy(id);
-    if (study.ok()) AddRemaining(*store_, executor_.rate(), id, &*study);
+    if (study.ok()) Remaining(*store_, executor_.rate()).AddTo(&*study);
     return study;
   }
 

@@ -6,6 +6,7 @@
 #include <memory>
 #include <string>
 
+#include "api/rooms.h"
 #include "executor/executor.h"
 #include "gyrebox/device.h"
 #include "store/store.h"
@@ -15,6 +16,7 @@ namespace gyrebox::api {
 struct ServerOptions {
   std::string listen = "127.0.0.1:0";  ///< HOST:PORT; a loopback address; port 0 takes a free one
   executor::Options executor;
+  Quotas quotas;
 };
 
 class Server {

@@ -52,6 +52,8 @@ absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec
   const study::FoundRun* const found = saved ? &*saved : nullptr;
   study::FillDefaults(&prepared.spec, found);
   prepared.violations = study::Validate(prepared.spec, &rooms_.device, found);
+  // The state stays what it is, whatever becomes of the run.
+  if (saved && saved->ok()) prepared.spec.mutable_start()->mutable_saved()->set_run((*saved)->state);
   return prepared;
 }
 
@@ -79,7 +81,7 @@ absl::StatusOr<v1::Study> StudyService::Get(const std::string& name) {
   const auto id = ParseStudyName(name);
   if (!id.ok()) return id.status();
   auto study = rooms_.store.GetStudy(*id);
-  if (study.ok()) AddRemaining(rooms_.store, rooms_.executor.rate(), *id, &*study);
+  if (study.ok()) Remaining(rooms_.store, rooms_.executor.rate()).AddTo(&*study);
   return study;
 }
 
@@ -91,11 +93,12 @@ absl::StatusOr<v1::ListStudiesResponse> StudyService::List(const v1::ListStudies
   auto studies = rooms_.store.ListStudies(*below, *size + 1);
   if (!studies.ok()) return studies.status();
   v1::ListStudiesResponse response;
+  const Remaining remaining(rooms_.store, rooms_.executor.rate());
   const bool more = studies->size() > static_cast<size_t>(*size);
   if (more) studies->pop_back();
   for (v1::Study& study : *studies) {
     const int64_t id = *ParseStudyName(study.name());
-    AddRemaining(rooms_.store, rooms_.executor.rate(), id, &study);
+    remaining.AddTo(&study);
     if (more) response.set_next_page_token(MakePageToken("studies", id));
     *response.add_studies() = std::move(study);
   }

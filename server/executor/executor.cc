@@ -174,10 +174,11 @@ bool Executor::Slice() {
   Publish(nullptr);
   if (draining_) return false;
   const auto work = AllWork();
-  const queue::Choice choice = queue::Choose(work, [this](const std::string& person) { return Used(person); },
-                                             {.memory_bytes = device_.memory_bytes(),
-                                              .most_beads_of_person = options_.most_beads_of_person,
-                                              .swap_seconds = options_.swap_seconds});
+  const queue::Choice choice =
+      queue::Choose(work, [this, now = Now()](const std::string& person) { return ledger_.Used(person, now); },
+                    {.memory_bytes = device_.memory_bytes(),
+                     .most_beads_of_person = options_.most_beads_of_person,
+                     .swap_seconds = options_.swap_seconds});
   if (!choice.next) return false;
   const size_t n_boarded = deck_.boarded().size();
   Boarded* on = *choice.next < n_boarded ? deck_.boarded()[*choice.next].get()
@@ -223,8 +224,6 @@ void Executor::GiveSlice(Boarded& on) {
 
 void Executor::Charge(const std::string& person, double seconds) { ledger_.Charge(person, seconds, Now()); }
 
-double Executor::Used(const std::string& person) const { return ledger_.Used(person, Now()); }
-
 void Executor::WriteUse() {
   use_written_ = Now();
   std::map<std::string, store::PersonUse> use;
@@ -254,7 +253,7 @@ void Executor::Publish(const Boarded* has_slice) {
                               static_cast<int>(on->batch.open_count()), on->batch.open_beads(), on.get() == has_slice});
   }
   view.bytes = deck_.bytes();
-  for (const auto& [person, used] : ledger_.all()) view.used[person] = Used(person);
+  for (const auto& [person, used] : ledger_.all()) view.used[person] = ledger_.Used(person, Now());
   view.draining = draining_;
   std::lock_guard lock(mutex_);
   view.trouble = view_.trouble;

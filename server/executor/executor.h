@@ -97,7 +97,6 @@ class Executor {
   Boarded* MakeRoomAndStart(const store::WaitingStudy& waiting, const std::vector<size_t>& leave);
   void SaveAll();
   void Charge(const std::string& person, double seconds);
-  double Used(const std::string& person) const;
   void WriteUse();
   void Publish(const Boarded* has_slice);
   void SetTrouble(const std::string& trouble);
