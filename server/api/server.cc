@@ -86,6 +86,7 @@ class WiredServer : public Server {
     if (stopping_.exchange(true)) return;
     if (server_ != nullptr) server_->GetHealthCheckService()->SetServingStatus(false);
     hub_.GoAway();
+    box_.GoAway();
     executor_.Stop();
     if (server_ != nullptr) server_->Shutdown(std::chrono::system_clock::now() + kGrace);
     pool_.Stop();

@@ -13,6 +13,9 @@ namespace gyrebox::api {
 /// INVALID_ARGUMENT that carries every field at fault.
 absl::Status InvalidStudy(const std::vector<v1::FieldViolation>& violations);
 
+/// The same for any other request: its message tells the first fault.
+absl::Status InvalidRequest(const std::vector<v1::FieldViolation>& violations);
+
 /// The same code and message, with an ErrorDetail serialised in the details.
 grpc::Status ToGrpcStatus(const absl::Status& status);
 

@@ -3,12 +3,14 @@
 #include <spdlog/spdlog.h>
 
 #include <algorithm>
+#include <cstdlib>
 #include <limits>
 #include <optional>
 
 #include "analysis/table.h"
 #include "api/answer.h"
 #include "api/names.h"
+#include "api/steer.h"
 #include "schema/number_text.h"
 #include "store/saved_run.h"
 #include "study/defaults.h"
@@ -22,6 +24,7 @@ namespace gyrebox::api {
 constexpr size_t kLongestRequestId = 64;
 constexpr int kStudiesPerPage = 50;
 constexpr int kMostStudiesPerPage = 1000;
+constexpr int kMostPriority = 100;
 /// Bead-steps per second of one CPU thread, before anything was measured on this box; beds of 576 beads reach 7e7 on
 /// two threads of a server CPU with AVX-512.
 constexpr double kFirstGuess = 3e7;
@@ -57,6 +60,38 @@ absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec
   return prepared;
 }
 
+absl::Status StudyService::CheckQuotas(const std::string& person, const std::vector<store::NewRun>& runs) {
+  const Quotas& quotas = rooms_.quotas;
+  const auto refuse = [](const std::string& why) { return absl::ResourceExhaustedError(why); };
+  const auto more = static_cast<int64_t>(runs.size());
+  if (quotas.queued_runs > 0) {
+    const auto waiting = rooms_.store.ListWaiting();
+    if (!waiting.ok()) return waiting.status();
+    int64_t there = 0;
+    for (const auto& study : *waiting) there += study.owner == person ? study.count : 0;
+    if (there + more > quotas.queued_runs) {
+      return refuse(person + " has " + std::to_string(there) + " runs waiting, and " + std::to_string(more) +
+                    " more are over the quota of " + std::to_string(quotas.queued_runs) +
+                    "; wait until some have run, or cancel some");
+    }
+  }
+  if (quotas.stored_bytes > 0) {
+    const auto stored = rooms_.store.StoredBytes();
+    if (!stored.ok()) return stored.status();
+    const auto mine = stored->find(person);
+    if (mine != stored->end() && mine->second >= quotas.stored_bytes) {
+      return refuse(person + " has " + std::to_string(mine->second) + " bytes on disk; the quota is " +
+                    std::to_string(quotas.stored_bytes));
+    }
+  }
+  const auto too_large = [&](const store::NewRun& run) { return run.bead_count > quotas.device_beads; };
+  if (quotas.device_beads > 0 && std::any_of(runs.begin(), runs.end(), too_large)) {
+    return refuse("a run of this study has more beads than the quota of " + std::to_string(quotas.device_beads) +
+                  " on the device at a time; give a smaller bed.bead_count");
+  }
+  return absl::OkStatus();
+}
+
 absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request) {
   if (!IsRequestId(request.request_id())) {
     return absl::InvalidArgumentError("request_id is not up to 64 letters, digits, - or _");
@@ -70,7 +105,11 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
   if (!prepared->violations.empty()) return InvalidStudy(prepared->violations);
   const v1::StudySpec& spec = prepared->spec;
   const auto runs = PlanRuns(spec);
-  auto study = rooms_.store.CreateStudy(spec, runs, request.request_id());
+  if (std::abs(request.priority()) > kMostPriority) {
+    return absl::InvalidArgumentError("priority is not within -100 and 100");
+  }
+  if (auto status = CheckQuotas(store::kLocalPerson, runs); !status.ok()) return status;
+  auto study = rooms_.store.CreateStudy(spec, runs, request.request_id(), store::kLocalPerson, request.priority());
   if (!study.ok()) return study.status();
   spdlog::info("{} accepted: {} runs", study->name(), runs.size());
   rooms_.executor.Wake();
@@ -158,6 +197,32 @@ grpc::ServerUnaryReactor* StudyService::ListStudies(grpc::CallbackServerContext*
 grpc::ServerUnaryReactor* StudyService::CancelStudy(grpc::CallbackServerContext* context,
                                                     const v1::CancelStudyRequest* request, v1::Study* response) {
   return Answer<v1::Study>(rooms_.pool, context, response, [=, this] { return Cancel(request->name()); });
+}
+
+void StudyService::SteerAll(const std::string& name, v1::Adjustment::Kind kind, StudyDone done) {
+  const auto id = ParseStudyName(name);
+  if (!id.ok()) return done(id.status());
+  executor::SteerRequest asked;
+  asked.study = *id;
+  asked.kind = kind;
+  asked.person = store::kLocalPerson;
+  Steer(rooms_, std::move(asked), [this, name, done](absl::StatusOr<std::vector<v1::Adjustment>> entries) {
+    done(entries.ok() ? Get(name) : entries.status());
+  });
+}
+
+grpc::ServerUnaryReactor* StudyService::PauseStudy(grpc::CallbackServerContext* context,
+                                                   const v1::PauseStudyRequest* request, v1::Study* response) {
+  return AnswerLater<v1::Study>(rooms_.pool, context, response, [=, this](const StudyDone& done) {
+    SteerAll(request->name(), v1::Adjustment::KIND_PAUSE, done);
+  });
+}
+
+grpc::ServerUnaryReactor* StudyService::ResumeStudy(grpc::CallbackServerContext* context,
+                                                    const v1::ResumeStudyRequest* request, v1::Study* response) {
+  return AnswerLater<v1::Study>(rooms_.pool, context, response, [=, this](const StudyDone& done) {
+    SteerAll(request->name(), v1::Adjustment::KIND_RESUME, done);
+  });
 }
 
 grpc::ServerUnaryReactor* StudyService::CheckStudy(grpc::CallbackServerContext* context,
