@@ -73,7 +73,7 @@ void Executor::Rest(double seconds) {
 
 void Executor::Wait() {
   std::unique_lock lock(mutex_);
-  changed_.wait(lock, [this] { return stop_ || awake_; });
+  changed_.wait(lock, [this] { return stop_ || awake_ || !mailbox_.empty(); });
 }
 
 // What the store has taken is safe, and a new process can use the device again: it takes up what this one had begun.
@@ -212,6 +212,7 @@ void Executor::GiveSlice(Boarded& on) {
     now = after;
     deck_.CancelWhatIsCancelled();
     deck_.RecordWhatIsDue(on);
+    Publish(&on);
     if (std::chrono::duration<double>(now - begin).count() >= options_.slice_seconds) break;
     mailbox_.OpenAll();
   }

@@ -29,6 +29,11 @@ class Mailbox {
     if (!closed.ok()) letter.refuse(closed);
   }
 
+  bool empty() {
+    std::lock_guard lock(mutex_);
+    return letters_.empty();
+  }
+
   void OpenAll() {
     for (const Letter& letter : Take()) letter.open();
   }
