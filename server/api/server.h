@@ -16,7 +16,7 @@ namespace gyrebox::api {
 struct ServerOptions {
   std::string listen = "127.0.0.1:0";  ///< HOST:PORT; a loopback address; port 0 takes a free one
   executor::Options executor;
-  Quotas quotas;
+  Quotas quotas = {};
 };
 
 class Server {

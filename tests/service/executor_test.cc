@@ -384,6 +384,29 @@ TEST_F(ExecutorTest, TriesAStateThatCannotBeWrittenAgain) {
   EXPECT_TRUE(store_->GetEndState(1, 1).ok());
 }
 
+// A full disk in the middle of a run: it stands still, says why, and goes on when there is room.
+TEST_F(ExecutorTest, ACheckpointThatCannotBeWrittenHoldsTheRunUntilItCan) {
+  plan_->step_nanoseconds = 100'000;
+  Create({4}, 1);
+  const std::string in_the_way = directory_.Write("states", "no directory");
+  Options options;
+  options.checkpoint_seconds = 0.05;
+  Start(options);
+  ASSERT_TRUE(WaitFor([&] { return !executor_->view().trouble.empty(); }));
+  const int64_t step = store_->GetRun(1, 1)->step();
+  std::this_thread::sleep_for(std::chrono::milliseconds(100));
+  EXPECT_EQ(store_->GetRun(1, 1)->step(), step);
+  std::atomic<absl::StatusCode> answer = absl::StatusCode::kOk;
+  executor_->Drain(true, [&](const absl::Status& status) { answer = status.code(); });
+  ASSERT_TRUE(WaitFor([&] { return answer != absl::StatusCode::kOk; }));
+  EXPECT_EQ(answer, absl::StatusCode::kUnavailable);
+  std::filesystem::remove(in_the_way);
+  ASSERT_TRUE(WaitForEnd());
+  EXPECT_EQ(executor_->view().trouble, "");
+  EXPECT_TRUE(plan_->loaded_steps.empty());
+  ExpectWholeSeries(1);
+}
+
 TEST(ChunkPacerTest, FindsTheStepsForTheTimeWanted) {
   ChunkPacer pacer(0.05);
   for (int i = 0; i < 20; ++i) pacer.Took(1e-4 * static_cast<double>(pacer.steps()));

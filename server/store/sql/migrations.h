@@ -84,7 +84,8 @@ CREATE TABLE end_state (
 )sql",
 
     // 4: owners and the queue, journals, and all states of runs: 1 checkpoints, 2 what a run left, 3 kept for studies
-    // to start from. A checkpoint also holds how far its run was. Several states may share a file.
+    // to start from. A checkpoint also holds how far its run was. Several states may share a file. Runs are counted by
+    // study and state, with their bead-steps, so that no list has to look at all of them.
     R"sql(
 ALTER TABLE study ADD COLUMN owner TEXT NOT NULL DEFAULT 'local';
 ALTER TABLE study ADD COLUMN stored_bytes INTEGER NOT NULL DEFAULT 0;
@@ -99,8 +100,33 @@ ALTER TABLE run ADD COLUMN journal_length INTEGER NOT NULL DEFAULT 0;
 DROP INDEX run_queued;
 DROP INDEX run_open;
 CREATE INDEX run_queued ON run (study, priority DESC, number) WHERE state = 1;
-CREATE INDEX run_open ON run (study, step, total_steps, bead_count) WHERE state IN (1, 2, 3, 4);
-CREATE INDEX run_by_state ON run (study, state, step, total_steps, bead_count);
+
+CREATE TABLE run_count (
+  study INTEGER NOT NULL,
+  state INTEGER NOT NULL,
+  count INTEGER NOT NULL,
+  done REAL NOT NULL,
+  total REAL NOT NULL,
+  PRIMARY KEY (study, state)
+) STRICT, WITHOUT ROWID;
+INSERT INTO run_count (study, state, count, done, total)
+SELECT study, state, COUNT(*), SUM(CAST(step AS REAL) * bead_count), SUM(CAST(total_steps AS REAL) * bead_count)
+FROM run GROUP BY study, state;
+CREATE TRIGGER count_new_run AFTER INSERT ON run BEGIN
+  INSERT INTO run_count (study, state, count, done, total)
+  VALUES (NEW.study, NEW.state, 1, CAST(NEW.step AS REAL) * NEW.bead_count,
+    CAST(NEW.total_steps AS REAL) * NEW.bead_count)
+  ON CONFLICT DO UPDATE SET count = count + 1, done = done + excluded.done, total = total + excluded.total;
+END;
+CREATE TRIGGER count_changed_run AFTER UPDATE OF state, step, total_steps ON run BEGIN
+  UPDATE run_count SET count = count - 1, done = done - CAST(OLD.step AS REAL) * OLD.bead_count,
+    total = total - CAST(OLD.total_steps AS REAL) * OLD.bead_count
+  WHERE study = OLD.study AND state = OLD.state;
+  INSERT INTO run_count (study, state, count, done, total)
+  VALUES (NEW.study, NEW.state, 1, CAST(NEW.step AS REAL) * NEW.bead_count,
+    CAST(NEW.total_steps AS REAL) * NEW.bead_count)
+  ON CONFLICT DO UPDATE SET count = count + 1, done = done + excluded.done, total = total + excluded.total;
+END;
 
 CREATE TABLE journal (
   study INTEGER NOT NULL,

@@ -28,12 +28,10 @@ inline constexpr char kSelectStudy[] = R"sql(
 SELECT id, spec, create_time, start_time, end_time, cancelled, change, owner FROM study WHERE id = ?)sql";
 inline constexpr char kSelectStudyIds[] = "SELECT id FROM study WHERE id < ? ORDER BY id DESC LIMIT ?";
 inline constexpr char kCountRuns[] = R"sql(
-SELECT state, COUNT(*), SUM(CAST(step AS REAL) * bead_count), SUM(CAST(total_steps AS REAL) * bead_count)
-FROM run WHERE study = ? GROUP BY state)sql";
-inline constexpr char kCountAllRuns[] = "SELECT COUNT(*) FROM run WHERE state = ?";
+SELECT state, count, done, total FROM run_count WHERE study = ? AND count > 0 ORDER BY state)sql";
+inline constexpr char kCountAllRuns[] = "SELECT COALESCE(SUM(count), 0) FROM run_count WHERE state = ?";
 inline constexpr char kOpenWork[] = R"sql(
-SELECT study, SUM(CAST(total_steps - step AS REAL) * bead_count) FROM run
-WHERE state IN (1, 2, 3, 4) GROUP BY study ORDER BY study)sql";
+SELECT study, SUM(total - done) FROM run_count WHERE state < 5 AND count > 0 GROUP BY study ORDER BY study)sql";
 inline constexpr char kIsCancelled[] = "SELECT cancelled FROM study WHERE id = ?";
 inline constexpr char kCancelStudy[] = R"sql(
 UPDATE study SET cancelled = 1 WHERE id = ? AND cancelled = 0 AND end_time IS NULL)sql";
@@ -43,15 +41,16 @@ WHERE study = ?1 AND state IN (1, 4))sql";
 /// Counts a change of a study, and ends it where none of its runs is open.
 inline constexpr char kCountChange[] = R"sql(
 UPDATE study SET change = change + 1, end_time = CASE
-  WHEN EXISTS (SELECT 1 FROM run WHERE run.study = ?1 AND state IN (1, 2, 3, 4)) THEN NULL ELSE ?2 END
+  WHEN EXISTS (SELECT 1 FROM run_count WHERE study = ?1 AND state < 5 AND count > 0) THEN NULL ELSE ?2 END
 WHERE id = ?1)sql";
 inline constexpr char kAddStoredBytes[] = "UPDATE study SET stored_bytes = stored_bytes + ?2 WHERE id = ?1";
 
 // ---- people and the queue
 
 inline constexpr char kSelectWaiting[] = R"sql(
-SELECT study, owner, MAX(priority), COUNT(*) FROM run JOIN study ON study.id = run.study
-WHERE state = 1 GROUP BY study)sql";
+SELECT id, owner,
+  (SELECT priority FROM run WHERE run.study = id AND run.state = 1 ORDER BY priority DESC LIMIT 1), count
+FROM run_count JOIN study ON id = run_count.study WHERE run_count.state = 1 AND count > 0)sql";
 inline constexpr char kSelectStoredBytes[] = "SELECT owner, SUM(stored_bytes) FROM study GROUP BY owner";
 inline constexpr char kSelectPeople[] = "SELECT name, used_seconds, as_of FROM person";
 inline constexpr char kWritePerson[] = "INSERT OR REPLACE INTO person (name, used_seconds, as_of) VALUES (?, ?, ?)";
