@@ -58,6 +58,9 @@ struct View {
   std::string trouble;  ///< why nothing goes on; empty where all is well
 };
 
+/// Seconds since 1970, which the shares of people are kept by.
+double SecondsNow();
+
 class Executor {
  public:
   /// @param on_change called after every commit that changed a study, on the executor's thread; must not block.

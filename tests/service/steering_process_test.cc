@@ -85,6 +85,7 @@ TEST_F(SteeringProcessTest, ARunWithTwentyAdjustmentsReplaysToTheSameBits) {
   const Outcome finished = Gyrebox({"finish", "1/1"});
   ASSERT_EQ(finished.code, 0) << finished.error;
   EXPECT_THAT(finished.error, HasSubstr("studies/1/runs/1: finished at step"));
+  EXPECT_THAT(Gyrebox({"show", "1"}).out, HasSubstr("1  23 entries in its journal; ended early, at step "));
   const Outcome extended = Gyrebox({"extend", "1/1", "3.3"});
   ASSERT_EQ(extended.code, 0) << extended.error;
   server_.WaitForEnd("studies/1");
