@@ -61,7 +61,10 @@ void Batch::LayOut(kernels::Device& device) {
       for (const PackedRun& run : runs_) specs.push_back(run.spec);
       ensemble_ = device.NewEnsemble(specs);
       for (size_t i = 0; i < runs_.size(); ++i) {
-        if (runs_[i].resume) ensemble_->Load(i, std::exchange(runs_[i].resume->state, {}));
+        if (runs_[i].resume) ensemble_->Load(i, runs_[i].resume->state);
+      }
+      for (PackedRun& run : runs_) {
+        if (run.resume) run.resume->state = {};  // it is in the ensemble now
       }
       return;
     } catch (const std::bad_alloc&) {

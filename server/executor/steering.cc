@@ -29,7 +29,8 @@ class OneRun {
 
   /// Looks at everything that may be wrong, and works the entry out.
   void Prepare(const v1::StudySpec& spec, Steered* result) {
-    const auto journal = store_.GetJournal(request_.study, number_);
+    const auto journal =
+        run_.etag() == "0" ? std::vector<v1::Adjustment>() : store_.GetJournal(request_.study, number_);
     if (!journal.ok()) return result->status.Update(journal.status());
     if (!request_.etag.empty() && request_.etag != run_.etag()) {
       return result->status.Update(ChangedSince(run_, request_.etag, *journal));

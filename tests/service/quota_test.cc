@@ -56,10 +56,10 @@ TEST_F(QuotaTest, OfRunsThatWait) {
 }
 
 TEST_F(QuotaTest, OfBytesOnDisk) {
-  Start({.stored_bytes = 2000});
+  Start({.stored_bytes = 1000});
   EXPECT_TRUE(Create(1).ok());
   ASSERT_TRUE(test::WaitFor([&] { return client::Client(server_->address()).GetStudy("studies/1")->has_end_time(); }));
-  ExpectRefused(Create(1), "bytes on disk; the quota is 2000");
+  ExpectRefused(Create(1), "bytes on disk; the quota is 1000");
 }
 
 TEST_F(QuotaTest, OfBeadsInARun) {
