@@ -71,6 +71,8 @@ BedState FromBytes(std::span<const std::byte> bytes) {
     throw std::runtime_error("the saved state is of version " + std::to_string(header.version) + ", not " +
                              std::to_string(kVersion));
   }
+  const bool is_flag = header.lists_valid == 0 || header.lists_valid == 1;
+  if (!is_flag || header.step < 0 || header.halvings < 0) throw std::runtime_error("the saved state is damaged");
   BedState state;
   state.step = header.step;
   state.halvings = header.halvings;

@@ -12,6 +12,8 @@
 #include <string>
 #include <thread>
 
+#include "access/gate.h"
+#include "access/tls.h"
 #include "api/server.h"
 #include "executor/executor.h"
 #include "gyrebox/device.h"
@@ -34,6 +36,10 @@ struct Options {
   double slice_seconds = 0.5;
   double half_life_hours = 1;
   gyrebox::api::Quotas quotas;
+  std::string tls_certificate, tls_key;
+  std::string make_admin;
+  int message_kib = 4096;
+  gyrebox::access::LimitOptions limits;
 };
 
 /// Blocks the signals that end the server, in this thread and all that it starts.
@@ -68,18 +74,43 @@ void ForceEndLater() {
   }).detach();
 }
 
+/// Prints the token of a new admin, alone, and starts no server.
+int MakeAdmin(const Options& options) {
+  auto store = gyrebox::store::Store::Open(options.data);
+  if (!store.ok()) return Fail(std::string(store.status().message()));
+  auto gate = gyrebox::access::Gate::Make(**store, /*asks_for_tokens=*/true);
+  if (!gate.ok()) return Fail(std::string(gate.status().message()));
+  gyrebox::v1::CreateTokenRequest request;
+  request.set_person(options.make_admin);
+  request.set_role(gyrebox::v1::Token::ROLE_ADMIN);
+  const auto made = (*gate)->CreateToken(request);
+  if (!made.ok()) {
+    Fail(std::string(made.status().message()));
+    return absl::IsInvalidArgument(made.status()) ? kBadOption : kFailed;
+  }
+  std::puts(made->secret().c_str());
+  return 0;
+}
+
 int Serve(const Options& options) {
   setenv("GRPC_VERBOSITY", "NONE", /*overwrite=*/0);  // faults are told once, by this program
   const sigset_t signals = BlockEndSignals();
   if (!options.port_file.empty()) std::remove(options.port_file.c_str());  // what an earlier server left
+  gyrebox::api::ServerOptions server_options;
+  server_options.listen = options.listen;
+  server_options.limits = options.limits;
+  server_options.limits.message_bytes = options.message_kib * 1024;
+  if (!options.tls_certificate.empty()) {
+    auto tls = gyrebox::access::ReadTlsPair(options.tls_certificate, options.tls_key);
+    if (!tls.ok()) return Fail(std::string(tls.status().message()));
+    server_options.tls = *std::move(tls);
+  }
   auto opened = gyrebox::kernels::OpenDevice(options.device, options.threads);
   if (opened.device == nullptr) return Fail("cannot use device " + options.device + ": " + opened.reason);
   auto store = gyrebox::store::Store::Open(options.data);
   if (!store.ok()) return Fail(std::string(store.status().message()));
   spdlog::info("device {}: {} ({})", opened.device->name(), opened.device->description(), opened.reason);
 
-  gyrebox::api::ServerOptions server_options;
-  server_options.listen = options.listen;
   server_options.executor = gyrebox::executor::OptionsFor(*opened.device);
   server_options.executor.checkpoint_seconds = options.checkpoint_seconds;
   server_options.executor.slice_seconds = options.slice_seconds;
@@ -127,6 +158,19 @@ void AddWorkOptions(CLI::App& app, Options& options) {
       ->check(any);
 }
 
+void AddLimits(CLI::App& app, Options& options) {
+  app.add_option("--message-kib", options.message_kib, "Largest request in KiB")
+      ->check(CLI::Range(1, 1 << 20))
+      ->capture_default_str();
+  app.add_option("--requests-per-second", options.limits.requests_per_second,
+                 "Requests a second that one person may make in the long run; twice as many at once")
+      ->check(CLI::Range(0.1, 1e9))
+      ->capture_default_str();
+  app.add_option("--streams", options.limits.streams, "Streams that one person may have open")
+      ->check(CLI::Range(1, 1'000'000))
+      ->capture_default_str();
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -134,7 +178,8 @@ int main(int argc, char** argv) {
   CLI::App app("Runs studies of beds of beads and answers over gRPC.", "gyreboxd");
   app.set_version_flag("--version", GYREBOX_VERSION);
   app.add_option("--data", options.data, "Directory that holds all studies; made if it is not there")->required();
-  app.add_option("--listen", options.listen, "Loopback address and port; port 0 takes a free one")
+  app.add_option("--listen", options.listen,
+                 "Address and port; port 0 takes a free one; off this machine only with TLS")
       ->capture_default_str();
   app.add_option("--device", options.device, "auto, cpu, cuda or cuda:N")->capture_default_str();
   app.add_option("--threads", options.threads, "CPU threads; 0 means all of the machine's")
@@ -142,10 +187,17 @@ int main(int argc, char** argv) {
       ->capture_default_str();
   app.add_option("--port-file", options.port_file, "File to write the address to, once the server listens");
   AddWorkOptions(app, options);
+  CLI::Option* certificate =
+      app.add_option("--tls-cert", options.tls_certificate, "Certificate (PEM); with it every call needs a token");
+  CLI::Option* key = app.add_option("--tls-key", options.tls_key, "Private key of the certificate (PEM)");
+  certificate->needs(key);
+  key->needs(certificate);
+  app.add_option("--make-admin", options.make_admin, "Print a token for a new admin of this name, and end");
+  AddLimits(app, options);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
     return app.exit(error) == 0 ? 0 : kBadOption;
   }
-  return Serve(options);
+  return options.make_admin.empty() ? Serve(options) : MakeAdmin(options);
 }

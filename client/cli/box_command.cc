@@ -19,7 +19,7 @@ ExitCode ShowBox(const Session& session, std::optional<bool> drain) {
                                 ? schema::NumberText(box->bead_steps_per_second(), 3) + " bead-steps per second"
                                 : "idle";
   std::vector<Row> rows = {
-      {"server", "gyreboxd " + box->version() + " at " + session.server},
+      {"server", "gyreboxd " + box->version() + " at " + session.server.address},
       {"up since", TimeText(box->start_time())},
       {"device", box->device() + ", " + box->device_description()},
       {"why", box->device_reason()},

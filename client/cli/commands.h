@@ -53,6 +53,13 @@ ExitCode Replay(const Session& session, const std::string& run);
 ExitCode Queue(const Session& session);
 ExitCode Prioritize(const Session& session, const std::string& name, int priority);
 
+// report_command.cc
+
+/// Writes what a study answers into a folder: answers.json, quantities.csv, a CSV file for each plot, runs.csv with all
+/// seeds, and the study file. Tells the answers in words.
+ExitCode Report(const Session& session, const std::string& study, const std::string& directory,
+                const v1::AnalysisOptions& options);
+
 // units_command.cc
 
 /// What to convert. Names end in their units; those that end in none are in reduced units.
@@ -68,5 +75,11 @@ ExitCode Units(const UnitsInput& input);
 // box_command.cc
 /// @param drain true to empty the device first, false to let it work again; none to look only.
 ExitCode ShowBox(const Session& session, std::optional<bool> drain);
+
+// people_command.cc
+ExitCode AddPerson(const Session& session, const std::string& person, bool admin, int days);
+ExitCode ListPeople(const Session& session);
+/// @param who a person, or a token such as tokens/3 or 3.
+ExitCode RevokePerson(const Session& session, const std::string& who);
 
 }  // namespace gyrebox::client

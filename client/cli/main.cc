@@ -1,20 +1,29 @@
 // gyrebox: options, and which command they name.
 #include <CLI/CLI.hpp>
 #include <functional>
+#include <iostream>
 #include <string>
 
 #include "cli/commands.h"
+#include "cli/endpoint.h"
+#include "cli/text.h"
 
 using namespace gyrebox::client;
+namespace v1 = gyrebox::v1;
 
 namespace {
 
 struct Options {
-  Session session{"127.0.0.1:7421"};
+  Session session{{"127.0.0.1:7421", "", ""}};
+  std::string authority_file, token_file;
+  bool admin = false;
+  int days = 0;
   std::string name;
   std::string observable;
   bool watch = false;
   bool csv = false;
+  std::string directory;
+  v1::AnalysisOptions analysis;
   UnitsInput units;
   AdjustInput adjust;
   std::string file;
@@ -123,6 +132,53 @@ void AddSteeringCommands(CLI::App& app, Options& o, Run* chosen) {
       ->check(CLI::Range(-100, 100));
 }
 
+void AddReportCommand(CLI::App& app, Options& o, Run* chosen) {
+  CLI::App* report = AddCommand(app, "report", "Write what a study answers, and the data of its plots, into a folder",
+                                chosen, [&o] { return Report(o.session, o.name, o.directory, o.analysis); });
+  report->add_option("NAME", o.name, "Study, such as studies/7 or 7")->required();
+  report->add_option("DIR", o.directory, "Folder; it is made where there is none")->required();
+  v1::AnalysisOptions& a = o.analysis;
+  const auto number = [&](const char* name, void (v1::AnalysisOptions::*set)(double), const char* help) {
+    report->add_option_function<double>(
+        name, [&a, set](double value) { (a.*set)(value); }, help);
+  };
+  report->add_option_function<std::string>(
+      "--observable", [&a](const std::string& name) { a.set_observable(name); },
+      "What sizes are; spinner_weight_average_size if not given");
+  number("--equal-share", &v1::AnalysisOptions::set_equal_share, "Share by which equal sizes may differ; 0.25");
+  number("--onset-factor", &v1::AnalysisOptions::set_onset_factor, "Sizes without drive at which it takes over; 1.5");
+  number("--change-factor", &v1::AnalysisOptions::set_change_factor, "Factor of growth and shrinking asked for; 2");
+  report->add_option_function<std::string>(
+      "--fresh", [&a](const std::string& name) { a.set_fresh_study(StudyName(name)); },
+      "Study whose beds are fresh ones to compare stages with");
+  AddJson(report, o);
+}
+
+void AddPeopleCommands(CLI::App& app, Options& o, Run* chosen) {
+  CLI::App* people = app.add_subcommand("people", "Who may call the server; for its admins");
+  people->fallthrough();
+  people->require_subcommand(1);
+  CLI::App* add = AddCommand(*people, "add", "Make a token for a person; prints it, once and alone", chosen,
+                             [&o] { return AddPerson(o.session, o.name, o.admin, o.days); });
+  add->add_option("NAME", o.name, "Who the token is for")->required();
+  add->add_flag("--admin", o.admin, "May change everyone's studies, and make and revoke tokens");
+  add->add_option("--days", o.days, "Days after which it ends; never if not given")->check(CLI::Range(1, 3650));
+  AddJson(AddCommand(*people, "list", "List all tokens", chosen, [&o] { return ListPeople(o.session); }), o);
+  CLI::App* revoke = AddCommand(*people, "revoke", "End a token, or all of a person, at once", chosen,
+                                [&o] { return RevokePerson(o.session, o.name); });
+  revoke->add_option("WHO", o.name, "A person, or a token such as tokens/3 or 3")->required();
+}
+
+void AddServerOptions(CLI::App& app, Options& o) {
+  app.add_option("--server", o.session.server.address, "HOST:PORT of the server")
+      ->envname("GYREBOX_SERVER")
+      ->capture_default_str();
+  app.add_option("--tls-ca", o.authority_file, "File of who vouches for the server's certificate (PEM); turns TLS on")
+      ->envname("GYREBOX_TLS_CA");
+  app.add_option("--token-file", o.token_file, "File that holds your token; else it is taken from GYREBOX_TOKEN")
+      ->needs("--tls-ca");
+}
+
 void AddUnitsCommand(CLI::App& app, UnitsInput& in, Run* chosen) {
   CLI::App* units = AddCommand(app, "units", "Convert between reduced units and those of a laboratory; needs no server",
                                chosen, [&in] { return Units(in); });
@@ -148,17 +204,22 @@ int main(int argc, char** argv) {
   CLI::App app("Submits studies to a gyreboxd server, follows them and reads their results.", "gyrebox");
   app.set_version_flag("--version", GYREBOX_VERSION);
   app.require_subcommand(1);
-  app.add_option("--server", options.session.server, "HOST:PORT of the server")
-      ->envname("GYREBOX_SERVER")
-      ->capture_default_str();
+  AddServerOptions(app, options);
   AddStudyCommands(app, options, &chosen);
   AddReadingCommands(app, options, &chosen);
   AddSteeringCommands(app, options, &chosen);
+  AddReportCommand(app, options, &chosen);
+  AddPeopleCommands(app, options, &chosen);
   AddUnitsCommand(app, options.units, &chosen);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
     return app.exit(error) == 0 ? kDone : kBadInput;
+  }
+  const std::string fault = FillEndpoint(options.authority_file, options.token_file, &options.session.server);
+  if (!fault.empty()) {
+    std::cerr << "gyrebox: " << fault << "\n";
+    return kBadInput;
   }
   return chosen();
 }

@@ -6,14 +6,18 @@
 
 namespace gyrebox::client {
 
-void PrintJson(const google::protobuf::Message& message, bool one_line) {
+std::string JsonText(const google::protobuf::Message& message, bool one_line) {
   google::protobuf::util::JsonPrintOptions options;
   options.preserve_proto_field_names = true;
   options.always_print_primitive_fields = true;
   options.add_whitespace = !one_line;
   std::string text;
   (void)google::protobuf::util::MessageToJsonString(message, &text, options);
-  std::cout << text << (one_line ? "\n" : "") << std::flush;
+  return text + (one_line ? "\n" : "");
+}
+
+void PrintJson(const google::protobuf::Message& message, bool one_line) {
+  std::cout << JsonText(message, one_line) << std::flush;
 }
 
 ExitCode Report(const Session& session, const absl::Status& status) {
@@ -21,9 +25,13 @@ ExitCode Report(const Session& session, const absl::Status& status) {
   switch (status.code()) {
     case absl::StatusCode::kUnavailable:
     case absl::StatusCode::kDeadlineExceeded:
-      std::cerr << "gyrebox: no answer from a server at " << session.server << " (" << message
-                << "); start gyreboxd there, or name another with --server\n";
+      std::cerr << "gyrebox: no answer from a server at " << session.server.address << " (" << message
+                << "); start gyreboxd there, or name another with --server"
+                << (session.server.authority.empty() ? "; one with TLS needs --tls-ca" : "") << "\n";
       return kNotReachable;
+    case absl::StatusCode::kUnauthenticated:
+      std::cerr << "gyrebox: " << message << ", and give it by --token-file or in GYREBOX_TOKEN\n";
+      return kRefused;
     case absl::StatusCode::kInvalidArgument:
       std::cerr << "gyrebox: " << message << "\n";
       return kBadInput;

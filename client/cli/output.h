@@ -17,11 +17,14 @@ enum ExitCode { kDone = 0, kBadInput = 2, kRefused = 3, kNotReachable = 4 };
 
 /// What every command gets.
 struct Session {
-  std::string server;
+  Endpoint server;
   bool json = false;
 };
 
-/// Prints a message as the API's own JSON, on several lines or on one.
+/// A message as the API's own JSON, on several lines or on one.
+std::string JsonText(const google::protobuf::Message& message, bool one_line);
+
+/// Prints it.
 void PrintJson(const google::protobuf::Message& message, bool one_line = false);
 
 /// Tells a failed call on the error stream. Returns what to end with.

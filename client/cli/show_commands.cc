@@ -28,12 +28,13 @@ ExitCode List(const Session& session) {
     std::cout << "There are no studies yet; gyrebox submit FILE makes one.\n";
     return kDone;
   }
-  std::vector<Row> rows = {{"study", "state", "done", "runs", "created", "title"}};
+  std::vector<Row> rows = {{"study", "owner", "state", "done", "runs", "created", "title"}};
   for (const v1::Study& study : all->studies()) {
-    rows.push_back({study.name(), StateText(study.state()), PercentText(study.progress()),
+    rows.push_back({study.name(), study.owner(), StateText(study.state()), PercentText(study.progress()),
                     CountsText(study.run_counts()), TimeText(study.create_time()), TitleOf(study)});
   }
-  WriteAligned(std::cout, rows, {Align::kLeft, Align::kLeft, Align::kRight, Align::kLeft, Align::kLeft, Align::kLeft});
+  WriteAligned(std::cout, rows,
+               {Align::kLeft, Align::kLeft, Align::kLeft, Align::kRight, Align::kLeft, Align::kLeft, Align::kLeft});
   return kDone;
 }
 
@@ -57,7 +58,8 @@ static std::string StateLine(const v1::Study& study) {
 
 static void PrintHead(const v1::Study& study) {
   std::cout << study.name() << (TitleOf(study).empty() ? "" : "  " + TitleOf(study)) << "\n";
-  std::vector<Row> rows = {{"  state", StateLine(study)}, {"  created", TimeText(study.create_time())}};
+  std::vector<Row> rows = {
+      {"  owner", study.owner()}, {"  state", StateLine(study)}, {"  created", TimeText(study.create_time())}};
   if (study.has_start_time()) rows.push_back({"  started", TimeText(study.start_time())});
   if (study.has_end_time()) rows.push_back({"  ended", TimeText(study.end_time())});
   rows.push_back({"  runs", std::to_string(study.run_counts().total_count()) + ": " + CountsText(study.run_counts())});

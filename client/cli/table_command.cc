@@ -4,6 +4,7 @@
 #include "cli/commands.h"
 #include "cli/text.h"
 #include "cli/text_table.h"
+#include "schema/mark_text.h"
 #include "schema/number_text.h"
 
 namespace gyrebox::client {
@@ -14,21 +15,12 @@ static std::string Short(double value) { return schema::NumberText(value, kDigit
 
 static std::string Range(double low, double high) { return Short(low) + " to " + Short(high); }
 
-static int TrialsOf(const v1::TableRow& row) {
-  return row.trial_count() + row.unstable_count() + row.failed_count() + row.pending_count();
-}
-
 /// What a reader must know about a point: "unstable 2/3, waiting 1/3".
 static std::string Mark(const v1::TableRow& row) {
-  const std::pair<int, const char*> kParts[] = {
-      {row.unstable_count(), "unstable"}, {row.failed_count(), "failed"}, {row.pending_count(), "waiting"}};
-  std::string mark;
-  for (const auto& [count, word] : kParts) {
-    if (count == 0) continue;
-    mark += (mark.empty() ? "" : ", ") + std::string(word) + " " + std::to_string(count) + "/" +
-            std::to_string(TrialsOf(row));
-  }
-  return mark;
+  return schema::MarkText({.counted = row.trial_count(),
+                           .unstable = row.unstable_count(),
+                           .failed = row.failed_count(),
+                           .waiting = row.pending_count()});
 }
 
 static Row TextRow(const v1::TableRow& row) {

@@ -3,6 +3,7 @@
 #include <absl/strings/cord.h>
 #include <grpcpp/grpcpp.h>
 
+#include <optional>
 #include <random>
 #include <thread>
 
@@ -12,10 +13,12 @@ using Clock = std::chrono::steady_clock;
 
 constexpr char kDetailUrl[] = "type.googleapis.com/gyrebox.v1.ErrorDetail";
 constexpr std::chrono::seconds kDeadline{10};
-/// A table reads the series of all runs.
+/// Tables and answers read the series of all runs.
 constexpr std::chrono::seconds kLongDeadline{120};
 constexpr std::chrono::milliseconds kFirstPause{100};
 constexpr std::chrono::milliseconds kLongestPause{2000};
+/// Answers of the largest study, with the data of its plots.
+constexpr int kMostBytes = 256 << 20;
 constexpr int kTries = 3;
 constexpr int kPageSize = 1000;
 
@@ -32,37 +35,65 @@ std::vector<v1::FieldViolation> ViolationsOf(const absl::Status& status) {
   return {detail.field_violations().begin(), detail.field_violations().end()};
 }
 
-/// Makes one call, again where it may be repeated and the server cannot be reached.
+/// How long a refusal asks to wait, where it does and that is no longer than a person would.
+static std::optional<Clock::duration> AskedPause(const grpc::Status& status) {
+  v1::ErrorDetail detail;
+  if (status.error_code() != grpc::StatusCode::RESOURCE_EXHAUSTED) return std::nullopt;
+  if (!detail.ParseFromString(status.error_details()) || !detail.has_retry_delay_seconds()) return std::nullopt;
+  const std::chrono::duration<double> pause(detail.retry_delay_seconds());
+  return pause > kLongestPause ? std::nullopt : std::optional(std::chrono::duration_cast<Clock::duration>(pause));
+}
+
+/// Makes one call, again where it may be repeated and the server cannot be reached, or where the server asks to wait:
+/// then it has not begun.
 template <class Stub, class Request, class Response>
 static absl::StatusOr<Response> Call(Stub& stub,
                                      grpc::Status (Stub::*method)(grpc::ClientContext*, const Request&, Response*),
                                      const Request& request, int tries = kTries,
                                      std::chrono::seconds deadline = kDeadline) {
-  for (auto pause = kFirstPause;; pause *= 2) {
+  const auto give_up = Clock::now() + deadline;
+  for (auto pause = kFirstPause;;) {
     grpc::ClientContext context;
     context.set_deadline(std::chrono::system_clock::now() + deadline);
     Response response;
     const grpc::Status status = (stub.*method)(&context, request, &response);
     if (status.ok()) return response;
+    if (const auto asked = AskedPause(status); asked && Clock::now() + *asked < give_up) {
+      std::this_thread::sleep_for(*asked);
+      continue;
+    }
     if (status.error_code() != grpc::StatusCode::UNAVAILABLE || --tries <= 0) return ToStatus(status);
     std::this_thread::sleep_for(pause);
+    pause *= 2;
   }
 }
 
-static std::shared_ptr<grpc::Channel> Connect(const std::string& address) {
+static std::shared_ptr<grpc::ChannelCredentials> CredentialsOf(const Endpoint& endpoint) {
+  if (endpoint.authority.empty()) return grpc::InsecureChannelCredentials();
+  grpc::SslCredentialsOptions options;
+  options.pem_root_certs = endpoint.authority;
+  const auto tls = grpc::SslCredentials(options);
+  if (endpoint.token.empty()) return tls;
+  return grpc::CompositeChannelCredentials(tls, grpc::AccessTokenCredentials(endpoint.token));
+}
+
+static std::shared_ptr<grpc::Channel> Connect(const Endpoint& endpoint) {
   grpc::ChannelArguments arguments;
   arguments.SetInt(GRPC_ARG_KEEPALIVE_TIME_MS, 30'000);
   arguments.SetInt(GRPC_ARG_KEEPALIVE_TIMEOUT_MS, 10'000);
   arguments.SetInt(GRPC_ARG_HTTP2_MAX_PINGS_WITHOUT_DATA, 0);
   arguments.SetInt(GRPC_ARG_MAX_RECONNECT_BACKOFF_MS, static_cast<int>(kLongestPause.count()));
-  return grpc::CreateCustomChannel(address, grpc::InsecureChannelCredentials(), arguments);
+  arguments.SetMaxReceiveMessageSize(kMostBytes);
+  return grpc::CreateCustomChannel(endpoint.address, CredentialsOf(endpoint), arguments);
 }
 
-Client::Client(const std::string& address) {
-  const auto channel = Connect(address);
+Client::Client(const Endpoint& endpoint) {
+  const auto channel = Connect(endpoint);
   studies_ = v1::StudyService::NewStub(channel);
   runs_ = v1::RunService::NewStub(channel);
+  analysis_ = v1::AnalysisService::NewStub(channel);
   box_ = v1::BoxService::NewStub(channel);
+  people_ = v1::PeopleService::NewStub(channel);
 }
 
 absl::StatusOr<v1::CheckStudyResponse> Client::CheckStudy(const v1::StudySpec& spec) {
@@ -115,6 +146,13 @@ absl::StatusOr<v1::StudyTable> Client::TabulateStudy(const std::string& name, co
   request.set_name(name);
   request.set_observable(observable);
   return Call(*studies_, &v1::StudyService::Stub::TabulateStudy, request, kTries, kLongDeadline);
+}
+
+absl::StatusOr<v1::Answers> Client::AnalyseStudy(const std::string& name, const v1::AnalysisOptions& options) {
+  v1::AnalyseStudyRequest request;
+  request.set_name(name);
+  *request.mutable_options() = options;
+  return Call(*analysis_, &v1::AnalysisService::Stub::AnalyseStudy, request, kTries, kLongDeadline);
 }
 
 absl::Status Client::ForRuns(const std::string& study, const std::function<void(const v1::Run&)>& on_run) {
@@ -231,6 +269,18 @@ absl::StatusOr<v1::PrioritizeRunsResponse> Client::PrioritizeRuns(const std::str
   request.set_name(name);
   request.set_priority(priority);
   return Call(*runs_, &v1::RunService::Stub::PrioritizeRuns, request);
+}
+
+absl::StatusOr<v1::CreateTokenResponse> Client::CreateToken(const v1::CreateTokenRequest& request) {
+  return Call(*people_, &v1::PeopleService::Stub::CreateToken, request, /*tries=*/1);
+}
+
+absl::StatusOr<v1::ListTokensResponse> Client::ListTokens() {
+  return Call(*people_, &v1::PeopleService::Stub::ListTokens, v1::ListTokensRequest());
+}
+
+absl::StatusOr<v1::RevokeTokensResponse> Client::RevokeTokens(const v1::RevokeTokensRequest& request) {
+  return Call(*people_, &v1::PeopleService::Stub::RevokeTokens, request, /*tries=*/1);
 }
 
 /// Number of the run named studies/{study}/runs/{run}.

@@ -10,7 +10,9 @@
 #include <string>
 #include <vector>
 
+#include "gyrebox/v1/analysis_service.grpc.pb.h"
 #include "gyrebox/v1/box_service.grpc.pb.h"
+#include "gyrebox/v1/people_service.grpc.pb.h"
 #include "gyrebox/v1/run_service.grpc.pb.h"
 #include "gyrebox/v1/study_service.grpc.pb.h"
 
@@ -19,11 +21,20 @@ namespace gyrebox::client {
 /// Fields at fault that a server named in a refusal.
 std::vector<v1::FieldViolation> ViolationsOf(const absl::Status& status);
 
+/// How to reach a server.
+struct Endpoint {
+  std::string address;    ///< HOST:PORT
+  std::string authority;  ///< PEM of who vouches for the server's certificate; empty for a server without TLS
+  std::string token;      ///< sent with every call, over TLS only
+};
+
 /// Calls one server. Calls that may be repeated are tried again for a moment where the server is not reachable.
 class Client {
  public:
-  /// @param address HOST:PORT. Connects at the first call.
-  explicit Client(const std::string& address);
+  /// Connects at the first call.
+  explicit Client(const Endpoint& endpoint);
+  /// A server on this machine, without TLS.
+  explicit Client(const std::string& address) : Client(Endpoint{address, "", ""}) {}
 
   absl::StatusOr<v1::CheckStudyResponse> CheckStudy(const v1::StudySpec& spec);
   /// Submits a study once, however often the call is tried.
@@ -33,6 +44,8 @@ class Client {
   absl::StatusOr<v1::ListStudiesResponse> ListStudies();
   absl::StatusOr<v1::Study> CancelStudy(const std::string& name);
   absl::StatusOr<v1::StudyTable> TabulateStudy(const std::string& name, const std::string& observable);
+  /// What a study answers.
+  absl::StatusOr<v1::Answers> AnalyseStudy(const std::string& name, const v1::AnalysisOptions& options);
   /// Calls on_run for every run of a study, in order; no more than a page of them is held at a time.
   absl::Status ForRuns(const std::string& study, const std::function<void(const v1::Run&)>& on_run);
   absl::StatusOr<v1::Run> GetRun(const std::string& name);
@@ -56,6 +69,9 @@ class Client {
   absl::StatusOr<v1::Study> ReplayRun(const std::string& run);
   /// @param name of a run, or of a study for all its runs.
   absl::StatusOr<v1::PrioritizeRunsResponse> PrioritizeRuns(const std::string& name, int priority);
+  absl::StatusOr<v1::CreateTokenResponse> CreateToken(const v1::CreateTokenRequest& request);
+  absl::StatusOr<v1::ListTokensResponse> ListTokens();
+  absl::StatusOr<v1::RevokeTokensResponse> RevokeTokens(const v1::RevokeTokensRequest& request);
 
   /// Follows runs to their end. Where the stream breaks off it is taken up again without hole or repeat of samples,
   /// unless the server stays away longer than `patience`.
@@ -65,7 +81,9 @@ class Client {
  private:
   std::unique_ptr<v1::StudyService::Stub> studies_;
   std::unique_ptr<v1::RunService::Stub> runs_;
+  std::unique_ptr<v1::AnalysisService::Stub> analysis_;
   std::unique_ptr<v1::BoxService::Stub> box_;
+  std::unique_ptr<v1::PeopleService::Stub> people_;
 };
 
 }  // namespace gyrebox::client

@@ -1,6 +1,8 @@
 /// A bed as the passes of a step see it.
 #pragma once
 
+#include <type_traits>
+
 #include "cuda/bed_data.h"
 #include "cuda/health.h"
 
@@ -93,16 +95,22 @@ GYREBOX_HD bool Hold(std::uint32_t i, std::uint32_t j, std::uint32_t n, Streamed
   return way == held;
 }
 
-/// Calls visit(partner, place, pair, fetched) for each partner of bead i, in the order of its list; what `fetch` gives
-/// of a partner is on its way while the one before is dealt with.
+/// Whether lists are so far away that it pays to ask for what they hold one partner earlier.
+template <class Index>
+inline constexpr bool kListIsFar = !std::is_same_v<Index, ResidentIndex>;
+
+/// Calls visit(partner, place, pair, fetched) for each partner of bead i, in the order of its list. While one is dealt
+/// with, the next one and what `fetch` gives of it are on their way.
 template <class Index, class Fetch, class Visit>
 GYREBOX_PASS void ForPartners(const BedView<Index>& bed, const StepLaws<float>& laws, const PlaceMotion* beads,
                               std::uint32_t i, const PlaceMotion& own, const Fetch& fetch, const Visit& visit) {
   std::uint32_t left = bed.plan.memory.counts[i];
   if (left == 0) return;
-  const std::uint32_t n = bed.plan.n;
+  const std::uint32_t n = bed.plan.n, stride = bed.plan.stride;
   const Index* held = bed.list + i;
   std::uint32_t j = PartnerFrom(*held, i, n);
+  Index later{};
+  if (kListIsFar<Index> && left > 1) later = *(held += stride);
   PlaceMotion other = beads[j];
   auto fetched = fetch(j);
   for (;;) {
@@ -110,8 +118,9 @@ GYREBOX_PASS void ForPartners(const BedView<Index>& bed, const StepLaws<float>& 
     const PlaceMotion this_other = other;
     const auto this_fetched = fetched;
     if (--left > 0) {
-      held += bed.plan.stride;
-      j = PartnerFrom(*held, i, n);
+      if (!kListIsFar<Index>) later = *(held += stride);
+      j = PartnerFrom(later, i, n);
+      if (kListIsFar<Index> && left > 1) later = *(held += stride);
       other = beads[j];
       fetched = fetch(j);
     }

@@ -51,28 +51,37 @@ struct FirstLook {
   Motion<float> random{0, 0, 0};
   float closest = 1e30f;
 };
-/// @param draw draws the thermal forces at these places; else `random` has them.
-template <class Index>
+/// @param draw draws the thermal forces at these places; else `random` has them. @param spins,motion_of the spins of
+/// all beads, and the motion of partner j, which is in `other`, with such a spin.
+template <bool draw, class Index, class MotionOf>
 GYREBOX_PASS FirstLook LookAt(const BedView<Index>& bed, const StepLaws<float>& laws, const StepNumbers& numbers,
-                              const OwnDriveNumbers* own_numbers, const PlaceMotion* places, const Moving& moving,
-                              bool draw, const Motion<float>& random, std::uint32_t i) {
+                              const OwnDriveNumbers* own_numbers, const PlaceMotion* places, const float* spins,
+                              const MotionOf& motion_of, const Motion<float>& own, const Motion<float>& random,
+                              std::uint32_t i) {
   const BedPlan& plan = bed.plan;
   const std::uint32_t tag = bed.tag[i], id = IdOf(tag);
-  const Motion<float> own = moving.MotionOf(i);
   const float own_imposed = IsImposed(plan, tag) ? own.spin : 0;
+  struct Fetched {
+    float spin;
+    std::uint32_t tag;
+  };
   FirstLook look{BalanceRow<float>(laws.translational, laws.rotational)};
   BalanceRow<float> noise(0.0f, 0.0f);
   noise.AddBeadForce(random.vx, random.vy, random.spin);
-  ForPartners(bed, laws, places, i, places[i], [&](std::uint32_t j, const PlaceMotion&, const PairPlace<float>& pair) {
-    const std::uint32_t other_tag = bed.tag[j];
-    const Motion<float> other = moving.MotionOf(j);
-    look.closest = Min(look.closest, pair.squared);
-    laws.AddWholeFriction(pair, own, other, look.row);
-    laws.AddForce(pair, look.known);
-    laws.AddImposed(pair, own_imposed + (IsImposed(plan, other_tag) ? other.spin : 0), look.imposed_pulls);
-    if (draw) laws.AddPairNoise(numbers.keys, id, IdOf(other_tag), pair, noise);
-  });
-  if (draw) laws.AddBeadNoise(numbers.keys, id, noise);
+  ForPartners(
+      bed, laws, places, i, places[i],
+      [&](std::uint32_t j) {
+        return Fetched{spins[j], bed.tag[j]};
+      },
+      [&](std::uint32_t j, const PlaceMotion& other, const PairPlace<float>& pair, const Fetched& fetched) {
+        look.closest = Min(look.closest, pair.squared);
+        laws.AddWholeFriction(pair, own, motion_of(j, other, fetched.spin), look.row);
+        laws.AddForce(pair, look.known);
+        const float other_imposed = IsImposed(plan, fetched.tag) ? fetched.spin : 0;
+        laws.AddImposed(pair, own_imposed + other_imposed, look.imposed_pulls);
+        if constexpr (draw) laws.AddPairNoise(numbers.keys, id, IdOf(fetched.tag), pair, noise);
+      });
+  if constexpr (draw) laws.AddBeadNoise(numbers.keys, id, noise);
   look.random = {noise.fx, noise.fy, noise.torque};
   look.known.AddBeadForce(noise.fx, noise.fy, noise.torque);
   if (!plan.rate_imposed && IsSpinner(tag)) look.known.torque += DriveOf(plan, numbers, own_numbers, tag);
@@ -112,8 +121,11 @@ class FrictionSystem {
 
   static constexpr double kRoundOff = kFloatRoundOff;
 
+  GYREBOX_PASS FirstSweep Begin() { return draw_ ? BeginAs<true>() : BeginAs<false>(); }
+
   // What a pass reads for every bead stands in its own variables: members would be read anew after every write.
-  GYREBOX_RARE FirstSweep Begin() {
+  template <bool draw>
+  GYREBOX_RARE FirstSweep BeginAs() {
     made_ = Spare();
     const BedView<Index> bed = bed_;
     const BedPlan& plan = bed.plan;
@@ -121,7 +133,7 @@ class FrictionSystem {
     const OwnDriveNumbers* own_numbers = own_numbers_;
     const Moving judged = judged_, made = made_;
     const Rows3 known = known_, random = random_;
-    const bool draw = draw_, keeps = numbers.thermal && !draw;
+    const bool keeps = numbers.thermal && !draw;
     float closest = closest_;
     double sums[5];
     team_.template Sum<5>(plan.n, plan.memory.partials, sums, [&](std::uint32_t i, double(&terms)[5]) {
@@ -129,11 +141,15 @@ class FrictionSystem {
       const std::uint32_t tag = bed.tag[i];
       const bool imposed = IsImposed(plan, tag);
       const Motion<float> kept = keeps ? random.Load(i) : Motion<float>{0, 0, 0};
-      const FirstLook look = LookAt(bed, laws, numbers, own_numbers, judged.beads, judged, draw, kept, i);
+      const Motion<float> own = judged.MotionOf(i);
+      const auto motion_of = [](std::uint32_t, const PlaceMotion& other, float spin) {
+        return Motion<float>{other.vx, other.vy, spin};
+      };
+      const FirstLook look =
+          LookAt<draw>(bed, laws, numbers, own_numbers, judged.beads, judged.spin, motion_of, own, kept, i);
       closest = Min(closest, look.closest);
       if (draw) random.Store(i, look.random);
       known.Store(i, {look.known.fx, look.known.fy, look.known.torque});
-      const Motion<float> own = judged.MotionOf(i);
       const Motion<float> left = Left(laws, own, look.row, imposed), more = Correction(plan, look.row, left, tag);
       made.Set(i, judged.beads[i], {own.vx + more.vx, own.vy + more.vy, own.spin + more.spin});
       terms[0] = Squared(left);
@@ -242,7 +258,7 @@ GYREBOX_PASS SolverReport ConvergedPass(Team& team, BedView<Index>& bed, const S
 }
 
 /// How far the motion in the next half is from balancing all forces, |b - A V| / |b|.
-template <class Team, class Index>
+template <class Mode, class Team, class Index>
 GYREBOX_PASS double ResidualOfNext(Team& team, BedView<Index>& bed, const StepNumbers& numbers,
                                    const OwnDriveNumbers* own_numbers) {
   const StepLaws<float> laws = LawsOf(bed.plan, numbers);
@@ -251,8 +267,13 @@ GYREBOX_PASS double ResidualOfNext(Team& team, BedView<Index>& bed, const StepNu
   double sums[2];
   team.template Sum<2>(bed.plan.n, bed.plan.memory.partials, sums, [&](std::uint32_t i, double(&terms)[2]) {
     const bool imposed = IsImposed(bed.plan, bed.tag[i]);
-    const FirstLook look = LookAt(bed, laws, numbers, own_numbers, now, next, numbers.thermal, {0, 0, 0}, i);
-    const Motion<float> left = Left(laws, next.MotionOf(i), look.row, imposed);
+    const Motion<float> own = next.MotionOf(i);
+    const auto motion_of = [&](std::uint32_t j, const PlaceMotion&, float spin) {
+      return Motion<float>{next.beads[j].vx, next.beads[j].vy, spin};
+    };
+    const FirstLook look =
+        LookAt<Mode::kThermal>(bed, laws, numbers, own_numbers, now, next.spin, motion_of, own, {0, 0, 0}, i);
+    const Motion<float> left = Left(laws, own, look.row, imposed);
     terms[0] = Squared(left);
     terms[1] = RightSquared(look, imposed);
   });

@@ -21,7 +21,7 @@ constexpr std::uint32_t kMeasureThreads = 512;
 // Streamed blocks that a multiprocessor is to hold: more of them hide more of the way to memory, with fewer registers
 // each. What is best was measured; see tests/bench/RESULTS.md.
 template <class Mode>
-constexpr int kStreamedBlocks = Mode::kConverged ? 3 : (Mode::kLagged&& Mode::kThermal ? 3 : 4);
+constexpr int kStreamedBlocks = Mode::kConverged ? 3 : 4;
 
 extern __shared__ __align__(16) unsigned char shared_memory[];
 

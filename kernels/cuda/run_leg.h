@@ -86,7 +86,7 @@ class LegRunner {
       photograph.closest_squared = outcome.health.closest_squared();
       photograph.largest_move_squared = FromBits(outcome.health.move);
       photograph.residual = outcome.residual;
-      if constexpr (Mode::kLagged) photograph.residual = ResidualOfNext(team_, bed_, numbers_[k], own_numbers_);
+      if constexpr (Mode::kLagged) photograph.residual = ResidualOfNext<Mode>(team_, bed_, numbers_[k], own_numbers_);
     }
     team_.Sync();
     for (std::uint32_t i = team_.rank(); i < plan_.n; i += team_.size()) spin[i] = FromBits(kept[i]);
@@ -124,7 +124,7 @@ class LegRunner {
     if (status.closest_squared < plan_.closest_squared ||
         !(status.largest_move_squared <= plan_.largest_move_squared)) {
       status.stop = Stop::kUnsound;
-      if constexpr (Mode::kLagged) status.residual = ResidualOfNext(team_, bed_, numbers_[k], own_numbers_);
+      if constexpr (Mode::kLagged) status.residual = ResidualOfNext<Mode>(team_, bed_, numbers_[k], own_numbers_);
     } else if (!outcome.converged) {
       status.stop = Stop::kNotConverged;
     }

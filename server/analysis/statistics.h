@@ -1,10 +1,34 @@
-/// Plateaus, and means over trials.
+/// Means, spreads and intervals of independent values, and single-pass moments of long series.
 #pragma once
 
 #include <cstddef>
 #include <span>
 
 namespace gyrebox::analysis {
+
+/// Mean and spread in one pass, by updates that lose no digits where the spread is small beside the mean:
+/// B. P. Welford, Technometrics 4, 419 (1962).
+class Moments {
+ public:
+  void Add(double value) {
+    ++count_;
+    const double from_old = value - mean_;
+    mean_ += from_old / static_cast<double>(count_);
+    squares_ += from_old * (value - mean_);
+  }
+
+  size_t count() const { return count_; }
+  double mean() const { return mean_; }
+  /// Sum of squares about the mean.
+  double squares() const { return squares_; }
+  /// Of the sample, with n - 1; 0 for fewer than two values.
+  double Variance() const;
+
+ private:
+  size_t count_ = 0;
+  double mean_ = 0;
+  double squares_ = 0;
+};
 
 /// Mean, spread and 95 % confidence interval of the mean of a few independent values.
 struct Summary {
@@ -20,11 +44,39 @@ struct Summary {
 /// The interval is that of the NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.2.
 Summary Summarise(std::span<const double> values);
 
-/// The 97.5 % point of Student's t with this many degrees of freedom (at least 1); table in the NIST/SEMATECH
+/// Quantile of Student's t with this many degrees of freedom, over 0 and not always whole; table in the NIST/SEMATECH
 /// e-Handbook of Statistical Methods, section 1.3.6.7.2.
-double StudentT975(size_t degrees_of_freedom);
+double StudentT(double probability, double degrees_of_freedom);
 
-/// Earliest time of a plateau taken over the last share of a run of this length, in tau.
-double PlateauStart(double duration, double share);
+/// Chance of a |t| at least this large.
+double TwoSidedChance(double t, double degrees_of_freedom);
+
+/// The difference of the means of two groups whose spreads need not be equal.
+struct Difference {
+  double value = 0;               ///< mean of the first less mean of the second
+  double standard_error = 0;      ///< of the value
+  double degrees_of_freedom = 0;  ///< by Welch and Satterthwaite; 0 where a group has fewer than two values
+
+  /// Half width of the interval of this confidence, such as 0.9; infinite without degrees of freedom.
+  double HalfWidth(double confidence) const;
+};
+
+/// B. L. Welch, Biometrika 34, 28 (1947); NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.3.
+Difference WelchDifference(std::span<const double> first, std::span<const double> second);
+/// The same from the groups' summaries.
+Difference WelchDifference(const Summary& first, const Summary& second);
+/// Mean of the differences of pairs, as of one bed before and after; pairs beyond the shorter list are left out.
+Difference PairedDifference(std::span<const double> first, std::span<const double> second);
+
+/// Whether two means may be called equal.
+enum class Verdict { kUnclear, kEqual, kDifferent };
+
+/// kEqual where the 90 % interval of the difference lies within the margin up and down, which is two one-sided tests at
+/// 5 % (D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15, 657 (1987)); else kDifferent where the 95 % interval leaves
+/// out 0; else kUnclear: the trials cannot tell.
+Verdict Judge(const Difference& difference, double margin);
+
+/// Autocorrelation of neighbours in a series: lag-1 coefficient as the NIST Statistical Reference Datasets define it.
+double LagOneCorrelation(std::span<const double> values);
 
 }  // namespace gyrebox::analysis

@@ -1,4 +1,4 @@
-/// From the series of a study to its table.
+/// The table of a study.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -10,11 +10,9 @@
 
 namespace gyrebox::analysis {
 
-/// Observable that a table shows where none is asked for.
-inline constexpr char kDefaultObservable[] = "spinner_weight_average_size";
-
 /// Plateaus of one observable over the points of a study: mean over trials, spread, interval. Runs that did not end
 /// soundly are counted and left out. INVALID_ARGUMENT where the study measures no such number.
+/// @param observable spinner_weight_average_size where empty.
 absl::StatusOr<v1::StudyTable> Tabulate(store::Store& store, int64_t study_id, const std::string& observable);
 
 }  // namespace gyrebox::analysis

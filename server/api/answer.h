@@ -1,4 +1,4 @@
-/// Answers a unary call from a worker thread.
+/// Answers a call from a worker thread, for a person who may make it.
 #pragma once
 
 #include <grpcpp/grpcpp.h>
@@ -6,23 +6,45 @@
 #include <exception>
 #include <functional>
 #include <string>
+#include <type_traits>
 
 #include "absl/status/statusor.h"
+#include "api/rooms.h"
 #include "api/status.h"
 #include "api/worker_pool.h"
 
 namespace gyrebox::api {
 
-/// Runs `work` on the pool and answers with what it returns. Never blocks.
-template <class Response>
-grpc::ServerUnaryReactor* Answer(WorkerPool& pool, grpc::CallbackServerContext* context, Response* response,
-                                 std::function<absl::StatusOr<Response>()> work) {
+/// Who makes a call. UNAUTHENTICATED; RESOURCE_EXHAUSTED, with the time to wait, where the person calls too often.
+absl::StatusOr<access::Person> Enter(const Rooms& rooms, const grpc::CallbackServerContext& context);
+
+/// The same for a stream, which counts among those of the person until the pass goes. The pass tells whether the stream
+/// may go on: not once the token is revoked or expired.
+absl::StatusOr<stream::Pass> EnterStream(const Rooms& rooms, const grpc::CallbackServerContext& context);
+
+/// Whether a person may change a study: every handler that changes one asks this first. NOT_FOUND; PERMISSION_DENIED.
+absl::Status CheckMayChange(const Rooms& rooms, const access::Person& person, int64_t study);
+
+/// Runs `work`, which takes nothing or the access::Person who asks, on the pool and answers with what it returns. Never
+/// blocks.
+template <class Response, class Work>
+grpc::ServerUnaryReactor* Answer(const Rooms& rooms, grpc::CallbackServerContext* context, Response* response,
+                                 Work work) {
   grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
-  const bool posted = pool.Post([=] {
+  const auto person = Enter(rooms, *context);
+  if (!person.ok()) {
+    reactor->Finish(ToGrpcStatus(person.status()));
+    return reactor;
+  }
+  const bool posted = rooms.pool.Post([=, person = *person] {
     if (context->IsCancelled()) return reactor->Finish(grpc::Status::CANCELLED);
     absl::StatusOr<Response> answer = absl::InternalError("no answer");
     try {
-      answer = work();
+      if constexpr (std::is_invocable_v<Work, access::Person>) {
+        answer = work(person);
+      } else {
+        answer = work();
+      }
     } catch (const std::exception& error) {
       answer = absl::InternalError(error.what());
     }
@@ -33,16 +55,22 @@ grpc::ServerUnaryReactor* Answer(WorkerPool& pool, grpc::CallbackServerContext* 
   return reactor;
 }
 
-/// The same for work that another thread comes back from: `ask` gets the function that answers, to be called once.
-template <class Response>
-grpc::ServerUnaryReactor* AnswerLater(WorkerPool& pool, grpc::CallbackServerContext* context, Response* response,
-                                      std::function<void(std::function<void(absl::StatusOr<Response>)>)> ask) {
+/// The same for work that another thread comes back from: `ask` takes the person, and the function that answers, to be
+/// called once.
+template <class Response, class Ask>
+grpc::ServerUnaryReactor* AnswerLater(const Rooms& rooms, grpc::CallbackServerContext* context, Response* response,
+                                      Ask ask) {
   grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
-  const auto finish = [=](absl::StatusOr<Response> answer) {
+  const std::function<void(absl::StatusOr<Response>)> finish = [=](absl::StatusOr<Response> answer) {
     if (answer.ok()) *response = *std::move(answer);
     reactor->Finish(ToGrpcStatus(answer.status()));
   };
-  if (!pool.Post([=] { ask(finish); })) finish(absl::ResourceExhaustedError("too many calls; try again later"));
+  const auto person = Enter(rooms, *context);
+  if (!person.ok()) {
+    finish(person.status());
+  } else if (!rooms.pool.Post([=, person = *person] { ask(person, finish); })) {
+    finish(absl::ResourceExhaustedError("too many calls; try again later"));
+  }
   return reactor;
 }
 

@@ -13,7 +13,10 @@ constexpr size_t kMostReaders = 1000;
 /// Lives until gRPC is done with it. Its own lock is taken under that of the board, never the other way round.
 class BoxBoard::Reader : public grpc::ServerWriteReactor<v1::WatchBoxResponse> {
  public:
-  explicit Reader(BoxBoard* board) : board_(board) {}
+  Reader(BoxBoard* board, absl::StatusOr<stream::Pass> pass) : board_(board), pass_(std::move(pass)) {}
+
+  /// Whether it may be told more.
+  absl::Status Check() const { return pass_.ok() ? (*pass_)() : pass_.status(); }
 
   void Tell(const v1::Box& box) {
     std::lock_guard lock(mutex_);
@@ -47,6 +50,7 @@ class BoxBoard::Reader : public grpc::ServerWriteReactor<v1::WatchBoxResponse> {
 
  private:
   BoxBoard* const board_;
+  const absl::StatusOr<stream::Pass> pass_;
   std::mutex mutex_;
   v1::WatchBoxResponse message_;
   int64_t sequence_ = 0;
@@ -66,10 +70,12 @@ BoxBoard::~BoxBoard() {
   thread_.join();
 }
 
-grpc::ServerWriteReactor<v1::WatchBoxResponse>* BoxBoard::Watch() {
-  auto* reader = new Reader(this);
+grpc::ServerWriteReactor<v1::WatchBoxResponse>* BoxBoard::Watch(absl::StatusOr<stream::Pass> pass) {
+  auto* reader = new Reader(this, std::move(pass));
   std::lock_guard lock(mutex_);
-  if (going_away_) {
+  if (auto status = reader->Check(); !status.ok()) {
+    reader->End(ToGrpcStatus(status));
+  } else if (going_away_) {
     reader->End(ToGrpcStatus(absl::UnavailableError("the server is stopping")));
   } else if (readers_.size() >= kMostReaders) {
     reader->End(ToGrpcStatus(absl::ResourceExhaustedError("too many readers; try again later")));
@@ -96,10 +102,12 @@ void BoxBoard::Loop() {
     const auto box = look_();
     lock.lock();
     for (Reader* reader : readers_) {
-      if (box.ok()) {
+      absl::Status status = reader->Check();
+      status.Update(box.status());
+      if (status.ok()) {
         reader->Tell(*box);
       } else {
-        reader->End(ToGrpcStatus(box.status()));
+        reader->End(ToGrpcStatus(status));
       }
     }
   }

@@ -11,6 +11,7 @@
 #include <thread>
 
 #include "gyrebox/v1/box_service.grpc.pb.h"
+#include "stream/watch_hub.h"
 
 namespace gyrebox::api {
 
@@ -20,8 +21,9 @@ class BoxBoard {
   explicit BoxBoard(std::function<absl::StatusOr<v1::Box>()> look);
   ~BoxBoard();
 
-  /// A stream for one reader, which owns itself. Does not block.
-  grpc::ServerWriteReactor<v1::WatchBoxResponse>* Watch();
+  /// A stream for one reader, which owns itself. Does not block. @param pass of the reader, who is refused without one
+  /// and no longer told once it does not hold.
+  grpc::ServerWriteReactor<v1::WatchBoxResponse>* Watch(absl::StatusOr<stream::Pass> pass);
 
   /// Ends all streams, those to come too.
   void GoAway();

@@ -9,6 +9,8 @@
 #include <map>
 #include <string>
 
+#include "access/gate.h"
+#include "access/limits.h"
 #include "api/worker_pool.h"
 #include "executor/executor.h"
 #include "gyrebox/device.h"
@@ -32,6 +34,8 @@ struct Rooms {
   stream::WatchHub& hub;
   WorkerPool& pool;
   const Quotas quotas;
+  access::Gate& gate;
+  access::Limits& limits;
   const std::string device_reason;
   const std::chrono::system_clock::time_point start_time;
   const std::atomic<bool>& stopping;

@@ -72,18 +72,18 @@ absl::StatusOr<v1::ListSamplesResponse> RunService::Samples(const v1::ListSample
 
 grpc::ServerUnaryReactor* RunService::GetRun(grpc::CallbackServerContext* context, const v1::GetRunRequest* request,
                                              v1::Run* response) {
-  return Answer<v1::Run>(rooms_.pool, context, response, [=, this] { return Get(request->name()); });
+  return Answer<v1::Run>(rooms_, context, response, [=, this] { return Get(request->name()); });
 }
 
 grpc::ServerUnaryReactor* RunService::ListRuns(grpc::CallbackServerContext* context, const v1::ListRunsRequest* request,
                                                v1::ListRunsResponse* response) {
-  return Answer<v1::ListRunsResponse>(rooms_.pool, context, response, [=, this] { return List(*request); });
+  return Answer<v1::ListRunsResponse>(rooms_, context, response, [=, this] { return List(*request); });
 }
 
 grpc::ServerUnaryReactor* RunService::ListSamples(grpc::CallbackServerContext* context,
                                                   const v1::ListSamplesRequest* request,
                                                   v1::ListSamplesResponse* response) {
-  return Answer<v1::ListSamplesResponse>(rooms_.pool, context, response, [=, this] { return Samples(*request); });
+  return Answer<v1::ListSamplesResponse>(rooms_, context, response, [=, this] { return Samples(*request); });
 }
 
 /// A stream that only tells an error.
@@ -93,11 +93,13 @@ class Refusal : public grpc::ServerWriteReactor<v1::WatchRunsResponse> {
   void OnDone() override { delete this; }
 };
 
-grpc::ServerWriteReactor<v1::WatchRunsResponse>* RunService::WatchRuns(grpc::CallbackServerContext*,
+grpc::ServerWriteReactor<v1::WatchRunsResponse>* RunService::WatchRuns(grpc::CallbackServerContext* context,
                                                                        const v1::WatchRunsRequest* request) {
   const auto study = ParseStudyName(request->parent());
   if (!study.ok()) return new Refusal(study.status());
-  return rooms_.hub.Watch(*study, *request);
+  auto pass = EnterStream(rooms_, *context);
+  if (!pass.ok()) return new Refusal(pass.status());
+  return rooms_.hub.Watch(*study, *request, *std::move(pass));
 }
 
 }  // namespace gyrebox::api

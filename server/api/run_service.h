@@ -51,7 +51,7 @@ class RunService : public v1::RunService::CallbackService {
   absl::StatusOr<v1::ListSavedStatesResponse> SavedStates(const std::string& run);
   absl::StatusOr<v1::Study> Replay(const std::string& run, const std::string& person);
   /// Does something to one run, and answers with the run.
-  void SteerOne(const std::string& name, executor::SteerRequest asked, RunDone done);
+  void SteerOne(const access::Person& person, const std::string& name, executor::SteerRequest asked, RunDone done);
 
   absl::StatusOr<v1::Run> Get(const std::string& name);
   absl::StatusOr<v1::ListRunsResponse> List(const v1::ListRunsRequest& request);

@@ -7,10 +7,13 @@
 #include <atomic>
 #include <chrono>
 
+#include "api/analysis_service.h"
 #include "api/box_service.h"
+#include "api/people_service.h"
 #include "api/rooms.h"
 #include "api/run_service.h"
 #include "api/study_service.h"
+#include "api/token_check.h"
 
 namespace gyrebox::api {
 
@@ -18,17 +21,36 @@ constexpr int kWorkers = 4;
 /// Time that calls under way have to end by themselves.
 constexpr std::chrono::seconds kGrace{1};
 
+constexpr const char* kServices[] = {"gyrebox.v1.StudyService", "gyrebox.v1.RunService", "gyrebox.v1.AnalysisService",
+                                     "gyrebox.v1.BoxService", "gyrebox.v1.PeopleService"};
+
 static std::string HostOf(const std::string& listen) { return listen.substr(0, listen.rfind(':')); }
 
-static absl::Status CheckListen(const std::string& listen) {
-  const std::string host = HostOf(listen);
+/// What a stranger may hold on to.
+constexpr int kHandshakeMilliseconds = 10'000;
+constexpr int kMostCallsPerConnection = 1000;
+
+static bool IsLoopback(const std::string& host) {
+  const bool dotted = host.find_first_not_of("0123456789.") == std::string::npos;
+  return host == "localhost" || host == "[::1]" || (host.starts_with("127.") && dotted);
+}
+
+static absl::Status CheckListen(const std::string& listen, bool tls) {
   if (listen.rfind(':') == std::string::npos) {
     return absl::InvalidArgumentError(listen + " has no port; give HOST:PORT, such as 127.0.0.1:7421");
   }
-  const bool dotted = host.find_first_not_of("0123456789.") == std::string::npos;
-  if (host == "localhost" || host == "[::1]" || (host.starts_with("127.") && dotted)) return absl::OkStatus();
-  return absl::InvalidArgumentError(host + " can be reached from other machines, and this version has neither " +
-                                    "encryption nor tokens; listen on 127.0.0.1, or reach it by a tunnel");
+  if (tls || IsLoopback(HostOf(listen))) return absl::OkStatus();
+  return absl::InvalidArgumentError(HostOf(listen) +
+                                    " can be reached from other machines, so calls must be encrypted " +
+                                    "and show a token: give --tls-cert and --tls-key, and make a first admin with " +
+                                    "--make-admin NAME; or listen on 127.0.0.1");
+}
+
+static absl::Status CheckAdmin(access::Gate& gate) {
+  if (!gate.asks_for_tokens() || gate.HasAdmin()) return absl::OkStatus();
+  return absl::FailedPreconditionError(
+      "no admin has a valid token, so nobody could let people in; make one with "
+      "gyreboxd --data DIR --make-admin NAME, then start again");
 }
 
 static executor::Options WithQuota(const ServerOptions& options) {
@@ -39,43 +61,53 @@ static executor::Options WithQuota(const ServerOptions& options) {
 
 class WiredServer : public Server {
  public:
-  WiredServer(const ServerOptions& options, std::unique_ptr<store::Store> store,
+  WiredServer(const ServerOptions& options, std::unique_ptr<store::Store> store, std::unique_ptr<access::Gate> gate,
               std::unique_ptr<kernels::Device> device, const std::string& device_reason)
-      : store_(std::move(store)),
+      : options_(options),
+        store_(std::move(store)),
+        gate_(std::move(gate)),
+        limits_(options.limits),
         device_(std::move(device)),
         hub_(*store_, [this](int64_t id) { return ReadStudy(id); }),
         executor_(*store_, *device_, WithQuota(options), [this](int64_t id) { hub_.Changed(id); }),
         pool_(kWorkers),
-        rooms_{*store_,  *device_,       executor_,     hub_,
-               pool_,    options.quotas, device_reason, std::chrono::system_clock::now(),
+        rooms_{*store_,        *device_, executor_, hub_,          pool_,
+               options.quotas, *gate_,   limits_,   device_reason, std::chrono::system_clock::now(),
                stopping_},
         studies_(rooms_),
         runs_(rooms_),
-        box_(rooms_) {}
+        analysis_(rooms_),
+        box_(rooms_),
+        people_(rooms_) {}
 
   ~WiredServer() override { Stop(); }
 
-  absl::Status Listen(const std::string& listen) {
+  absl::Status Listen() {
     grpc::EnableDefaultHealthCheckService(true);
     grpc::reflection::InitProtoReflectionServerBuilderPlugin();
     grpc::ServerBuilder builder;
     int port = 0;
-    builder.AddListeningPort(listen, grpc::InsecureServerCredentials(), &port);
+    builder.AddListeningPort(options_.listen, Credentials(), &port);
+    builder.SetMaxReceiveMessageSize(options_.limits.message_bytes);
+    builder.AddChannelArgument(GRPC_ARG_SERVER_HANDSHAKE_TIMEOUT_MS, kHandshakeMilliseconds);
+    builder.AddChannelArgument(GRPC_ARG_MAX_CONCURRENT_STREAMS, kMostCallsPerConnection);
     builder.AddChannelArgument(GRPC_ARG_ALLOW_REUSEPORT, 0);
     builder.AddChannelArgument(GRPC_ARG_KEEPALIVE_TIME_MS, 60'000);
     builder.AddChannelArgument(GRPC_ARG_KEEPALIVE_TIMEOUT_MS, 20'000);
     builder.AddChannelArgument(GRPC_ARG_HTTP2_MIN_RECV_PING_INTERVAL_WITHOUT_DATA_MS, 20'000);
-    builder.RegisterService(&studies_);
-    builder.RegisterService(&runs_);
-    builder.RegisterService(&box_);
+    for (grpc::Service* service : {static_cast<grpc::Service*>(&studies_), static_cast<grpc::Service*>(&runs_),
+                                   static_cast<grpc::Service*>(&analysis_), static_cast<grpc::Service*>(&box_),
+                                   static_cast<grpc::Service*>(&people_)}) {
+      builder.RegisterService(service);
+    }
     server_ = builder.BuildAndStart();
     if (server_ == nullptr || port == 0) {
-      return absl::FailedPreconditionError("cannot listen on " + listen + "; is another server there already?");
+      return absl::FailedPreconditionError("cannot listen on " + options_.listen +
+                                           "; is another server there already?");
     }
-    for (const char* service : {"gyrebox.v1.StudyService", "gyrebox.v1.RunService", "gyrebox.v1.BoxService"}) {
-      server_->GetHealthCheckService()->SetServingStatus(service, true);
-    }
-    address_ = HostOf(listen) + ":" + std::to_string(port);
+    // The store was recovered before anything listened: whoever is answered is answered from what is true.
+    for (const char* service : kServices) server_->GetHealthCheckService()->SetServingStatus(service, true);
+    address_ = HostOf(options_.listen) + ":" + std::to_string(port);
     executor_.Start();
     return absl::OkStatus();
   }
@@ -93,13 +125,25 @@ class WiredServer : public Server {
   }
 
  private:
+  std::shared_ptr<grpc::ServerCredentials> Credentials() {
+    if (!options_.tls) return grpc::InsecureServerCredentials();
+    grpc::SslServerCredentialsOptions files;
+    files.pem_key_cert_pairs = {{options_.tls->key, options_.tls->certificate}};
+    auto credentials = grpc::SslServerCredentials(files);
+    credentials->SetAuthMetadataProcessor(std::make_shared<TokenCheck>(*gate_));
+    return credentials;
+  }
+
   absl::StatusOr<v1::Study> ReadStudy(int64_t id) {
     auto study = store_->GetStudy(id);
     if (study.ok()) Remaining(*store_, executor_.rate()).AddTo(&*study);
     return study;
   }
 
+  const ServerOptions options_;
   std::unique_ptr<store::Store> store_;
+  std::unique_ptr<access::Gate> gate_;
+  access::Limits limits_;
   std::unique_ptr<kernels::Device> device_;
   std::atomic<bool> stopping_ = false;
   stream::WatchHub hub_;
@@ -108,7 +152,9 @@ class WiredServer : public Server {
   Rooms rooms_;
   StudyService studies_;
   RunService runs_;
+  AnalysisService analysis_;
   BoxService box_;
+  PeopleService people_;
   std::unique_ptr<grpc::Server> server_;
   std::string address_;
 };
@@ -116,9 +162,13 @@ class WiredServer : public Server {
 absl::StatusOr<std::unique_ptr<Server>> Server::Start(const ServerOptions& options, std::unique_ptr<store::Store> store,
                                                       std::unique_ptr<kernels::Device> device,
                                                       const std::string& device_reason) {
-  if (auto status = CheckListen(options.listen); !status.ok()) return status;
-  auto server = std::make_unique<WiredServer>(options, std::move(store), std::move(device), device_reason);
-  if (auto status = server->Listen(options.listen); !status.ok()) return status;
+  if (auto status = CheckListen(options.listen, options.tls.has_value()); !status.ok()) return status;
+  auto gate = access::Gate::Make(*store, /*asks_for_tokens=*/options.tls.has_value());
+  if (!gate.ok()) return gate.status();
+  if (auto status = CheckAdmin(**gate); !status.ok()) return status;
+  auto server =
+      std::make_unique<WiredServer>(options, std::move(store), *std::move(gate), std::move(device), device_reason);
+  if (auto status = server->Listen(); !status.ok()) return status;
   return server;
 }
 

@@ -42,6 +42,15 @@ absl::Status InvalidRequest(const std::vector<v1::FieldViolation>& violations) {
   return status;
 }
 
+absl::Status TooMany(const std::string& message, double retry_seconds) {
+  v1::ErrorDetail detail;
+  detail.set_reason("TOO_MANY");
+  detail.set_retry_delay_seconds(retry_seconds);
+  absl::Status status = absl::ResourceExhaustedError(message);
+  status.SetPayload(kDetailUrl, absl::Cord(detail.SerializeAsString()));
+  return status;
+}
+
 static const char* ReasonOf(absl::StatusCode code) {
   switch (code) {
     case absl::StatusCode::kInvalidArgument:
@@ -52,6 +61,10 @@ static const char* ReasonOf(absl::StatusCode code) {
       return "WRONG_STATE";
     case absl::StatusCode::kAborted:
       return "CHANGED_SINCE";
+    case absl::StatusCode::kUnauthenticated:
+      return "NO_VALID_TOKEN";
+    case absl::StatusCode::kPermissionDenied:
+      return "NOT_ALLOWED";
     case absl::StatusCode::kUnavailable:
       return "SHUTTING_DOWN";
     case absl::StatusCode::kResourceExhausted:

@@ -4,6 +4,7 @@
 #include <absl/status/status.h>
 #include <grpcpp/support/status.h>
 
+#include <string>
 #include <vector>
 
 #include "gyrebox/v1/error.pb.h"
@@ -15,6 +16,9 @@ absl::Status InvalidStudy(const std::vector<v1::FieldViolation>& violations);
 
 /// The same for any other request: its message tells the first fault.
 absl::Status InvalidRequest(const std::vector<v1::FieldViolation>& violations);
+
+/// RESOURCE_EXHAUSTED that carries when to try again.
+absl::Status TooMany(const std::string& message, double retry_seconds);
 
 /// The same code and message, with an ErrorDetail serialised in the details.
 grpc::Status ToGrpcStatus(const absl::Status& status);

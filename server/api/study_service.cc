@@ -92,7 +92,7 @@ absl::Status StudyService::CheckQuotas(const std::string& person, const std::vec
   return absl::OkStatus();
 }
 
-absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request) {
+absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request, const access::Person& person) {
   if (!IsRequestId(request.request_id())) {
     return absl::InvalidArgumentError("request_id is not up to 64 letters, digits, - or _");
   }
@@ -108,10 +108,10 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
   if (std::abs(request.priority()) > kMostPriority) {
     return absl::InvalidArgumentError("priority is not within -100 and 100");
   }
-  if (auto status = CheckQuotas(store::kLocalPerson, runs); !status.ok()) return status;
-  auto study = rooms_.store.CreateStudy(spec, runs, request.request_id(), store::kLocalPerson, request.priority());
+  if (auto status = CheckQuotas(person.name, runs); !status.ok()) return status;
+  auto study = rooms_.store.CreateStudy(spec, runs, request.request_id(), person.name, request.priority());
   if (!study.ok()) return study.status();
-  spdlog::info("{} accepted: {} runs", study->name(), runs.size());
+  spdlog::info("{} of {} accepted: {} runs", study->name(), study->owner(), runs.size());
   rooms_.executor.Wake();
   return study;
 }
@@ -144,11 +144,12 @@ absl::StatusOr<v1::ListStudiesResponse> StudyService::List(const v1::ListStudies
   return response;
 }
 
-absl::StatusOr<v1::Study> StudyService::Cancel(const std::string& name) {
+absl::StatusOr<v1::Study> StudyService::Cancel(const std::string& name, const access::Person& person) {
   const auto id = ParseStudyName(name);
   if (!id.ok()) return id.status();
+  if (auto status = CheckMayChange(rooms_, person, *id); !status.ok()) return status;
   if (auto status = rooms_.store.CancelStudy(*id); !status.ok()) return status;
-  spdlog::info("{} cancelled", name);
+  spdlog::info("{} cancelled by {}", name, person.name);
   rooms_.hub.Changed(*id);
   return rooms_.store.GetStudy(*id);
 }
@@ -180,32 +181,36 @@ absl::StatusOr<v1::StudyTable> StudyService::Tabulate(const v1::TabulateStudyReq
 
 grpc::ServerUnaryReactor* StudyService::CreateStudy(grpc::CallbackServerContext* context,
                                                     const v1::CreateStudyRequest* request, v1::Study* response) {
-  return Answer<v1::Study>(rooms_.pool, context, response, [=, this] { return Create(*request); });
+  return Answer<v1::Study>(rooms_, context, response,
+                           [=, this](const access::Person& person) { return Create(*request, person); });
 }
 
 grpc::ServerUnaryReactor* StudyService::GetStudy(grpc::CallbackServerContext* context,
                                                  const v1::GetStudyRequest* request, v1::Study* response) {
-  return Answer<v1::Study>(rooms_.pool, context, response, [=, this] { return Get(request->name()); });
+  return Answer<v1::Study>(rooms_, context, response, [=, this] { return Get(request->name()); });
 }
 
 grpc::ServerUnaryReactor* StudyService::ListStudies(grpc::CallbackServerContext* context,
                                                     const v1::ListStudiesRequest* request,
                                                     v1::ListStudiesResponse* response) {
-  return Answer<v1::ListStudiesResponse>(rooms_.pool, context, response, [=, this] { return List(*request); });
+  return Answer<v1::ListStudiesResponse>(rooms_, context, response, [=, this] { return List(*request); });
 }
 
 grpc::ServerUnaryReactor* StudyService::CancelStudy(grpc::CallbackServerContext* context,
                                                     const v1::CancelStudyRequest* request, v1::Study* response) {
-  return Answer<v1::Study>(rooms_.pool, context, response, [=, this] { return Cancel(request->name()); });
+  return Answer<v1::Study>(rooms_, context, response,
+                           [=, this](const access::Person& person) { return Cancel(request->name(), person); });
 }
 
-void StudyService::SteerAll(const std::string& name, v1::Adjustment::Kind kind, StudyDone done) {
+void StudyService::SteerAll(const access::Person& person, const std::string& name, v1::Adjustment::Kind kind,
+                            StudyDone done) {
   const auto id = ParseStudyName(name);
   if (!id.ok()) return done(id.status());
+  if (auto status = CheckMayChange(rooms_, person, *id); !status.ok()) return done(status);
   executor::SteerRequest asked;
   asked.study = *id;
   asked.kind = kind;
-  asked.person = store::kLocalPerson;
+  asked.person = person.name;
   Steer(rooms_, std::move(asked), [this, name, done](absl::StatusOr<std::vector<v1::Adjustment>> entries) {
     done(entries.ok() ? Get(name) : entries.status());
   });
@@ -213,28 +218,30 @@ void StudyService::SteerAll(const std::string& name, v1::Adjustment::Kind kind, 
 
 grpc::ServerUnaryReactor* StudyService::PauseStudy(grpc::CallbackServerContext* context,
                                                    const v1::PauseStudyRequest* request, v1::Study* response) {
-  return AnswerLater<v1::Study>(rooms_.pool, context, response, [=, this](const StudyDone& done) {
-    SteerAll(request->name(), v1::Adjustment::KIND_PAUSE, done);
-  });
+  return AnswerLater<v1::Study>(rooms_, context, response,
+                                [=, this](const access::Person& person, const StudyDone& done) {
+                                  SteerAll(person, request->name(), v1::Adjustment::KIND_PAUSE, done);
+                                });
 }
 
 grpc::ServerUnaryReactor* StudyService::ResumeStudy(grpc::CallbackServerContext* context,
                                                     const v1::ResumeStudyRequest* request, v1::Study* response) {
-  return AnswerLater<v1::Study>(rooms_.pool, context, response, [=, this](const StudyDone& done) {
-    SteerAll(request->name(), v1::Adjustment::KIND_RESUME, done);
-  });
+  return AnswerLater<v1::Study>(rooms_, context, response,
+                                [=, this](const access::Person& person, const StudyDone& done) {
+                                  SteerAll(person, request->name(), v1::Adjustment::KIND_RESUME, done);
+                                });
 }
 
 grpc::ServerUnaryReactor* StudyService::CheckStudy(grpc::CallbackServerContext* context,
                                                    const v1::CheckStudyRequest* request,
                                                    v1::CheckStudyResponse* response) {
-  return Answer<v1::CheckStudyResponse>(rooms_.pool, context, response, [=, this] { return Check(*request); });
+  return Answer<v1::CheckStudyResponse>(rooms_, context, response, [=, this] { return Check(*request); });
 }
 
 grpc::ServerUnaryReactor* StudyService::TabulateStudy(grpc::CallbackServerContext* context,
                                                       const v1::TabulateStudyRequest* request,
                                                       v1::StudyTable* response) {
-  return Answer<v1::StudyTable>(rooms_.pool, context, response, [=, this] { return Tabulate(*request); });
+  return Answer<v1::StudyTable>(rooms_, context, response, [=, this] { return Tabulate(*request); });
 }
 
 }  // namespace gyrebox::api

@@ -41,14 +41,14 @@ class StudyService : public v1::StudyService::CallbackService {
 
   using StudyDone = std::function<void(absl::StatusOr<v1::Study>)>;
   /// Does something to all runs of a study, and answers with the study.
-  void SteerAll(const std::string& name, v1::Adjustment::Kind kind, StudyDone done);
+  void SteerAll(const access::Person& person, const std::string& name, v1::Adjustment::Kind kind, StudyDone done);
   /// RESOURCE_EXHAUSTED where a person would have more than the quotas allow.
   absl::Status CheckQuotas(const std::string& person, const std::vector<store::NewRun>& runs);
 
-  absl::StatusOr<v1::Study> Create(const v1::CreateStudyRequest& request);
+  absl::StatusOr<v1::Study> Create(const v1::CreateStudyRequest& request, const access::Person& person);
   absl::StatusOr<v1::Study> Get(const std::string& name);
   absl::StatusOr<v1::ListStudiesResponse> List(const v1::ListStudiesRequest& request);
-  absl::StatusOr<v1::Study> Cancel(const std::string& name);
+  absl::StatusOr<v1::Study> Cancel(const std::string& name, const access::Person& person);
   absl::StatusOr<v1::CheckStudyResponse> Check(const v1::CheckStudyRequest& request);
   absl::StatusOr<v1::StudyTable> Tabulate(const v1::TabulateStudyRequest& request);
 

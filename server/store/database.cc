@@ -7,6 +7,8 @@ constexpr int kBusyMilliseconds = 10'000;
 static absl::Status ToStatus(int code, const char* message) {
   const std::string text = std::string("database: ") + message;
   if (code == SQLITE_FULL) return absl::ResourceExhaustedError(text);
+  if (code == SQLITE_CORRUPT || code == SQLITE_NOTADB) return absl::DataLossError(text);
+  if (code == SQLITE_READONLY || code == SQLITE_CANTOPEN) return absl::FailedPreconditionError(text);
   if (code == SQLITE_BUSY) return absl::UnavailableError(text);
   if (code == SQLITE_CONSTRAINT) return absl::AlreadyExistsError(text);
   return absl::InternalError(text);

@@ -17,7 +17,9 @@ absl::StatusOr<std::unique_ptr<DirectoryLock>> DirectoryLock::Take(const std::st
   if (error) return absl::FailedPreconditionError("cannot make " + directory + ": " + error.message());
   const std::string path = directory + "/lock";
   const int file = open(path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0644);
-  if (file < 0) return absl::FailedPreconditionError("cannot open " + path + ": " + std::strerror(errno));
+  if (file < 0)
+    return absl::FailedPreconditionError("cannot open " + path + ": " + std::strerror(errno) +
+                                         "; --data is a directory that the user of this server may write in");
   std::unique_ptr<DirectoryLock> lock(new DirectoryLock(file));
   if (flock(file, LOCK_EX | LOCK_NB) == 0) return lock;
   if (errno != EWOULDBLOCK) return absl::FailedPreconditionError("cannot lock " + path + ": " + std::strerror(errno));

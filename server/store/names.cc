@@ -41,4 +41,10 @@ std::optional<StateName> ParseStateName(const std::string& name) {
   return sound ? std::optional(parsed) : std::nullopt;
 }
 
+absl::StatusOr<int64_t> ParseTokenName(const std::string& name) {
+  const std::vector<std::string> parts = absl::StrSplit(name, '/');
+  if (parts.size() == 2 && parts[0] == "tokens" && ParseNumber(parts[1]) > 0) return ParseNumber(parts[1]);
+  return absl::NotFoundError("there is no token " + name);
+}
+
 }  // namespace gyrebox::store

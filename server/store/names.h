@@ -27,4 +27,7 @@ struct StateName {
 /// None where the name is not that of a state; a run may have that name then.
 std::optional<StateName> ParseStateName(const std::string& name);
 
+/// Number of a token named tokens/{token}.
+absl::StatusOr<int64_t> ParseTokenName(const std::string& name);
+
 }  // namespace gyrebox::store

@@ -4,6 +4,7 @@
 #include <iterator>
 #include <set>
 
+#include "store/integrity.h"
 #include "store/rows.h"
 #include "store/sql/migrations.h"
 #include "store/sql/statements.h"
@@ -16,7 +17,7 @@ static std::string DatabaseIn(const std::string& directory) { return directory +
 absl::StatusOr<std::unique_ptr<Store>> Store::Open(const std::string& directory) {
   auto lock = DirectoryLock::Take(directory);
   if (!lock.ok()) return lock.status();
-  auto writer = Connection::Open(DatabaseIn(directory), Connection::Mode::kWrite);
+  auto writer = OpenWhole(DatabaseIn(directory));
   if (!writer.ok()) return writer.status();
   std::unique_ptr<Store> store(new Store(*std::move(lock), *std::move(writer), directory));
   if (auto status = store->Migrate(); !status.ok()) return status;

@@ -16,6 +16,7 @@
 #include <vector>
 
 #include "gyrebox/v1/observable.pb.h"
+#include "gyrebox/v1/people_service.pb.h"
 #include "gyrebox/v1/run.pb.h"
 #include "gyrebox/v1/steering.pb.h"
 #include "gyrebox/v1/study.pb.h"
@@ -118,12 +119,19 @@ struct ChangedRuns {
 
 struct StateRow;
 
+/// A token as it is kept.
+struct StoredToken {
+  v1::Token token;
+  std::string hash;  ///< of its secret
+};
+
 /// Thread-safe. Every write is committed, and safe from a power cut, when its call returns. States of a study and of
 /// its runs as read are those of one moment.
 class Store {
  public:
   /// Opens or makes the database. Runs that an earlier process left under way are queued again, at their newest
-  /// checkpoint. FAILED_PRECONDITION where another server uses the directory, or a newer version made it.
+  /// checkpoint. FAILED_PRECONDITION where another server uses the directory, it cannot be written to, or a newer
+  /// version made it; DATA_LOSS where the database is damaged.
   static absl::StatusOr<std::unique_ptr<Store>> Open(const std::string& directory);
 
   // ---- studies
@@ -141,6 +149,8 @@ class Store {
   /// or is cancelled already.
   absl::Status CancelStudy(int64_t id);
   absl::StatusOr<bool> IsCancelled(int64_t id);
+  /// Who submitted a study. NOT_FOUND.
+  absl::StatusOr<std::string> GetOwner(int64_t id);
 
   // ---- runs
 
@@ -205,6 +215,16 @@ class Store {
   absl::StatusOr<SampleRows> ReadSamples(int64_t study, int64_t number, int64_t from, int limit);
   /// Samples from a time on, in tau.
   absl::StatusOr<SampleRows> ReadSamplesSince(int64_t study, int64_t number, double time);
+
+  // ---- tokens (tokens.cc)
+
+  /// Keeps a new token. Returns it with its name.
+  absl::StatusOr<v1::Token> AddToken(const v1::Token& token, const std::string& hash);
+  /// All tokens, oldest first.
+  absl::StatusOr<std::vector<StoredToken>> ListTokens();
+  /// Revokes the token with this number, and all of this person; neither is one for 0 and "". Returns those that were
+  /// not revoked before.
+  absl::StatusOr<std::vector<v1::Token>> RevokeTokens(int64_t number, const std::string& person);
 
  private:
   using Work = std::function<absl::Status(Connection&)>;

@@ -131,6 +131,18 @@ absl::Status Store::CancelStudy(int64_t id) {
   });
 }
 
+absl::StatusOr<std::string> Store::GetOwner(int64_t id) {
+  std::string owner;
+  const auto status = Read([&](Connection& connection) {
+    Statement row = connection.Prepare(sql::kSelectOwner);
+    if (!row.Bind(id).Next()) return row.status().ok() ? NoStudy(id) : row.status();
+    owner = row.Text(0);
+    return absl::OkStatus();
+  });
+  if (!status.ok()) return status;
+  return owner;
+}
+
 absl::StatusOr<bool> Store::IsCancelled(int64_t id) {
   bool cancelled = false;
   const auto status = Read([&](Connection& connection) {

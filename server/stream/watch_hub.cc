@@ -14,12 +14,14 @@ constexpr int kRestPerWork = 9;
 constexpr size_t kMostReaders = 1000;
 
 struct WatchHub::Reader {
-  Reader(int64_t study_id, const v1::WatchRunsRequest& request, WatchHub* hub)
+  Reader(int64_t study_id, const v1::WatchRunsRequest& request, Pass reader_pass, WatchHub* hub)
       : study(study_id),
+        pass(std::move(reader_pass)),
         feed(study_id, request),
         watcher([this, hub] { hub->Idle(this); }, [this, hub] { hub->Remove(this); }) {}
 
   const int64_t study;
+  const Pass pass;
   RunFeed feed;        ///< used by the hub's thread alone
   RunWatcher watcher;  ///< thread-safe
   // Guarded by the hub's mutex:
@@ -41,8 +43,9 @@ WatchHub::~WatchHub() {
   thread_.join();
 }
 
-grpc::ServerWriteReactor<v1::WatchRunsResponse>* WatchHub::Watch(int64_t study, const v1::WatchRunsRequest& request) {
-  auto reader = std::make_shared<Reader>(study, request, this);
+grpc::ServerWriteReactor<v1::WatchRunsResponse>* WatchHub::Watch(int64_t study, const v1::WatchRunsRequest& request,
+                                                                 Pass pass) {
+  auto reader = std::make_shared<Reader>(study, request, std::move(pass), this);
   reader->heartbeat = Clock::now() + kBetweenHeartbeats;
   std::optional<grpc::Status> refusal;
   {
@@ -131,7 +134,8 @@ void WatchHub::Loop() {
 
 void WatchHub::Serve(Reader& reader) {
   const auto begin = Clock::now();
-  auto messages = reader.feed.Next(store_, read_study_);
+  const absl::Status allowed = reader.pass();
+  auto messages = allowed.ok() ? reader.feed.Next(store_, read_study_) : allowed;
   const auto end = Clock::now();
   {
     std::lock_guard lock(mutex_);

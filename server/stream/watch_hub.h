@@ -1,9 +1,12 @@
 /// Fans the runs of studies out to any number of readers, none of whom can slow the device or another reader.
 #pragma once
 
+#include <absl/status/status.h>
+
 #include <chrono>
 #include <condition_variable>
 #include <cstdint>
+#include <functional>
 #include <map>
 #include <memory>
 #include <mutex>
@@ -17,14 +20,18 @@
 
 namespace gyrebox::stream {
 
+/// Says whether a stream may go on, and with what error it ends where not. Thread-safe; does not block.
+using Pass = std::function<absl::Status()>;
+
 /// One thread reads from the store for all readers in turn, and only for those who have taken what they were given.
 class WatchHub {
  public:
   WatchHub(store::Store& store, StudyReader read_study);
   ~WatchHub();
 
-  /// A stream for one reader, which owns itself. Does not block.
-  grpc::ServerWriteReactor<v1::WatchRunsResponse>* Watch(int64_t study, const v1::WatchRunsRequest& request);
+  /// A stream for one reader, which owns itself, and its pass. Does not block.
+  grpc::ServerWriteReactor<v1::WatchRunsResponse>* Watch(int64_t study, const v1::WatchRunsRequest& request,
+                                                         Pass pass = absl::OkStatus);
 
   /// A study changed. Does not block.
   void Changed(int64_t study);

@@ -15,6 +15,8 @@ constexpr double kSteadyInterval = 0.25;
 constexpr double kSamplesPerPeriod = 8;
 /// Lets a quotient such as 0.25 / 5e-4 count as the whole number that it is meant to be.
 constexpr double kRoundOff = 1e-9;
+/// Longer than any run: an interval of a drive that hardly oscillates is no whole number of 64 bits.
+constexpr double kMostSteps = 1e15;
 
 static int64_t IntervalSteps(const v1::StudySpec& at) {
   const double frequency = HighestFrequencyOf(at).of_wave;
@@ -23,7 +25,7 @@ static int64_t IntervalSteps(const v1::StudySpec& at) {
     interval = frequency > 0 ? std::min(interval, at.measure().interval()) : at.measure().interval();
   }
   const double steps = interval / at.dynamics().time_step();
-  return std::max<int64_t>(1, static_cast<int64_t>(steps * (1 + kRoundOff)));
+  return static_cast<int64_t>(std::clamp(steps * (1 + kRoundOff), 1.0, kMostSteps));
 }
 
 static kernels::ForceSpec ToForceSpec(const v1::Forces& forces) {

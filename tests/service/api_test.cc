@@ -10,6 +10,7 @@
 
 #include "example_studies.h"
 #include "grpc/health/v1/health.grpc.pb.h"
+#include "gyrebox/v1/analysis_service.grpc.pb.h"
 #include "gyrebox/v1/box_service.grpc.pb.h"
 #include "gyrebox/v1/run_service.grpc.pb.h"
 #include "gyrebox/v1/study_service.grpc.pb.h"
@@ -291,6 +292,31 @@ TEST_F(ApiTest, TabulatesAStudyUnderWay) {
   server_.plan().held = false;
 }
 
+TEST_F(ApiTest, AnalysesAStudy) {
+  server_.plan().unstable_above = 50;
+  v1::Study study;
+  ASSERT_TRUE(Create(AmplitudeStudy({4, 100}, 3), &study).ok());
+  ASSERT_TRUE(WaitForEnd(study.name()));
+  const auto stub = v1::AnalysisService::NewStub(server_.Connect());
+  v1::AnalyseStudyRequest request;
+  request.set_name(study.name());
+  v1::Answers answers;
+  ASSERT_TRUE(Call(*stub, &v1::AnalysisService::Stub::AnalyseStudy, request, &answers).ok());
+  EXPECT_EQ(answers.study(), study.name());
+  EXPECT_EQ(answers.options().observable(), "spinner_weight_average_size");
+  ASSERT_GT(answers.answers_size(), 0);
+  EXPECT_EQ(answers.answers(0).topic(), v1::Answer::TOPIC_MAP);
+  EXPECT_EQ(answers.answers(0).left_out(0).count(), 3);
+  request.set_name("studies/99");
+  EXPECT_EQ(Call(*stub, &v1::AnalysisService::Stub::AnalyseStudy, request, &answers).error_code(),
+            grpc::StatusCode::NOT_FOUND);
+  request.set_name(study.name());
+  request.mutable_options()->set_change_factor(0.5);
+  const grpc::Status refused = Call(*stub, &v1::AnalysisService::Stub::AnalyseStudy, request, &answers);
+  EXPECT_EQ(refused.error_code(), grpc::StatusCode::INVALID_ARGUMENT);
+  EXPECT_THAT(refused.error_message(), HasSubstr("options.change_factor"));
+}
+
 TEST_F(ApiTest, TellsOfTheBox) {
   server_.plan().held = true;
   v1::Study study;
@@ -309,7 +335,8 @@ TEST_F(ApiTest, TellsOfTheBox) {
 
 TEST_F(ApiTest, ReportsHealthAndNamesItsServices) {
   const auto stub = grpc::health::v1::Health::NewStub(server_.Connect());
-  for (const char* service : {"", "gyrebox.v1.StudyService", "gyrebox.v1.RunService", "gyrebox.v1.BoxService"}) {
+  for (const char* service : {"", "gyrebox.v1.StudyService", "gyrebox.v1.RunService", "gyrebox.v1.AnalysisService",
+                              "gyrebox.v1.BoxService"}) {
     grpc::health::v1::HealthCheckRequest request;
     request.set_service(service);
     grpc::health::v1::HealthCheckResponse response;

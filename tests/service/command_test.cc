@@ -3,6 +3,10 @@
 #include <google/protobuf/util/json_util.h>
 #include <gtest/gtest.h>
 
+#include <fstream>
+#include <iterator>
+
+#include "gyrebox/v1/analysis.pb.h"
 #include "gyrebox/v1/box.pb.h"
 #include "gyrebox/v1/run_service.pb.h"
 #include "gyrebox/v1/study_service.pb.h"
@@ -151,11 +155,54 @@ TEST_F(CommandTest, Series) {
   EXPECT_EQ(Json<v1::ListSamplesResponse>({"series", "1/1", "--json"}).samples_size(), 17);
 }
 
+std::string ReadFile(const std::string& path) {
+  std::ifstream in(path, std::ios::binary);
+  EXPECT_TRUE(in.is_open()) << path;
+  return {std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
+}
+
+TEST_F(CommandTest, ReportWritesAnswersAndTheDataOfPlots) {
+  SubmitAndWatch();
+  const std::string folder = directory_.path() + "/reports/first";
+  const Outcome outcome = Gyrebox({"report", "1", folder, "--onset-factor", "2"});
+  ASSERT_EQ(outcome.code, 0) << outcome.error;
+  EXPECT_THAT(outcome.out, HasSubstr("How large do the domains grow, and where?\n  The largest mean is "));
+  v1::Answers answers;
+  ASSERT_TRUE(google::protobuf::util::JsonStringToMessage(ReadFile(folder + "/answers.json"), &answers).ok());
+  EXPECT_EQ(answers.study(), "studies/1");
+  EXPECT_EQ(answers.options().onset_factor(), 2);
+  EXPECT_EQ(answers.options().equal_share(), 0.25);
+  EXPECT_FALSE(answers.software_version().empty());
+  const std::string map = ReadFile(folder + "/map.csv");
+  EXPECT_THAT(map, HasSubstr("# size [beads]: Mean over trials."));
+  EXPECT_THAT(map, HasSubstr("\r\ndrive.sine.amplitude [rad/tau],size [beads],"));
+  EXPECT_THAT(map, HasSubstr(",unstable 3/3\r\n"));
+  EXPECT_THAT(ReadFile(folder + "/quantities.csv"), HasSubstr("unstable_range"));
+  EXPECT_THAT(ReadFile(folder + "/runs.csv"), HasSubstr("studies/1/runs/3,4,3,3,1,1,finished,2,17,cpu,,\r\n"));
+  // The study file of a report is good for another run of the same.
+  const Outcome again = Gyrebox({"submit", folder + "/study.toml"});
+  EXPECT_EQ(again.code, 0) << again.error;
+  const auto first = Json<v1::Study>({"show", "1", "--json"}), second = Json<v1::Study>({"show", "2", "--json"});
+  EXPECT_EQ(first.spec().DebugString(), second.spec().DebugString());
+}
+
+TEST_F(CommandTest, ReportTellsWhatIsWrong) {
+  SubmitAndWatch();
+  const std::string file = directory_.Write("file", "");
+  const Outcome no_folder = Gyrebox({"report", "1", file});
+  EXPECT_EQ(no_folder.code, 3);
+  EXPECT_THAT(no_folder.error, HasSubstr("cannot "));
+  const Outcome bad_share = Gyrebox({"report", "1", directory_.path() + "/a", "--equal-share", "7"});
+  EXPECT_EQ(bad_share.code, 2);
+  EXPECT_THAT(bad_share.error, HasSubstr("options.equal_share: 7 is too large; at most 1"));
+  EXPECT_EQ(Gyrebox({"report", "5", directory_.path() + "/a"}).code, 3);
+}
+
 TEST_F(CommandTest, ListAndBox) {
   EXPECT_THAT(Gyrebox({"list"}).out, HasSubstr("There are no studies yet"));
   SubmitAndWatch();
   const Outcome list = Gyrebox({"list"});
-  EXPECT_THAT(list.out, HasSubstr("studies/1  finished  100 %  3 finished, 3 unstable"));
+  EXPECT_THAT(list.out, HasSubstr("studies/1  local  finished  100 %  3 finished, 3 unstable"));
   EXPECT_EQ(Json<v1::ListStudiesResponse>({"list", "--json"}).studies_size(), 1);
   EXPECT_THAT(Gyrebox({"box"}).out, HasSubstr("cpu, a device without physics"));
   EXPECT_EQ(Json<v1::Box>({"box", "--json"}).device(), "cpu");

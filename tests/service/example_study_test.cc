@@ -7,6 +7,7 @@
 
 #include "lib/client.h"
 #include "lib/study_file.h"
+#include "lib/study_writer.h"
 #include "test_server.h"
 
 namespace gyrebox {
@@ -27,8 +28,18 @@ TEST(ExampleStudyTest, EveryOneCanRun) {
     for (const auto& violation : checked->field_violations()) ADD_FAILURE() << violation.ShortDebugString();
     EXPECT_GT(checked->estimate().run_count(), 0);
     EXPECT_FALSE(checked->spec().title().empty());
+    // A study that is written out again is the same study.
+    const auto again = client::ParseStudyFile(client::StudyFileText(checked->spec()));
+    for (const auto& fault : again.faults) ADD_FAILURE() << fault.line << ": " << fault.field << ": " << fault.message;
+    EXPECT_EQ(again.spec.DebugString(), checked->spec().DebugString());
   }
-  EXPECT_GE(count, 4);
+  EXPECT_GE(count, 5);
+}
+
+TEST(ExampleStudyTest, AWrittenTitleKeepsItsQuotes) {
+  v1::StudySpec spec;
+  spec.set_title("\"coarse\" \\ fine");
+  EXPECT_EQ(client::ParseStudyFile(client::StudyFileText(spec)).spec.title(), spec.title());
 }
 
 }  // namespace

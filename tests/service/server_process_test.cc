@@ -1,16 +1,15 @@
 // The real gyreboxd: options, signals, sudden ends.
+#include "server_process.h"
+
 #include <gmock/gmock.h>
 #include <grpcpp/grpcpp.h>
 #include <gtest/gtest.h>
 
-#include <optional>
 #include <thread>
 
 #include "grpc/health/v1/health.grpc.pb.h"
 #include "gyrebox/v1/run_service.grpc.pb.h"
 #include "lib/client.h"
-#include "process.h"
-#include "wait_for.h"
 
 namespace gyrebox {
 namespace {
@@ -23,20 +22,12 @@ using testing::HasSubstr;
 class ServerProcessTest : public testing::Test {
  protected:
   void Start() {
-    const std::string port_file = directory_.path() + "/port";
-    std::filesystem::remove(port_file);
-    server_.emplace(std::vector<std::string>{GYREBOXD, "--data", Data(), "--listen", "127.0.0.1:0", "--device", "cpu",
-                                             "--threads", "1", "--port-file", port_file},
-                    directory_.path() + "/out", directory_.path() + "/error");
-    ASSERT_TRUE(WaitFor([&] { return std::filesystem::exists(port_file); })) << Log();
-    address_ = test::ReadAll(port_file);
-    address_.pop_back();
+    server_.Start();
+    address_ = server_.address();
   }
 
-  std::string Data() const { return directory_.path() + "/data"; }
-  std::string Log() const {
-    return test::ReadAll(directory_.path() + "/out") + test::ReadAll(directory_.path() + "/error");
-  }
+  std::string Data() const { return server_.data(); }
+  std::string Log() const { return server_.log(); }
 
   v1::StudySpec Spec(double duration, int trials = 1) {
     v1::StudySpec spec;
@@ -59,8 +50,7 @@ class ServerProcessTest : public testing::Test {
     });
   }
 
-  test::TemporaryDirectory directory_;
-  std::optional<test::Process> server_;
+  test::ServerProcess server_;
   std::string address_;
 };
 
@@ -72,8 +62,8 @@ TEST_F(ServerProcessTest, RunsAStudyAndEndsOnSigterm) {
   ASSERT_TRUE(WaitForEnd(study->name()));
   EXPECT_EQ(client.GetStudy(study->name())->run_counts().finished_count(), 2);
   EXPECT_EQ(client.ListSamples(study->name() + "/runs/2")->samples_size(), 17);
-  server_->Signal(SIGTERM);
-  EXPECT_EQ(server_->Wait(), 0) << Log();
+  server_.process().Signal(SIGTERM);
+  EXPECT_EQ(server_.process().Wait(), 0) << Log();
   EXPECT_THAT(Log(), HasSubstr("stopped"));
 }
 
@@ -97,12 +87,12 @@ TEST_F(ServerProcessTest, EndsWhateverStreamsAreOpen) {
   ASSERT_TRUE(health_watch->Read(&serving));
   EXPECT_EQ(serving.status(), grpc::health::v1::HealthCheckResponse::SERVING);
 
-  server_->Signal(SIGINT);
+  server_.process().Signal(SIGINT);
   bool going_away = false;
   while (watch->Read(&message)) going_away = going_away || message.has_going_away();
   EXPECT_TRUE(going_away);
   EXPECT_EQ(watch->Finish().error_code(), grpc::StatusCode::UNAVAILABLE);
-  EXPECT_EQ(server_->Wait(), 0) << Log();
+  EXPECT_EQ(server_.process().Wait(), 0) << Log();
   while (health_watch->Read(&serving)) {
   }
   EXPECT_NE(health_watch->Finish().error_code(), grpc::StatusCode::OK);
@@ -121,8 +111,8 @@ TEST_F(ServerProcessTest, RunsAgainWhatASuddenEndCutOff) {
     ASSERT_TRUE(client.CreateStudy(Spec(100)).ok());
     ASSERT_TRUE(WaitFor([&] { return client.GetRun("studies/2/runs/1")->step() > 0; }));
   }
-  server_->Signal(SIGKILL);
-  EXPECT_EQ(server_->Wait(), -SIGKILL);
+  server_.process().Signal(SIGKILL);
+  EXPECT_EQ(server_.process().Wait(), -SIGKILL);
   Start();
   client::Client client(address_);
   EXPECT_EQ(client.GetStudy("studies/1")->state(), v1::Study::STATE_FINISHED);

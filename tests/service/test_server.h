@@ -4,6 +4,7 @@
 #include <grpcpp/grpcpp.h>
 #include <gtest/gtest.h>
 
+#include <functional>
 #include <memory>
 #include <string>
 
@@ -13,19 +14,30 @@
 
 namespace gyrebox::test {
 
+/// Options under which a test may call as often as it likes.
+inline api::ServerOptions Unhindered() {
+  api::ServerOptions options;
+  options.limits.requests_per_second = 1e9;
+  options.limits.streams = 1'000'000;
+  return options;
+}
+
 class TestServer {
  public:
-  explicit TestServer(std::shared_ptr<FakePlan> plan = std::make_shared<FakePlan>()) : plan_(std::move(plan)) {
+  /// @param prepare given the store before each start.
+  explicit TestServer(std::shared_ptr<FakePlan> plan = std::make_shared<FakePlan>(),
+                      api::ServerOptions options = Unhindered(), std::function<void(store::Store&)> prepare = nullptr)
+      : plan_(std::move(plan)), options_(std::move(options)), prepare_(std::move(prepare)) {
     Start();
   }
 
   void Start(const std::string& listen = "127.0.0.1:0") {
     auto store = store::Store::Open(directory_.path());
     EXPECT_TRUE(store.ok()) << store.status();
-    api::ServerOptions options;
-    options.listen = listen;
-    options.executor.record_seconds = 0.01;
-    auto server = api::Server::Start(options, *std::move(store), std::make_unique<FakeDevice>(plan_), "a test asks");
+    if (prepare_) prepare_(**store);
+    options_.listen = listen;
+    options_.executor.record_seconds = 0.01;
+    auto server = api::Server::Start(options_, *std::move(store), std::make_unique<FakeDevice>(plan_), "a test asks");
     EXPECT_TRUE(server.ok()) << server.status();
     server_ = *std::move(server);
   }
@@ -45,6 +57,8 @@ class TestServer {
  private:
   TemporaryDirectory directory_;
   std::shared_ptr<FakePlan> plan_;
+  api::ServerOptions options_;
+  std::function<void(store::Store&)> prepare_;
   std::unique_ptr<api::Server> server_;
 };
 

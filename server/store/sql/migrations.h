@@ -83,11 +83,25 @@ CREATE TABLE end_state (
 ) STRICT, WITHOUT ROWID;
 )sql",
 
-    // 4: owners and the queue, journals, and all states of runs: 1 checkpoints, 2 what a run left, 3 kept for studies
+    // 4: who submitted a study, and the tokens by which the server knows people: of each the SHA-256 of its secret, and
+    // its role, a v1::Token::Role. What is older was submitted on this machine.
+    R"sql(
+ALTER TABLE study ADD COLUMN owner TEXT NOT NULL DEFAULT 'local';
+CREATE TABLE token (
+  id INTEGER PRIMARY KEY AUTOINCREMENT,
+  person TEXT NOT NULL,
+  role INTEGER NOT NULL,
+  hash BLOB NOT NULL UNIQUE,
+  create_time INTEGER NOT NULL,
+  expire_time INTEGER,
+  revoke_time INTEGER
+) STRICT;
+)sql",
+
+    // 5: the queue, journals, and all states of runs: 1 checkpoints, 2 what a run left, 3 kept for studies
     // to start from. A checkpoint also holds how far its run was. Several states may share a file. Runs are counted by
     // study and state, with their bead-steps, so that no list has to look at all of them.
     R"sql(
-ALTER TABLE study ADD COLUMN owner TEXT NOT NULL DEFAULT 'local';
 ALTER TABLE study ADD COLUMN stored_bytes INTEGER NOT NULL DEFAULT 0;
 UPDATE study SET stored_bytes =
   COALESCE((SELECT SUM(LENGTH(samples)) FROM segment WHERE segment.study = study.id), 0) +

@@ -26,6 +26,7 @@ INSERT INTO study (spec, request_id, create_time, owner) VALUES (?, NULLIF(?, ''
 inline constexpr char kFindRequest[] = "SELECT id FROM study WHERE request_id = ?";
 inline constexpr char kSelectStudy[] = R"sql(
 SELECT id, spec, create_time, start_time, end_time, cancelled, change, owner FROM study WHERE id = ?)sql";
+inline constexpr char kSelectOwner[] = "SELECT owner FROM study WHERE id = ?";
 inline constexpr char kSelectStudyIds[] = "SELECT id FROM study WHERE id < ? ORDER BY id DESC LIMIT ?";
 inline constexpr char kCountRuns[] = R"sql(
 SELECT state, count, done, total FROM run_count WHERE study = ? AND count > 0 ORDER BY state)sql";
@@ -171,5 +172,15 @@ WHERE study = ?1 AND run = ?2 AND first >= COALESCE(
 ORDER BY first)sql";
 inline constexpr char kSelectLateSegments[] = R"sql(
 SELECT first, count, samples FROM segment WHERE study = ? AND run = ? AND last_time >= ? ORDER BY first)sql";
+
+// ---- tokens
+
+#define GYREBOX_TOKEN_COLUMNS "id, person, role, create_time, expire_time, revoke_time, hash"
+inline constexpr char kInsertToken[] = R"sql(
+INSERT INTO token (person, role, create_time, expire_time, hash) VALUES (?, ?, ?, ?, ?) RETURNING )sql" GYREBOX_TOKEN_COLUMNS;
+inline constexpr char kSelectTokens[] = "SELECT " GYREBOX_TOKEN_COLUMNS " FROM token ORDER BY id";
+inline constexpr char kRevokeTokens[] = R"sql(
+UPDATE token SET revoke_time = ? WHERE (id = ? OR person = ?) AND revoke_time IS NULL RETURNING )sql" GYREBOX_TOKEN_COLUMNS;
+#undef GYREBOX_TOKEN_COLUMNS
 
 }  // namespace gyrebox::store::sql

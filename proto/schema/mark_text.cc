@@ -1,0 +1,19 @@
+#include "schema/mark_text.h"
+
+#include <utility>
+
+namespace gyrebox::schema {
+
+std::string MarkText(const TrialCounts& counts) {
+  const std::pair<int, const char*> kParts[] = {
+      {counts.unstable, "unstable"}, {counts.failed, "failed"}, {counts.waiting, "waiting"}};
+  const int all = counts.counted + counts.unstable + counts.failed + counts.waiting;
+  std::string mark;
+  for (const auto& [count, word] : kParts) {
+    if (count == 0) continue;
+    mark += (mark.empty() ? "" : ", ") + std::string(word) + " " + std::to_string(count) + "/" + std::to_string(all);
+  }
+  return mark;
+}
+
+}  // namespace gyrebox::schema

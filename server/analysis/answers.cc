@@ -1,0 +1,162 @@
+#include "analysis/answers.h"
+
+#include <functional>
+#include <map>
+#include <optional>
+#include <string>
+
+#include "analysis/answer_parts.h"
+#include "store/names.h"
+#include "study/number_at.h"
+#include "study/rules.h"
+
+namespace gyrebox::analysis {
+
+using Topic = v1::Answer;
+
+constexpr int kMostRunsNamed = 100;
+
+absl::Status FillOptions(v1::AnalysisOptions* options) {
+  std::string faults;
+  if (options->observable().empty()) options->set_observable(kDefaultObservable);
+  const auto& reflection = *options->GetReflection();
+  for (int i = 0; i < options->GetDescriptor()->field_count(); ++i) {
+    const auto* field = options->GetDescriptor()->field(i);
+    if (field->cpp_type() != google::protobuf::FieldDescriptor::CPPTYPE_DOUBLE) continue;
+    if (!reflection.HasField(*options, field)) {
+      study::SetNumber(options, *field, study::RuleOf(*field).default_value());
+    } else if (const std::string fault = study::Fault(study::GetNumber(*options, *field), *field); !fault.empty()) {
+      faults += (faults.empty() ? "" : "; ") + std::string("options.") + field->name() + ": " + fault;
+    }
+  }
+  return faults.empty() ? absl::OkStatus() : absl::InvalidArgumentError(faults);
+}
+
+/// Why a run counts in nothing; empty where it counts.
+static std::string ReasonOf(const RunDigest& run) {
+  switch (run.state) {
+    case v1::Run::STATE_FINISHED:
+      return run.counts() ? "" : "no sample on the plateau";
+    case v1::Run::STATE_UNSTABLE:
+      return "unstable";
+    case v1::Run::STATE_FAILED:
+      return "failed";
+    case v1::Run::STATE_CANCELLED:
+      return "cancelled";
+    default:
+      return "not at its end yet";
+  }
+}
+
+static std::vector<v1::LeftOut> LeftOutOf(const StudyData& data) {
+  std::map<std::string, v1::LeftOut> by_reason;
+  for (const Point& point : data.points) {
+    for (const RunDigest& run : point.runs) {
+      const std::string reason = ReasonOf(run);
+      if (reason.empty()) continue;
+      v1::LeftOut& left_out = by_reason[reason];
+      left_out.set_reason(reason);
+      left_out.set_count(left_out.count() + 1);
+      if (left_out.runs_size() >= kMostRunsNamed) continue;
+      left_out.add_runs(data.study.name() + "/runs/" + std::to_string(run.number));
+    }
+  }
+  std::vector<v1::LeftOut> all;
+  for (auto& [reason, left_out] : by_reason) all.push_back(std::move(left_out));
+  return all;
+}
+
+/// A question, and whether the study asks it.
+struct Question {
+  Topic::Topic topic;
+  const char* title;
+  std::string why_not;  ///< why the study does not ask it; empty where it does
+  std::function<void(v1::Answer*)> answer;
+};
+
+static std::string Unless(bool asked, const char* why_not) { return asked ? "" : why_not; }
+
+static std::vector<Question> QuestionsOf(const StudyData& data, const Plan& plan, const StudyData* fresh) {
+  return {
+      {Topic::TOPIC_MAP, "How large do the domains grow, and where?",
+       Unless(plan.map(), plan.memory_axis ? "the axis varies a stage before the last: see what the bed remembers"
+                                           : "the study has no axis"),
+       [&](v1::Answer* answer) { AnswerMap(data, plan, answer); }},
+      {Topic::TOPIC_SWITCHING, "Does the size follow the drive, and how fast?",
+       Unless(plan.stages, "the drive does not change in the course of a run"),
+       [&, fresh](v1::Answer* answer) { AnswerSwitching(data, fresh, answer); }},
+      {Topic::TOPIC_MEMORY, "What does the bed remember of a middle stage?",
+       Unless(plan.memory_axis.has_value(),
+              "no axis varies the amplitude of a stage before a last one that is always the same"),
+       [&](v1::Answer* answer) { AnswerMemory(data, plan, answer); }},
+      {Topic::TOPIC_LOOP, "How far does the way up differ from the way down?",
+       Unless(plan.up_and_down, "the amplitude does not rise and then fall in the course of a run"),
+       [&](v1::Answer* answer) { AnswerLoop(data, answer); }},
+      {Topic::TOPIC_ROBUSTNESS, "How do size and uniformity answer to what cannot be held exactly?",
+       Unless(!plan.nuisance_axes.empty() || data.spec().trials().count() > 1,
+              "the study varies no spread, jitter, temperature, start, size or time step, and has one trial"),
+       [&](v1::Answer* answer) { AnswerRobustness(data, plan, answer); }},
+      {Topic::TOPIC_SHAPE, "Which shapes are there, and how far apart are the domains?", "",
+       [&](v1::Answer* answer) { AnswerShape(data, answer); }},
+      {Topic::TOPIC_UNIFORMITY, "How alike are the domains, against their mean size?", "",
+       [&](v1::Answer* answer) { AnswerUniformity(data, answer); }},
+      {Topic::TOPIC_PLATEAUS, "Have the runs settled?", "", [&](v1::Answer* answer) { AnswerPlateaus(data, answer); }},
+  };
+}
+
+static v1::Answer AnswerTo(const Question& question, const std::vector<v1::LeftOut>& left_out) {
+  v1::Answer answer;
+  answer.set_topic(question.topic);
+  answer.set_title(question.title);
+  answer.set_why_not(question.why_not);
+  if (!question.why_not.empty()) return answer;
+  question.answer(&answer);
+  answer.mutable_left_out()->Assign(left_out.begin(), left_out.end());
+  if (answer.summary().empty() && answer.why_not().empty()) {
+    answer.set_why_not("no run that has ended holds what this takes");
+  }
+  return answer;
+}
+
+/// The study whose beds are the fresh ones, where one is named.
+static absl::StatusOr<std::optional<StudyData>> ReadFresh(store::Store& store, const v1::AnalysisOptions& options,
+                                                          DigestCache* cache) {
+  if (options.fresh_study().empty()) return std::nullopt;
+  const auto id = store::ParseStudyName(options.fresh_study());
+  if (!id.ok()) return id.status();
+  auto data = ReadStudy(store, *id, options.observable(), Depth::kWhole, cache);
+  if (!data.ok()) return data.status();
+  return *std::move(data);
+}
+
+absl::StatusOr<v1::Answers> Analyse(store::Store& store, int64_t study_id, const v1::AnalysisOptions& options,
+                                    DigestCache* cache) {
+  auto data = ReadStudy(store, study_id, options.observable(), Depth::kWhole, cache);
+  if (!data.ok()) return data.status();
+  data->options = options;
+  const auto fresh = ReadFresh(store, options, cache);
+  if (!fresh.ok()) return fresh.status();
+  const Plan plan = PlanOf(*data);
+  v1::Answers answers;
+  answers.set_study(data->study.name());
+  answers.set_title(data->spec().title());
+  answers.set_state(data->study.state());
+  *answers.mutable_run_counts() = data->study.run_counts();
+  *answers.mutable_observable() = data->observable;
+  answers.mutable_axes()->Assign(data->axes.begin(), data->axes.end());
+  *answers.mutable_options() = options;
+  const auto left_out = LeftOutOf(*data);
+  std::vector<v1::Answer> unanswered;
+  for (const Question& question : QuestionsOf(*data, plan, fresh->has_value() ? &**fresh : nullptr)) {
+    v1::Answer answer = AnswerTo(question, left_out);
+    if (answer.why_not().empty()) {
+      *answers.add_answers() = std::move(answer);
+    } else {
+      unanswered.push_back(std::move(answer));
+    }
+  }
+  for (v1::Answer& answer : unanswered) *answers.add_answers() = std::move(answer);
+  return answers;
+}
+
+}  // namespace gyrebox::analysis

@@ -1,0 +1,126 @@
+#include "analysis/digest.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "analysis/response.h"
+#include "analysis/statistics.h"
+#include "schema/nearest_name.h"
+
+namespace gyrebox::analysis {
+
+/// Numbers of a row before the values: step and time.
+constexpr size_t kRowHead = 2;
+constexpr int kPhases = 8;
+
+std::vector<Switch> SwitchesOf(const std::vector<Stage>& stages) {
+  std::vector<Switch> switches;
+  std::optional<size_t> held;
+  for (size_t i = 0; i < stages.size(); ++i) {
+    if (stages[i].ramps) continue;
+    if (held && stages[*held].bed_and_drive != stages[i].bed_and_drive)
+      switches.push_back({*held, i, stages[*held].end});
+    held = i;
+  }
+  return switches;
+}
+
+absl::StatusOr<Columns> FindColumns(const std::vector<v1::Observable>& observables, const std::string& name) {
+  Columns columns;
+  std::vector<std::string> names;
+  size_t place = kRowHead;
+  for (const auto& observable : observables) {
+    const bool single = observable.width() == 1;
+    if (observable.name() == name) {
+      if (!single) return absl::InvalidArgumentError(name + " is not a single number; a table needs one");
+      columns.observable = observable;
+      columns.size = place;
+    }
+    if (observable.name() == "spinner_size_spread") columns.uniformity = place;
+    if (observable.name() == "domain_spacing") columns.spacing = place;
+    if (observable.name() == "morphology_class") columns.word = place;
+    if (single) names.push_back(observable.name());
+    place += observable.width();
+  }
+  if (columns.size != Columns::kAbsent) return columns;
+  std::string known;
+  for (const auto& known_name : names) known += (known.empty() ? "" : ", ") + known_name;
+  return absl::InvalidArgumentError("the study measures no " + name + schema::DidYouMean(name, names) +
+                                    " It measures " + known);
+}
+
+/// Samples that hold a quantity.
+static Series ReadColumn(const store::SampleRows& rows, size_t place) {
+  Series series;
+  for (size_t i = 0; place != Columns::kAbsent && i < rows.size(); ++i) {
+    const double value = rows.row(i)[place];
+    if (!std::isnan(value)) series.Add(rows.row(i)[1], value);
+  }
+  return series;
+}
+
+static PlateauWindow WindowOf(const Stage& stage, double share) {
+  const double length = stage.end - stage.begin;
+  return {.stage_begin = stage.begin,
+          .begin = stage.begin + PlateauStart(length, share),
+          .end = stage.end,
+          .period = stage.period};
+}
+
+static std::vector<double> CourseOf(const Series& sizes, double end) {
+  std::vector<Moments> bins(kCourseBins);
+  for (size_t i = 0; i < sizes.size(); ++i) {
+    const double place = sizes.times[i] / end * static_cast<double>(kCourseBins);
+    bins[std::min(kCourseBins - 1, static_cast<size_t>(place))].Add(sizes.values[i]);
+  }
+  std::vector<double> means;
+  for (const Moments& bin : bins) means.push_back(bin.count() > 0 ? bin.mean() : kNone);
+  return means;
+}
+
+static std::array<double, kWords> SharesOfWords(SeriesView words) {
+  std::array<double, kWords> shares = {};
+  for (const double value : words.values) {
+    if (const auto word = static_cast<size_t>(value); word < kWords) ++shares[word];
+  }
+  for (double& share : shares) share /= static_cast<double>(std::max<size_t>(1, words.size()));
+  return shares;
+}
+
+static std::vector<double> ResponsesOf(const Series& sizes, const RunDigest& digest, const std::vector<Stage>& stages) {
+  std::vector<double> responses;
+  for (const Switch& change : SwitchesOf(stages)) {
+    const SeriesView after = Between(sizes, change.begin, stages[change.to].end);
+    const double from = digest.stages[change.from].mean, to = digest.stages[change.to].mean;
+    responses.push_back(ResponseTime(after, change.begin, from, to).value_or(kNone));
+  }
+  return responses;
+}
+
+RunDigest Boil(const store::SampleRows& rows, const Columns& columns, const std::vector<Stage>& stages, double share,
+               double frequency, Depth depth) {
+  RunDigest digest;
+  const Series sizes = ReadColumn(rows, columns.size);
+  digest.last = WindowOf(stages.back(), share);
+  const auto last = [&](const Series& series) { return Between(series, digest.last.begin, digest.last.end * 2); };
+  if (depth == Depth::kMean) {
+    const double mean = PlateauMean(sizes, digest.last);
+    digest.stages.push_back({.count = std::isnan(mean) ? 0u : 1u, .mean = mean});
+    return digest;
+  }
+  for (const Stage& stage : stages) digest.stages.push_back(MeasurePlateau(sizes, WindowOf(stage, share)));
+  digest.responses = ResponsesOf(sizes, digest, stages);
+  digest.uniformity = PlateauMean(ReadColumn(rows, columns.uniformity), digest.last);
+  digest.spacing = PlateauMean(ReadColumn(rows, columns.spacing), digest.last);
+  const Series words = ReadColumn(rows, columns.word);
+  digest.words = SharesOfWords(last(words));
+  if (frequency > 0) digest.phase = ResolvePhase(last(sizes), frequency, kPhases);
+  if (stages.size() > 1) digest.course = CourseOf(sizes, stages.back().end);
+  return digest;
+}
+
+double FirstTimeNeeded(const std::vector<Stage>& stages, double share, Depth depth) {
+  return depth == Depth::kWhole ? 0 : WindowOf(stages.back(), share).begin;
+}
+
+}  // namespace gyrebox::analysis

@@ -1,0 +1,181 @@
+#include "analysis/study_data.h"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+
+#include "study/expand.h"
+#include "study/rules.h"
+
+namespace gyrebox::analysis {
+
+constexpr int kRunsAtATime = 1000;
+
+schema::TrialCounts Point::counts() const {
+  schema::TrialCounts counts;
+  for (const RunDigest& run : runs) {
+    switch (run.state) {
+      case v1::Run::STATE_FINISHED:
+        ++counts.counted;
+        break;
+      case v1::Run::STATE_UNSTABLE:
+        ++counts.unstable;
+        break;
+      case v1::Run::STATE_FAILED:
+      case v1::Run::STATE_CANCELLED:
+        ++counts.failed;
+        break;
+      default:
+        ++counts.waiting;
+    }
+  }
+  return counts;
+}
+
+/// Frequency of the drive where all stages have the same, else 0.
+static double CommonFrequency(const std::vector<Stage>& stages) {
+  const double frequency = stages.front().frequency;
+  const auto same = [&](const Stage& stage) { return stage.frequency == frequency; };
+  return std::all_of(stages.begin(), stages.end(), same) ? frequency : 0;
+}
+
+/// Reads runs in their order into points.
+class Reader {
+ public:
+  Reader(store::Store& store, int64_t id, Depth depth, DigestCache* cache, StudyData* data)
+      : store_(store), id_(id), depth_(depth), cache_(cache), name_(data->observable.name()), data_(*data) {}
+
+  absl::Status Read(const v1::Run& run, int64_t number) {
+    if (run.trial() == 1) BeginPoint(run);
+    RunDigest digest;
+    if (run.state() == v1::Run::STATE_FINISHED) {
+      auto known = Known(run, number);
+      if (!known.ok()) return known.status();
+      digest = *std::move(known);
+    }
+    digest.number = number;
+    digest.trial = run.trial();
+    digest.state = run.state();
+    data_.points.back().runs.push_back(std::move(digest));
+    return absl::OkStatus();
+  }
+
+ private:
+  void BeginPoint(const v1::Run& run) {
+    Point& point = data_.points.emplace_back();
+    point.axis_values.assign(run.axis_values().begin(), run.axis_values().end());
+    point.stages = StagesOf(study::AtPoint(data_.spec(), point.axis_values));
+    frequency_ = CommonFrequency(point.stages);
+  }
+
+  /// The digest of a run, from the cache where it is there.
+  absl::StatusOr<RunDigest> Known(const v1::Run& run, int64_t number) {
+    if (run.time() <= data_.points.back().stages.back().begin) return RunDigest();  // its last stage never came
+    if (cache_ == nullptr || depth_ != Depth::kWhole) return Boiled(run, number);
+    const DigestCache::Key key{id_, number, run.sample_count(), name_};
+    if (auto found = cache_->Find(key)) {
+      data_.observable = found->observable;
+      return *std::move(found);
+    }
+    auto boiled = Boiled(run, number);
+    if (boiled.ok()) cache_->Keep(key, *boiled);
+    return boiled;
+  }
+
+  absl::StatusOr<RunDigest> Boiled(const v1::Run& run, int64_t number) {
+    const auto observables = store_.GetObservables(id_, number);
+    if (!observables.ok()) return observables.status();
+    const auto columns = FindColumns(*observables, name_);
+    if (!columns.ok()) return columns.status();
+    const double share = data_.spec().measure().plateau_share();
+    auto stages = data_.points.back().stages;
+    stages.back().end = std::min(stages.back().end, run.time());
+    const auto rows = store_.ReadSamplesSince(id_, number, FirstTimeNeeded(stages, share, depth_));
+    if (!rows.ok()) return rows.status();
+    RunDigest digest = Boil(*rows, *columns, stages, share, frequency_, depth_);
+    data_.observable = digest.observable = columns->observable;
+    return digest;
+  }
+
+  store::Store& store_;
+  const int64_t id_;
+  const Depth depth_;
+  DigestCache* const cache_;
+  const std::string name_;
+  StudyData& data_;
+  double frequency_ = 0;  ///< of the point under way
+};
+
+static std::vector<v1::AnalysisAxis> AxesOf(const v1::StudySpec& spec) {
+  std::vector<v1::AnalysisAxis> axes;
+  for (const v1::Axis& axis : spec.axes()) {
+    v1::AnalysisAxis& known = axes.emplace_back();
+    known.set_field(axis.field());
+    known.set_unit(study::UnitAt(spec, axis.field()));
+    for (const double value : study::AxisValues(axis)) known.add_values(value);
+  }
+  return axes;
+}
+
+absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::string& observable, Depth depth,
+                                    DigestCache* cache) {
+  auto study = store.GetStudy(id);
+  if (!study.ok()) return study.status();
+  StudyData data;
+  data.study = *std::move(study);
+  data.axes = AxesOf(data.spec());
+  data.observable.set_name(observable.empty() ? kDefaultObservable : observable);
+  Reader reader(store, id, depth, cache, &data);
+  for (int64_t number = 0;;) {
+    const auto runs = store.ListRuns(id, number, kRunsAtATime);
+    if (!runs.ok()) return runs.status();
+    if (runs->empty()) return data;
+    for (const auto& run : *runs) {
+      if (auto status = reader.Read(run, ++number); !status.ok()) return status;
+    }
+  }
+}
+
+double SizeOf(const RunDigest& run) { return run.size(); }
+
+std::vector<double> Values(const Point& point, const NumberOf& number) {
+  std::vector<double> values;
+  for (const RunDigest& run : point.runs) {
+    if (!run.counts()) continue;
+    if (const double value = number(run); !std::isnan(value)) values.push_back(value);
+  }
+  return values;
+}
+
+std::vector<CurvePoint> CurveOf::With(const NumberOf& number) const {
+  std::vector<CurvePoint> curve;
+  for (const Point* point : points) {
+    const double x = x_axis < 0 ? 0 : point->axis_values[x_axis];
+    curve.push_back({x, Values(*point, number), point->counts().unstable});
+  }
+  return curve;
+}
+
+std::vector<CurveOf> CurvesAlong(const StudyData& data, int x_axis) {
+  std::vector<CurveOf> curves;
+  std::map<std::vector<double>, size_t> known;
+  for (const Point& point : data.points) {
+    std::vector<double> others = point.axis_values;
+    if (x_axis >= 0) others.erase(others.begin() + x_axis);
+    const auto [place, is_new] = known.try_emplace(others, curves.size());
+    if (is_new) {
+      CurveOf& curve = curves.emplace_back();
+      curve.x_axis = x_axis;
+      for (int i = 0; i < static_cast<int>(data.axes.size()); ++i) {
+        if (i == x_axis) continue;
+        v1::AxisSetting& setting = curve.at.emplace_back();
+        setting.set_field(data.axes[i].field());
+        setting.set_value(point.axis_values[i]);
+      }
+    }
+    curves[place->second].points.push_back(&point);
+  }
+  return curves;
+}
+
+}  // namespace gyrebox::analysis

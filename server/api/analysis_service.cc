@@ -1,0 +1,24 @@
+#include "api/analysis_service.h"
+
+#include "analysis/answers.h"
+#include "api/answer.h"
+#include "api/names.h"
+
+namespace gyrebox::api {
+
+absl::StatusOr<v1::Answers> AnalysisService::Analyse(const v1::AnalyseStudyRequest& request) {
+  const auto id = ParseStudyName(request.name());
+  if (!id.ok()) return id.status();
+  v1::AnalysisOptions options = request.options();
+  if (auto status = analysis::FillOptions(&options); !status.ok()) return status;
+  auto answers = analysis::Analyse(rooms_.store, *id, options, &cache_);
+  if (answers.ok()) answers->set_software_version(GYREBOX_VERSION);
+  return answers;
+}
+
+grpc::ServerUnaryReactor* AnalysisService::AnalyseStudy(grpc::CallbackServerContext* context,
+                                                        const v1::AnalyseStudyRequest* request, v1::Answers* response) {
+  return Answer<v1::Answers>(rooms_, context, response, [=, this] { return Analyse(*request); });
+}
+
+}  // namespace gyrebox::api

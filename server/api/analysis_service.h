@@ -1,0 +1,24 @@
+/// AnalysisService of the schema.
+#pragma once
+
+#include "analysis/digest_cache.h"
+#include "api/rooms.h"
+#include "gyrebox/v1/analysis_service.grpc.pb.h"
+
+namespace gyrebox::api {
+
+class AnalysisService : public v1::AnalysisService::CallbackService {
+ public:
+  explicit AnalysisService(const Rooms& rooms) : rooms_(rooms) {}
+
+  grpc::ServerUnaryReactor* AnalyseStudy(grpc::CallbackServerContext* context, const v1::AnalyseStudyRequest* request,
+                                         v1::Answers* response) override;
+
+ private:
+  absl::StatusOr<v1::Answers> Analyse(const v1::AnalyseStudyRequest& request);
+
+  Rooms rooms_;
+  analysis::DigestCache cache_;
+};
+
+}  // namespace gyrebox::api

@@ -1,0 +1,62 @@
+// Tokens, of which the store keeps a hash.
+#include <google/protobuf/util/time_util.h>
+
+#include "store/rows.h"
+#include "store/sql/statements.h"
+#include "store/store.h"
+
+namespace gyrebox::store {
+
+using google::protobuf::util::TimeUtil;
+
+static v1::Token ToToken(const Statement& row) {
+  v1::Token token;
+  token.set_name("tokens/" + std::to_string(row.Int(0)));
+  token.set_person(row.Text(1));
+  token.set_role(static_cast<v1::Token::Role>(row.Int(2)));
+  *token.mutable_create_time() = TimeUtil::MillisecondsToTimestamp(row.Int(3));
+  if (!row.IsNull(4)) *token.mutable_expire_time() = TimeUtil::MillisecondsToTimestamp(row.Int(4));
+  if (!row.IsNull(5)) *token.mutable_revoke_time() = TimeUtil::MillisecondsToTimestamp(row.Int(5));
+  return token;
+}
+
+absl::StatusOr<v1::Token> Store::AddToken(const v1::Token& token, const std::string& hash) {
+  v1::Token stored;
+  const auto status = Write([&](Connection& connection) {
+    Statement insert = connection.Prepare(sql::kInsertToken);
+    insert.BindAt(1, token.person());
+    insert.BindAt(2, static_cast<int64_t>(token.role()));
+    insert.BindAt(3, TimeUtil::TimestampToMilliseconds(token.create_time()));
+    if (token.has_expire_time()) insert.BindAt(4, TimeUtil::TimestampToMilliseconds(token.expire_time()));
+    insert.BindAt(5, Statement::AsBlob(hash));
+    while (insert.Next()) stored = ToToken(insert);
+    return insert.status();
+  });
+  if (!status.ok()) return status;
+  return stored;
+}
+
+absl::StatusOr<std::vector<StoredToken>> Store::ListTokens() {
+  std::vector<StoredToken> tokens;
+  const auto status = Read([&](Connection& connection) {
+    Statement rows = connection.Prepare(sql::kSelectTokens);
+    while (rows.Next()) tokens.push_back({ToToken(rows), rows.Text(6)});
+    return rows.status();
+  });
+  if (!status.ok()) return status;
+  return tokens;
+}
+
+absl::StatusOr<std::vector<v1::Token>> Store::RevokeTokens(int64_t number, const std::string& person) {
+  std::vector<v1::Token> revoked;
+  const auto status = Write([&](Connection& connection) {
+    Statement rows = connection.Prepare(sql::kRevokeTokens);
+    rows.Bind(NowMilliseconds(), number, person);
+    while (rows.Next()) revoked.push_back(ToToken(rows));
+    return rows.status();
+  });
+  if (!status.ok()) return status;
+  return revoked;
+}
+
+}  // namespace gyrebox::store

@@ -1,0 +1,176 @@
+// Speed and memory of the answers of a study: a store is filled with made-up runs, then asked.
+#include <sys/resource.h>
+
+#include <CLI/CLI.hpp>
+#include <chrono>
+#include <cmath>
+#include <cstdio>
+#include <cstdlib>
+#include <filesystem>
+#include <limits>
+#include <random>
+
+#include "analysis/answers.h"
+#include "analysis/plateau.h"
+#include "analysis/table.h"
+#include "store/store.h"
+#include "study/defaults.h"
+#include "study/expand.h"
+
+namespace {
+
+using namespace gyrebox;
+using Clock = std::chrono::steady_clock;
+
+struct Options {
+  int points = 1000;
+  int trials = 10;
+  int samples = 1000;
+  int width = 4;  ///< values of a sample; every ninth holds those past the first 40
+};
+
+double SecondsSince(Clock::time_point start) { return std::chrono::duration<double>(Clock::now() - start).count(); }
+
+double PeakMegabytes() {
+  rusage usage;
+  getrusage(RUSAGE_SELF, &usage);
+  return static_cast<double>(usage.ru_maxrss) / 1024;
+}
+
+v1::StudySpec SpecOf(const Options& options) {
+  v1::StudySpec spec;
+  spec.mutable_bed()->set_bead_count(100);
+  spec.mutable_drive()->mutable_sine()->set_frequency(1);
+  spec.mutable_schedule()->set_duration(options.samples / 8.0);
+  v1::Axis& axis = *spec.add_axes();
+  axis.set_field("drive.sine.amplitude");
+  axis.mutable_linear()->set_first(0);
+  axis.mutable_linear()->set_last(64);
+  axis.mutable_linear()->set_count(options.points);
+  spec.mutable_trials()->set_count(options.trials);
+  study::FillDefaults(&spec);
+  return spec;
+}
+
+std::vector<v1::Observable> ObservablesOf(int width) {
+  std::vector<v1::Observable> all;
+  for (const char* name :
+       {"spinner_weight_average_size", "spinner_size_spread", "domain_spacing", "morphology_class"}) {
+    v1::Observable& observable = all.emplace_back();
+    observable.set_name(name);
+    observable.set_width(1);
+  }
+  if (width > 4) {
+    all.emplace_back().set_name("rest");
+    all.back().set_width(width - 4);
+  }
+  return all;
+}
+
+/// A correlated series about a mean that rises with the amplitude, with a swing in each period.
+store::RunUpdate RunOf(int64_t number, double amplitude, const Options& options, std::mt19937_64& random) {
+  std::normal_distribution<double> normal;
+  store::RunUpdate update;
+  update.number = number;
+  update.state = v1::Run::STATE_FINISHED;
+  update.time = options.samples / 8.0;
+  update.samples.width = 2 + options.width;
+  double x = normal(random);
+  for (int i = 0; i < options.samples; ++i) {
+    x = 0.9 * x + 0.4 * normal(random);
+    const double time = (i + 1) / 8.0;
+    update.samples.numbers.insert(update.samples.numbers.end(),
+                                  {i * 250.0, time, 10 + amplitude + 3 * x + std::sin(2 * M_PI * time), 0.5, 5, 1});
+    for (int k = 4; k < options.width; ++k) {
+      const bool held = k < 40 || i % 9 == 0;
+      update.samples.numbers.push_back(held ? std::floor(100 * normal(random)) / 64
+                                            : std::numeric_limits<double>::quiet_NaN());
+    }
+  }
+  return update;
+}
+
+int64_t Fill(store::Store& store, const Options& options) {
+  const v1::StudySpec spec = SpecOf(options);
+  std::vector<store::NewRun> runs;
+  for (auto& plan : study::Expand(spec)) runs.push_back({std::move(plan), 100, options.samples * 250});
+  if (!store.CreateStudy(spec, runs, "").ok()) std::abort();
+  std::mt19937_64 random(1);
+  constexpr size_t kAtATime = 100;
+  for (size_t first = 0; first < runs.size(); first += kAtATime) {
+    std::vector<int64_t> numbers;
+    std::vector<store::RunUpdate> updates;
+    for (size_t i = first; i < std::min(runs.size(), first + kAtATime); ++i) {
+      numbers.push_back(static_cast<int64_t>(i) + 1);
+      updates.push_back(RunOf(numbers.back(), runs[i].plan.axis_values[0], options, random));
+    }
+    const std::vector<std::vector<v1::Observable>> observables(numbers.size(), ObservablesOf(options.width));
+    if (!store.StartRuns(1, numbers, "cpu").ok() || !store.SetObservables(1, numbers, observables).ok() ||
+        !store.RecordProgress(1, updates).ok()) {
+      std::abort();
+    }
+  }
+  return static_cast<int64_t>(runs.size());
+}
+
+/// The estimators alone, on series in memory.
+double EstimateSeconds(const Options& options) {
+  std::mt19937_64 random(1);
+  std::vector<analysis::Series> series;
+  for (int i = 0; i < 100; ++i) {
+    const auto update = RunOf(1, 20, options, random);
+    analysis::Series& one = series.emplace_back();
+    for (size_t k = 0; k < update.samples.size(); ++k) one.Add(update.samples.row(k)[1], update.samples.row(k)[2]);
+  }
+  const auto start = Clock::now();
+  double sum = 0;
+  const int runs = options.points * options.trials;
+  for (int i = 0; i < runs; ++i) {
+    const double end = options.samples / 8.0;
+    sum += analysis::MeasurePlateau(series[i % series.size()], {0, end / 2, end, 1}).mean;
+  }
+  const double seconds = SecondsSince(start);
+  return sum > 0 ? seconds : -1;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  Options options;
+  CLI::App app("Speed and memory of the answers of a study.");
+  app.add_option("--points", options.points, "Points of the study")->capture_default_str();
+  app.add_option("--trials", options.trials, "Trials of a point")->capture_default_str();
+  app.add_option("--samples", options.samples, "Samples of a run")->capture_default_str();
+  app.add_option("--width", options.width, "Values of a sample; a real one has about 720")->capture_default_str();
+  CLI11_PARSE(app, argc, argv);
+  std::string folder = (std::filesystem::temp_directory_path() / "gyrebox-bench-XXXXXX").string();
+  if (mkdtemp(folder.data()) == nullptr) return 1;
+  {
+    auto store = store::Store::Open(folder);
+    if (!store.ok()) return 1;
+    const int64_t runs = Fill(**store, options);
+    const double filled = PeakMegabytes();
+    const auto table_start = Clock::now();
+    const bool tabulated = analysis::Tabulate(**store, 1, "").ok();
+    const double table = SecondsSince(table_start);
+    v1::AnalysisOptions asked;
+    if (!analysis::FillOptions(&asked).ok() || !tabulated) return 1;
+    analysis::DigestCache cache;
+    const auto start = Clock::now();
+    const auto answers = analysis::Analyse(**store, 1, asked, &cache);
+    const double seconds = SecondsSince(start);
+    const auto again_start = Clock::now();
+    const bool again = analysis::Analyse(**store, 1, asked, &cache).ok();
+    const double again_seconds = SecondsSince(again_start);
+    if (!answers.ok() || !again) return 1;
+    std::printf("%lld runs of %d samples of %d values\n", static_cast<long long>(runs), options.samples, options.width);
+    std::printf("answers     %7.3f s, %.1f MB as a message\n", seconds,
+                static_cast<double>(answers->ByteSizeLong()) / 1e6);
+    std::printf("asked again %7.3f s\n", again_seconds);
+    std::printf("table       %7.3f s\n", table);
+    std::printf("peak memory %7.0f MiB, of which filling the store took %.0f\n", PeakMegabytes(), filled);
+  }
+  std::printf("plateaus    %7.3f s, of as many series in memory\n", EstimateSeconds(options));
+  std::filesystem::remove_all(folder);
+  return 0;
+}

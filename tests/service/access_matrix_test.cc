@@ -1,0 +1,232 @@
+// Who may call what: every method of every service there is, by everyone who may come, over the wire.
+#include <gmock/gmock.h>
+#include <google/protobuf/descriptor.h>
+#include <google/protobuf/message.h>
+#include <grpcpp/generic/generic_stub.h>
+#include <gtest/gtest.h>
+
+#include <set>
+
+#include "access/needs.h"
+#include "example_studies.h"
+#include "group_server.h"
+#include "grpc/health/v1/health.pb.h"
+#include "gyrebox/v1/box_service.pb.h"
+#include "gyrebox/v1/run_service.pb.h"
+#include "gyrebox/v1/study_service.pb.h"
+#include "wait_for.h"
+
+namespace gyrebox {
+namespace {
+
+using grpc::StatusCode;
+using Message = google::protobuf::Message;
+
+constexpr char kReflection[] = "grpc.reflection.v1alpha.ServerReflection";
+
+grpc::ByteBuffer Bytes(const std::string& text) {
+  const grpc::Slice slice(text);
+  return grpc::ByteBuffer(&slice, 1);
+}
+
+/// Calls any method until its first answer, and then goes.
+grpc::Status CallOnce(const std::shared_ptr<grpc::Channel>& channel, const std::string& path,
+                      const std::string& request, const std::string& authorization, std::string* answer = nullptr) {
+  grpc::ClientContext context;
+  context.set_deadline(std::chrono::system_clock::now() + std::chrono::seconds(60));
+  if (!authorization.empty()) context.AddMetadata("authorization", authorization);
+  grpc::CompletionQueue queue;
+  const auto call = grpc::GenericStub(channel).PrepareCall(&context, path, &queue);
+  const auto wait = [&] {
+    void* tag = nullptr;
+    bool done = false;
+    return queue.Next(&tag, &done) && done;
+  };
+  grpc::ByteBuffer got;
+  bool answered = false;
+  call->StartCall(nullptr);
+  if (wait()) {
+    call->WriteLast(Bytes(request), {}, nullptr);
+    wait();
+    call->Read(&got, nullptr);
+    answered = wait();
+  }
+  if (answered) context.TryCancel();
+  grpc::Status status;
+  call->Finish(&status, nullptr);
+  wait();
+  grpc::Slice whole;
+  if (answered && answer != nullptr && got.DumpToSingleSlice(&whole).ok()) {
+    answer->assign(reinterpret_cast<const char*>(whole.begin()), whole.size());
+  }
+  return answered ? grpc::Status::OK : status;
+}
+
+class AccessMatrixTest : public testing::Test {
+ protected:
+  AccessMatrixTest() {
+    auto olga = group_.ClientFor("olga");
+    EXPECT_TRUE(olga.CreateStudy(test::BareStudy()).ok());
+    EXPECT_TRUE(test::WaitFor([&] { return olga.GetStudy("studies/1")->has_end_time(); }));
+    group_.server().plan().held = true;
+  }
+  ~AccessMatrixTest() override { group_.server().plan().held = false; }
+
+  grpc::Status Call(const std::string& method, const std::string& request, const std::string& authorization,
+                    std::string* answer = nullptr) {
+    return CallOnce(channel_, "/" + method, request, authorization, answer);
+  }
+
+  /// A request of olga's that this method answers; each may be made once.
+  std::string RequestFor(const std::string& method) {
+    const std::string name = method.substr(method.rfind('/') + 1);
+    if (name == "CancelStudy") return Filled<v1::CancelStudyRequest>("name", NewStudy());
+    if (name == "RevokeTokens") return Filled<v1::RevokeTokensRequest>("name", NewToken());
+    if (name == "CreateToken") return Filled<v1::CreateTokenRequest>("person", "new");
+    if (name == "GetStudy" || name == "TabulateStudy" || name == "AnalyseStudy")
+      return Filled<v1::GetStudyRequest>("name", "studies/1");
+    if (name == "GetRun") return Filled<v1::GetRunRequest>("name", "studies/1/runs/1");
+    if (name == "ListRuns" || name == "WatchRuns") return Filled<v1::ListRunsRequest>("parent", "studies/1");
+    if (name == "ListSamples") return Filled<v1::ListSamplesRequest>("parent", "studies/1/runs/1");
+    if (name == "ServerReflectionInfo") return ListServices();
+    if (method.starts_with("grpc.health")) return grpc::health::v1::HealthCheckRequest().SerializeAsString();
+    if (name != "CreateStudy" && name != "CheckStudy") return "";
+    v1::CreateStudyRequest request;
+    *request.mutable_spec() = test::BareStudy();
+    return request.SerializeAsString();
+  }
+
+  static std::string ListServices() { return std::string("\x3a\x01*", 3); }  // list_services = 7: "*"
+
+  /// Every method of every service that the server tells of itself, as package.Service/Method.
+  std::set<std::string> Methods() {
+    std::string answer;
+    EXPECT_TRUE(Call(std::string(kReflection) + "/ServerReflectionInfo", ListServices(),
+                     "Bearer " + group_.secret("anna"), &answer)
+                    .ok());
+    const auto* pool = google::protobuf::DescriptorPool::generated_pool();
+    const auto* type = pool->FindMessageTypeByName("grpc.reflection.v1alpha.ServerReflectionResponse");
+    const std::unique_ptr<Message> response(
+        google::protobuf::MessageFactory::generated_factory()->GetPrototype(type)->New());
+    EXPECT_TRUE(response->ParseFromString(answer));
+    const std::string text = response->DebugString();
+    std::set<std::string> methods;
+    for (size_t at = text.find("name: \""); at != std::string::npos; at = text.find("name: \"", at + 1)) {
+      const std::string name = text.substr(at + 7, text.find('"', at + 7) - at - 7);
+      const auto* service = pool->FindServiceByName(name);
+      EXPECT_NE(service, nullptr) << name;
+      for (int i = 0; service != nullptr && i < service->method_count(); ++i) {
+        methods.insert(name + "/" + service->method(i)->name());
+      }
+    }
+    return methods;
+  }
+
+  test::GroupServer group_;
+  std::shared_ptr<grpc::Channel> channel_ = group_.Connect();
+
+ private:
+  template <class Request>
+  static std::string Filled(const std::string& field, const std::string& value) {
+    Request request;
+    request.GetReflection()->SetString(&request, request.GetDescriptor()->FindFieldByName(field), value);
+    return request.SerializeAsString();
+  }
+
+  std::string NewStudy() { return group_.ClientFor("olga").CreateStudy(test::BareStudy())->name(); }
+
+  std::string NewToken() {
+    v1::CreateTokenRequest request;
+    request.set_person("gone");
+    return group_.ClientFor("anna").CreateToken(request)->token().name();
+  }
+};
+
+/// What comes back to: anyone without a valid token; a member; the member whose study it is; an admin.
+struct Row {
+  StatusCode stranger, member, owner, admin;
+};
+constexpr Row kOpen = {StatusCode::OK, StatusCode::OK, StatusCode::OK, StatusCode::OK};
+constexpr Row kMembers = {StatusCode::UNAUTHENTICATED, StatusCode::OK, StatusCode::OK, StatusCode::OK};
+constexpr Row kOwners = {StatusCode::UNAUTHENTICATED, StatusCode::PERMISSION_DENIED, StatusCode::OK, StatusCode::OK};
+constexpr Row kAdmins = {StatusCode::UNAUTHENTICATED, StatusCode::PERMISSION_DENIED, StatusCode::PERMISSION_DENIED,
+                         StatusCode::OK};
+
+const std::map<std::string, Row>& Matrix() {
+  static const auto& matrix = *new std::map<std::string, Row>{
+      {"grpc.health.v1.Health/Check", kOpen},
+      {"grpc.health.v1.Health/Watch", kMembers},
+      {"grpc.reflection.v1alpha.ServerReflection/ServerReflectionInfo", kMembers},
+      {"gyrebox.v1.BoxService/GetBox", kMembers},
+      {"gyrebox.v1.PeopleService/CreateToken", kAdmins},
+      {"gyrebox.v1.PeopleService/ListTokens", kAdmins},
+      {"gyrebox.v1.PeopleService/RevokeTokens", kAdmins},
+      {"gyrebox.v1.RunService/GetRun", kMembers},
+      {"gyrebox.v1.RunService/ListRuns", kMembers},
+      {"gyrebox.v1.RunService/ListSamples", kMembers},
+      {"gyrebox.v1.RunService/WatchRuns", kMembers},
+      {"gyrebox.v1.StudyService/CancelStudy", kOwners},
+      {"gyrebox.v1.StudyService/CheckStudy", kMembers},
+      {"gyrebox.v1.StudyService/CreateStudy", kMembers},
+      {"gyrebox.v1.StudyService/GetStudy", kMembers},
+      {"gyrebox.v1.StudyService/ListStudies", kMembers},
+      {"gyrebox.v1.StudyService/TabulateStudy", kMembers},
+      {"gyrebox.v1.AnalysisService/AnalyseStudy", kMembers},
+  };
+  return matrix;
+}
+
+TEST_F(AccessMatrixTest, EveryMethodHasItsRowAndItsNeed) {
+  std::set<std::string> rows;
+  for (const auto& [method, row] : Matrix()) rows.insert(method);
+  EXPECT_EQ(Methods(), rows);
+  for (const std::string& method : Methods()) {
+    EXPECT_NE(access::NeedOf("/" + method), access::Need::kRefused) << method << " is missing in access/needs.cc";
+  }
+}
+
+TEST_F(AccessMatrixTest, EveryoneGetsWhatTheRowSays) {
+  const auto bearer = [&](const std::string& person) { return "Bearer " + group_.secret(person); };
+  std::set<std::string> told_strangers;
+  for (const auto& [method, row] : Matrix()) {
+    const std::vector<std::pair<std::string, StatusCode>> cells = {
+        {"", row.stranger},           {"Bearer " + access::NewSecret(), row.stranger},
+        {bearer("ed"), row.stranger}, {bearer("rita"), row.stranger},
+        {bearer("max"), row.member},  {bearer("olga"), row.owner},
+        {bearer("anna"), row.admin},
+    };
+    for (size_t i = 0; i < cells.size(); ++i) {
+      const grpc::Status status = Call(method, RequestFor(method), cells[i].first);
+      EXPECT_EQ(status.error_code(), cells[i].second) << method << ", caller " << i << ": " << status.error_message();
+      if (status.error_code() == StatusCode::UNAUTHENTICATED) told_strangers.insert(status.error_message());
+    }
+  }
+  EXPECT_EQ(told_strangers.size(), 1u) << "a stranger can tell tokens apart: " << *told_strangers.begin();
+}
+
+TEST_F(AccessMatrixTest, OddWaysToShowATokenOpenNothingMore) {
+  const std::string secret = group_.secret("olga");
+  const std::string box = "gyrebox.v1.BoxService/GetBox";
+  const std::vector<std::string> odd = {secret,
+                                        "Basic " + secret,
+                                        "Bearer",
+                                        "Bearer ",
+                                        "Bearer " + secret + "x",
+                                        "Bearer x" + secret,
+                                        "Bearer " + secret + " " + secret,
+                                        "Bearer local"};
+  for (const std::string& authorization : odd) {
+    EXPECT_EQ(Call(box, "", authorization).error_code(), StatusCode::UNAUTHENTICATED) << authorization;
+  }
+  // RFC 7235, section 2.1: the name of the scheme is read without regard to case.
+  EXPECT_TRUE(Call(box, "", "bearer " + secret).ok());
+}
+
+TEST_F(AccessMatrixTest, AMethodThatIsNotThereIsNoWayIn) {
+  EXPECT_EQ(Call("gyrebox.v1.BoxService/OpenBox", "", "").error_code(), StatusCode::UNAUTHENTICATED);
+  const std::string bearer = "Bearer " + group_.secret("anna");
+  EXPECT_EQ(Call("gyrebox.v1.BoxService/OpenBox", "", bearer).error_code(), StatusCode::UNIMPLEMENTED);
+}
+
+}  // namespace
+}  // namespace gyrebox

@@ -1,0 +1,513 @@
+// Answers of stored studies whose truth is known.
+#include "analysis/answers.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <set>
+
+#include "analysis/plan.h"
+#include "analysis/study_data.h"
+#include "made_up_study.h"
+
+namespace gyrebox::analysis {
+namespace {
+
+using test::MadeUp;
+using test::MadeUpRun;
+using test::MadeUpStudy;
+using testing::ElementsAre;
+using testing::HasSubstr;
+using testing::IsEmpty;
+
+using Topic = v1::Answer;
+
+class AnswersTest : public testing::Test {
+ protected:
+  AnswersTest() {
+    auto opened = store::Store::Open(directory_.path());
+    EXPECT_TRUE(opened.ok());
+    store_ = *std::move(opened);
+  }
+
+  v1::Answers Answers(int64_t study, v1::AnalysisOptions options = {}) {
+    EXPECT_TRUE(FillOptions(&options).ok());
+    auto answers = Analyse(*store_, study, options);
+    EXPECT_TRUE(answers.ok()) << answers.status();
+    return *std::move(answers);
+  }
+
+  test::TemporaryDirectory directory_;
+  std::unique_ptr<store::Store> store_;
+};
+
+const v1::Answer& Find(const v1::Answers& answers, Topic::Topic topic) {
+  for (const auto& answer : answers.answers()) {
+    if (answer.topic() == topic) return answer;
+  }
+  ADD_FAILURE() << "no answer " << topic;
+  return v1::Answer::default_instance();
+}
+
+/// The first quantity of a name; `label` where it must hold that.
+const v1::Quantity& Find(const v1::Answer& answer, const std::string& name, const std::string& label = "") {
+  for (const auto& quantity : answer.quantities()) {
+    if (quantity.name() == name && quantity.label().find(label) != std::string::npos) return quantity;
+  }
+  ADD_FAILURE() << "no " << name << " " << label << " in " << answer.DebugString();
+  return v1::Quantity::default_instance();
+}
+
+const v1::Plot& FindPlot(const v1::Answer& answer, const std::string& name) {
+  for (const auto& plot : answer.plots()) {
+    if (plot.name() == name) return plot;
+  }
+  ADD_FAILURE() << "no plot " << name;
+  return v1::Plot::default_instance();
+}
+
+/// Value of a row in a column.
+double Cell(const v1::Plot& plot, int row, const std::string& column) {
+  for (int i = 0; i < plot.columns_size(); ++i) {
+    if (plot.columns(i).name() == column) return plot.rows(row).values(i);
+  }
+  ADD_FAILURE() << "no column " << column;
+  return 0;
+}
+
+/// What must hold for any answers: nothing is without its definition, and tables are rectangles.
+void CheckSelfExplaining(const v1::Answers& answers) {
+  std::set<std::string> plots;
+  std::set<int> topics;
+  for (const auto& answer : answers.answers()) {
+    EXPECT_TRUE(topics.insert(answer.topic()).second);
+    EXPECT_FALSE(answer.title().empty());
+    EXPECT_NE(answer.summary().empty(), answer.why_not().empty()) << answer.DebugString();
+    for (const auto& quantity : answer.quantities()) {
+      SCOPED_TRACE(quantity.name());
+      EXPECT_FALSE(quantity.definition().empty());
+      EXPECT_FALSE(quantity.method().empty());
+      EXPECT_FALSE(quantity.reference().empty());
+      EXPECT_TRUE(quantity.has_value() || quantity.has_low() || !quantity.note().empty());
+    }
+    for (const auto& plot : answer.plots()) {
+      SCOPED_TRACE(plot.name());
+      EXPECT_TRUE(plots.insert(plot.name()).second);
+      EXPECT_FALSE(plot.title().empty());
+      for (const auto& column : plot.columns()) EXPECT_FALSE(column.definition().empty()) << column.name();
+      for (const auto& row : plot.rows()) EXPECT_EQ(row.values_size(), plot.columns_size());
+    }
+  }
+}
+
+v1::StudySpec MapStudy() {
+  v1::StudySpec spec = test::BareStudy();
+  spec.mutable_schedule()->set_duration(20);
+  spec.mutable_drive()->mutable_sine()->clear_amplitude();
+  v1::Axis& axis = *spec.add_axes();
+  axis.set_field("drive.sine.amplitude");
+  for (const double value : {0, 8, 12, 16, 20, 24, 28, 60}) axis.add_values(value);
+  spec.mutable_trials()->set_count(5);
+  return spec;
+}
+
+/// 6.5 up to 12, then rising by 2 per rad/tau up to 24, with a spread of 5 % between starts and a swing in each period.
+MadeUp Rising(const MadeUpRun& run, double time) {
+  const double x = run.axis_values[0];
+  const double mean = x < 12 ? 6.5 : std::min(6.5 + 2 * (x - 12), 30.5);
+  return {.size = mean * (1 + 0.05 * run.seed) + 0.1 * std::sin(2 * M_PI * time)};
+}
+
+v1::Run::State UnstableAt60(const MadeUpRun& run) {
+  return run.axis_values[0] == 60 ? v1::Run::STATE_UNSTABLE : v1::Run::STATE_FINISHED;
+}
+
+TEST_F(AnswersTest, AMapHasItsOnsetPeakAndRanges) {
+  const MadeUpStudy made(*store_, MapStudy(), Rising, UnstableAt60);
+  const v1::Answers answers = Answers(made.id);
+  CheckSelfExplaining(answers);
+  const v1::Answer& map = Find(answers, Topic::TOPIC_MAP);
+  EXPECT_NEAR(Find(map, "undriven").value(), 6.5, 0.4);
+  const v1::Quantity& onset = Find(map, "onset");
+  EXPECT_NEAR(onset.value(), 13.625, 0.3);
+  EXPECT_LT(onset.low(), 13.625);
+  EXPECT_GT(onset.high(), 13.625);
+  EXPECT_EQ(onset.unit(), "rad/tau");
+  EXPECT_GE(Find(map, "peak").value(), 24);
+  EXPECT_EQ(Find(map, "unstable_range").low(), 60);
+  EXPECT_EQ(Find(map, "settled_range").low(), 24);
+  EXPECT_EQ(Find(map, "settled_range").high(), 28);
+  EXPECT_NEAR(Find(map, "best_window_spread").value(), 0.05, 0.04);
+  EXPECT_THAT(map.summary(), HasSubstr("onset"));
+  EXPECT_THAT(map.cautions(), IsEmpty());
+}
+
+TEST_F(AnswersTest, AnOnsetInAWideGapCarriesAWarning) {
+  v1::StudySpec spec = MapStudy();
+  spec.mutable_axes(0)->clear_values();
+  for (const double value : {0, 10, 30}) spec.mutable_axes(0)->add_values(value);
+  const MadeUpStudy made(*store_, spec, Rising);
+  const v1::Answers answers = Answers(made.id);
+  const v1::Answer& map = Find(answers, Topic::TOPIC_MAP);
+  EXPECT_EQ(Find(map, "onset").note(), "between the points at 10 and 30");
+  ASSERT_EQ(map.cautions_size(), 1);
+  EXPECT_THAT(map.cautions(0), HasSubstr("The onset lies between 10 and 30 rad/tau"));
+}
+
+TEST_F(AnswersTest, UnstableRunsAreShownNamedAndInNoAverage) {
+  const MadeUpStudy made(*store_, MapStudy(), Rising, UnstableAt60);
+  const v1::Answers answers = Answers(made.id);
+  const v1::Answer& map = Find(answers, Topic::TOPIC_MAP);
+  const v1::Plot& plot = FindPlot(map, "map");
+  ASSERT_EQ(plot.rows_size(), 8);
+  EXPECT_EQ(plot.rows(7).mark(), "unstable 5/5");
+  EXPECT_TRUE(std::isnan(Cell(plot, 7, "size")));
+  EXPECT_EQ(Cell(plot, 7, "unstable"), 5);
+  EXPECT_NEAR(Cell(plot, 1, "size"), 6.5, 0.4);
+  EXPECT_EQ(Cell(plot, 1, "trials"), 5);
+  ASSERT_EQ(map.left_out_size(), 1);
+  EXPECT_EQ(map.left_out(0).reason(), "unstable");
+  EXPECT_EQ(map.left_out(0).count(), 5);
+  EXPECT_EQ(map.left_out(0).runs(0), "studies/1/runs/36");
+}
+
+TEST_F(AnswersTest, OnsetsOfTwoCurvesAreSetAgainstTheOtherAxis) {
+  v1::StudySpec spec = MapStudy();
+  v1::Axis& axis = *spec.add_axes();
+  axis.set_field("drive.sine.frequency");
+  axis.add_values(1);
+  axis.add_values(2);
+  const MadeUpStudy made(*store_, spec, [](const MadeUpRun& run, double time) {
+    MadeUpRun slower = run;
+    slower.axis_values[0] /= run.axis_values[1];  // twice the frequency takes twice the amplitude
+    return Rising(slower, time);
+  });
+  const v1::Answers answers = Answers(made.id);
+  CheckSelfExplaining(answers);
+  const v1::Plot& onsets = FindPlot(Find(answers, Topic::TOPIC_MAP), "onsets");
+  ASSERT_EQ(onsets.rows_size(), 2);
+  EXPECT_NEAR(Cell(onsets, 0, "onset"), 13.625, 0.4);
+  EXPECT_NEAR(Cell(onsets, 1, "onset"), 27.25, 0.8);
+}
+
+TEST_F(AnswersTest, AStudyUnderWayHasAnswersThatFillIn) {
+  const auto half = [](const MadeUpRun& run) {
+    return run.axis_values[0] > 16 ? v1::Run::STATE_QUEUED : v1::Run::STATE_FINISHED;
+  };
+  const MadeUpStudy made(*store_, MapStudy(), Rising, half);
+  const v1::Answers answers = Answers(made.id);
+  CheckSelfExplaining(answers);
+  EXPECT_EQ(answers.state(), v1::Study::STATE_RUNNING);
+  const v1::Answer& map = Find(answers, Topic::TOPIC_MAP);
+  EXPECT_NEAR(Find(map, "onset").value(), 13.625, 0.4);
+  EXPECT_EQ(map.left_out(0).reason(), "not at its end yet");
+  EXPECT_EQ(FindPlot(map, "map").rows(7).mark(), "waiting 5/5");
+}
+
+TEST_F(AnswersTest, AStudyThatHasNotBegunSaysSo) {
+  const MadeUpStudy made(*store_, MapStudy(), Rising, [](const MadeUpRun&) { return v1::Run::STATE_QUEUED; });
+  const v1::Answers answers = Answers(made.id);
+  CheckSelfExplaining(answers);
+  EXPECT_EQ(Find(answers, Topic::TOPIC_MAP).why_not(), "no run that has ended holds what this takes");
+  EXPECT_EQ(Find(answers, Topic::TOPIC_MEMORY).why_not(),
+            "no axis varies the amplitude of a stage before a last one that is always the same");
+}
+
+v1::StudySpec StagedStudy(const std::vector<double>& amplitudes, double duration) {
+  v1::StudySpec spec = test::BareStudy();
+  spec.mutable_schedule()->clear_duration();
+  for (const double amplitude : amplitudes) {
+    v1::Stage& stage = *spec.mutable_schedule()->add_stages();
+    stage.set_duration(duration);
+    stage.mutable_step()->set_amplitude(amplitude);
+  }
+  spec.mutable_trials()->set_count(6);
+  return spec;
+}
+
+/// Follows the switches of a course of 20 tau stages with a time constant of 3 tau.
+MadeUp Following(const std::vector<double>& levels, const MadeUpRun& run, double time) {
+  double size = levels[0];
+  for (size_t k = 1; k < levels.size(); ++k) {
+    const double since = time - 20 * static_cast<double>(k);
+    if (since > 0) size = levels[k] + (size - levels[k]) * std::exp(-std::min(since, 20.0) / 3);
+  }
+  return {.size = size * (1 + 0.03 * run.seed)};
+}
+
+TEST_F(AnswersTest, SwitchesHaveTheirTimesAndAreComparedWithFreshBeds) {
+  const MadeUpStudy made(*store_, StagedStudy({10, 40, 10}, 20), [](const MadeUpRun& run, double time) {
+    return Following({6, 36, 6}, run, time);
+  });
+  const v1::Answers answers = Answers(made.id);
+  CheckSelfExplaining(answers);
+  const v1::Answer& switching = Find(answers, Topic::TOPIC_SWITCHING);
+  EXPECT_NEAR(Find(switching, "rise_time").value(), 3, 0.2);
+  EXPECT_NEAR(Find(switching, "fall_time").value(), 3, 0.2);
+  EXPECT_NEAR(Find(switching, "size_step").value(), 30, 1.5);
+  EXPECT_EQ(Find(switching, "against_fresh").label(), "stage 2 to 3 (2 to 3)");
+  EXPECT_EQ(Find(switching, "against_fresh").note(), "equal");
+  EXPECT_NEAR(Find(switching, "change_to_grow").value(), std::exp(std::log(4) * std::log(2) / std::log(6)), 0.1);
+  EXPECT_LT(Find(switching, "change_to_shrink").value(), 1);
+  EXPECT_EQ(switching.cautions_size(), 1);
+  const v1::Plot& courses = FindPlot(switching, "courses");
+  EXPECT_EQ(courses.rows_size(), 200);
+  EXPECT_EQ(courses.rows(199).label(), "3");
+}
+
+TEST_F(AnswersTest, AnotherStudyMayHaveTheFreshBeds) {
+  const MadeUpStudy fresh(*store_, StagedStudy({40}, 20),
+                          [](const MadeUpRun& run, double) { return MadeUp{.size = 72 * (1 + 0.03 * run.seed)}; });
+  const MadeUpStudy made(*store_, StagedStudy({10, 40}, 20), [](const MadeUpRun& run, double time) {
+    return Following({6, 36}, run, time);
+  });
+  v1::AnalysisOptions options;
+  options.set_fresh_study("studies/1");
+  const v1::Answers answers = Answers(made.id, options);
+  const v1::Answer& switching = Find(answers, Topic::TOPIC_SWITCHING);
+  EXPECT_EQ(Find(switching, "against_fresh").note(), "different");
+  EXPECT_NEAR(Find(switching, "against_fresh").value(), -36, 3);
+  options.set_fresh_study("studies/77");
+  ASSERT_TRUE(FillOptions(&options).ok());
+  EXPECT_EQ(Analyse(*store_, made.id, options).status().code(), absl::StatusCode::kNotFound);
+}
+
+v1::StudySpec MemoryStudy() {
+  v1::StudySpec spec = StagedStudy({14, 14, 20}, 20);
+  v1::Axis& axis = *spec.add_axes();
+  axis.set_field("schedule.stages[1].step.amplitude");
+  for (const double value : {14, 20, 28, 36, 48, 64}) axis.add_values(value);
+  return spec;
+}
+
+TEST_F(AnswersTest, MemoryHasItsResetAmplitude) {
+  const MadeUpStudy made(*store_, MemoryStudy(), [](const MadeUpRun& run, double time) {
+    const double last = run.axis_values[0] >= 36 ? 100 : 40;
+    return MadeUp{.size = (time < 40 ? 20 : last) * (1 + 0.05 * run.seed)};
+  });
+  const v1::Answers answers = Answers(made.id);
+  CheckSelfExplaining(answers);
+  const v1::Answer& memory = Find(answers, Topic::TOPIC_MEMORY);
+  const v1::Quantity& reset = Find(memory, "reset_amplitude");
+  EXPECT_EQ(reset.value(), 36);
+  EXPECT_EQ(reset.low(), 28);
+  EXPECT_EQ(reset.high(), 36);
+  EXPECT_NEAR(Find(memory, "reference").value(), 100, 6);
+  EXPECT_NEAR(Find(memory, "margin").value(), 25, 1.5);
+  EXPECT_NEAR(Find(memory, "memory_index").value(), 1, 1e-9);
+  const v1::Plot& plot = FindPlot(memory, "memory");
+  ASSERT_EQ(plot.rows_size(), 6);
+  EXPECT_EQ(plot.rows(0).label(), "not wiped");
+  EXPECT_EQ(plot.rows(3).label(), "wiped");
+  EXPECT_EQ(plot.rows(5).label(), "reference");
+  EXPECT_NEAR(Cell(plot, 3, "memory_index"), 0, 0.1);
+  ASSERT_EQ(plot.marks_size(), 2);
+  EXPECT_THAT(memory.summary(), HasSubstr("A middle stage of 36 rad/tau or more wipes"));
+  EXPECT_THAT(Find(answers, Topic::TOPIC_MAP).why_not(), HasSubstr("see what the bed remembers"));
+}
+
+TEST_F(AnswersTest, MemoryThatIsNotWipedSaysSo) {
+  const MadeUpStudy made(*store_, MemoryStudy(), [](const MadeUpRun& run, double time) {
+    return MadeUp{.size = (time < 40 ? 20 : std::pow(run.axis_values[0], 2) / 30) * (1 + 0.02 * run.seed)};
+  });
+  const v1::Answer memory = Find(Answers(made.id), Topic::TOPIC_MEMORY);
+  EXPECT_FALSE(Find(memory, "reset_amplitude").has_value());
+  EXPECT_EQ(Find(memory, "reset_amplitude").note(), "not reached in this range");
+}
+
+/// A bed whose size on the way down is 20 beads larger than on the way up, between amplitudes 10 and 40.
+MadeUp TwoBranches(const MadeUpRun& run, double time) {
+  const std::vector<double> sizes = {10, 20, 60, 40, 10};
+  const auto stage = static_cast<size_t>(std::max(0.0, std::ceil(time / 20) - 1));  // the end of a stage is its own
+  return {.size = sizes[stage] + 0.1 * run.seed};
+}
+
+TEST_F(AnswersTest, ALoopHasItsArea) {
+  const MadeUpStudy made(*store_, StagedStudy({10, 20, 40, 20, 10}, 20), TwoBranches);
+  const v1::Answers answers = Answers(made.id);
+  CheckSelfExplaining(answers);
+  const v1::Answer& loop = Find(answers, Topic::TOPIC_LOOP);
+  // Triangles of height 20 over 10 to 20 and 20 to 40.
+  EXPECT_NEAR(Find(loop, "loop_area").value(), 20 * 30 / 2, 1);
+  EXPECT_THAT(loop.cautions(), IsEmpty());
+  EXPECT_FALSE(Find(loop, "loop_area_at_rest").has_value());
+  const v1::Plot& ways = FindPlot(loop, "loops");
+  EXPECT_EQ(ways.rows_size(), 6);
+}
+
+TEST_F(AnswersTest, ALoopThatASlowResponseExplainsCarriesAWarning) {
+  const std::vector<double> amplitudes = {10, 20, 30, 40, 30, 20, 10};
+  // The size wants to be the amplitude, and is 15 tau late: one state, swept too fast.
+  const MadeUpStudy made(*store_, StagedStudy(amplitudes, 20), [&](const MadeUpRun& run, double time) {
+    double size = 10;
+    for (size_t k = 0; k < amplitudes.size(); ++k) {
+      const double since = std::min(20.0, time - 20 * static_cast<double>(k));
+      if (since > 0) size = amplitudes[k] + (size - amplitudes[k]) * std::exp(-since / 15);
+    }
+    return MadeUp{.size = size + 0.1 * run.seed};
+  });
+  const v1::Answer loop = Find(Answers(made.id), Topic::TOPIC_LOOP);
+  ASSERT_EQ(loop.cautions_size(), 1);
+  EXPECT_THAT(loop.cautions(0), HasSubstr("sweep is fast enough to explain this loop"));
+}
+
+TEST_F(AnswersTest, RobustnessFindsTheSlopeOfANuisance) {
+  v1::StudySpec spec = MapStudy();
+  spec.clear_axes();
+  spec.mutable_drive()->mutable_sine()->set_amplitude(20);
+  v1::Axis& axis = *spec.add_axes();
+  axis.set_field("drive.disorder.amplitude_spread");
+  for (const double value : {0.0, 0.1, 0.2, 0.3}) axis.add_values(value);
+  const MadeUpStudy made(*store_, spec, [](const MadeUpRun& run, double) {
+    return MadeUp{.size = 50 * (1 - run.axis_values[0]) * (1 + 0.02 * run.seed), .uniformity = 0.5 + 0.01 * run.seed};
+  });
+  const v1::Answers answers = Answers(made.id);
+  CheckSelfExplaining(answers);
+  const v1::Answer& robustness = Find(answers, Topic::TOPIC_ROBUSTNESS);
+  const v1::Quantity& slope = Find(robustness, "relative_slope", "size against");
+  EXPECT_NEAR(slope.value(), -1 / 0.85, 0.1);
+  EXPECT_LT(slope.high(), 0);
+  EXPECT_NEAR(Find(robustness, "relative_change", "size against").value(), -0.3, 0.05);
+  const v1::Quantity& uniformity = Find(robustness, "relative_change", "uniformity against");
+  EXPECT_LT(uniformity.low(), 0);
+  EXPECT_GT(uniformity.high(), 0);
+  EXPECT_THAT(robustness.summary(), HasSubstr("size against drive.disorder.amplitude_spread"));
+  EXPECT_THAT(robustness.summary(), testing::Not(HasSubstr("uniformity")));
+  EXPECT_NEAR(Find(robustness, "spread_over_seeds", "size").value(), 0.02, 0.01);
+}
+
+TEST_F(AnswersTest, ShapesHaveTheirWordsAndSpacings) {
+  const MadeUpStudy made(*store_, MapStudy(), [](const MadeUpRun& run, double time) {
+    MadeUp now = Rising(run, time);
+    now.spacing = 2 * std::sqrt(now.size);
+    now.uniformity = 1 / std::sqrt(now.size);
+    now.word = run.axis_values[0] < 16 ? 0 : run.axis_values[0] < 28 ? 1 : 2;
+    return now;
+  });
+  const v1::Answers answers = Answers(made.id);
+  CheckSelfExplaining(answers);
+  const v1::Answer& shape = Find(answers, Topic::TOPIC_SHAPE);
+  EXPECT_NEAR(Find(shape, "spacing_exponent").value(), 0.5, 0.01);
+  EXPECT_EQ(shape.summary(), "By the word of most samples: mixed at 3, droplets at 3, stripes at 2 of 8 points.");
+  const v1::Plot& shapes = FindPlot(shape, "shapes");
+  EXPECT_EQ(shapes.rows(4).label(), "droplets");
+  EXPECT_EQ(Cell(shapes, 4, "share_droplets"), 1);
+  const v1::Answer& uniformity = Find(answers, Topic::TOPIC_UNIFORMITY);
+  EXPECT_NEAR(Find(uniformity, "uniformity_exponent").value(), -0.5, 0.01);
+  EXPECT_NEAR(Find(uniformity, "most_uniform").value(), 1 / std::sqrt(30.5), 0.02);
+}
+
+TEST_F(AnswersTest, PlateausTellRunsThatGrowAndTheSwingOfAPeriod) {
+  const MadeUpStudy made(*store_, MapStudy(), [](const MadeUpRun& run, double time) {
+    const double noise = 0.05 * std::sin(17 * time + run.seed) + 0.05 * std::sin(5.3 * time * time);
+    return MadeUp{.size = 10 + noise + (run.axis_values[0] > 24 ? 0.2 * time : 0) + std::sin(2 * M_PI * time)};
+  });
+  const v1::Answers answers = Answers(made.id);
+  const v1::Answer& plateaus = Find(answers, Topic::TOPIC_PLATEAUS);
+  EXPECT_NEAR(Find(plateaus, "growing_runs").value(), 2 / 8.0, 0.1);
+  const v1::Plot& plot = FindPlot(plateaus, "plateaus");
+  ASSERT_EQ(plot.rows_size(), 40);
+  EXPECT_THAT(plot.rows(39).mark(), HasSubstr("still growing"));
+  EXPECT_NEAR(Cell(plot, 39, "slope"), 0.2, 0.02);
+  EXPECT_NEAR(Cell(plot, 0, "swing"), 2, 0.1);
+  EXPECT_EQ(plot.rows(0).label(), "studies/1/runs/1");
+  EXPECT_NEAR(Cell(FindPlot(plateaus, "phases"), 2, "size_less_mean"), 1, 0.1);  // a quarter of a turn
+  ASSERT_GE(plateaus.cautions_size(), 1);
+}
+
+TEST_F(AnswersTest, ARunThatEndedEarlyHasThePlateauOfWhatItRan) {
+  const auto growing = [](const MadeUpRun& run, double time) { return MadeUp{.size = 10 + time + 0.01 * run.seed}; };
+  const MadeUpStudy made(*store_, MapStudy(), growing, MadeUpStudy::AllFinish, 0.5);
+  const v1::Answers answers = Answers(made.id);
+  // Of 20 tau 10 were run; the plateau is the last half of these.
+  EXPECT_NEAR(Cell(FindPlot(Find(answers, Topic::TOPIC_MAP), "map"), 0, "size"), 10 + 7.5, 0.1);
+}
+
+TEST_F(AnswersTest, ARunThatEndedBeforeItsLastStageCountsInNothing) {
+  const auto steady = [](const MadeUpRun& run, double) { return MadeUp{.size = 10 + 0.01 * run.seed}; };
+  const MadeUpStudy made(*store_, StagedStudy({10, 40}, 20), steady, MadeUpStudy::AllFinish, 0.4);
+  const v1::Answers answers = Answers(made.id);
+  const v1::Answer& plateaus = Find(answers, Topic::TOPIC_PLATEAUS);
+  EXPECT_EQ(plateaus.why_not(), "no run that has ended holds what this takes");
+  ASSERT_EQ(plateaus.left_out_size(), 1);
+  EXPECT_EQ(plateaus.left_out(0).reason(), "no sample on the plateau");
+}
+
+TEST_F(AnswersTest, AreTheSameFromTheCache) {
+  const MadeUpStudy made(*store_, MapStudy(), Rising, UnstableAt60);
+  v1::AnalysisOptions options;
+  ASSERT_TRUE(FillOptions(&options).ok());
+  DigestCache cache;
+  const auto first = Analyse(*store_, made.id, options, &cache), second = Analyse(*store_, made.id, options, &cache);
+  ASSERT_TRUE(first.ok() && second.ok());
+  EXPECT_EQ(first->DebugString(), second->DebugString());
+  EXPECT_TRUE(cache.Find({made.id, 1, 161, options.observable()}));
+  EXPECT_FALSE(cache.Find({made.id, 1, 162, options.observable()}));
+  EXPECT_FALSE(cache.Find({made.id, 36, 161, options.observable()}));  // unstable
+}
+
+TEST_F(AnswersTest, TellsOfOptionsOutOfRangeAllAtOnce) {
+  v1::AnalysisOptions options;
+  options.set_equal_share(2);
+  options.set_onset_factor(0.5);
+  const absl::Status status = FillOptions(&options);
+  EXPECT_EQ(status.code(), absl::StatusCode::kInvalidArgument);
+  EXPECT_THAT(std::string(status.message()), HasSubstr("options.equal_share: 2 is too large; at most 1"));
+  EXPECT_THAT(std::string(status.message()), HasSubstr("options.onset_factor: 0.5 is too small; over 1"));
+}
+
+TEST_F(AnswersTest, AnUnknownObservableIsNamed) {
+  const MadeUpStudy made(*store_, MapStudy(), Rising);
+  v1::AnalysisOptions options;
+  options.set_observable("spinner_size_sprea");
+  ASSERT_TRUE(FillOptions(&options).ok());
+  const auto answers = Analyse(*store_, made.id, options);
+  EXPECT_EQ(answers.status().code(), absl::StatusCode::kInvalidArgument);
+  EXPECT_THAT(std::string(answers.status().message()), HasSubstr("did you mean spinner_size_spread?"));
+}
+
+TEST(StagesTest, TakeOverWhatAStageChanges) {
+  v1::StudySpec spec = StagedStudy({10, 40}, 20);
+  v1::Stage& third = *spec.mutable_schedule()->add_stages();
+  third.set_label("hot");
+  third.set_duration(5);
+  third.mutable_step()->set_temperature(0.1);
+  third.mutable_ramp()->set_frequency(2);
+  v1::Stage& last = *spec.mutable_schedule()->add_stages();
+  last.set_duration(5);
+  last.mutable_step()->mutable_square()->set_amplitude(7);
+  last.mutable_step()->mutable_square()->set_frequency(4);
+  study::FillDefaults(&spec);
+  const auto stages = StagesOf(spec);
+  ASSERT_EQ(stages.size(), 4u);
+  EXPECT_EQ(stages[1].amplitude, 40);
+  EXPECT_EQ(stages[1].period, 1);
+  EXPECT_FALSE(stages[1].ramps);
+  EXPECT_TRUE(stages[2].ramps);
+  EXPECT_EQ(stages[2].label, "hot");
+  EXPECT_EQ(stages[2].frequency, 2);
+  EXPECT_EQ(stages[3].amplitude, 7);
+  EXPECT_EQ(stages[3].period, 0.25);
+  EXPECT_DOUBLE_EQ(stages[3].begin, 45);
+  EXPECT_NE(stages[0].bed_and_drive, stages[1].bed_and_drive);
+  EXPECT_EQ(StagesOf(StagedStudy({10, 40, 10}, 3))[2].bed_and_drive,
+            StagesOf(StagedStudy({10, 40, 10}, 3))[0].bed_and_drive);
+}
+
+TEST(SweepTest, RisesOnceAndComesBack) {
+  const auto sweep = [](const std::vector<double>& amplitudes) {
+    return SweepOf(StagesOf(StagedStudy(amplitudes, 1)));
+  };
+  ASSERT_TRUE(sweep({1, 2, 3, 2, 1}));
+  EXPECT_THAT(sweep({1, 2, 3, 2, 1})->up, ElementsAre(0, 1, 2));
+  EXPECT_THAT(sweep({1, 2, 3, 2, 1})->down, ElementsAre(2, 3, 4));
+  EXPECT_FALSE(sweep({1, 2, 3}));
+  EXPECT_FALSE(sweep({3, 2, 1}));
+  EXPECT_FALSE(sweep({1, 3, 2}));
+  EXPECT_FALSE(sweep({1, 3, 1, 3, 1}));
+  EXPECT_FALSE(sweep({2}));
+}
+
+}  // namespace
+}  // namespace gyrebox::analysis

@@ -1,0 +1,71 @@
+/// A server that a group uses: TLS, and people with tokens of every kind.
+#pragma once
+
+#include <google/protobuf/util/time_util.h>
+
+#include <map>
+#include <string>
+
+#include "access/gate.h"
+#include "access/secret.h"
+#include "certificate.h"
+#include "lib/client.h"
+#include "store/rows.h"
+#include "test_server.h"
+
+namespace gyrebox::test {
+
+class GroupServer {
+ public:
+  /// @param options what they say of TLS is replaced.
+  explicit GroupServer(api::ServerOptions options = Unhindered())
+      : server_(std::make_shared<FakePlan>(), WithTls(std::move(options)),
+                [this](store::Store& store) { Fill(store); }) {}
+
+  /// Secrets of olga and max, members; anna, an admin; ed, whose token is expired; rita, whose token is revoked.
+  const std::string& secret(const std::string& person) { return secrets_[person]; }
+  client::Endpoint EndpointFor(const std::string& person) {
+    return {server_.address(), tls_.certificate, secret(person)};
+  }
+  client::Client ClientFor(const std::string& person) { return client::Client(EndpointFor(person)); }
+  TestServer& server() { return server_; }
+  const std::string& certificate() const { return tls_.certificate; }
+
+  /// A channel that brings no token by itself.
+  std::shared_ptr<grpc::Channel> Connect() const {
+    grpc::SslCredentialsOptions options;
+    options.pem_root_certs = tls_.certificate;
+    return grpc::CreateChannel(server_.address(), grpc::SslCredentials(options));
+  }
+
+ private:
+  api::ServerOptions WithTls(api::ServerOptions options) {
+    options.tls = tls_;
+    return options;
+  }
+
+  void Fill(store::Store& store) {
+    if (!secrets_.empty()) return;
+    const auto gate = access::Gate::Make(store, true);
+    for (const char* person : {"olga", "max", "anna", "rita"}) {
+      v1::CreateTokenRequest request;
+      request.set_person(person);
+      request.set_role(person == std::string("anna") ? v1::Token::ROLE_ADMIN : v1::Token::ROLE_MEMBER);
+      secrets_[person] = (*gate)->CreateToken(request)->secret();
+    }
+    EXPECT_EQ(store.RevokeTokens(0, "rita")->size(), 1u);
+    v1::Token expired;
+    expired.set_person("ed");
+    expired.set_role(v1::Token::ROLE_ADMIN);
+    *expired.mutable_expire_time() =
+        google::protobuf::util::TimeUtil::MillisecondsToTimestamp(store::NowMilliseconds() - 1);
+    secrets_["ed"] = access::NewSecret();
+    EXPECT_TRUE(store.AddToken(expired, access::HashOf(secrets_["ed"])).ok());
+  }
+
+  const access::TlsPair tls_ = MakeCertificate();
+  std::map<std::string, std::string> secrets_;
+  TestServer server_;
+};
+
+}  // namespace gyrebox::test

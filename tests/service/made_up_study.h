@@ -1,0 +1,107 @@
+/// A stored study whose runs measured what a test says.
+#pragma once
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <functional>
+#include <limits>
+#include <memory>
+#include <random>
+#include <string>
+#include <vector>
+
+#include "analysis/stages.h"
+#include "example_studies.h"
+#include "store/store.h"
+#include "temporary_directory.h"
+
+namespace gyrebox::test {
+
+/// What a run measures at a moment.
+struct MadeUp {
+  double size = 0;
+  double uniformity = 0.5;
+  double spacing = 5;
+  double word = 1;
+};
+
+/// A run that a test makes up.
+struct MadeUpRun {
+  std::vector<double> axis_values;
+  int trial = 1;
+  double seed = 0;  ///< normal, its own
+};
+
+class MadeUpStudy {
+ public:
+  using Measured = std::function<MadeUp(const MadeUpRun& run, double time)>;
+  using Ending = std::function<v1::Run::State(const MadeUpRun& run)>;
+
+  /// Fills in defaults. The columns of structure hold values in every ninth sample only.
+  /// @param reached share of its course that every run is recorded to have reached.
+  MadeUpStudy(store::Store& store, v1::StudySpec spec, const Measured& measured, const Ending& ending = AllFinish,
+              double reached = 1) {
+    study::FillDefaults(&spec);
+    const auto study = store.CreateStudy(spec, NewRuns(spec), "");
+    EXPECT_TRUE(study.ok()) << study.status();
+    id = std::stoll(study->name().substr(8));
+    std::mt19937_64 random(17);
+    std::normal_distribution<double> normal;
+    std::vector<int64_t> numbers;
+    std::vector<store::RunUpdate> updates;
+    int64_t number = 0;
+    for (const auto& plan : study::Expand(spec)) {
+      const MadeUpRun run{plan.axis_values, plan.trial, normal(random)};
+      const auto state = ending(run);
+      if (++number; state == v1::Run::STATE_QUEUED) continue;
+      numbers.push_back(number);
+      updates.push_back(Update(spec, run, measured, reached));
+      updates.back().number = number;
+      updates.back().state = state;
+    }
+    const std::vector<std::vector<v1::Observable>> observables(numbers.size(), Observables());
+    EXPECT_TRUE(store.StartRuns(id, numbers, "cpu").ok());
+    EXPECT_TRUE(store.SetObservables(id, numbers, observables).ok());
+    EXPECT_TRUE(store.RecordProgress(id, updates).ok());
+  }
+
+  static v1::Run::State AllFinish(const MadeUpRun&) { return v1::Run::STATE_FINISHED; }
+
+  int64_t id = 0;
+
+ private:
+  static std::vector<v1::Observable> Observables() {
+    std::vector<v1::Observable> all;
+    for (const auto& [name, unit] : {std::pair("spinner_weight_average_size", "beads"),
+                                     {"spinner_size_spread", ""},
+                                     {"domain_spacing", "sigma"},
+                                     {"morphology_class", ""}}) {
+      v1::Observable& observable = all.emplace_back();
+      observable.set_name(name);
+      observable.set_unit(unit);
+      observable.set_definition("Made up.");
+      observable.set_width(1);
+    }
+    return all;
+  }
+
+  static store::RunUpdate Update(const v1::StudySpec& spec, const MadeUpRun& run, const Measured& measured,
+                                 double reached) {
+    store::RunUpdate update;
+    update.time = reached * analysis::StagesOf(study::AtPoint(spec, run.axis_values)).back().end;
+    update.samples.width = 6;
+    constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
+    for (int i = 0; i <= std::lround(update.time * 8); ++i) {
+      const double time = i / 8.0;
+      const MadeUp now = measured(run, time);
+      const bool whole = i % 9 == 0;
+      update.samples.numbers.insert(
+          update.samples.numbers.end(),
+          {time * 2000, time, now.size, now.uniformity, whole ? now.spacing : kNone, whole ? now.word : kNone});
+    }
+    return update;
+  }
+};
+
+}  // namespace gyrebox::test
