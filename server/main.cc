@@ -24,7 +24,7 @@ namespace {
 constexpr int kBadOption = 2;
 constexpr int kFailed = 3;
 /// A server that has not ended by then is ended.
-constexpr std::chrono::seconds kHardLimit{5};
+constexpr std::chrono::seconds kHardLimit{9};
 
 struct Options {
   std::string data;
@@ -32,6 +32,10 @@ struct Options {
   std::string device = "auto";
   int threads = 0;
   std::string port_file;
+  double checkpoint_seconds = 30;
+  double slice_seconds = 0.5;
+  double half_life_hours = 1;
+  gyrebox::api::Quotas quotas;
   std::string tls_certificate, tls_key;
   std::string make_admin;
   int message_kib = 4096;
@@ -108,6 +112,10 @@ int Serve(const Options& options) {
   spdlog::info("device {}: {} ({})", opened.device->name(), opened.device->description(), opened.reason);
 
   server_options.executor = gyrebox::executor::OptionsFor(*opened.device);
+  server_options.executor.checkpoint_seconds = options.checkpoint_seconds;
+  server_options.executor.slice_seconds = options.slice_seconds;
+  server_options.executor.half_life_seconds = 3600 * options.half_life_hours;
+  server_options.quotas = options.quotas;
   auto server = gyrebox::api::Server::Start(server_options, *std::move(store), std::move(opened.device), opened.reason);
   if (!server.ok()) {
     Fail(std::string(server.status().message()));
@@ -126,6 +134,28 @@ int Serve(const Options& options) {
   server->reset();
   spdlog::info("stopped");
   return 0;
+}
+
+void AddWorkOptions(CLI::App& app, Options& options) {
+  const CLI::Range seconds(0.05, 86400.0);
+  app.add_option("--checkpoint-seconds", options.checkpoint_seconds,
+                 "Time between two checkpoints of a run: the most work that a sudden end can cost")
+      ->check(seconds)
+      ->capture_default_str();
+  app.add_option("--slice-seconds", options.slice_seconds, "Time on the device after which it may be another's turn")
+      ->check(seconds)
+      ->capture_default_str();
+  app.add_option("--half-life-hours", options.half_life_hours, "Time after which use of the device counts half")
+      ->check(CLI::Range(0.001, 1e5))
+      ->capture_default_str();
+  const CLI::Range any(int64_t{0}, int64_t{1} << 60);
+  app.add_option("--most-queued-runs", options.quotas.queued_runs, "Waiting runs of one person; 0 for no limit")
+      ->check(any);
+  app.add_option("--most-stored-bytes", options.quotas.stored_bytes, "Bytes on disk of one person; 0 for no limit")
+      ->check(any);
+  app.add_option("--most-device-beads", options.quotas.device_beads,
+                 "Beads of one person on the device at a time; 0 for no limit")
+      ->check(any);
 }
 
 void AddLimits(CLI::App& app, Options& options) {
@@ -156,6 +186,7 @@ int main(int argc, char** argv) {
       ->check(CLI::Range(0, 4096))
       ->capture_default_str();
   app.add_option("--port-file", options.port_file, "File to write the address to, once the server listens");
+  AddWorkOptions(app, options);
   CLI::Option* certificate =
       app.add_option("--tls-cert", options.tls_certificate, "Certificate (PEM); with it every call needs a token");
   CLI::Option* key = app.add_option("--tls-key", options.tls_key, "Private key of the certificate (PEM)");

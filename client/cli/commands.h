@@ -3,6 +3,7 @@
 
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "cli/output.h"
 
@@ -12,6 +13,8 @@ namespace gyrebox::client {
 ExitCode Check(const Session& session, const std::string& path);
 ExitCode Submit(const Session& session, const std::string& path, bool watch);
 ExitCode Cancel(const Session& session, const std::string& study);
+/// Submits a study that starts from where a run is now.
+ExitCode Branch(const Session& session, const std::string& run, const std::string& path);
 
 // show_commands.cc
 ExitCode List(const Session& session);
@@ -25,6 +28,30 @@ ExitCode Table(const Session& session, const std::string& study, const std::stri
 
 // series_command.cc
 ExitCode Series(const Session& session, const std::string& run, bool csv);
+
+// steer_commands.cc
+
+/// What to change in runs.
+struct AdjustInput {
+  std::vector<std::string> changes;  ///< FIELD=VALUE
+  std::optional<double> at, ramp;    ///< tau
+  std::string etag;
+};
+/// @param name of a run, or of a study for all its runs.
+ExitCode Adjust(const Session& session, const std::string& name, const AdjustInput& input);
+ExitCode Journal(const Session& session, const std::string& run);
+ExitCode Pause(const Session& session, const std::string& name);
+ExitCode Resume(const Session& session, const std::string& name);
+ExitCode Finish(const Session& session, const std::string& run);
+ExitCode Extend(const Session& session, const std::string& run, double time);
+ExitCode Save(const Session& session, const std::string& run);
+
+// replay_command.cc
+ExitCode Replay(const Session& session, const std::string& run);
+
+// queue_commands.cc
+ExitCode Queue(const Session& session);
+ExitCode Prioritize(const Session& session, const std::string& name, int priority);
 
 // report_command.cc
 
@@ -46,7 +73,8 @@ struct UnitsInput {
 ExitCode Units(const UnitsInput& input);
 
 // box_command.cc
-ExitCode ShowBox(const Session& session);
+/// @param drain true to empty the device first, false to let it work again; none to look only.
+ExitCode ShowBox(const Session& session, std::optional<bool> drain);
 
 // people_command.cc
 ExitCode AddPerson(const Session& session, const std::string& person, bool admin, int days);

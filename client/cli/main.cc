@@ -25,6 +25,11 @@ struct Options {
   std::string directory;
   v1::AnalysisOptions analysis;
   UnitsInput units;
+  AdjustInput adjust;
+  std::string file;
+  double time = 0;
+  int priority = 0;
+  bool drain = false, work = false;
 };
 
 using Run = std::function<ExitCode()>;
@@ -73,8 +78,58 @@ void AddReadingCommands(CLI::App& app, Options& o, Run* chosen) {
   series->add_option("RUN", o.name, "Run, such as studies/7/runs/3 or 7/3")->required();
   series->add_flag("--csv", o.csv, "Print CSV");
   AddJson(series, o);
-  AddJson(AddCommand(app, "box", "Show the machine and what it is doing", chosen, [&o] { return ShowBox(o.session); }),
+  AddJson(AddCommand(app, "queue", "Show whose turn it is, and who used how much", chosen,
+                     [&o] { return Queue(o.session); }),
           o);
+  CLI::App* box = AddCommand(app, "box", "Show the machine and what it is doing", chosen, [&o] {
+    return ShowBox(o.session, o.drain || o.work ? std::optional(o.drain) : std::nullopt);
+  });
+  AddJson(box, o);
+  CLI::Option* drain = box->add_flag("--drain", o.drain, "Operator: save all runs and start no more");
+  box->add_flag("--work", o.work, "Operator: let it work again")->excludes(drain);
+}
+
+void AddSteeringCommands(CLI::App& app, Options& o, Run* chosen) {
+  const auto with_run = [&](CLI::App* command) {
+    command->add_option("RUN", o.name, "Run, such as studies/7/runs/3 or 7/3")->required();
+    return command;
+  };
+  const auto with_either = [&](CLI::App* command) {
+    command->add_option("NAME", o.name, "Run such as 7/3, or study such as 7 for all its runs")->required();
+    return command;
+  };
+  CLI::App* adjust = with_either(AddCommand(app, "adjust", "Change fields of a run while it runs", chosen,
+                                            [&o] { return Adjust(o.session, o.name, o.adjust); }));
+  adjust->add_option("CHANGE", o.adjust.changes, "FIELD=VALUE, such as drive.sine.amplitude=20")->required();
+  adjust->add_option("--at", o.adjust.at, "Time of the run in tau; now if not given");
+  adjust->add_option("--ramp", o.adjust.ramp, "Time in tau to get there evenly; at once if not given");
+  adjust->add_option("--etag", o.adjust.etag, "Refuse where someone else has changed the run since");
+  AddJson(adjust, o);
+  AddJson(with_run(AddCommand(app, "journal", "List what people did to a run", chosen,
+                              [&o] { return Journal(o.session, o.name); })),
+          o);
+  with_either(
+      AddCommand(app, "pause", "Hold a run, or all of a study", chosen, [&o] { return Pause(o.session, o.name); }));
+  with_either(AddCommand(app, "resume", "Let held runs go on", chosen, [&o] { return Resume(o.session, o.name); }));
+  with_run(AddCommand(app, "finish", "End a run where it is now; it counts as finished", chosen,
+                      [&o] { return Finish(o.session, o.name); }));
+  with_run(AddCommand(app, "extend", "Give a run more time, also after its end", chosen,
+                      [&o] { return Extend(o.session, o.name, o.time); }))
+      ->add_option("TIME", o.time, "Time to add, in tau")
+      ->required();
+  with_run(AddCommand(app, "save", "Keep the state of a run; prints its name, for [start.saved]", chosen,
+                      [&o] { return Save(o.session, o.name); }));
+  with_run(AddCommand(app, "branch", "Submit a study that starts where a run is now; prints its name", chosen,
+                      [&o] { return Branch(o.session, o.name, o.file); }))
+      ->add_option("FILE", o.file, "Study file, without [start.saved]; its bed is that of the run")
+      ->required();
+  with_run(AddCommand(app, "replay", "Do a run once more, with all that was done to it, and compare every bit", chosen,
+                      [&o] { return Replay(o.session, o.name); }));
+  with_either(AddCommand(app, "prioritize", "Move your waiting runs before or behind others of yours", chosen,
+                         [&o] { return Prioritize(o.session, o.name, o.priority); }))
+      ->add_option("PRIORITY", o.priority, "-100 to 100; those of the highest come first")
+      ->required()
+      ->check(CLI::Range(-100, 100));
 }
 
 void AddReportCommand(CLI::App& app, Options& o, Run* chosen) {
@@ -152,6 +207,7 @@ int main(int argc, char** argv) {
   AddServerOptions(app, options);
   AddStudyCommands(app, options, &chosen);
   AddReadingCommands(app, options, &chosen);
+  AddSteeringCommands(app, options, &chosen);
   AddReportCommand(app, options, &chosen);
   AddPeopleCommands(app, options, &chosen);
   AddUnitsCommand(app, options.units, &chosen);

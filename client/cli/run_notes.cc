@@ -34,4 +34,17 @@ void WriteRunNotes(std::ostream& out, const std::vector<v1::Run>& runs) {
   WriteAligned(out, rows, {Align::kRight, Align::kRight, Align::kLeft});
 }
 
+void WriteSteered(std::ostream& out, const std::vector<v1::Run>& runs) {
+  std::vector<Row> rows = {{"run", "what"}};
+  for (const v1::Run& run : runs) {
+    if (run.etag() == "0") continue;
+    std::string text = run.etag() + (run.etag() == "1" ? " entry" : " entries") + " in its journal";
+    if (run.ended_early()) text += "; ended early, at step " + std::to_string(run.total_steps());
+    rows.push_back({LastPart(run.name()), text});
+  }
+  if (rows.size() == 1) return;
+  out << "\nRuns that people changed (gyrebox journal tells how):\n";
+  WriteAligned(out, rows, {Align::kRight, Align::kLeft});
+}
+
 }  // namespace gyrebox::client

@@ -12,6 +12,9 @@ namespace gyrebox::client {
 /// Writes, a line each, the faults that runs got past and the alarms that they raised. Nothing where there are none.
 void WriteRunNotes(std::ostream& out, const std::vector<v1::Run>& runs);
 
+/// Writes, a line each, the runs that people changed while they ran. Nothing where there are none.
+void WriteSteered(std::ostream& out, const std::vector<v1::Run>& runs);
+
 /// ", though half the step gets past it" or the like; empty where that was not tried.
 std::string NatureText(v1::Fault::Nature nature);
 

@@ -110,11 +110,13 @@ ExitCode Show(const Session& session, const std::string& name) {
   PrintHead(*study);
   std::vector<v1::Run> runs;  // of the many, those that there is something to say of
   const auto status = client.ForRuns(study->name(), [&](const v1::Run& run) {
-    if (StoppedEarly(run) || !run.alarm().empty() || run.faults_passed_size() > 0) runs.push_back(run);
+    const bool noted = !run.alarm().empty() || run.faults_passed_size() > 0 || run.etag() != "0";
+    if (StoppedEarly(run) || noted) runs.push_back(run);
   });
   if (!status.ok()) return Report(session, status);
   PrintFaults(*study, runs);
   WriteRunNotes(std::cout, runs);
+  WriteSteered(std::cout, runs);
   WriteCautions(std::cout, study->spec().laboratory());
   return kDone;
 }

@@ -71,19 +71,45 @@ ExitCode Check(const Session& session, const std::string& path) {
   return kDone;
 }
 
+/// Submits what a file says and prints the name. @param study of what was made.
+static ExitCode SubmitFile(const Session& session, Client& client, const std::string& path, const StudyFile& file,
+                           std::string* name) {
+  if (!file.faults.empty()) return ReportUnread(client, path, file);
+  const auto study = client.CreateStudy(file.spec);
+  if (!study.ok()) {
+    const auto violations = ViolationsOf(study.status());
+    return violations.empty() ? Report(session, study.status()) : Report(path, file.AllFaults(violations));
+  }
+  std::cout << study->name() << std::endl;
+  WriteCautions(std::cerr, study->spec().laboratory());
+  *name = study->name();
+  return kDone;
+}
+
 ExitCode Submit(const Session& session, const std::string& path, bool watch) {
   const auto file = ReadStudyFile(path);
   if (!file) return kBadInput;
   Client client(session.server);
-  if (!file->faults.empty()) return ReportUnread(client, path, *file);
-  const auto study = client.CreateStudy(file->spec);
-  if (!study.ok()) {
-    const auto violations = ViolationsOf(study.status());
-    return violations.empty() ? Report(session, study.status()) : Report(path, file->AllFaults(violations));
+  std::string name;
+  const ExitCode code = SubmitFile(session, client, path, *file, &name);
+  return code == kDone && watch ? Watch(session, name) : code;
+}
+
+ExitCode Branch(const Session& session, const std::string& run, const std::string& path) {
+  auto file = ReadStudyFile(path);
+  if (!file) return kBadInput;
+  Client client(session.server);
+  if (file->spec.start().has_saved()) {
+    std::cerr << "gyrebox: " << path
+              << " has a [start.saved] of its own; leave it out, the study starts from the run\n";
+    return kBadInput;
   }
-  std::cout << study->name() << std::endl;
-  WriteCautions(std::cerr, study->spec().laboratory());
-  return watch ? Watch(session, study->name()) : kDone;
+  const auto state = client.SaveRun(RunName(run));
+  if (!state.ok()) return Report(session, state.status());
+  std::cerr << "from " << state->name() << "\n";
+  file->spec.mutable_start()->mutable_saved()->set_run(state->name());
+  std::string name;
+  return SubmitFile(session, client, path, *file, &name);
 }
 
 ExitCode Cancel(const Session& session, const std::string& name) {

@@ -67,8 +67,9 @@ std::string StateText(v1::Study::State state) { return Lowered(v1::Study::State_
 
 std::string CountsText(const v1::RunCounts& counts) {
   const std::pair<int32_t, const char*> kParts[] = {
-      {counts.running_count(), "running"},   {counts.queued_count(), "queued"}, {counts.finished_count(), "finished"},
-      {counts.unstable_count(), "unstable"}, {counts.failed_count(), "failed"}, {counts.cancelled_count(), "cancelled"},
+      {counts.running_count(), "running"},     {counts.queued_count(), "queued"},     {counts.paused_count(), "paused"},
+      {counts.finished_count(), "finished"},   {counts.unstable_count(), "unstable"}, {counts.failed_count(), "failed"},
+      {counts.cancelled_count(), "cancelled"},
   };
   std::string text;
   for (const auto& [count, word] : kParts) {

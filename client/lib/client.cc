@@ -191,6 +191,86 @@ absl::StatusOr<v1::ListSamplesResponse> Client::ListSamples(const std::string& r
 
 absl::StatusOr<v1::Box> Client::GetBox() { return Call(*box_, &v1::BoxService::Stub::GetBox, v1::GetBoxRequest()); }
 
+absl::StatusOr<v1::Box> Client::DrainBox(bool drain) {
+  v1::DrainBoxRequest request;
+  request.set_drain(drain);
+  return Call(*box_, &v1::BoxService::Stub::DrainBox, request, /*tries=*/1);
+}
+
+absl::StatusOr<v1::AdjustRunsResponse> Client::AdjustRuns(const v1::AdjustRunsRequest& request) {
+  return Call(*runs_, &v1::RunService::Stub::AdjustRuns, request, /*tries=*/1);
+}
+
+absl::StatusOr<v1::ListAdjustmentsResponse> Client::ListAdjustments(const std::string& run) {
+  v1::ListAdjustmentsRequest request;
+  request.set_parent(run);
+  return Call(*runs_, &v1::RunService::Stub::ListAdjustments, request);
+}
+
+/// A request that names a run, and the etag that the caller has seen.
+template <class Request>
+static Request ForRun(const std::string& run, const std::string& etag) {
+  Request request;
+  request.set_name(run);
+  request.set_etag(etag);
+  return request;
+}
+
+absl::StatusOr<v1::Run> Client::PauseRun(const std::string& run, const std::string& etag) {
+  return Call(*runs_, &v1::RunService::Stub::PauseRun, ForRun<v1::PauseRunRequest>(run, etag), /*tries=*/1);
+}
+
+absl::StatusOr<v1::Run> Client::ResumeRun(const std::string& run, const std::string& etag) {
+  return Call(*runs_, &v1::RunService::Stub::ResumeRun, ForRun<v1::ResumeRunRequest>(run, etag), /*tries=*/1);
+}
+
+absl::StatusOr<v1::Run> Client::FinishRun(const std::string& run, const std::string& etag) {
+  return Call(*runs_, &v1::RunService::Stub::FinishRun, ForRun<v1::FinishRunRequest>(run, etag), /*tries=*/1);
+}
+
+absl::StatusOr<v1::Run> Client::ExtendRun(const std::string& run, double time, const std::string& etag) {
+  auto request = ForRun<v1::ExtendRunRequest>(run, etag);
+  request.set_time(time);
+  return Call(*runs_, &v1::RunService::Stub::ExtendRun, request, /*tries=*/1);
+}
+
+absl::StatusOr<v1::Study> Client::PauseStudy(const std::string& study) {
+  v1::PauseStudyRequest request;
+  request.set_name(study);
+  return Call(*studies_, &v1::StudyService::Stub::PauseStudy, request, /*tries=*/1);
+}
+
+absl::StatusOr<v1::Study> Client::ResumeStudy(const std::string& study) {
+  v1::ResumeStudyRequest request;
+  request.set_name(study);
+  return Call(*studies_, &v1::StudyService::Stub::ResumeStudy, request, /*tries=*/1);
+}
+
+absl::StatusOr<v1::SavedState> Client::SaveRun(const std::string& run) {
+  v1::SaveRunRequest request;
+  request.set_name(run);
+  return Call(*runs_, &v1::RunService::Stub::SaveRun, request, /*tries=*/1);
+}
+
+absl::StatusOr<v1::ListSavedStatesResponse> Client::ListSavedStates(const std::string& run) {
+  v1::ListSavedStatesRequest request;
+  request.set_parent(run);
+  return Call(*runs_, &v1::RunService::Stub::ListSavedStates, request);
+}
+
+absl::StatusOr<v1::Study> Client::ReplayRun(const std::string& run) {
+  v1::ReplayRunRequest request;
+  request.set_name(run);
+  return Call(*runs_, &v1::RunService::Stub::ReplayRun, request, /*tries=*/1);
+}
+
+absl::StatusOr<v1::PrioritizeRunsResponse> Client::PrioritizeRuns(const std::string& name, int priority) {
+  v1::PrioritizeRunsRequest request;
+  request.set_name(name);
+  request.set_priority(priority);
+  return Call(*runs_, &v1::RunService::Stub::PrioritizeRuns, request);
+}
+
 absl::StatusOr<v1::CreateTokenResponse> Client::CreateToken(const v1::CreateTokenRequest& request) {
   return Call(*people_, &v1::PeopleService::Stub::CreateToken, request, /*tries=*/1);
 }

@@ -52,6 +52,23 @@ class Client {
   /// All samples of a run.
   absl::StatusOr<v1::ListSamplesResponse> ListSamples(const std::string& run);
   absl::StatusOr<v1::Box> GetBox();
+  absl::StatusOr<v1::Box> DrainBox(bool drain);
+
+  // Calls that change runs are made once: where an answer is lost, ListAdjustments() tells whether it was done.
+
+  absl::StatusOr<v1::AdjustRunsResponse> AdjustRuns(const v1::AdjustRunsRequest& request);
+  absl::StatusOr<v1::ListAdjustmentsResponse> ListAdjustments(const std::string& run);
+  absl::StatusOr<v1::Run> PauseRun(const std::string& run, const std::string& etag = "");
+  absl::StatusOr<v1::Run> ResumeRun(const std::string& run, const std::string& etag = "");
+  absl::StatusOr<v1::Run> FinishRun(const std::string& run, const std::string& etag = "");
+  absl::StatusOr<v1::Run> ExtendRun(const std::string& run, double time, const std::string& etag = "");
+  absl::StatusOr<v1::Study> PauseStudy(const std::string& study);
+  absl::StatusOr<v1::Study> ResumeStudy(const std::string& study);
+  absl::StatusOr<v1::SavedState> SaveRun(const std::string& run);
+  absl::StatusOr<v1::ListSavedStatesResponse> ListSavedStates(const std::string& run);
+  absl::StatusOr<v1::Study> ReplayRun(const std::string& run);
+  /// @param name of a run, or of a study for all its runs.
+  absl::StatusOr<v1::PrioritizeRunsResponse> PrioritizeRuns(const std::string& name, int priority);
   absl::StatusOr<v1::CreateTokenResponse> CreateToken(const v1::CreateTokenRequest& request);
   absl::StatusOr<v1::ListTokensResponse> ListTokens();
   absl::StatusOr<v1::RevokeTokensResponse> RevokeTokens(const v1::RevokeTokensRequest& request);

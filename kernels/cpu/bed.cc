@@ -293,11 +293,13 @@ BedState Bed::Save() const {
   return state;
 }
 
+BedState Bed::Checkpoint() const { return course_.kept() != nullptr ? *course_.kept() : Save(); }
+
 void Bed::Load(const BedState& state) {
   course_.Check(state);
   beads_.Load(state);
   drive_.set_state(DriveOf(state));
-  course_.GoTo(state.step, state.halvings);
+  course_.GoTo(state);
   drive_.Configure(course_.settings().wave, course_.settings().disorder);
 }
 

@@ -27,7 +27,9 @@ class Bed {
   void Drop() { course_.Drop(); }
   std::int64_t Adjust(const Adjustment& adjustment) { return course_.Adjust(adjustment); }
   const std::vector<Adjustment>& adjustments() const { return course_.controls().adjustments(); }
+  void EndAt(std::int64_t step) { course_.EndAt(step); }
   BedState Save() const;
+  BedState Checkpoint() const;
   void Load(const BedState& state);
   std::vector<Bead> Beads() const;
   const Ensemble::RebuildStats& rebuilds() const { return beads_.rebuilds(); }

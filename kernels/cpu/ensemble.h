@@ -22,7 +22,9 @@ class CpuEnsemble : public Ensemble {
   void Drop(std::size_t run) override { beds_[run]->Drop(); }
   std::int64_t Adjust(std::size_t run, const Adjustment& adjustment) override { return beds_[run]->Adjust(adjustment); }
   const std::vector<Adjustment>& adjustments(std::size_t run) const override { return beds_[run]->adjustments(); }
+  void EndAt(std::size_t run, std::int64_t step) override { beds_[run]->EndAt(step); }
   BedState Save(std::size_t run) const override { return beds_[run]->Save(); }
+  BedState Checkpoint(std::size_t run) const override { return beds_[run]->Checkpoint(); }
   void Load(std::size_t run, const BedState& state) override;
   std::vector<Bead> Beads(std::size_t run) const override { return beds_[run]->Beads(); }
   RebuildStats rebuilds() const override;

@@ -415,7 +415,7 @@ void DeviceBed::BeginLoad(const BedState& state) {
   Upload(slots);
   const DriveState drive = DriveOf(state);
   phases_ = drive.phases;
-  course_.GoTo(state.step, state.halvings);
+  course_.GoTo(state);
   own_memory_.reset();
   if (!drive.turns.empty()) {
     kernels::Settings settings = course_.settings();

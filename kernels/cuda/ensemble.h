@@ -27,7 +27,12 @@ class CudaEnsemble : public Ensemble {
   const std::vector<Adjustment>& adjustments(std::size_t run) const override {
     return beds_[run]->course().controls().adjustments();
   }
+  void EndAt(std::size_t run, std::int64_t step) override { beds_[run]->course().EndAt(step); }
   BedState Save(std::size_t run) const override { return beds_[run]->Save(); }
+  BedState Checkpoint(std::size_t run) const override {
+    const BedState* kept = beds_[run]->course().kept();
+    return kept != nullptr ? *kept : beds_[run]->Save();
+  }
   void Load(std::size_t run, const BedState& state) override;
   std::vector<Bead> Beads(std::size_t run) const override { return beds_[run]->Beads(); }
   RebuildStats rebuilds() const override;

@@ -23,6 +23,16 @@ void Course::Check(const BedState& state) const {
   }
 }
 
+void Course::GoTo(const BedState& state) {
+  step_ = state.step;
+  substep_ = 0;
+  halvings_ = state.halvings;
+  controls_.GoTo(step_);
+  verdict_ = Verdict::kRunning;
+  fault_.reset();
+  if (spec_.retry.most_halvings > 0) kept_ = state;
+}
+
 std::int64_t Course::Adjust(Adjustment adjustment) {
   if (adjustment.wave.size() > 1) throw std::invalid_argument("an adjustment takes one wave at most");
   adjustment.step = std::max(adjustment.step, step_);

@@ -2,6 +2,7 @@
 /// its beads are stepped by.
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -70,13 +71,11 @@ class Course {
     substep_ = substep;
     controls_.GoTo(step);
   }
-  void GoTo(std::int64_t step, int halvings) {
-    step_ = step;
-    substep_ = 0;
-    halvings_ = halvings;
-    controls_.GoTo(step);
-    verdict_ = Verdict::kRunning;
-    fault_.reset();
+  /// To a state that has been loaded; a retry goes back no further.
+  void GoTo(const BedState& state);
+  /// The last step is this one, or the present one where that is past it.
+  void EndAt(std::int64_t step) {
+    if (running()) spec_.n_steps = std::max(step, step_);
   }
 
   /// Takes an adjustment. @return the first step that it holds for.
@@ -100,6 +99,8 @@ class Course {
   /// Keeps the state to go back to.
   void Keep(const BedState& state, RunChunk& chunk);
   bool has_kept_now() const { return kept_ && kept_->step == step_; }
+  /// The state that a retry would go back to; null where there is none.
+  const BedState* kept() const { return kept_ ? &*kept_ : nullptr; }
   /// After a fault: the state to go back to, from which the run goes on with half the step; or null, and the run ends.
   const BedState* Retry(RunChunk& chunk);
   /// After the state of Retry() has been loaded.

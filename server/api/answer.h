@@ -55,4 +55,23 @@ grpc::ServerUnaryReactor* Answer(const Rooms& rooms, grpc::CallbackServerContext
   return reactor;
 }
 
+/// The same for work that another thread comes back from: `ask` takes the person, and the function that answers, to be
+/// called once.
+template <class Response, class Ask>
+grpc::ServerUnaryReactor* AnswerLater(const Rooms& rooms, grpc::CallbackServerContext* context, Response* response,
+                                      Ask ask) {
+  grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
+  const std::function<void(absl::StatusOr<Response>)> finish = [=](absl::StatusOr<Response> answer) {
+    if (answer.ok()) *response = *std::move(answer);
+    reactor->Finish(ToGrpcStatus(answer.status()));
+  };
+  const auto person = Enter(rooms, *context);
+  if (!person.ok()) {
+    finish(person.status());
+  } else if (!rooms.pool.Post([=, person = *person] { ask(person, finish); })) {
+    finish(absl::ResourceExhaustedError("too many calls; try again later"));
+  }
+  return reactor;
+}
+
 }  // namespace gyrebox::api

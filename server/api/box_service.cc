@@ -2,9 +2,64 @@
 
 #include <google/protobuf/util/time_util.h>
 
+#include <algorithm>
+#include <map>
+
 #include "api/answer.h"
+#include "queue/choose.h"
 
 namespace gyrebox::api {
+
+/// The queue in its order, and the shares of people.
+class Lists {
+ public:
+  explicit Lists(const executor::View& view) {
+    for (const auto& on : view.on_device) {
+      work_.push_back({on.study, on.person, on.priority, true, 0, 0});
+      v1::QueueEntry& entry = entries_.emplace_back();
+      entry.set_device_count(on.count);
+      entry.set_has_slice(on.has_slice);
+      ShareOf(on.person).set_device_bead_count(ShareOf(on.person).device_bead_count() + on.beads);
+    }
+    for (const auto& [person, seconds] : view.used) ShareOf(person).set_used_seconds(seconds);
+  }
+
+  void Add(const store::WaitingStudy& study) {
+    work_.push_back({study.study, study.owner, study.priority, false, 0, 0});
+    entries_.emplace_back().set_queued_count(study.count);
+    ShareOf(study.owner).set_queued_count(ShareOf(study.owner).queued_count() + study.count);
+  }
+
+  v1::PersonShare& ShareOf(const std::string& person) {
+    v1::PersonShare& share = shares_[person];
+    share.set_person(person);
+    return share;
+  }
+
+  void Write(v1::Box* box) {
+    const auto used = [this](const std::string& person) { return shares_[person].used_seconds(); };
+    for (const size_t i : queue::InOrder(work_, used)) {
+      v1::QueueEntry& entry = *box->add_queue();
+      entry = entries_[i];
+      entry.set_study("studies/" + std::to_string(work_[i].study));
+      entry.set_owner(work_[i].person);
+      entry.set_priority(work_[i].priority);
+    }
+    double all = 0;
+    for (const auto& [person, share] : shares_) all += share.used_seconds();
+    for (auto& [person, share] : shares_) {
+      share.set_share(all > 0 ? share.used_seconds() / all : 0);
+      *box->add_shares() = share;
+    }
+    std::stable_sort(box->mutable_shares()->begin(), box->mutable_shares()->end(),
+                     [](const auto& a, const auto& b) { return a.used_seconds() < b.used_seconds(); });
+  }
+
+ private:
+  std::vector<queue::Work> work_;
+  std::vector<v1::QueueEntry> entries_;  ///< of each work
+  std::map<std::string, v1::PersonShare> shares_;
+};
 
 absl::StatusOr<v1::Box> BoxService::Get() {
   v1::Box box;
@@ -25,13 +80,48 @@ absl::StatusOr<v1::Box> BoxService::Get() {
   if (!queued.ok()) return queued.status();
   box.set_running_count(static_cast<int32_t>(*starting + *running));
   box.set_queued_count(static_cast<int32_t>(*queued));
-  box.set_bead_steps_per_second(rooms_.executor.rate().Recent(executor::RateMeter::Clock::now()));
+  const auto now = executor::RateMeter::Clock::now();
+  box.set_bead_steps_per_second(rooms_.executor.rate().Recent(now));
+  box.set_load(rooms_.executor.rate().Load(now));
+  if (auto status = AddQueue(&box); !status.ok()) return status;
   return box;
+}
+
+absl::Status BoxService::AddQueue(v1::Box* box) {
+  const executor::View view = rooms_.executor.view();
+  box->set_used_memory_bytes(view.bytes);
+  box->set_draining(view.draining);
+  box->set_trouble(view.trouble);
+  const auto waiting = rooms_.store.ListWaiting();
+  if (!waiting.ok()) return waiting.status();
+  const auto stored = rooms_.store.StoredBytes();
+  if (!stored.ok()) return stored.status();
+  Lists lists(view);
+  for (const store::WaitingStudy& study : *waiting) lists.Add(study);
+  for (const auto& [person, bytes] : *stored) lists.ShareOf(person).set_stored_byte_count(bytes);
+  lists.Write(box);
+  return absl::OkStatus();
 }
 
 grpc::ServerUnaryReactor* BoxService::GetBox(grpc::CallbackServerContext* context, const v1::GetBoxRequest*,
                                              v1::Box* response) {
   return Answer<v1::Box>(rooms_, context, response, [this] { return Get(); });
+}
+
+grpc::ServerWriteReactor<v1::WatchBoxResponse>* BoxService::WatchBox(grpc::CallbackServerContext* context,
+                                                                     const v1::WatchBoxRequest*) {
+  return board_.Watch(EnterStream(rooms_, *context));
+}
+
+grpc::ServerUnaryReactor* BoxService::DrainBox(grpc::CallbackServerContext* context, const v1::DrainBoxRequest* request,
+                                               v1::Box* response) {
+  using Done = std::function<void(absl::StatusOr<v1::Box>)>;
+  return AnswerLater<v1::Box>(rooms_, context, response, [=, this](const access::Person&, const Done& done) {
+    rooms_.executor.Drain(request->drain(), [=, this](const absl::Status& status) {
+      const auto answer = [=, this] { done(status.ok() ? Get() : status); };
+      if (!rooms_.pool.Post(answer)) done(absl::UnavailableError("the server is stopping"));
+    });
+  });
 }
 
 }  // namespace gyrebox::api

@@ -6,6 +6,7 @@
 #include <atomic>
 #include <chrono>
 #include <cstdint>
+#include <map>
 #include <string>
 
 #include "access/gate.h"
@@ -18,6 +19,13 @@
 
 namespace gyrebox::api {
 
+/// What one person may have at a time; 0 for no limit.
+struct Quotas {
+  int64_t queued_runs = 0;
+  int64_t stored_bytes = 0;
+  int64_t device_beads = 0;
+};
+
 /// What every service may use. Owned elsewhere.
 struct Rooms {
   store::Store& store;
@@ -25,6 +33,7 @@ struct Rooms {
   executor::Executor& executor;
   stream::WatchHub& hub;
   WorkerPool& pool;
+  const Quotas quotas;
   access::Gate& gate;
   access::Limits& limits;
   const std::string device_reason;
@@ -32,7 +41,17 @@ struct Rooms {
   const std::atomic<bool>& stopping;
 };
 
-/// Sets the seconds to the end of a study that is not at its end, where the present speed is known.
-void AddRemaining(store::Store& store, const executor::RateMeter& rate, int64_t id, v1::Study* study);
+/// What is still to be done, as it is now.
+class Remaining {
+ public:
+  Remaining(store::Store& store, const executor::RateMeter& rate);
+
+  /// Sets the seconds to the end of a study that is not at its end, where the present speed is known.
+  void AddTo(v1::Study* study) const;
+
+ private:
+  const double speed_;              ///< bead-steps per second; 0 where it is not known
+  std::map<int64_t, double> work_;  ///< bead-steps, by study
+};
 
 }  // namespace gyrebox::api

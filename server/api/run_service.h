@@ -19,7 +19,40 @@ class RunService : public v1::RunService::CallbackService {
   grpc::ServerWriteReactor<v1::WatchRunsResponse>* WatchRuns(grpc::CallbackServerContext* context,
                                                              const v1::WatchRunsRequest* request) override;
 
+  // In run_steering.cc:
+  grpc::ServerUnaryReactor* AdjustRuns(grpc::CallbackServerContext* context, const v1::AdjustRunsRequest* request,
+                                       v1::AdjustRunsResponse* response) override;
+  grpc::ServerUnaryReactor* ListAdjustments(grpc::CallbackServerContext* context,
+                                            const v1::ListAdjustmentsRequest* request,
+                                            v1::ListAdjustmentsResponse* response) override;
+  grpc::ServerUnaryReactor* PauseRun(grpc::CallbackServerContext* context, const v1::PauseRunRequest* request,
+                                     v1::Run* response) override;
+  grpc::ServerUnaryReactor* ResumeRun(grpc::CallbackServerContext* context, const v1::ResumeRunRequest* request,
+                                      v1::Run* response) override;
+  grpc::ServerUnaryReactor* FinishRun(grpc::CallbackServerContext* context, const v1::FinishRunRequest* request,
+                                      v1::Run* response) override;
+  grpc::ServerUnaryReactor* ExtendRun(grpc::CallbackServerContext* context, const v1::ExtendRunRequest* request,
+                                      v1::Run* response) override;
+  grpc::ServerUnaryReactor* SaveRun(grpc::CallbackServerContext* context, const v1::SaveRunRequest* request,
+                                    v1::SavedState* response) override;
+  grpc::ServerUnaryReactor* ListSavedStates(grpc::CallbackServerContext* context,
+                                            const v1::ListSavedStatesRequest* request,
+                                            v1::ListSavedStatesResponse* response) override;
+  grpc::ServerUnaryReactor* ReplayRun(grpc::CallbackServerContext* context, const v1::ReplayRunRequest* request,
+                                      v1::Study* response) override;
+  grpc::ServerUnaryReactor* PrioritizeRuns(grpc::CallbackServerContext* context,
+                                           const v1::PrioritizeRunsRequest* request,
+                                           v1::PrioritizeRunsResponse* response) override;
+
  private:
+  using RunDone = std::function<void(absl::StatusOr<v1::Run>)>;
+
+  absl::StatusOr<v1::ListAdjustmentsResponse> Journal(const std::string& run);
+  absl::StatusOr<v1::ListSavedStatesResponse> SavedStates(const std::string& run);
+  absl::StatusOr<v1::Study> Replay(const std::string& run, const std::string& person);
+  /// Does something to one run, and answers with the run.
+  void SteerOne(const access::Person& person, const std::string& name, executor::SteerRequest asked, RunDone done);
+
   absl::StatusOr<v1::Run> Get(const std::string& name);
   absl::StatusOr<v1::ListRunsResponse> List(const v1::ListRunsRequest& request);
   absl::StatusOr<v1::ListSamplesResponse> Samples(const v1::ListSamplesRequest& request);

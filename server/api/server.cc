@@ -53,6 +53,12 @@ static absl::Status CheckAdmin(access::Gate& gate) {
       "gyreboxd --data DIR --make-admin NAME, then start again");
 }
 
+static executor::Options WithQuota(const ServerOptions& options) {
+  executor::Options made = options.executor;
+  made.most_beads_of_person = options.quotas.device_beads;
+  return made;
+}
+
 class WiredServer : public Server {
  public:
   WiredServer(const ServerOptions& options, std::unique_ptr<store::Store> store, std::unique_ptr<access::Gate> gate,
@@ -63,11 +69,10 @@ class WiredServer : public Server {
         limits_(options.limits),
         device_(std::move(device)),
         hub_(*store_, [this](int64_t id) { return ReadStudy(id); }),
-        executor_(*store_, *device_, options.executor, [this](int64_t id) { hub_.Changed(id); }),
+        executor_(*store_, *device_, WithQuota(options), [this](int64_t id) { hub_.Changed(id); }),
         pool_(kWorkers),
-        rooms_{*store_,  *device_,      executor_,
-               hub_,     pool_,         *gate_,
-               limits_,  device_reason, std::chrono::system_clock::now(),
+        rooms_{*store_,        *device_, executor_, hub_,          pool_,
+               options.quotas, *gate_,   limits_,   device_reason, std::chrono::system_clock::now(),
                stopping_},
         studies_(rooms_),
         runs_(rooms_),
@@ -113,6 +118,7 @@ class WiredServer : public Server {
     if (stopping_.exchange(true)) return;
     if (server_ != nullptr) server_->GetHealthCheckService()->SetServingStatus(false);
     hub_.GoAway();
+    box_.GoAway();
     executor_.Stop();
     if (server_ != nullptr) server_->Shutdown(std::chrono::system_clock::now() + kGrace);
     pool_.Stop();
@@ -130,7 +136,7 @@ class WiredServer : public Server {
 
   absl::StatusOr<v1::Study> ReadStudy(int64_t id) {
     auto study = store_->GetStudy(id);
-    if (study.ok()) AddRemaining(*store_, executor_.rate(), id, &*study);
+    if (study.ok()) Remaining(*store_, executor_.rate()).AddTo(&*study);
     return study;
   }
 

@@ -9,6 +9,7 @@
 
 #include "access/limits.h"
 #include "access/tls.h"
+#include "api/rooms.h"
 #include "executor/executor.h"
 #include "gyrebox/device.h"
 #include "store/store.h"
@@ -18,6 +19,7 @@ namespace gyrebox::api {
 struct ServerOptions {
   std::string listen = "127.0.0.1:0";  ///< HOST:PORT; port 0 takes a free one
   executor::Options executor;
+  Quotas quotas = {};
   std::optional<access::TlsPair> tls = std::nullopt;  ///< with it every call needs a token; without, this machine only
   access::LimitOptions limits = {};
 };

@@ -13,9 +13,9 @@ constexpr char kDetailUrl[] = "type.googleapis.com/gyrebox.v1.ErrorDetail";
 constexpr double kRetrySeconds = 1;
 
 /// Takes violations as long as they fit, then says how many more there are.
-static v1::ErrorDetail Fitting(const std::vector<v1::FieldViolation>& violations) {
+static v1::ErrorDetail Fitting(const char* reason, const std::vector<v1::FieldViolation>& violations) {
   v1::ErrorDetail detail;
-  detail.set_reason("INVALID_STUDY");
+  detail.set_reason(reason);
   for (size_t i = 0; i < violations.size(); ++i) {
     if (detail.ByteSizeLong() + violations[i].ByteSizeLong() > kMostDetailBytes) {
       v1::FieldViolation& rest = *detail.add_field_violations();
@@ -30,7 +30,15 @@ static v1::ErrorDetail Fitting(const std::vector<v1::FieldViolation>& violations
 absl::Status InvalidStudy(const std::vector<v1::FieldViolation>& violations) {
   const std::string count = violations.size() == 1 ? "a fault" : std::to_string(violations.size()) + " faults";
   absl::Status status = absl::InvalidArgumentError("the study has " + count);
-  status.SetPayload(kDetailUrl, absl::Cord(Fitting(violations).SerializeAsString()));
+  status.SetPayload(kDetailUrl, absl::Cord(Fitting("INVALID_STUDY", violations).SerializeAsString()));
+  return status;
+}
+
+absl::Status InvalidRequest(const std::vector<v1::FieldViolation>& violations) {
+  std::string text = violations[0].field() + ": " + violations[0].description();
+  if (violations.size() > 1) text += " (and " + std::to_string(violations.size() - 1) + " more)";
+  absl::Status status = absl::InvalidArgumentError(text);
+  status.SetPayload(kDetailUrl, absl::Cord(Fitting("INVALID_REQUEST", violations).SerializeAsString()));
   return status;
 }
 
@@ -51,6 +59,8 @@ static const char* ReasonOf(absl::StatusCode code) {
       return "NOT_FOUND";
     case absl::StatusCode::kFailedPrecondition:
       return "WRONG_STATE";
+    case absl::StatusCode::kAborted:
+      return "CHANGED_SINCE";
     case absl::StatusCode::kUnauthenticated:
       return "NO_VALID_TOKEN";
     case absl::StatusCode::kPermissionDenied:

@@ -14,6 +14,9 @@ namespace gyrebox::api {
 /// INVALID_ARGUMENT that carries every field at fault.
 absl::Status InvalidStudy(const std::vector<v1::FieldViolation>& violations);
 
+/// The same for any other request: its message tells the first fault.
+absl::Status InvalidRequest(const std::vector<v1::FieldViolation>& violations);
+
 /// RESOURCE_EXHAUSTED that carries when to try again.
 absl::Status TooMany(const std::string& message, double retry_seconds);
 

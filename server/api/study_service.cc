@@ -3,12 +3,14 @@
 #include <spdlog/spdlog.h>
 
 #include <algorithm>
+#include <cstdlib>
 #include <limits>
 #include <optional>
 
 #include "analysis/table.h"
 #include "api/answer.h"
 #include "api/names.h"
+#include "api/steer.h"
 #include "schema/number_text.h"
 #include "store/saved_run.h"
 #include "study/defaults.h"
@@ -22,6 +24,7 @@ namespace gyrebox::api {
 constexpr size_t kLongestRequestId = 64;
 constexpr int kStudiesPerPage = 50;
 constexpr int kMostStudiesPerPage = 1000;
+constexpr int kMostPriority = 100;
 /// Bead-steps per second of one CPU thread, before anything was measured on this box; beds of 576 beads reach 7e7 on
 /// two threads of a server CPU with AVX-512.
 constexpr double kFirstGuess = 3e7;
@@ -52,7 +55,41 @@ absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec
   const study::FoundRun* const found = saved ? &*saved : nullptr;
   study::FillDefaults(&prepared.spec, found);
   prepared.violations = study::Validate(prepared.spec, &rooms_.device, found);
+  // The state stays what it is, whatever becomes of the run.
+  if (saved && saved->ok()) prepared.spec.mutable_start()->mutable_saved()->set_run((*saved)->state);
   return prepared;
+}
+
+absl::Status StudyService::CheckQuotas(const std::string& person, const std::vector<store::NewRun>& runs) {
+  const Quotas& quotas = rooms_.quotas;
+  const auto refuse = [](const std::string& why) { return absl::ResourceExhaustedError(why); };
+  const auto more = static_cast<int64_t>(runs.size());
+  if (quotas.queued_runs > 0) {
+    const auto waiting = rooms_.store.ListWaiting();
+    if (!waiting.ok()) return waiting.status();
+    int64_t there = 0;
+    for (const auto& study : *waiting) there += study.owner == person ? study.count : 0;
+    if (there + more > quotas.queued_runs) {
+      return refuse(person + " has " + std::to_string(there) + " runs waiting, and " + std::to_string(more) +
+                    " more are over the quota of " + std::to_string(quotas.queued_runs) +
+                    "; wait until some have run, or cancel some");
+    }
+  }
+  if (quotas.stored_bytes > 0) {
+    const auto stored = rooms_.store.StoredBytes();
+    if (!stored.ok()) return stored.status();
+    const auto mine = stored->find(person);
+    if (mine != stored->end() && mine->second >= quotas.stored_bytes) {
+      return refuse(person + " has " + std::to_string(mine->second) + " bytes on disk; the quota is " +
+                    std::to_string(quotas.stored_bytes));
+    }
+  }
+  const auto too_large = [&](const store::NewRun& run) { return run.bead_count > quotas.device_beads; };
+  if (quotas.device_beads > 0 && std::any_of(runs.begin(), runs.end(), too_large)) {
+    return refuse("a run of this study has more beads than the quota of " + std::to_string(quotas.device_beads) +
+                  " on the device at a time; give a smaller bed.bead_count");
+  }
+  return absl::OkStatus();
 }
 
 absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request, const access::Person& person) {
@@ -68,7 +105,11 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
   if (!prepared->violations.empty()) return InvalidStudy(prepared->violations);
   const v1::StudySpec& spec = prepared->spec;
   const auto runs = PlanRuns(spec);
-  auto study = rooms_.store.CreateStudy(spec, runs, request.request_id(), person.name);
+  if (std::abs(request.priority()) > kMostPriority) {
+    return absl::InvalidArgumentError("priority is not within -100 and 100");
+  }
+  if (auto status = CheckQuotas(person.name, runs); !status.ok()) return status;
+  auto study = rooms_.store.CreateStudy(spec, runs, request.request_id(), person.name, request.priority());
   if (!study.ok()) return study.status();
   spdlog::info("{} of {} accepted: {} runs", study->name(), study->owner(), runs.size());
   rooms_.executor.Wake();
@@ -79,7 +120,7 @@ absl::StatusOr<v1::Study> StudyService::Get(const std::string& name) {
   const auto id = ParseStudyName(name);
   if (!id.ok()) return id.status();
   auto study = rooms_.store.GetStudy(*id);
-  if (study.ok()) AddRemaining(rooms_.store, rooms_.executor.rate(), *id, &*study);
+  if (study.ok()) Remaining(rooms_.store, rooms_.executor.rate()).AddTo(&*study);
   return study;
 }
 
@@ -91,11 +132,12 @@ absl::StatusOr<v1::ListStudiesResponse> StudyService::List(const v1::ListStudies
   auto studies = rooms_.store.ListStudies(*below, *size + 1);
   if (!studies.ok()) return studies.status();
   v1::ListStudiesResponse response;
+  const Remaining remaining(rooms_.store, rooms_.executor.rate());
   const bool more = studies->size() > static_cast<size_t>(*size);
   if (more) studies->pop_back();
   for (v1::Study& study : *studies) {
     const int64_t id = *ParseStudyName(study.name());
-    AddRemaining(rooms_.store, rooms_.executor.rate(), id, &study);
+    remaining.AddTo(&study);
     if (more) response.set_next_page_token(MakePageToken("studies", id));
     *response.add_studies() = std::move(study);
   }
@@ -158,6 +200,36 @@ grpc::ServerUnaryReactor* StudyService::CancelStudy(grpc::CallbackServerContext*
                                                     const v1::CancelStudyRequest* request, v1::Study* response) {
   return Answer<v1::Study>(rooms_, context, response,
                            [=, this](const access::Person& person) { return Cancel(request->name(), person); });
+}
+
+void StudyService::SteerAll(const access::Person& person, const std::string& name, v1::Adjustment::Kind kind,
+                            StudyDone done) {
+  const auto id = ParseStudyName(name);
+  if (!id.ok()) return done(id.status());
+  if (auto status = CheckMayChange(rooms_, person, *id); !status.ok()) return done(status);
+  executor::SteerRequest asked;
+  asked.study = *id;
+  asked.kind = kind;
+  asked.person = person.name;
+  Steer(rooms_, std::move(asked), [this, name, done](absl::StatusOr<std::vector<v1::Adjustment>> entries) {
+    done(entries.ok() ? Get(name) : entries.status());
+  });
+}
+
+grpc::ServerUnaryReactor* StudyService::PauseStudy(grpc::CallbackServerContext* context,
+                                                   const v1::PauseStudyRequest* request, v1::Study* response) {
+  return AnswerLater<v1::Study>(rooms_, context, response,
+                                [=, this](const access::Person& person, const StudyDone& done) {
+                                  SteerAll(person, request->name(), v1::Adjustment::KIND_PAUSE, done);
+                                });
+}
+
+grpc::ServerUnaryReactor* StudyService::ResumeStudy(grpc::CallbackServerContext* context,
+                                                    const v1::ResumeStudyRequest* request, v1::Study* response) {
+  return AnswerLater<v1::Study>(rooms_, context, response,
+                                [=, this](const access::Person& person, const StudyDone& done) {
+                                  SteerAll(person, request->name(), v1::Adjustment::KIND_RESUME, done);
+                                });
 }
 
 grpc::ServerUnaryReactor* StudyService::CheckStudy(grpc::CallbackServerContext* context,

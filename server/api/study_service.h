@@ -21,6 +21,10 @@ class StudyService : public v1::StudyService::CallbackService {
                                         v1::ListStudiesResponse* response) override;
   grpc::ServerUnaryReactor* CancelStudy(grpc::CallbackServerContext* context, const v1::CancelStudyRequest* request,
                                         v1::Study* response) override;
+  grpc::ServerUnaryReactor* PauseStudy(grpc::CallbackServerContext* context, const v1::PauseStudyRequest* request,
+                                       v1::Study* response) override;
+  grpc::ServerUnaryReactor* ResumeStudy(grpc::CallbackServerContext* context, const v1::ResumeStudyRequest* request,
+                                        v1::Study* response) override;
   grpc::ServerUnaryReactor* CheckStudy(grpc::CallbackServerContext* context, const v1::CheckStudyRequest* request,
                                        v1::CheckStudyResponse* response) override;
   grpc::ServerUnaryReactor* TabulateStudy(grpc::CallbackServerContext* context, const v1::TabulateStudyRequest* request,
@@ -34,6 +38,12 @@ class StudyService : public v1::StudyService::CallbackService {
     std::shared_ptr<const kernels::SavedBed> saved;
   };
   absl::StatusOr<Prepared> Prepare(const v1::StudySpec& asked);
+
+  using StudyDone = std::function<void(absl::StatusOr<v1::Study>)>;
+  /// Does something to all runs of a study, and answers with the study.
+  void SteerAll(const access::Person& person, const std::string& name, v1::Adjustment::Kind kind, StudyDone done);
+  /// RESOURCE_EXHAUSTED where a person would have more than the quotas allow.
+  absl::Status CheckQuotas(const std::string& person, const std::vector<store::NewRun>& runs);
 
   absl::StatusOr<v1::Study> Create(const v1::CreateStudyRequest& request, const access::Person& person);
   absl::StatusOr<v1::Study> Get(const std::string& name);

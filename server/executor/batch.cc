@@ -3,27 +3,11 @@
 #include <chrono>
 #include <exception>
 #include <new>
+#include <utility>
 
 #include "executor/fault.h"
-#include "study/expand.h"
-#include "study/run_spec.h"
 
 namespace gyrebox::executor {
-
-std::vector<PackedRun> Pack(const store::QueuedRuns& queued, const kernels::Device& device,
-                            const std::shared_ptr<const kernels::SavedBed>& saved) {
-  std::vector<PackedRun> packed;
-  int64_t bytes = 0;
-  for (const v1::Run& run : queued.runs) {
-    const std::vector<double> values(run.axis_values().begin(), run.axis_values().end());
-    const int64_t number = std::stoll(run.name().substr(run.name().rfind('/') + 1));
-    PackedRun next{number, study::ToRunSpec(study::AtPoint(queued.spec, values), run.seeds(), saved)};
-    bytes += device.BytesOf(next.spec);
-    if (bytes > device.memory_bytes() && !packed.empty()) break;
-    packed.push_back(std::move(next));
-  }
-  return packed;
-}
 
 Batch::Batch(int64_t study, std::vector<PackedRun> runs)
     : study_(study),
@@ -31,8 +15,36 @@ Batch::Batch(int64_t study, std::vector<PackedRun> runs)
       updates_(runs_.size()),
       ended_(runs_.size()),
       told_(runs_.size()),
+      checkpoint_steps_(runs_.size()),
       open_(runs_.size()) {
-  for (size_t i = 0; i < runs_.size(); ++i) updates_[i].number = runs_[i].number;
+  for (size_t i = 0; i < runs_.size(); ++i) {
+    const PackedRun& run = runs_[i];
+    updates_[i].number = run.number;
+    updates_[i].faults_passed = run.faults_passed;
+    updates_[i].alarm = run.alarm;
+    if (!run.resume) continue;
+    updates_[i].step = checkpoint_steps_[i] = run.resume->state.step;
+    updates_[i].time = static_cast<double>(run.resume->state.step) * run.spec.time_step;
+  }
+}
+
+std::optional<size_t> Batch::Find(int64_t number) const {
+  for (size_t i = 0; i < runs_.size(); ++i) {
+    if (runs_[i].number == number && !ended_[i]) return i;
+  }
+  return std::nullopt;
+}
+
+int64_t Batch::open_beads() const {
+  int64_t beads = 0;
+  for (size_t i = 0; i < runs_.size(); ++i) beads += ended_[i] ? 0 : runs_[i].spec.n_beads;
+  return beads;
+}
+
+int64_t Batch::BytesOn(const kernels::Device& device) const {
+  int64_t bytes = 0;
+  for (const PackedRun& run : runs_) bytes += device.BytesOf(run.spec);
+  return bytes;
 }
 
 std::vector<int64_t> Batch::numbers() const {
@@ -48,6 +60,12 @@ void Batch::LayOut(kernels::Device& device) {
       std::vector<kernels::RunSpec> specs;
       for (const PackedRun& run : runs_) specs.push_back(run.spec);
       ensemble_ = device.NewEnsemble(specs);
+      for (size_t i = 0; i < runs_.size(); ++i) {
+        if (runs_[i].resume) ensemble_->Load(i, runs_[i].resume->state);
+      }
+      for (PackedRun& run : runs_) {
+        if (run.resume) run.resume->state = {};  // it is in the ensemble now
+      }
       return;
     } catch (const std::bad_alloc&) {
       if (runs_.size() == 1) return Fail("OUT_OF_MEMORY", "the device has not enough memory for this bed");
@@ -57,6 +75,7 @@ void Batch::LayOut(kernels::Device& device) {
       updates_.resize(kept);
       ended_.resize(kept);
       told_.resize(kept);
+      checkpoint_steps_.resize(kept);
       open_ = kept;
     } catch (const kernels::DeviceLost&) {
       throw;
@@ -82,9 +101,15 @@ std::vector<std::vector<v1::Observable>> Batch::observables() const {
 }
 
 void Batch::Advance(ChunkPacer& pacer, RateMeter& rate) {
+  const auto begin = RateMeter::Clock::now();
+  Advance(pacer.steps(), rate);
+  pacer.Took(std::chrono::duration<double>(RateMeter::Clock::now() - begin).count());
+}
+
+void Batch::Advance(int64_t steps, RateMeter& rate) {
   try {
     const auto begin = RateMeter::Clock::now();
-    std::vector<kernels::RunChunk> chunks = ensemble_->Advance(pacer.steps());
+    std::vector<kernels::RunChunk> chunks = ensemble_->Advance(steps);
     const auto end = RateMeter::Clock::now();
     double bead_steps = 0;
     for (size_t i = 0; i < chunks.size(); ++i) {
@@ -93,7 +118,6 @@ void Batch::Advance(ChunkPacer& pacer, RateMeter& rate) {
       Take(i, std::move(chunks[i]));
     }
     rate.Add(bead_steps, begin, end);
-    pacer.Took(std::chrono::duration<double>(end - begin).count());
   } catch (const std::bad_alloc&) {
     Fail("OUT_OF_MEMORY", "memory ran out while the bed was running");
   } catch (const kernels::DeviceLost&) {
@@ -109,8 +133,9 @@ void Batch::Take(size_t i, kernels::RunChunk chunk) {
   update.time = chunk.time;
   if (chunk.fault) update.fault = ToFault(*chunk.fault);
   for (const kernels::Fault& passed : chunk.passed) update.faults_passed.push_back(ToFault(passed));
-  if (!chunk.alarm.empty()) update.alarm = std::move(chunk.alarm);
+  if (update.alarm.empty()) update.alarm = std::move(chunk.alarm);
   for (const kernels::Sample& sample : chunk.samples) {
+    if (runs_[i].resume && sample.step <= runs_[i].resume->last_sample_step) continue;  // it was its end, once
     update.samples.width = 2 + sample.values.size();
     update.samples.numbers.push_back(static_cast<double>(sample.step));
     update.samples.numbers.push_back(sample.time);
@@ -120,7 +145,7 @@ void Batch::Take(size_t i, kernels::RunChunk chunk) {
     case kernels::Verdict::kRunning:
       return;
     case kernels::Verdict::kFinished:
-      KeepState(i);
+      updates_[i].end_state = ToBytes(i, ensemble_->Save(i));
       return End(i, v1::Run::STATE_FINISHED);
     case kernels::Verdict::kUnstable:
       return End(i, v1::Run::STATE_UNSTABLE);
@@ -131,11 +156,38 @@ void Batch::Take(size_t i, kernels::RunChunk chunk) {
   }
 }
 
-void Batch::KeepState(size_t i) {
-  const std::vector<std::byte> bytes = kernels::ToBytes(ensemble_->Save(i));
-  updates_[i].end_state = {.bytes = std::string(reinterpret_cast<const char*>(bytes.data()), bytes.size()),
-                           .side_x = runs_[i].spec.side_x,
-                           .side_y = runs_[i].spec.side_y};
+store::BedBytes Batch::ToBytes(size_t i, const kernels::BedState& state) const {
+  const kernels::RunSpec& spec = runs_[i].spec;
+  const std::vector<std::byte> bytes = kernels::ToBytes(state);
+  return {.bytes = std::string(reinterpret_cast<const char*>(bytes.data()), bytes.size()),
+          .side_x = spec.side_x,
+          .side_y = spec.side_y,
+          .step = state.step,
+          .time = static_cast<double>(state.step) * spec.time_step};
+}
+
+void Batch::SetCheckpoint(size_t i) {
+  if (ensemble_ == nullptr) return;
+  const kernels::BedState state = ensemble_->Checkpoint(i);
+  if (state.step <= checkpoint_steps_[i]) return;
+  checkpoint_steps_[i] = state.step;
+  updates_[i].checkpoint = ToBytes(i, state);
+}
+
+void Batch::Leave(size_t i, v1::Run::State state, std::optional<v1::Adjustment> entry) {
+  SetCheckpoint(i);
+  // It goes on from there, which may be behind where it is now.
+  updates_[i].step = checkpoint_steps_[i];
+  updates_[i].time = static_cast<double>(checkpoint_steps_[i]) * runs_[i].spec.time_step;
+  updates_[i].entry = std::move(entry);
+  End(i, state);
+  ensemble_->Drop(i);
+}
+
+void Batch::LeaveAll() {
+  for (size_t i = 0; i < runs_.size(); ++i) {
+    if (!ended_[i]) Leave(i, v1::Run::STATE_QUEUED);
+  }
 }
 
 void Batch::End(size_t i, v1::Run::State state) {
@@ -163,14 +215,21 @@ void Batch::Fail(const std::string& reason, const std::string& message) {
   }
 }
 
-std::vector<store::RunUpdate> Batch::TakeUpdates() {
+std::vector<store::RunUpdate> Batch::TakeUpdates(bool checkpoint) {
   std::vector<store::RunUpdate> taken;
   for (size_t i = 0; i < runs_.size(); ++i) {
     if (told_[i]) continue;
     told_[i] = ended_[i];
-    taken.push_back(updates_[i]);
-    updates_[i].samples = {};
-    updates_[i].end_state.reset();
+    if (checkpoint && !ended_[i]) SetCheckpoint(i);
+    taken.push_back(std::move(updates_[i]));
+    updates_[i] = store::RunUpdate();
+    updates_[i].number = taken.back().number;
+    updates_[i].state = taken.back().state;
+    updates_[i].step = taken.back().step;
+    updates_[i].time = taken.back().time;
+    updates_[i].fault = taken.back().fault;
+    updates_[i].faults_passed = taken.back().faults_passed;
+    updates_[i].alarm = taken.back().alarm;
   }
   has_news_ = false;
   return taken;

@@ -3,10 +3,8 @@
 #include <spdlog/spdlog.h>
 
 #include <algorithm>
+#include <chrono>
 #include <exception>
-
-#include "executor/batch.h"
-#include "store/saved_run.h"
 
 namespace gyrebox::executor {
 
@@ -23,11 +21,22 @@ Options OptionsFor(const kernels::Device& device) {
 
 Executor::Executor(store::Store& store, kernels::Device& device, Options options,
                    std::function<void(int64_t)> on_change)
-    : store_(store), device_(device), options_(options), on_change_(std::move(on_change)) {}
+    : store_(store),
+      device_(device),
+      options_(options),
+      deck_(
+          store, device, {options.chunk_seconds, options.record_seconds, options.checkpoint_seconds},
+          [this](const auto& write) { return Persist(write); }, std::move(on_change)),
+      ledger_(options.half_life_seconds) {}
 
 Executor::~Executor() { Stop(); }
 
 void Executor::Start() {
+  if (const auto use = store_.ReadUse(); use.ok()) {
+    for (const auto& [person, used] : *use) {
+      ledger_.Set(person, {used.seconds, 1e-3 * static_cast<double>(used.as_of)});
+    }
+  }
   thread_ = std::thread([this] { Loop(); });
 }
 
@@ -44,6 +53,7 @@ void Executor::Stop() {
     changed_.notify_all();
   }
   if (thread_.joinable()) thread_.join();
+  mailbox_.Close(absl::UnavailableError("the server is stopping; ask again later"));
 }
 
 bool Executor::stopping() const {
@@ -56,7 +66,12 @@ void Executor::Rest(double seconds) {
   changed_.wait_for(lock, std::chrono::duration<double>(seconds), [this] { return stop_; });
 }
 
-// What the store has taken is safe, and a new process can use the device again: it runs what this one had begun anew.
+void Executor::Wait() {
+  std::unique_lock lock(mutex_);
+  changed_.wait(lock, [this] { return stop_ || awake_ || !mailbox_.empty(); });
+}
+
+// What the store has taken is safe, and a new process can use the device again: it takes up what this one had begun.
 void Executor::LeaveProcess(const kernels::DeviceLost& error) {
   spdlog::critical("the device is lost to this process, which ends so that another can go on: {}", error.what());
   spdlog::default_logger()->flush();
@@ -65,101 +80,140 @@ void Executor::LeaveProcess(const kernels::DeviceLost& error) {
 
 void Executor::Loop() {
   while (!stopping()) {
-    {
-      std::lock_guard lock(mutex_);
-      awake_ = false;
-    }
     bool worked = true;
     try {
-      worked = RunNext();
+      worked = Slice();
     } catch (const kernels::DeviceLost& error) {
       return LeaveProcess(error);
     } catch (const std::exception& error) {
       spdlog::error("executor: {}", error.what());
       Rest(kSecondsAfterFailure);
     }
-    if (worked) continue;
-    std::unique_lock lock(mutex_);
-    changed_.wait(lock, [this] { return stop_ || awake_; });
+    if (!worked) Wait();
   }
+  try {
+    SaveAll();
+  } catch (const std::exception& error) {
+    spdlog::error("executor: what is under way cannot be saved, and goes on from its last checkpoint: {}",
+                  error.what());
+  }
+}
+
+void Executor::SaveAll() {
+  for (const auto& on : deck_.boarded()) deck_.Record(*on, /*checkpoint=*/true);
+  WriteUse();
 }
 
 bool Executor::Persist(const std::function<absl::Status()>& write) {
   for (;;) {
     const absl::Status status = write();
-    if (status.ok()) return true;
+    if (status.ok()) {
+      SetTrouble("");
+      return true;
+    }
     spdlog::error("the store refuses a write, trying again: {}", status.ToString());
+    const std::string why = "the store refuses what is to be written: " + std::string(status.message());
+    SetTrouble(why);
+    if (stopping()) return false;
+    mailbox_.RefuseAll(absl::UnavailableError(why));
     Rest(kSecondsAfterFailure);
     if (stopping()) return false;
   }
 }
 
-bool Executor::Record(Batch& batch) {
-  const auto updates = batch.TakeUpdates();
-  if (!Persist([&] { return store_.RecordProgress(batch.study(), updates); })) return false;
-  for (const store::RunUpdate& update : updates) {
-    if (update.fault) {
-      spdlog::warn("studies/{}/runs/{} {}: {}", batch.study(), update.number,
-                   update.state == v1::Run::STATE_UNSTABLE ? "unstable" : "failed", update.fault->message());
+// ---- whose turn it is
+
+void Executor::LookAtQueue() {
+  {
+    std::lock_guard lock(mutex_);
+    if (!awake_) return;
+    awake_ = false;
+  }
+  auto waiting = store_.ListWaiting();
+  if (!waiting.ok()) {
+    Wake();
+    throw std::runtime_error("the store refuses a read: " + waiting.status().ToString());
+  }
+  waiting_ = *std::move(waiting);
+  std::erase_if(needs_, [&](const auto& need) {
+    return std::none_of(waiting_.begin(), waiting_.end(), [&](const auto& one) { return one.study == need.first; });
+  });
+}
+
+std::vector<queue::Work> Executor::AllWork() {
+  std::vector<queue::Work> work;
+  for (const auto& on : deck_.boarded()) {
+    work.push_back(
+        {on->waiting.study, on->waiting.owner, on->waiting.priority, true, on->bytes, on->batch.open_beads()});
+  }
+  for (const store::WaitingStudy& one : waiting_) {
+    if (!needs_.contains(one.study)) {
+      const auto need = deck_.NeedOf(one.study);
+      if (!need.ok()) throw std::runtime_error("the store refuses a read: " + need.status().ToString());
+      needs_[one.study] = *need;
     }
+    const auto& [bytes, beads] = needs_[one.study];
+    work.push_back({one.study, one.owner, one.priority, false, bytes, beads});
   }
-  on_change_(batch.study());
+  return work;
+}
+
+bool Executor::Slice() {
+  mailbox_.OpenAll();
+  if (draining_) {
+    for (const auto& on : deck_.boarded()) deck_.Leave(*on);
+    if (!deck_.boarded().empty()) Wake();
+  }
+  deck_.DropDone();
+  LookAtQueue();
+  Publish(nullptr);
+  if (draining_) return false;
+  const auto work = AllWork();
+  const queue::Choice choice =
+      queue::Choose(work, [this, now = SecondsNow()](const std::string& person) { return ledger_.Used(person, now); },
+                    {.memory_bytes = device_.memory_bytes(),
+                     .most_beads_of_person = options_.most_beads_of_person,
+                     .swap_seconds = options_.swap_seconds});
+  if (!choice.next) return false;
+  const size_t n_boarded = deck_.boarded().size();
+  Boarded* on = *choice.next < n_boarded ? deck_.boarded()[*choice.next].get()
+                                         : MakeRoomAndStart(waiting_[*choice.next - n_boarded], choice.leave);
+  if (on != nullptr) GiveSlice(*on);
+  deck_.DropDone();
   return true;
 }
 
-bool Executor::Begin(Batch& batch) {
-  const auto all = batch.numbers();
-  if (!Persist([&] { return store_.StartRuns(batch.study(), all, device_.name()); })) return false;
-  on_change_(batch.study());
-  batch.LayOut(device_);
-  const auto& left_out = batch.left_out();
-  if (!left_out.empty()) {
-    spdlog::warn("studies/{}: {} runs wait for memory", batch.study(), left_out.size());
-    if (!Persist([&] { return store_.RequeueRuns(batch.study(), left_out); })) return false;
+Boarded* Executor::MakeRoomAndStart(const store::WaitingStudy& waiting, const std::vector<size_t>& leave) {
+  for (const size_t place : leave) deck_.Leave(*deck_.boarded()[place]);
+  deck_.DropDone();
+  Room room{device_.memory_bytes() - deck_.bytes(), options_.most_beads_of_person};
+  for (const auto& on : deck_.boarded()) {
+    if (room.beads > 0 && on->waiting.owner == waiting.owner) room.beads -= on->batch.open_beads();
   }
-  const auto numbers = batch.numbers();
-  const auto observables = batch.observables();
-  if (!observables.empty() && !Persist([&] { return store_.SetObservables(batch.study(), numbers, observables); })) {
-    return false;
-  }
-  return Record(batch);
+  if (options_.most_beads_of_person > 0) room.beads = std::max<int64_t>(room.beads, 1);
+  needs_.erase(waiting.study);
+  Wake();  // the queue has changed
+  return deck_.Start(waiting, options_.most_runs_together, room);
 }
 
-bool Executor::RunNext() {
-  auto queued = store_.NextQueued(options_.most_runs_together);
-  if (!queued.ok()) {
-    spdlog::error("the store refuses a read: {}", queued.status().ToString());
-    Rest(kSecondsAfterFailure);
-    return true;
+void Executor::GiveSlice(Boarded& on) {
+  using Clock = RateMeter::Clock;
+  Publish(&on);
+  const auto begin = Clock::now();
+  for (auto now = begin; !on.batch.done() && !stopping() && !draining_;) {
+    deck_.Step(on, rate_);
+    const auto after = Clock::now();
+    Charge(on.waiting.owner, std::chrono::duration<double>(after - now).count());
+    now = after;
+    deck_.CancelWhatIsCancelled();
+    deck_.RecordWhatIsDue(on);
+    Publish(&on);
+    if (std::chrono::duration<double>(now - begin).count() >= options_.slice_seconds) break;
+    mailbox_.OpenAll();
   }
-  if (queued->runs.empty()) return false;
-  std::shared_ptr<const kernels::SavedBed> saved;
-  absl::Status found = absl::OkStatus();
-  if (queued->spec.start().has_saved()) {
-    const study::FoundRun run = store::FindSavedRun(store_, queued->spec.start().saved().run());
-    found = run.status();
-    if (run.ok()) saved = run->beads;
-  }
-  if (!found.ok() && !store::IsAboutTheRun(found)) {
-    spdlog::error("the store refuses a read: {}", found.ToString());
-    Rest(kSecondsAfterFailure);
-    return true;
-  }
-  Batch batch(queued->study, Pack(*queued, device_, saved));
-  if (!found.ok()) batch.FailToStart(std::string(found.message()));
-  spdlog::info("studies/{}: runs {} to {} start", batch.study(), batch.numbers().front(), batch.numbers().back());
-  if (!Begin(batch)) return true;
-  ChunkPacer pacer(options_.chunk_seconds);
-  auto recorded = RateMeter::Clock::now();
-  while (!batch.done() && !stopping()) {
-    batch.Advance(pacer, rate_);
-    if (store_.IsCancelled(batch.study()).value_or(false)) batch.Cancel();
-    const std::chrono::duration<double> unrecorded = RateMeter::Clock::now() - recorded;
-    if (!batch.has_news() && unrecorded.count() < options_.record_seconds) continue;
-    if (!Record(batch)) return true;
-    recorded = RateMeter::Clock::now();
-  }
-  return true;
+  // It may be long until its next turn.
+  if (deck_.boarded().size() > 1 && !on.batch.done()) deck_.Record(on, /*checkpoint=*/false);
+  if (SecondsNow() - use_written_ >= options_.checkpoint_seconds) WriteUse();
 }
 
 }  // namespace gyrebox::executor

@@ -1,33 +1,65 @@
-/// Owns the device: takes waiting runs, steps them together, and writes down what they do.
+/// Owns the device: gives slices of its time to runs in the order that the queue says, and does what people ask of
+/// them.
 #pragma once
 
 #include <condition_variable>
 #include <cstdint>
 #include <cstdlib>
 #include <functional>
+#include <map>
 #include <mutex>
+#include <string>
 #include <thread>
+#include <vector>
 
+#include "executor/deck.h"
+#include "executor/mailbox.h"
 #include "executor/rate_meter.h"
+#include "executor/steering.h"
 #include "gyrebox/device.h"
+#include "queue/choose.h"
+#include "queue/ledger.h"
 #include "store/store.h"
 
 namespace gyrebox::executor {
-
-class Batch;
 
 /// Exit code of a process whose device is lost: whoever watches over it starts it again.
 inline constexpr int kDeviceLostExit = 7;
 
 struct Options {
   int most_runs_together = 256;
-  double chunk_seconds = 0.05;  ///< wall time of a chunk; cancelling and stopping wait for its end
-  double record_seconds = 0.2;  ///< wall time between two records of an ensemble
+  double chunk_seconds = 0.05;       ///< wall time of a chunk; whatever is asked waits for its end
+  double record_seconds = 0.2;       ///< wall time between two records of an ensemble
+  double checkpoint_seconds = 30;    ///< wall time between two checkpoints of an ensemble: the most that is ever lost
+  double slice_seconds = 0.5;        ///< wall time after which it may be another ensemble's turn
+  double half_life_seconds = 3600;   ///< after which use of the device counts half
+  int64_t most_beads_of_person = 0;  ///< on the device; 0 for no limit
+  double swap_seconds = 5;           ///< see queue::Limits
   std::function<void(int)> leave = [](int code) { std::_Exit(code); };  ///< ends the process
 };
 
 /// Options that suit a device: a CPU is full with a few beds a thread, and more would only delay the first answer.
 Options OptionsFor(const kernels::Device& device);
+
+/// What the device is doing, for people.
+struct View {
+  struct Entry {
+    int64_t study = 0;
+    std::string person;
+    int priority = 0;
+    int count = 0;  ///< runs
+    int64_t beads = 0;
+    bool has_slice = false;
+  };
+  std::vector<Entry> on_device;
+  int64_t bytes = 0;                   ///< of device memory
+  std::map<std::string, double> used;  ///< seconds that count, by person
+  bool draining = false;
+  std::string trouble;  ///< why nothing goes on; empty where all is well
+};
+
+/// Seconds since 1970, which the shares of people are kept by.
+double SecondsNow();
 
 class Executor {
  public:
@@ -41,20 +73,38 @@ class Executor {
   /// Looks for waiting runs now.
   void Wake();
 
-  /// Stops at the end of the chunk under way. Runs cut off start again when the store is opened next.
+  /// Stops at the end of the chunk under way. Runs are saved, and go on when the store is opened next.
   void Stop();
 
+  // What is asked of runs is done between two chunks. `done` is called on the executor's thread, once, and must not
+  // block.
+
+  void Steer(SteerRequest request, std::function<void(Steered)> done);
+  void Save(int64_t study, int64_t number, std::function<void(absl::StatusOr<v1::SavedState>)> done);
+  /// @param number of a run; 0 for all of the study.
+  void Prioritize(int64_t study, int64_t number, int priority, std::function<void(absl::StatusOr<int>)> done);
+  /// Empties the device, or lets it work again.
+  void Drain(bool drain, std::function<void(absl::Status)> done);
+
   const RateMeter& rate() const { return rate_; }
+  View view() const;
 
  private:
   void Loop();
   void LeaveProcess(const kernels::DeviceLost& error);
-  /// Runs the next ensemble to its end. False where nothing waits.
-  bool RunNext();
-  /// Lays the beds of a batch out. False where stopped.
-  bool Begin(Batch& batch);
-  /// Writes down what a batch did. False where stopped.
-  bool Record(Batch& batch);
+  /// Gives one slice to whose turn it is. False where there is nothing to do.
+  bool Slice();
+  void GiveSlice(Boarded& on);
+  std::vector<queue::Work> AllWork();
+  void LookAtQueue();
+  Boarded* MakeRoomAndStart(const store::WaitingStudy& waiting, const std::vector<size_t>& leave);
+  void SaveAll();
+  void Charge(const std::string& person, double seconds);
+  void WriteUse();
+  void Publish(const Boarded* has_slice);
+  void SetTrouble(const std::string& trouble);
+  void Post(std::function<void()> open, std::function<void(const absl::Status&)> refuse);
+  void Wait();
   /// Tries a write until it succeeds: a full disk stops the work, it does not lose it. False where stopped.
   bool Persist(const std::function<absl::Status()>& write);
   void Rest(double seconds);
@@ -63,13 +113,22 @@ class Executor {
   store::Store& store_;
   kernels::Device& device_;
   const Options options_;
-  const std::function<void(int64_t)> on_change_;
   RateMeter rate_;
+  Mailbox mailbox_;
+
+  // Used by the thread alone.
+  Deck deck_;
+  queue::Ledger ledger_;
+  std::vector<store::WaitingStudy> waiting_;
+  std::map<int64_t, std::pair<int64_t, int64_t>> needs_;  ///< of the first waiting run, by study: bytes, beads
+  bool draining_ = false;
+  double use_written_ = 0;  ///< seconds since 1970
 
   mutable std::mutex mutex_;
   std::condition_variable changed_;
-  bool stop_ = false;   ///< guarded by mutex_
-  bool awake_ = false;  ///< guarded by mutex_; something may wait
+  bool stop_ = false;  ///< guarded by mutex_
+  bool awake_ = true;  ///< guarded by mutex_; something may wait
+  View view_;          ///< guarded by mutex_
   std::thread thread_;
 };
 

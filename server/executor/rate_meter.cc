@@ -27,6 +27,15 @@ double RateMeter::Recent(Clock::time_point now) const {
   return bead_steps > 0 ? bead_steps / Seconds(now - begin) : 0;
 }
 
+double RateMeter::Load(Clock::time_point now) const {
+  std::lock_guard lock(mutex_);
+  double busy = 0;
+  for (const Piece& piece : pieces_) {
+    if (piece.end > now - kRecent) busy += Seconds(piece.end - std::max(piece.begin, now - kRecent));
+  }
+  return std::min(1.0, busy / Seconds(kRecent));
+}
+
 double RateMeter::Reached() const {
   std::lock_guard lock(mutex_);
   double bead_steps = 0, seconds = 0;

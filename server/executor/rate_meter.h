@@ -18,6 +18,9 @@ class RateMeter {
   /// Bead-steps per second over the last seconds before now; 0 when idle.
   double Recent(Clock::time_point now) const;
 
+  /// Share of the last seconds before now that was spent on work, 0 to 1.
+  double Load(Clock::time_point now) const;
+
   /// Bead-steps per second over all work that is still remembered, idle time left out; 0 where there was none yet.
   double Reached() const;
 

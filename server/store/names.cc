@@ -33,6 +33,14 @@ absl::StatusOr<RunName> ParseRunName(const std::string& name) {
   return absl::NotFoundError("there is no run " + name);
 }
 
+std::optional<StateName> ParseStateName(const std::string& name) {
+  const std::vector<std::string> parts = absl::StrSplit(name, '/');
+  if (parts.size() != 6 || parts[0] != "studies" || parts[2] != "runs" || parts[4] != "states") return std::nullopt;
+  const StateName parsed{{ParseNumber(parts[1]), ParseNumber(parts[3])}, ParseNumber(parts[5])};
+  const bool sound = parsed.run.study > 0 && parsed.run.run > 0 && (parsed.step > 0 || parts[5] == "0");
+  return sound ? std::optional(parsed) : std::nullopt;
+}
+
 absl::StatusOr<int64_t> ParseTokenName(const std::string& name) {
   const std::vector<std::string> parts = absl::StrSplit(name, '/');
   if (parts.size() == 2 && parts[0] == "tokens" && ParseNumber(parts[1]) > 0) return ParseNumber(parts[1]);

@@ -4,6 +4,7 @@
 #include <absl/status/statusor.h>
 
 #include <cstdint>
+#include <optional>
 #include <string>
 
 namespace gyrebox::store {
@@ -17,6 +18,14 @@ struct RunName {
   int64_t run = 0;
 };
 absl::StatusOr<RunName> ParseRunName(const std::string& name);
+
+/// What is named studies/{study}/runs/{run}/states/{step}: the run, and the step of its state.
+struct StateName {
+  RunName run;
+  int64_t step = 0;
+};
+/// None where the name is not that of a state; a run may have that name then.
+std::optional<StateName> ParseStateName(const std::string& name);
 
 /// Number of a token named tokens/{token}.
 absl::StatusOr<int64_t> ParseTokenName(const std::string& name);

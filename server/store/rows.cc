@@ -39,6 +39,9 @@ v1::Run ToRun(const Statement& row) {
   if (!row.IsNull(15)) *run.mutable_end_time() = TimeUtil::MillisecondsToTimestamp(row.Int(15));
   if (!row.IsNull(17)) run.MergeFromString(row.Text(17));
   if (!row.IsNull(18)) run.set_alarm(row.Text(18));
+  run.set_etag(std::to_string(row.Int(19)));
+  run.set_ended_early(row.Int(20) != 0);
+  run.set_priority(static_cast<int32_t>(row.Int(21)));
   return run;
 }
 
@@ -64,6 +67,8 @@ static void AddCount(int64_t state, int32_t count, v1::RunCounts* counts) {
     case v1::Run::STATE_STARTING:
     case v1::Run::STATE_RUNNING:
       return counts->set_running_count(counts->running_count() + count);
+    case v1::Run::STATE_PAUSED:
+      return counts->set_paused_count(count);
     case v1::Run::STATE_FINISHED:
       return counts->set_finished_count(count);
     case v1::Run::STATE_UNSTABLE:
@@ -85,7 +90,7 @@ static bool IsAtItsEnd(int64_t state) {
 static v1::Study::State StateOf(const v1::RunCounts& counts, bool cancelled) {
   if (cancelled) return v1::Study::STATE_CANCELLED;
   if (counts.queued_count() == counts.total_count()) return v1::Study::STATE_QUEUED;
-  if (counts.queued_count() + counts.running_count() == 0) return v1::Study::STATE_FINISHED;
+  if (counts.queued_count() + counts.running_count() + counts.paused_count() == 0) return v1::Study::STATE_FINISHED;
   return v1::Study::STATE_RUNNING;
 }
 

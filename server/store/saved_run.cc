@@ -1,6 +1,7 @@
 #include "store/saved_run.h"
 
 #include <exception>
+#include <optional>
 #include <span>
 #include <utility>
 #include <vector>
@@ -13,7 +14,7 @@ namespace gyrebox::store {
 
 static std::string InWords(v1::Run::State state) { return v1::Run::State_Name(state).substr(sizeof("STATE_") - 1); }
 
-static absl::StatusOr<kernels::SavedBed> ToBed(const EndState& state, const std::string& name) {
+static absl::StatusOr<kernels::SavedBed> ToBed(const BedBytes& state, const std::string& name) {
   try {
     const auto bytes = std::as_bytes(std::span(state.bytes));
     return kernels::BeadsOf(kernels::FromBytes(bytes), state.side_x, state.side_y);
@@ -22,16 +23,23 @@ static absl::StatusOr<kernels::SavedBed> ToBed(const EndState& state, const std:
   }
 }
 
+static absl::StatusOr<BedBytes> EndOf(Store& store, const RunName& parsed, const v1::Run& run) {
+  if (run.state() != v1::Run::STATE_FINISHED) {
+    return absl::FailedPreconditionError(run.name() + " is " + InWords(run.state()) +
+                                         "; only a run that ran to its end, FINISHED, can be started from, or a state "
+                                         "that was saved of it");
+  }
+  return store.GetEndState(parsed.study, parsed.run);
+}
+
 study::FoundRun FindSavedRun(Store& store, const std::string& name) {
-  const auto parsed = ParseRunName(name);
+  const std::optional<StateName> of_state = ParseStateName(name);
+  const auto parsed = of_state ? absl::StatusOr<RunName>(of_state->run) : ParseRunName(name);
   if (!parsed.ok()) return parsed.status();
   const auto run = store.GetRun(parsed->study, parsed->run);
   if (!run.ok()) return run.status();
-  if (run->state() != v1::Run::STATE_FINISHED) {
-    return absl::FailedPreconditionError(name + " is " + InWords(run->state()) +
-                                         "; only a run that ran to its end, FINISHED, can be started from");
-  }
-  const auto state = store.GetEndState(parsed->study, parsed->run);
+  const auto state =
+      of_state ? store.GetStateAt(parsed->study, parsed->run, of_state->step) : EndOf(store, *parsed, *run);
   if (!state.ok()) return state.status();
   const auto study = store.GetStudy(parsed->study);
   if (!study.ok()) return study.status();
@@ -39,7 +47,8 @@ study::FoundRun FindSavedRun(Store& store, const std::string& name) {
   if (!beads.ok()) return beads.status();
   const std::vector<double> values(run->axis_values().begin(), run->axis_values().end());
   return study::SavedRun{study::AtPoint(study->spec(), values).bed(),
-                         std::make_shared<const kernels::SavedBed>(*std::move(beads))};
+                         std::make_shared<const kernels::SavedBed>(*std::move(beads)),
+                         run->name() + "/states/" + std::to_string(state->step)};
 }
 
 bool IsAboutTheRun(const absl::Status& status) {

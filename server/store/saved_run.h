@@ -8,8 +8,9 @@
 
 namespace gyrebox::store {
 
-/// The run of this name, for a study to start from. NOT_FOUND where there is none; FAILED_PRECONDITION where it has no
-/// state, as it is not at its end or did not run to it; DATA_LOSS where the state is damaged.
+/// The run or the saved state of this name, for a study to start from. NOT_FOUND where there is none;
+/// FAILED_PRECONDITION where it has no state, as it is not at its end or did not run to it; DATA_LOSS where the state
+/// is damaged.
 study::FoundRun FindSavedRun(Store& store, const std::string& name);
 
 /// Whether what FindSavedRun() tells is about the run, and not about the store, which may do better a moment later.

@@ -1,5 +1,5 @@
-/// What must survive: studies, their runs and the runs' series, in one SQLite database in the data directory; and the
-/// states that runs left, each in a file that the database knows the length and checksum of.
+/// What must survive: studies, their runs and the runs' series and journals, in one SQLite database in the data
+/// directory; and states of runs, each in a file that the database knows the length and checksum of.
 #pragma once
 
 #include <absl/status/status.h>
@@ -7,6 +7,7 @@
 
 #include <cstdint>
 #include <functional>
+#include <map>
 #include <memory>
 #include <mutex>
 #include <optional>
@@ -17,9 +18,11 @@
 #include "gyrebox/v1/observable.pb.h"
 #include "gyrebox/v1/people_service.pb.h"
 #include "gyrebox/v1/run.pb.h"
+#include "gyrebox/v1/steering.pb.h"
 #include "gyrebox/v1/study.pb.h"
 #include "store/database.h"
 #include "store/directory_lock.h"
+#include "store/state_file.h"
 #include "study/expand.h"
 
 namespace gyrebox::store {
@@ -44,23 +47,49 @@ struct SampleRows {
   std::span<const double> row(size_t i) const { return {numbers.data() + i * width, width}; }
 };
 
-/// What a run leaves at its end.
-struct EndState {
+/// State of a run.
+struct BedBytes {
   std::string bytes;              ///< see kernels::ToBytes()
   double side_x = 0, side_y = 0;  ///< sigma
+  int64_t step = 0;
+  double time = 0;  ///< tau
+};
+
+/// State of a run to go on from, and what it had come to there.
+struct Checkpoint {
+  BedBytes bed;
+  int64_t sample_count = 0;
+  int64_t last_sample_step = -1;  ///< -1 where there is none
 };
 
 /// What happened to a run since it was recorded last.
 struct RunUpdate {
   int64_t number = 0;
-  v1::Run::State state = v1::Run::STATE_RUNNING;
+  v1::Run::State state = v1::Run::STATE_RUNNING;  ///< QUEUED and PAUSED where it leaves the device
   int64_t step = 0;
   double time = 0;  ///< tau
   std::optional<v1::Fault> fault;
   std::vector<v1::Fault> faults_passed;  ///< all so far
   std::string alarm;                     ///< empty where none was raised so far
-  std::optional<EndState> end_state;     ///< where it has just ended and leaves one
+  std::optional<BedBytes> end_state;     ///< where it has just ended and leaves one
+  std::optional<BedBytes> checkpoint;    ///< to go on from: the samples so far are those before its step
+  std::optional<v1::Adjustment> entry;   ///< for its journal
   SampleRows samples;                    ///< new ones; `first` is not used, they go to the end of the series
+};
+
+/// What a person does to a run that is not on the device, or that the device is told of afterwards.
+struct JournalWrite {
+  int64_t number = 0;     ///< of the run
+  v1::Adjustment entry;   ///< without its number
+  v1::Run::State before;  ///< state of the run
+};
+
+/// A study whose runs wait.
+struct WaitingStudy {
+  int64_t study = 0;
+  std::string owner;
+  int priority = 0;  ///< highest of those runs
+  int count = 0;
 };
 
 /// A study and those of its runs that are waiting.
@@ -68,6 +97,12 @@ struct QueuedRuns {
   int64_t study = 0;
   v1::StudySpec spec;
   std::vector<v1::Run> runs;
+};
+
+/// Time of the device that a person has used; see queue::Ledger.
+struct PersonUse {
+  double seconds = 0;
+  int64_t as_of = 0;  ///< milliseconds since 1970
 };
 
 /// Place in the order in which the runs of a study changed.
@@ -82,6 +117,8 @@ struct ChangedRuns {
   std::vector<ChangeCursor> cursors;  ///< of each run
 };
 
+struct StateRow;
+
 /// A token as it is kept.
 struct StoredToken {
   v1::Token token;
@@ -92,16 +129,17 @@ struct StoredToken {
 /// its runs as read are those of one moment.
 class Store {
  public:
-  /// Opens or makes the database. Runs that an earlier process left under way are queued again, their samples dropped.
-  /// FAILED_PRECONDITION where another server uses the directory, it cannot be written to, or a newer version made it;
-  /// DATA_LOSS where the database is damaged.
+  /// Opens or makes the database. Runs that an earlier process left under way are queued again, at their newest
+  /// checkpoint. FAILED_PRECONDITION where another server uses the directory, it cannot be written to, or a newer
+  /// version made it; DATA_LOSS where the database is damaged.
   static absl::StatusOr<std::unique_ptr<Store>> Open(const std::string& directory);
 
   // ---- studies
 
   /// Takes a study in. A request id that was there before returns the study made then.
   absl::StatusOr<v1::Study> CreateStudy(const v1::StudySpec& spec, const std::vector<NewRun>& runs,
-                                        const std::string& request_id, const std::string& owner = kLocalPerson);
+                                        const std::string& request_id, const std::string& owner = kLocalPerson,
+                                        int priority = 0);
   absl::StatusOr<v1::Study> GetStudy(int64_t id);
   /// The study made by a request, if there is one.
   absl::StatusOr<std::optional<v1::Study>> FindRequest(const std::string& request_id);
@@ -118,15 +156,26 @@ class Store {
 
   absl::StatusOr<v1::Run> GetRun(int64_t study, int64_t number);
   absl::StatusOr<std::vector<v1::Run>> ListRuns(int64_t study, int64_t above_number, int limit);
+  /// Runs that are not at their end.
+  absl::StatusOr<std::vector<v1::Run>> ListOpenRuns(int64_t study);
   absl::StatusOr<ChangedRuns> ListChangedRuns(int64_t study, ChangeCursor after, int limit);
   absl::StatusOr<int64_t> CountRuns(v1::Run::State state);
-  /// Bead-steps still to take in this study and all older ones.
-  absl::StatusOr<double> OpenWork(int64_t study);
+  /// Bead-steps still to take, by study; those without any are left out.
+  absl::StatusOr<std::map<int64_t, double>> OpenWork();
+
+  // ---- the queue
+
+  absl::StatusOr<std::vector<WaitingStudy>> ListWaiting();
+  /// Runs of a study that wait, in the order in which they are to start.
+  absl::StatusOr<QueuedRuns> ListQueued(int64_t study, int limit);
+  /// @param number of one run, or 0 for all. @return how many runs took it: those not at their end.
+  absl::StatusOr<int> SetPriority(int64_t study, int64_t number, int priority);
+  absl::StatusOr<std::map<std::string, int64_t>> StoredBytes();  ///< by owner
+  absl::StatusOr<std::map<std::string, PersonUse>> ReadUse();
+  absl::Status WriteUse(const std::map<std::string, PersonUse>& use);
 
   // ---- what the executor does
 
-  /// Queued runs of the oldest study that has some; empty where none waits.
-  absl::StatusOr<QueuedRuns> NextQueued(int limit);
   absl::Status StartRuns(int64_t study, std::span<const int64_t> numbers, const std::string& device);
   /// Puts started runs back in the queue.
   absl::Status RequeueRuns(int64_t study, std::span<const int64_t> numbers);
@@ -135,8 +184,28 @@ class Store {
                               std::span<const std::vector<v1::Observable>> observables);
   absl::Status RecordProgress(int64_t study, std::span<const RunUpdate> updates);
 
+  // ---- states
+
   /// What a run left. FAILED_PRECONDITION where it left nothing, DATA_LOSS where that is damaged.
-  absl::StatusOr<EndState> GetEndState(int64_t study, int64_t number);
+  absl::StatusOr<BedBytes> GetEndState(int64_t study, int64_t number);
+  /// What a run left, or kept for studies to start from, at a step. NOT_FOUND, DATA_LOSS.
+  absl::StatusOr<BedBytes> GetStateAt(int64_t study, int64_t number, int64_t step);
+  /// The newest checkpoint of a run; none where it starts anew. DATA_LOSS where its file is damaged.
+  absl::StatusOr<std::optional<Checkpoint>> GetCheckpoint(int64_t study, int64_t number);
+  /// Gives the newest checkpoint of a waiting run up: it is back at the one before, or at its start.
+  absl::Status DropCheckpoint(int64_t study, int64_t number);
+  /// Keeps a state for studies to start from.
+  absl::StatusOr<v1::SavedState> KeepState(int64_t study, int64_t number, const BedBytes& state);
+  /// Keeps the newest checkpoint in that way. FAILED_PRECONDITION where there is none.
+  absl::StatusOr<v1::SavedState> KeepCheckpoint(int64_t study, int64_t number);
+  absl::StatusOr<std::vector<v1::SavedState>> ListSavedStates(int64_t study, int64_t number);
+
+  // ---- journals
+
+  /// The journal of a run, oldest first.
+  absl::StatusOr<std::vector<v1::Adjustment>> GetJournal(int64_t study, int64_t number);
+  /// Writes one entry a run, all or none, with what follows of it for the run: its state and its end.
+  absl::Status WriteJournal(int64_t study, std::span<const JournalWrite> writes);
 
   // ---- series
 
@@ -162,7 +231,11 @@ class Store {
 
   Store(std::unique_ptr<DirectoryLock> lock, std::unique_ptr<Connection> writer, const std::string& directory);
   absl::Status Migrate();
-  absl::Status RequeueCutOffRuns();
+  absl::Status TakeUpCutOffRuns();
+  /// Removes files of states that the database knows nothing of.
+  absl::Status SweepStates();
+  void RemoveFiles(const std::vector<std::string>& files);
+  absl::StatusOr<BedBytes> ReadState(const StateRow& row);
   /// Runs work in one transaction on the only connection that writes.
   absl::Status Write(const Work& work);
   /// Runs work in one snapshot on a connection of its own.
@@ -172,7 +245,7 @@ class Store {
   std::mutex write_mutex_;
   std::unique_ptr<Connection> writer_;  ///< guarded by write_mutex_
   const std::string path_;
-  const std::string states_;  ///< directory of the states that runs left
+  const std::string states_;  ///< directory of states
   std::mutex readers_mutex_;
   std::vector<std::unique_ptr<Connection>> readers_;  ///< idle ones; guarded by readers_mutex_
 };

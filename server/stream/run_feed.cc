@@ -26,7 +26,8 @@ absl::StatusOr<std::vector<v1::WatchRunsResponse>> RunFeed::Next(store::Store& s
   Messages messages;
   auto study = read_study(study_);
   if (!study.ok()) return study.status();
-  const bool all_ended = study->run_counts().queued_count() + study->run_counts().running_count() == 0;
+  const v1::RunCounts& counts = study->run_counts();
+  const bool all_ended = counts.queued_count() + counts.running_count() + counts.paused_count() == 0;
   if (study->etag() != etag_) {
     etag_ = study->etag();
     *messages.emplace_back().mutable_study() = *std::move(study);

@@ -1,7 +1,9 @@
 #include "study/check_changes.h"
 
+#include "schema/field_path.h"
 #include "study/number_at.h"
 #include "study/rules.h"
+#include "study/schedule.h"
 
 namespace gyrebox::study {
 
@@ -19,18 +21,21 @@ static bool IsOfWave(const FieldDescriptor& change) {
   return change.number() <= v1::Adjustable::kModulationFrequencyFieldNumber;
 }
 
-/// The field of the study that a change sets; null where the wave has no such number.
-static const FieldDescriptor* FieldSet(const FieldDescriptor& change, const Descriptor& wave) {
-  if (IsOfWave(change)) return wave.FindFieldByName(change.name());
+std::string PathSet(const FieldDescriptor& change, const FieldDescriptor& wave) {
+  if (change.message_type() != nullptr) return "";
+  if (IsOfWave(change)) {
+    const bool has = wave.message_type()->FindFieldByName(change.name()) != nullptr;
+    return has ? "drive." + wave.name() + "." + change.name() : "";
+  }
   switch (change.number()) {
     case v1::Adjustable::kTemperatureFieldNumber:
-      return v1::Thermal::descriptor()->FindFieldByName("temperature");
+      return "thermal.temperature";
     case v1::Adjustable::kFrictionTangentialFieldNumber:
-      return v1::Friction::descriptor()->FindFieldByName("tangential");
+      return "friction.tangential";
     case v1::Adjustable::kFrictionNormalFieldNumber:
-      return v1::Friction::descriptor()->FindFieldByName("normal");
+      return "friction.normal";
     default:
-      return v1::Disorder::descriptor()->FindFieldByName(change.name());
+      return "drive.disorder." + change.name();
   }
 }
 
@@ -47,12 +52,14 @@ static void Check(const v1::StudySpec& at, const v1::Adjustable& changes, const 
     const FieldDescriptor& change = *descriptor.field(i);
     if (change.message_type() != nullptr || !changes.GetReflection()->HasField(changes, &change)) continue;
     const std::string path = prefix + change.name();
-    const FieldDescriptor* set = FieldSet(change, *wave.message_type());
-    if (set == nullptr) {
+    const std::string set = PathSet(change, wave);
+    if (set.empty()) {
       bad->push_back({path, "the wave here is " + wave.name() + ", which has no " + change.name()});
     } else if (IsFriction(change) && at.dynamics().has_brownian()) {
       bad->push_back({path, "there is no friction between beads in brownian dynamics; leave it out"});
-    } else if (const std::string fault = Fault(GetNumber(changes, change), *set); !fault.empty()) {
+    } else if (const std::string fault =
+                   Fault(GetNumber(changes, change), *schema::FindField(*v1::StudySpec::descriptor(), set));
+               !fault.empty()) {
       bad->push_back({path, fault});
     }
   }
@@ -69,7 +76,23 @@ std::vector<BadChange> BadChanges(const v1::StudySpec& at) {
     Check(at, stage.step(), *wave, prefix + "step.", &bad);
     Check(at, stage.ramp(), *wave, prefix + "ramp.", &bad);
   }
+  const auto& steered = at.schedule().steering().changes();
+  for (int i = 0; i < steered.size(); ++i) {
+    const std::string prefix = "schedule.steering.changes[" + std::to_string(i) + "].change.";
+    Check(at, steered[i].change(), *WaveAt(at, steered[i].step()), prefix, &bad);
+  }
   return bad;
+}
+
+const FieldDescriptor* WaveAt(const v1::StudySpec& at, int64_t step) {
+  const FieldDescriptor* wave = WaveField(at.drive());
+  int64_t begin = 0;
+  for (const v1::Stage& stage : at.schedule().stages()) {
+    if (begin > step) break;
+    if (const FieldDescriptor* other = WaveField(stage.step())) wave = other;
+    begin += StepsOf(stage, at.dynamics().time_step());
+  }
+  return wave;
 }
 
 }  // namespace gyrebox::study

@@ -1,6 +1,7 @@
 /// Checks what the stages of a study change.
 #pragma once
 
+#include <cstdint>
 #include <string>
 #include <vector>
 
@@ -14,8 +15,15 @@ struct BadChange {
   std::string description;  ///< what is wrong and what would be right
 };
 
-/// All changes that cannot be made: values out of the range of the field that they set, and numbers that the wave of
-/// that stage does not have.
+/// All changes of stages, and of what was steered, that cannot be made: values out of the range of the field that they
+/// set, and numbers that the wave of that time does not have.
 std::vector<BadChange> BadChanges(const v1::StudySpec& at);
+
+/// Path in the study of the field that a change sets, such as drive.sine.amplitude; empty where it sets none, or the
+/// wave has no such number. @param wave the field that holds the wave.
+std::string PathSet(const google::protobuf::FieldDescriptor& change, const google::protobuf::FieldDescriptor& wave);
+
+/// The field of a drive, or of a stage, that holds the wave of a step. Null where the study has no wave.
+const google::protobuf::FieldDescriptor* WaveAt(const v1::StudySpec& at, int64_t step);
 
 }  // namespace gyrebox::study

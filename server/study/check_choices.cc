@@ -70,6 +70,15 @@ static void CheckSchedule(const v1::StudySpec& spec, Violations* violations) {
   }
 }
 
+static void CheckSteering(const v1::Steering& steering, Violations* violations) {
+  for (int i = 0; i < steering.changes_size(); ++i) {
+    const v1::Adjustable& change = steering.changes(i).change();
+    if (change.waveform_case() == v1::Adjustable::WAVEFORM_NOT_SET) continue;
+    violations->Add("schedule.steering.changes[" + std::to_string(i) + "].change",
+                    "another wave cannot be steered to; give it in the step of a stage");
+  }
+}
+
 static void CheckStart(const v1::Start& start, Violations* violations) {
   if (start.has_kept() && !start.has_saved()) {
     violations->Add("start.kept", "only a saved start has spinners to keep; leave it out, or give [start.saved]");
@@ -85,6 +94,7 @@ void CheckChoices(const v1::StudySpec& spec, Violations* violations) {
   CheckStart(spec.start(), violations);
   if (spec.drive().has_sum()) CheckTerms(spec.drive().sum(), "drive.sum", violations);
   CheckSchedule(spec, violations);
+  CheckSteering(spec.schedule().steering(), violations);
 }
 
 }  // namespace gyrebox::study

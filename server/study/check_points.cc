@@ -14,7 +14,6 @@ namespace gyrebox::study {
 using schema::NumberText;
 
 constexpr double kMostSteps = 1e12;
-constexpr double kStepsPerPeriod = 20;
 constexpr double kGibibyte = 1024.0 * 1024 * 1024;
 /// Lets a quotient that is meant to be on a bound pass it.
 constexpr double kRoundOff = 1e-9;
@@ -116,13 +115,16 @@ class PointChecker {
   void CheckPeriod(const v1::StudySpec& at) {
     const HighestFrequency highest = HighestFrequencyOf(at);
     const double frequency = highest.of_spinner, time_step = at.dynamics().time_step();
-    if (frequency * time_step * kStepsPerPeriod <= 1 + kRoundOff) return;
+    const double steered = HighestSteeredFrequency(at);
+    if (!IsTooFast(frequency, time_step)) {
+      if (IsTooFast(steered, time_step)) {
+        Add("schedule.steering", "its highest frequency of " + TooFastText(steered, time_step));
+      }
+      return;
+    }
     const bool simple = at.drive().has_sine() && highest.stage < 0 && frequency == at.drive().sine().frequency();
     Add(FrequencyPath(at, highest.stage),
-        (simple ? "" : "its highest frequency of ") + NumberText(frequency) + " cycles/tau leaves " +
-            Short(1 / (frequency * time_step)) + " steps a period, which is too few; at least 20: a frequency of at " +
-            "most " + Short(1 / (kStepsPerPeriod * time_step)) + " cycles/tau, or dynamics.time_step of at most " +
-            Short(1 / (frequency * kStepsPerPeriod)) + " tau");
+        (simple ? "" : "its highest frequency of ") + TooFastText(frequency, time_step));
   }
 
   /// Where the study sets the frequency that holds from a stage on, or from the start.

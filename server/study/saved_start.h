@@ -16,6 +16,7 @@ namespace gyrebox::study {
 struct SavedRun {
   v1::Bed bed;  ///< as the study of that run had it, with its axes set
   std::shared_ptr<const kernels::SavedBed> beads;
+  std::string state;  ///< name of the state, which stays what it is whatever becomes of the run
 };
 
 /// The run that a study names, or why it cannot be started from.

@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "gyrebox/wave.h"
+#include "schema/number_text.h"
 
 namespace gyrebox::study {
 
@@ -90,6 +91,7 @@ int64_t StepsOf(const v1::Stage& stage, double time_step) {
 }
 
 int64_t StepsOf(const v1::StudySpec& at) {
+  if (at.schedule().steering().has_total_steps()) return at.schedule().steering().total_steps();
   const double time_step = at.dynamics().time_step();
   if (at.schedule().stages().empty()) return std::llround(at.schedule().duration() / time_step);
   int64_t steps = 0;
@@ -139,10 +141,24 @@ static std::vector<kernels::Adjustment> AdjustmentOfEveryStage(const v1::StudySp
   return adjustments;
 }
 
+kernels::Adjustment ToAdjustment(const v1::SteeredChange& steered) {
+  kernels::Adjustment adjustment;
+  adjustment.step = steered.step();
+  adjustment.ramp_steps = steered.ramp_steps();
+  AddChanges(steered.change(), /*ramp=*/steered.ramp_steps() > 0, &adjustment.changes);
+  return adjustment;
+}
+
 std::vector<kernels::Adjustment> ToAdjustments(const v1::StudySpec& at) {
   auto adjustments = AdjustmentOfEveryStage(at);
   std::erase_if(adjustments,
                 [](const auto& adjustment) { return adjustment.wave.empty() && adjustment.changes.empty(); });
+  for (const v1::SteeredChange& steered : at.schedule().steering().changes()) {
+    adjustments.push_back(ToAdjustment(steered));
+  }
+  // Of those for the same step the later one comes last, as where it is made while the run is under way.
+  std::stable_sort(adjustments.begin(), adjustments.end(),
+                   [](const auto& a, const auto& b) { return a.step < b.step; });
   return adjustments;
 }
 
@@ -178,9 +194,8 @@ static void Count(const Pace& pace, int stage, HighestFrequency* highest) {
   highest->stage = stage;
 }
 
-HighestFrequency HighestFrequencyOf(const v1::StudySpec& at) {
-  const kernels::DriveSpec drive = ToDriveSpec(at.drive());
-  const auto adjustments = AdjustmentOfEveryStage(at);
+static HighestFrequency HighestIn(const kernels::DriveSpec& drive,
+                                  const std::vector<kernels::Adjustment>& adjustments) {
   HighestFrequency highest;
   Pace pace{drive.wave, drive.disorder.frequency_spread};
   Count(pace, -1, &highest);
@@ -198,6 +213,28 @@ HighestFrequency HighestFrequencyOf(const v1::StudySpec& at) {
     Count(fastest, static_cast<int>(k), &highest);
   }
   return highest;
+}
+
+HighestFrequency HighestFrequencyOf(const v1::StudySpec& at) {
+  return HighestIn(ToDriveSpec(at.drive()), AdjustmentOfEveryStage(at));
+}
+
+double HighestSteeredFrequency(const v1::StudySpec& at) {
+  return HighestIn(ToDriveSpec(at.drive()), ToAdjustments(at)).of_spinner;
+}
+
+/// Lets a quotient that is meant to be on the bound pass it.
+constexpr double kRoundOff = 1e-9;
+constexpr double kStepsPerPeriod = 20;
+
+bool IsTooFast(double frequency, double time_step) { return frequency * time_step * kStepsPerPeriod > 1 + kRoundOff; }
+
+std::string TooFastText(double frequency, double time_step) {
+  const auto text = [](double value) { return schema::NumberText(value, 4); };
+  return schema::NumberText(frequency) + " cycles/tau leaves " + text(1 / (frequency * time_step)) +
+         " steps a period, which is too few; at least 20: a frequency of at most " +
+         text(1 / (kStepsPerPeriod * time_step)) + " cycles/tau, or dynamics.time_step of at most " +
+         text(1 / (frequency * kStepsPerPeriod)) + " tau";
 }
 
 }  // namespace gyrebox::study

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <string>
 #include <vector>
 
 #include "gyrebox/run_spec.h"
@@ -18,15 +19,25 @@ int64_t StepsOf(const v1::StudySpec& at);
 /// Length of the last stage in tau, or of the run where it has no stages.
 double LastStageTime(const v1::StudySpec& at);
 
-/// What the stages change, at the steps where they begin.
+/// What the stages change, at the steps where they begin, and what was steered, in the order in which it takes effect.
 std::vector<kernels::Adjustment> ToAdjustments(const v1::StudySpec& at);
+/// One change that was steered.
+kernels::Adjustment ToAdjustment(const v1::SteeredChange& steered);
 
-/// Highest frequency in the whole course of a run, in cycles/tau; 0 under a steady drive.
+/// Highest frequency in the whole course of a run, steering left out, in cycles/tau; 0 under a steady drive.
 struct HighestFrequency {
   double of_wave = 0;     ///< of the wave itself
   double of_spinner = 0;  ///< of the fastest spinner, whose frequencies may be 3 spreads higher
   int stage = -1;         ///< stage, from 0, at which of_spinner is reached first; -1 where it holds from the start
 };
 HighestFrequency HighestFrequencyOf(const v1::StudySpec& at);
+
+/// Highest frequency of any spinner, with what was steered; in cycles/tau.
+double HighestSteeredFrequency(const v1::StudySpec& at);
+
+/// Whether a period of this frequency has too few steps.
+bool IsTooFast(double frequency, double time_step);
+/// "300 cycles/tau leaves 6.7 steps a period, which is too few; ..." and what would be right.
+std::string TooFastText(double frequency, double time_step);
 
 }  // namespace gyrebox::study

@@ -68,9 +68,8 @@ class AccessMatrixTest : public testing::Test {
     auto olga = group_.ClientFor("olga");
     EXPECT_TRUE(olga.CreateStudy(test::BareStudy()).ok());
     EXPECT_TRUE(test::WaitFor([&] { return olga.GetStudy("studies/1")->has_end_time(); }));
-    group_.server().plan().held = true;
+    EXPECT_TRUE(group_.ClientFor("anna").DrainBox(true).ok());  // what is submitted from now on waits
   }
-  ~AccessMatrixTest() override { group_.server().plan().held = false; }
 
   grpc::Status Call(const std::string& method, const std::string& request, const std::string& authorization,
                     std::string* answer = nullptr) {
@@ -88,6 +87,17 @@ class AccessMatrixTest : public testing::Test {
     if (name == "GetRun") return Filled<v1::GetRunRequest>("name", "studies/1/runs/1");
     if (name == "ListRuns" || name == "WatchRuns") return Filled<v1::ListRunsRequest>("parent", "studies/1");
     if (name == "ListSamples") return Filled<v1::ListSamplesRequest>("parent", "studies/1/runs/1");
+    if (name == "PauseStudy" || name == "ResumeStudy") return Filled<v1::PauseStudyRequest>("name", NewStudy());
+    if (name == "PauseRun" || name == "ResumeRun" || name == "FinishRun" || name == "PrioritizeRuns") {
+      return Filled<v1::PauseRunRequest>("name", NewStudy() + "/runs/1");
+    }
+    if (name == "SaveRun" || name == "ReplayRun") return Filled<v1::SaveRunRequest>("name", "studies/1/runs/1");
+    if (name == "ListAdjustments" || name == "ListSavedStates") {
+      return Filled<v1::ListAdjustmentsRequest>("parent", "studies/1/runs/1");
+    }
+    if (name == "ExtendRun") return Extension();
+    if (name == "AdjustRuns") return Adjustment();
+    if (name == "DrainBox") return std::string("\x08\x01", 2);  // drain = 1: true
     if (name == "ServerReflectionInfo") return ListServices();
     if (method.starts_with("grpc.health")) return grpc::health::v1::HealthCheckRequest().SerializeAsString();
     if (name != "CreateStudy" && name != "CheckStudy") return "";
@@ -135,6 +145,20 @@ class AccessMatrixTest : public testing::Test {
 
   std::string NewStudy() { return group_.ClientFor("olga").CreateStudy(test::BareStudy())->name(); }
 
+  std::string Extension() {
+    v1::ExtendRunRequest request;
+    request.set_name(NewStudy() + "/runs/1");
+    request.set_time(1);
+    return request.SerializeAsString();
+  }
+
+  std::string Adjustment() {
+    v1::AdjustRunsRequest request;
+    request.set_name(NewStudy());
+    request.add_changes()->set_field("drive.sine.amplitude");
+    return request.SerializeAsString();
+  }
+
   std::string NewToken() {
     v1::CreateTokenRequest request;
     request.set_person("gone");
@@ -149,6 +173,9 @@ struct Row {
 constexpr Row kOpen = {StatusCode::OK, StatusCode::OK, StatusCode::OK, StatusCode::OK};
 constexpr Row kMembers = {StatusCode::UNAUTHENTICATED, StatusCode::OK, StatusCode::OK, StatusCode::OK};
 constexpr Row kOwners = {StatusCode::UNAUTHENTICATED, StatusCode::PERMISSION_DENIED, StatusCode::OK, StatusCode::OK};
+/// For the owner only, and then not in the state in which a new study is.
+constexpr Row kOwnersLater = {StatusCode::UNAUTHENTICATED, StatusCode::PERMISSION_DENIED,
+                              StatusCode::FAILED_PRECONDITION, StatusCode::FAILED_PRECONDITION};
 constexpr Row kAdmins = {StatusCode::UNAUTHENTICATED, StatusCode::PERMISSION_DENIED, StatusCode::PERMISSION_DENIED,
                          StatusCode::OK};
 
@@ -158,9 +185,23 @@ const std::map<std::string, Row>& Matrix() {
       {"grpc.health.v1.Health/Watch", kMembers},
       {"grpc.reflection.v1alpha.ServerReflection/ServerReflectionInfo", kMembers},
       {"gyrebox.v1.BoxService/GetBox", kMembers},
+      {"gyrebox.v1.BoxService/WatchBox", kMembers},
+      {"gyrebox.v1.BoxService/DrainBox", kAdmins},
       {"gyrebox.v1.PeopleService/CreateToken", kAdmins},
       {"gyrebox.v1.PeopleService/ListTokens", kAdmins},
       {"gyrebox.v1.PeopleService/RevokeTokens", kAdmins},
+      {"gyrebox.v1.RunService/AdjustRuns", kOwners},
+      {"gyrebox.v1.RunService/ListAdjustments", kMembers},
+      {"gyrebox.v1.RunService/PauseRun", kOwners},
+      {"gyrebox.v1.RunService/ResumeRun", kOwnersLater},
+      {"gyrebox.v1.RunService/FinishRun", kOwnersLater},
+      {"gyrebox.v1.RunService/ExtendRun", kOwners},
+      {"gyrebox.v1.RunService/SaveRun", kOwners},
+      {"gyrebox.v1.RunService/ListSavedStates", kMembers},
+      {"gyrebox.v1.RunService/ReplayRun", kMembers},
+      {"gyrebox.v1.RunService/PrioritizeRuns", kOwners},
+      {"gyrebox.v1.StudyService/PauseStudy", kOwners},
+      {"gyrebox.v1.StudyService/ResumeStudy", kOwnersLater},
       {"gyrebox.v1.RunService/GetRun", kMembers},
       {"gyrebox.v1.RunService/ListRuns", kMembers},
       {"gyrebox.v1.RunService/ListSamples", kMembers},

@@ -4,8 +4,11 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <cmath>
 #include <filesystem>
+#include <fstream>
 #include <limits>
+#include <map>
 
 #include "example_studies.h"
 #include "executor/chunk_pacer.h"
@@ -41,6 +44,56 @@ class ExecutorTest : public testing::Test {
 
   bool WaitForEnd(int64_t study = 1) {
     return WaitFor([&] { return store_->GetStudy(study)->has_end_time(); });
+  }
+
+  /// Ends the work suddenly: the store is as a process leaves it that is killed.
+  void Break() {
+    const std::string &here = directory_.path(), copy = here + "/copy";
+    plan_->held = true;
+    std::this_thread::sleep_for(std::chrono::milliseconds(50));
+    std::filesystem::create_directories(copy);
+    for (const char* name : {"/gyrebox.db", "/gyrebox.db-wal", "/states"}) {
+      std::filesystem::copy(here + name, copy + name, std::filesystem::copy_options::recursive);
+    }
+    plan_->held = false;
+    executor_.reset();
+    store_.reset();
+    for (const char* name : {"/gyrebox.db", "/gyrebox.db-wal", "/gyrebox.db-shm", "/states"}) {
+      std::filesystem::remove_all(here + name);
+    }
+    std::filesystem::copy(copy, here, std::filesystem::copy_options::recursive);
+    std::filesystem::remove_all(copy);
+    Open();
+  }
+
+  /// Files of the checkpoints of the first run of a study, oldest first.
+  std::vector<std::string> Checkpoints(int64_t study) const {
+    std::map<int64_t, std::string> found;
+    for (const auto& entry : std::filesystem::directory_iterator(directory_.path() + "/states")) {
+      const std::string name = entry.path().filename();
+      if (!name.starts_with(std::to_string(study) + "-1-") || !name.ends_with(".checkpoint")) continue;
+      found[std::stoll(name.substr(4))] = entry.path();
+    }
+    std::vector<std::string> paths;
+    for (const auto& [step, path] : found) paths.push_back(path);
+    return paths;
+  }
+
+  int64_t StateFiles() const {
+    const std::filesystem::directory_iterator files(directory_.path() + "/states");
+    return std::distance(begin(files), end(files));
+  }
+
+  /// 17 samples, each once, with the values that an undisturbed run has.
+  void ExpectWholeSeries(int64_t run, int64_t study = 1) {
+    const auto rows = store_->ReadSamples(study, run, 0, 1'000'000);
+    const double amplitude = store_->GetRun(study, run)->axis_values(0);
+    ASSERT_EQ(rows->size(), 17u);
+    for (size_t i = 0; i < rows->size(); ++i) {
+      EXPECT_EQ(rows->row(i)[0], 250 * static_cast<double>(i));
+      EXPECT_EQ(rows->row(i)[2], amplitude + 100 + static_cast<double>(i) / 16);
+      EXPECT_EQ(std::isnan(rows->row(i)[6]), i % 2 == 1) << i;
+    }
   }
 
   v1::RunCounts Counts(int64_t study = 1) { return store_->GetStudy(study)->run_counts(); }
@@ -225,23 +278,71 @@ TEST_F(ExecutorTest, CancelsAtTheEndOfAChunk) {
   EXPECT_EQ(Counts(2).finished_count(), 1);
 }
 
-TEST_F(ExecutorTest, RunsWhatWasCutOffAgainFromItsBeginning) {
-  plan_->step_nanoseconds = 1'000'000;
+TEST_F(ExecutorTest, SavesWhatItStopsAndGoesOnFromThere) {
+  plan_->step_nanoseconds = 100'000;
   Create({4}, 1);
   Start();
-  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 0; }));
+  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 600; }));
   executor_.reset();
-  EXPECT_LT(store_->GetRun(1, 1)->step(), 4000);
+  const int64_t stopped = store_->GetRun(1, 1)->step();
+  EXPECT_LT(stopped, 4000);
   store_.reset();
   Open();
-  EXPECT_EQ(store_->GetRun(1, 1)->step(), 0);
+  EXPECT_EQ(store_->GetRun(1, 1)->state(), v1::Run::STATE_QUEUED);
+  EXPECT_EQ(store_->GetRun(1, 1)->step(), stopped);
   plan_->step_nanoseconds = 0;
   Start();
   ASSERT_TRUE(WaitForEnd());
-  const auto sizes = Sizes(1);
-  ASSERT_EQ(sizes.size(), 17u);
-  EXPECT_EQ(sizes[0], 4 + 100);
-  EXPECT_EQ(sizes[16], 4 + 100 + 1);
+  EXPECT_THAT(plan_->loaded_steps, ElementsAre(stopped));
+  ExpectWholeSeries(1);
+}
+
+// As after a sudden end: nothing is written down of what came after the last checkpoint.
+TEST_F(ExecutorTest, GoesOnFromTheLastCheckpointWithoutHoleOrRepeat) {
+  plan_->step_nanoseconds = 200'000;
+  Create({4, 8}, 1);
+  Options options;
+  options.checkpoint_seconds = 0.05;
+  Start(options);
+  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 1500; }));
+  Break();
+  EXPECT_GT(store_->GetRun(1, 2)->step(), 0);
+  EXPECT_GT(store_->GetRun(1, 2)->sample_count(), 0);
+  plan_->step_nanoseconds = 0;
+  Start();
+  ASSERT_TRUE(WaitForEnd());
+  EXPECT_EQ(plan_->loaded_steps.size(), 2u);
+  ExpectWholeSeries(1);
+  ExpectWholeSeries(2);
+  EXPECT_EQ(StateFiles(), 2);  // what the runs left; no checkpoint
+}
+
+TEST_F(ExecutorTest, GoesOnFromTheCheckpointBeforeADamagedOne) {
+  for (const bool both : {false, true}) {
+    const int64_t study = both ? 2 : 1;
+    plan_->step_nanoseconds = 200'000;
+    Create({4}, 1);
+    Options options;
+    options.checkpoint_seconds = 0.05;
+    Start(options);
+    ASSERT_TRUE(WaitFor([&] { return store_->GetRun(study, 1)->step() > 2000; }));
+    Break();
+    auto files = Checkpoints(study);
+    ASSERT_EQ(files.size(), 2u);
+    std::filesystem::resize_file(files[1], 100);  // torn
+    if (both) {
+      std::fstream file(files[0], std::ios::in | std::ios::out | std::ios::binary);
+      file.seekp(100);
+      file.put('!');
+    }
+    plan_->step_nanoseconds = 0;
+    plan_->loaded_steps.clear();
+    Start();
+    ASSERT_TRUE(WaitForEnd(study));
+    EXPECT_EQ(plan_->loaded_steps.size(), both ? 0u : 1u);
+    ExpectWholeSeries(1, study);
+    executor_.reset();
+  }
 }
 
 // As on a full disk: the database refuses what is to be written, and later takes it.
@@ -281,6 +382,29 @@ TEST_F(ExecutorTest, TriesAStateThatCannotBeWrittenAgain) {
   ASSERT_TRUE(WaitForEnd());
   EXPECT_EQ(store_->GetRun(1, 1)->sample_count(), 17);
   EXPECT_TRUE(store_->GetEndState(1, 1).ok());
+}
+
+// A full disk in the middle of a run: it stands still, says why, and goes on when there is room.
+TEST_F(ExecutorTest, ACheckpointThatCannotBeWrittenHoldsTheRunUntilItCan) {
+  plan_->step_nanoseconds = 100'000;
+  Create({4}, 1);
+  const std::string in_the_way = directory_.Write("states", "no directory");
+  Options options;
+  options.checkpoint_seconds = 0.05;
+  Start(options);
+  ASSERT_TRUE(WaitFor([&] { return !executor_->view().trouble.empty(); }));
+  const int64_t step = store_->GetRun(1, 1)->step();
+  std::this_thread::sleep_for(std::chrono::milliseconds(100));
+  EXPECT_EQ(store_->GetRun(1, 1)->step(), step);
+  std::atomic<absl::StatusCode> answer = absl::StatusCode::kOk;
+  executor_->Drain(true, [&](const absl::Status& status) { answer = status.code(); });
+  ASSERT_TRUE(WaitFor([&] { return answer != absl::StatusCode::kOk; }));
+  EXPECT_EQ(answer, absl::StatusCode::kUnavailable);
+  std::filesystem::remove(in_the_way);
+  ASSERT_TRUE(WaitForEnd());
+  EXPECT_EQ(executor_->view().trouble, "");
+  EXPECT_TRUE(plan_->loaded_steps.empty());
+  ExpectWholeSeries(1);
 }
 
 TEST(ChunkPacerTest, FindsTheStepsForTheTimeWanted) {

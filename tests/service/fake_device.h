@@ -1,6 +1,7 @@
 /// A device without physics: quick, exact, and as troublesome as a test asks for.
 #pragma once
 
+#include <algorithm>
 #include <atomic>
 #include <chrono>
 #include <cmath>
@@ -33,11 +34,18 @@ struct FakePlan {
   std::mutex mutex;
   std::vector<size_t> ensemble_sizes;      ///< of each ensemble laid out; guarded by mutex
   std::vector<kernels::RunSpec> laid_out;  ///< all runs so far; guarded by mutex
+  std::vector<int64_t> loaded_steps;       ///< steps of the states that were gone on from; guarded by mutex
 };
 
 /// What a fake run measures at a step.
 inline double FakeSize(const kernels::RunSpec& spec, int64_t step) {
-  return spec.drive.wave.amplitude + 100 * static_cast<double>(spec.seeds.places) +
+  double amplitude = spec.drive.wave.amplitude;
+  for (const kernels::Adjustment& adjustment : spec.adjustments) {
+    for (const kernels::Change& change : adjustment.changes) {
+      if (change.parameter == kernels::Parameter::kAmplitude && adjustment.step <= step) amplitude = change.value;
+    }
+  }
+  return amplitude + 100 * static_cast<double>(spec.seeds.places) +
          static_cast<double>(step) / static_cast<double>(spec.n_steps);
 }
 
@@ -69,13 +77,22 @@ class FakeEnsemble : public kernels::Ensemble {
   }
 
   void Drop(size_t run) override { runs_[run].verdict = kernels::Verdict::kDropped; }
-  int64_t Adjust(size_t, const kernels::Adjustment& adjustment) override { return adjustment.step; }
-  const std::vector<kernels::Adjustment>& adjustments(size_t) const override { return adjustments_; }
+  /// Takes effect in FakeSize() of the steps from then on.
+  int64_t Adjust(size_t run, const kernels::Adjustment& adjustment) override {
+    auto& all = specs_[run].adjustments;
+    const auto after = std::find_if(all.begin(), all.end(), [&](const auto& a) { return a.step > adjustment.step; });
+    all.insert(after, adjustment);
+    return adjustment.step;
+  }
+  const std::vector<kernels::Adjustment>& adjustments(size_t run) const override { return specs_[run].adjustments; }
+  void EndAt(size_t run, int64_t step) override { specs_[run].n_steps = std::max(step, runs_[run].next()); }
   /// Beads on a line that tells one run from another, the first ones spinners.
   kernels::BedState Save(size_t run) const override {
     const kernels::RunSpec& spec = specs_[run];
     kernels::BedState state;
-    state.step = spec.n_steps;
+    state.step = runs_[run].next();
+    const bool closed = runs_[run].verdict == kernels::Verdict::kFinished;
+    state.halvings = static_cast<int32_t>(runs_[run].samples - (closed ? 1 : 0));
     for (uint32_t id = 0; id < spec.n_beads; ++id) {
       state.x.push_back(40'000'001 * id);
       state.y.push_back(static_cast<uint32_t>(spec.seeds.places + 1000 * spec.drive.wave.amplitude));
@@ -84,23 +101,33 @@ class FakeEnsemble : public kernels::Ensemble {
     }
     return state;
   }
-  void Load(size_t, const kernels::BedState&) override {}
+  kernels::BedState Checkpoint(size_t run) const override { return Save(run); }
+  void Load(size_t run, const kernels::BedState& state) override {
+    runs_[run] = {.step = state.step - 1, .samples = state.halvings};
+    if (plan_ == nullptr) return;
+    std::lock_guard lock(plan_->mutex);
+    plan_->loaded_steps.push_back(state.step);
+  }
   std::vector<kernels::Bead> Beads(size_t) const override { return {}; }
   RebuildStats rebuilds() const override { return {}; }
 
  private:
   struct State {
-    int64_t step = -1;  ///< -1: not even the sample of step 0 was taken
+    int64_t step = -1;  ///< the last one whose sample, if any, was taken
     int64_t samples = 0;
     kernels::Verdict verdict = kernels::Verdict::kRunning;
+
+    /// Step that the bed is at: its sample is still to be taken.
+    int64_t next() const { return verdict == kernels::Verdict::kFinished ? step : step + 1; }
   };
 
   kernels::RunChunk AdvanceRun(size_t i, int64_t steps) {
     const kernels::RunSpec& spec = specs_[i];
     State& state = runs_[i];
     kernels::RunChunk chunk;
-    const int64_t end = std::min(spec.n_steps, std::max<int64_t>(state.step, 0) + steps);
-    while (state.verdict == kernels::Verdict::kRunning && state.step < end) {
+    // As with the real ones, the sample of the last step but no other comes with the step itself.
+    const int64_t last = state.step + steps >= spec.n_steps - 1 ? spec.n_steps : state.step + steps;
+    while (state.verdict == kernels::Verdict::kRunning && state.step < last) {
       ++state.step;
       if (state.step % spec.measure.interval_steps != 0 && state.step != spec.n_steps) continue;
       if (spec.drive.wave.amplitude > plan_->unstable_above && state.samples == 2) {
@@ -133,16 +160,15 @@ class FakeEnsemble : public kernels::Ensemble {
       state.verdict = kernels::Verdict::kFinished;
       ++plan_->finished;
     }
-    chunk.step = std::max<int64_t>(state.step, 0);
+    chunk.step = state.next();
     chunk.time = static_cast<double>(chunk.step) * spec.time_step;
     chunk.verdict = state.verdict;
     return chunk;
   }
 
-  const std::vector<kernels::RunSpec> specs_;
+  std::vector<kernels::RunSpec> specs_;
   const std::shared_ptr<FakePlan> plan_;
   std::vector<State> runs_;
-  const std::vector<kernels::Adjustment> adjustments_;
 };
 
 class FakeDevice : public kernels::Device {

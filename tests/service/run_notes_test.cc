@@ -5,7 +5,6 @@
 #include "example_studies.h"
 #include "executor/executor.h"
 #include "fake_device.h"
-#include "store/sql/migrations.h"
 #include "temporary_directory.h"
 #include "wait_for.h"
 
@@ -88,37 +87,6 @@ TEST(RunNotesTest, ARunThatStartsAgainForgetsThem) {
   EXPECT_EQ(run->state(), v1::Run::STATE_QUEUED);
   EXPECT_EQ(run->alarm(), "");
   EXPECT_EQ(run->faults_passed_size(), 0);
-}
-
-TEST(MigrationTest, ADatabaseOfTheFirstLayoutOpensWithAllItHolds) {
-  const test::TemporaryDirectory directory;
-  const auto spec = AmplitudeStudy({4}, 1);
-  {
-    auto made = store::Connection::Open(directory.path() + "/gyrebox.db", store::Connection::Mode::kWrite);
-    ASSERT_TRUE(made.ok()) << made.status();
-    store::Connection& old = **made;
-    ASSERT_TRUE(old.Execute(store::sql::kMigrations[0]).ok());
-    ASSERT_TRUE(old.Execute("PRAGMA user_version = 1").ok());
-    const std::string bytes = spec.SerializeAsString();
-    ASSERT_TRUE(old.Prepare("INSERT INTO study (spec, create_time) VALUES (?, 1)")
-                    .Bind(store::Statement::AsBlob(bytes))
-                    .Run()
-                    .ok());
-    ASSERT_TRUE(old.Execute("INSERT INTO run (study, number, axis_values, trial, seed_places, seed_noise, "
-                            "seed_disorder, bead_count, total_steps, state, step) "
-                            "VALUES (1, 1, x'0000000000001040', 1, 1, 1, 1, 100, 4000, 5, 4000)")
-                    .ok());
-  }
-  const auto store = Open(directory);
-  EXPECT_EQ(store->GetStudy(1)->spec().SerializeAsString(), spec.SerializeAsString());
-  const auto run = store->GetRun(1, 1);
-  ASSERT_TRUE(run.ok()) << run.status();
-  EXPECT_EQ(run->axis_values(0), 4);
-  EXPECT_EQ(run->state(), v1::Run::STATE_FINISHED);
-  EXPECT_EQ(run->step(), 4000);
-  EXPECT_EQ(run->faults_passed_size(), 0);
-  EXPECT_EQ(run->alarm(), "");
-  EXPECT_TRUE(store->CreateStudy(spec, NewRuns(spec), "").ok());
 }
 
 }  // namespace

@@ -116,6 +116,7 @@ TEST(SavedStart, TakesTheBedTheBeadsAndTheSidesOfTheRun) {
   ASSERT_EQ(server.plan().laid_out.size(), 2u);
   const auto &first = server.plan().laid_out[0], &second = server.plan().laid_out[1];
   const auto left = test::FakeEnsemble(std::vector{first}, nullptr).Save(0);
+  EXPECT_EQ(study.spec().start().saved().run(), "studies/1/runs/1/states/4000");
   ASSERT_NE(second.start.saved, nullptr);
   EXPECT_EQ(second.start.saved->x, left.x);
   EXPECT_EQ(second.start.saved->y, left.y);
@@ -206,7 +207,7 @@ TEST(SavedStart, FromADamagedStateIsRefused) {
   test::TestServer server;
   Asked asked(server.address());
   asked.RunFirst();
-  const std::string path = server.data() + "/states/1-1.bed";
+  const std::string path = server.data() + "/states/1-1-4000.end";
   {
     std::fstream file(path, std::ios::in | std::ios::out | std::ios::binary);
     file.seekp(300);
@@ -226,7 +227,7 @@ TEST(SavedStart, LostBeforeTheRunStartsFailsTheRun) {
   v1::Study study;
   ASSERT_TRUE(asked.Create(BareStudy(), &study).ok());
   ASSERT_TRUE(asked.Create(From("studies/1/runs/1"), &study).ok());
-  std::filesystem::remove(server.data() + "/states/1-1.bed");
+  std::filesystem::remove(server.data() + "/states/1-1-4000.end");
   server.plan().held = false;
   const v1::Run run = asked.WaitForEnd("studies/3/runs/1");
   EXPECT_EQ(run.state(), v1::Run::STATE_FAILED);

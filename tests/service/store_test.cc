@@ -116,13 +116,18 @@ TEST(StoreTest, FollowsARunFromQueueToEnd) {
   const TemporaryDirectory directory;
   const auto store = Open(directory);
   Create(*store, AmplitudeStudy({4, 8}, 1));
-  const auto queued = store->NextQueued(10);
+  const auto waiting = store->ListWaiting();
+  ASSERT_TRUE(waiting.ok());
+  ASSERT_EQ(waiting->size(), 1u);
+  EXPECT_EQ(waiting->front().count, 2);
+  EXPECT_EQ(waiting->front().owner, "local");
+  const auto queued = store->ListQueued(1, 10);
   ASSERT_TRUE(queued.ok());
   EXPECT_EQ(queued->study, 1);
   EXPECT_EQ(queued->runs.size(), 2u);
   ASSERT_TRUE(store->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
   EXPECT_EQ(store->GetRun(1, 1)->state(), v1::Run::STATE_STARTING);
-  EXPECT_EQ(store->NextQueued(10)->runs.size(), 1u);
+  EXPECT_EQ(store->ListQueued(1, 10)->runs.size(), 1u);
   EXPECT_EQ(store->GetStudy(1)->state(), v1::Study::STATE_RUNNING);
 
   ASSERT_TRUE(store->RecordProgress(1, std::vector<RunUpdate>{Progress(1, 0, 3)}).ok());
@@ -155,7 +160,7 @@ TEST(StoreTest, KeepsTheStateThatARunLeavesOverARestart) {
     ASSERT_TRUE(store->StartRuns(1, std::vector<int64_t>{1, 2}, "cpu").ok());
     EXPECT_TRUE(absl::IsFailedPrecondition(store->GetEndState(1, 1).status()));
     RunUpdate update = Progress(1, 0, 2, v1::Run::STATE_FINISHED);
-    update.end_state = {.bytes = bytes, .side_x = 12.5, .side_y = 0.1};
+    update.end_state = BedBytes{.bytes = bytes, .side_x = 12.5, .side_y = 0.1};
     ASSERT_TRUE(store->RecordProgress(1, std::vector{update}).ok());
   }
   const auto store = Open(directory);
@@ -165,7 +170,8 @@ TEST(StoreTest, KeepsTheStateThatARunLeavesOverARestart) {
   EXPECT_EQ(state->side_x, 12.5);
   EXPECT_EQ(state->side_y, 0.1);
   EXPECT_TRUE(absl::IsFailedPrecondition(store->GetEndState(1, 2).status()));
-  EXPECT_FALSE(std::filesystem::exists(directory.path() + "/states/1-1.bed.new"));
+  EXPECT_TRUE(std::filesystem::exists(directory.path() + "/states/1-1-1.end"));
+  EXPECT_FALSE(std::filesystem::exists(directory.path() + "/states/1-1-1.end.new"));
 }
 
 // What cannot be written is told, and nothing of it is recorded: the same call does it all later.
@@ -175,7 +181,7 @@ TEST(StoreTest, RecordsNothingOfARunWhoseStateCannotBeWritten) {
   Create(*store, AmplitudeStudy({4}, 1));
   ASSERT_TRUE(store->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
   RunUpdate update = Progress(1, 0, 3, v1::Run::STATE_FINISHED);
-  update.end_state = {.bytes = "bytes", .side_x = 1, .side_y = 1};
+  update.end_state = BedBytes{.bytes = "bytes", .side_x = 1, .side_y = 1};
   const std::string in_the_way = directory.Write("states", "no directory");
   EXPECT_THAT(std::string(store->RecordProgress(1, std::vector{update}).message()), testing::HasSubstr("/states"));
   EXPECT_EQ(store->GetRun(1, 1)->state(), v1::Run::STATE_STARTING);
@@ -270,13 +276,12 @@ TEST(StoreTest, ListsRunsInTheOrderOfTheirChanges) {
   EXPECT_EQ(changed->runs[0].name(), "studies/1/runs/2");
 }
 
-TEST(StoreTest, CountsTheWorkOfOlderStudiesToo) {
+TEST(StoreTest, CountsTheWorkOfEveryStudy) {
   const TemporaryDirectory directory;
   const auto store = Open(directory);
   Create(*store, AmplitudeStudy({4}, 1));
   Create(*store, AmplitudeStudy({4, 8}, 1));
-  EXPECT_EQ(*store->OpenWork(1), 4000 * 100);
-  EXPECT_EQ(*store->OpenWork(2), 3 * 4000 * 100);
+  EXPECT_THAT(*store->OpenWork(), ElementsAre(testing::Pair(1, 4000 * 100), testing::Pair(2, 2 * 4000 * 100)));
 }
 
 TEST(StoreTest, KeepsTenThousandRuns) {

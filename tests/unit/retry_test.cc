@@ -55,5 +55,73 @@ TEST(Retry, DoesNotDependOnHowStepsAreCutIntoChunks) {
   ExpectSameBits(OutcomeOf(spec, 100000), OutcomeOf(spec, 37));
 }
 
+// Breaks the run off again and again, each time after a chunk, and goes on from the last checkpoint on a new ensemble.
+Outcome BrokenOff(const RunSpec& spec, std::int64_t chunk, int chunks_between, std::size_t* faults) {
+  const auto device = TestDevice(1);
+  Outcome out;
+  kernels::BedState checkpoint;
+  for (bool first = true;; first = false) {
+    const auto ensemble = device->NewEnsemble(std::vector{spec});
+    if (!first) ensemble->Load(0, checkpoint);
+    for (int k = 0; k < chunks_between; ++k) {
+      out.last = ensemble->Advance(chunk)[0];
+      *faults += out.last.passed.size();
+      out.samples.insert(out.samples.end(), out.last.samples.begin(), out.last.samples.end());
+      if (out.last.verdict == Verdict::kRunning) continue;
+      out.beads = ensemble->Beads(0);
+      return out;
+    }
+    const kernels::BedState next = kernels::FromBytes(kernels::ToBytes(ensemble->Checkpoint(0)));
+    if (!first && next.step == checkpoint.step) ++chunks_between;  // it would never get on
+    checkpoint = next;
+    for (const auto& sample : out.samples) EXPECT_LT(sample.step, checkpoint.step);
+  }
+}
+
+// A retry after the break goes back to where it would have gone without it.
+TEST(Retry, DoesNotDependOnBreaks) {
+  for (const double amplitude : {40.0, 3000.0}) {
+    RunSpec spec = TooMuch(amplitude, 4e-3);
+    const Outcome whole = OutcomeOf(spec, 100000);
+    ASSERT_EQ(whole.last.verdict, amplitude == 40 ? Verdict::kFinished : Verdict::kUnstable);
+    for (const int chunk : {7, 90, 333}) {
+      std::size_t faults = 0;
+      const Outcome broken = BrokenOff(spec, chunk, 1, &faults);
+      ASSERT_NO_FATAL_FAILURE(ExpectSameBits(whole, broken)) << amplitude << ", chunk " << chunk;
+      EXPECT_EQ(broken.last.verdict, whole.last.verdict);
+      ASSERT_EQ(broken.last.fault.has_value(), whole.last.fault.has_value());
+      if (whole.last.fault) {
+        EXPECT_EQ(broken.last.fault->message, whole.last.fault->message);
+        EXPECT_EQ(broken.last.fault->nature, whole.last.fault->nature);
+      }
+      EXPECT_GT(faults, 0u);
+    }
+  }
+}
+
+// Its end may move while it runs: it is then a run of that length from the start.
+TEST(EndAt, MakesARunShorterOrLonger) {
+  for (const std::int64_t n_steps : {137, 200, 463}) {
+    for (const int halvings : {0, 2}) {
+      RunSpec spec = TooMuch(10, 5e-4);
+      spec.retry.most_halvings = halvings;
+      spec.n_steps = n_steps;
+      const Outcome planned = OutcomeOf(spec, 1000);
+      spec.n_steps = 300;
+      const auto device = TestDevice(1);
+      const auto ensemble = device->NewEnsemble(std::vector{spec});
+      Outcome moved;
+      for (int k = 0; k < 2 || moved.last.verdict == Verdict::kRunning; ++k) {
+        moved.last = ensemble->Advance(k == 0 ? 137 : 50)[0];
+        moved.samples.insert(moved.samples.end(), moved.last.samples.begin(), moved.last.samples.end());
+        if (k == 0) ensemble->EndAt(0, n_steps);
+      }
+      moved.beads = ensemble->Beads(0);
+      EXPECT_EQ(moved.last.step, n_steps);
+      ASSERT_NO_FATAL_FAILURE(ExpectSameBits(planned, moved)) << n_steps << ", " << halvings;
+    }
+  }
+}
+
 }  // namespace
 }  // namespace gyrebox

@@ -93,8 +93,15 @@ class Ensemble {
   /// All adjustments of a run in the order of their effect: with its spec, all that a replay needs.
   virtual const std::vector<Adjustment>& adjustments(std::size_t run) const = 0;
 
+  /// Ends a live run at this step, or at its present one where that is past it: sooner or later than its spec says.
+  virtual void EndAt(std::size_t run, std::int64_t step) = 0;
+
   /// State of a run now; with the spec and the adjustments so far it goes on from there with the same bits.
   virtual BedState Save(std::size_t run) const = 0;
+  /// State to go on from after a break: the samples that Advance() has handed out are those before its step, and none
+  /// of what follows depends on the break. Where a retry may take the present state back, this is the one to which it
+  /// would go back.
+  virtual BedState Checkpoint(std::size_t run) const = 0;
   /// Puts a run at a saved state. Throws std::invalid_argument where the state is of another bed.
   virtual void Load(std::size_t run, const BedState& state) = 0;
 

@@ -97,6 +97,88 @@ CREATE TABLE token (
   revoke_time INTEGER
 ) STRICT;
 )sql",
+
+    // 5: the queue, journals, and all states of runs: 1 checkpoints, 2 what a run left, 3 kept for studies
+    // to start from. A checkpoint also holds how far its run was. Several states may share a file. Runs are counted by
+    // study and state, with their bead-steps, so that no list has to look at all of them.
+    R"sql(
+ALTER TABLE study ADD COLUMN stored_bytes INTEGER NOT NULL DEFAULT 0;
+UPDATE study SET stored_bytes =
+  COALESCE((SELECT SUM(LENGTH(samples)) FROM segment WHERE segment.study = study.id), 0) +
+  COALESCE((SELECT SUM(length) FROM end_state WHERE end_state.study = study.id), 0);
+CREATE INDEX study_by_owner ON study (owner);
+
+ALTER TABLE run ADD COLUMN priority INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE run ADD COLUMN ended_early INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE run ADD COLUMN journal_length INTEGER NOT NULL DEFAULT 0;
+DROP INDEX run_queued;
+DROP INDEX run_open;
+CREATE INDEX run_queued ON run (study, priority DESC, number) WHERE state = 1;
+
+CREATE TABLE run_count (
+  study INTEGER NOT NULL,
+  state INTEGER NOT NULL,
+  count INTEGER NOT NULL,
+  done REAL NOT NULL,
+  total REAL NOT NULL,
+  PRIMARY KEY (study, state)
+) STRICT, WITHOUT ROWID;
+INSERT INTO run_count (study, state, count, done, total)
+SELECT study, state, COUNT(*), SUM(CAST(step AS REAL) * bead_count), SUM(CAST(total_steps AS REAL) * bead_count)
+FROM run GROUP BY study, state;
+CREATE TRIGGER count_new_run AFTER INSERT ON run BEGIN
+  INSERT INTO run_count (study, state, count, done, total)
+  VALUES (NEW.study, NEW.state, 1, CAST(NEW.step AS REAL) * NEW.bead_count,
+    CAST(NEW.total_steps AS REAL) * NEW.bead_count)
+  ON CONFLICT DO UPDATE SET count = count + 1, done = done + excluded.done, total = total + excluded.total;
+END;
+CREATE TRIGGER count_changed_run AFTER UPDATE OF state, step, total_steps ON run BEGIN
+  UPDATE run_count SET count = count - 1, done = done - CAST(OLD.step AS REAL) * OLD.bead_count,
+    total = total - CAST(OLD.total_steps AS REAL) * OLD.bead_count
+  WHERE study = OLD.study AND state = OLD.state;
+  INSERT INTO run_count (study, state, count, done, total)
+  VALUES (NEW.study, NEW.state, 1, CAST(NEW.step AS REAL) * NEW.bead_count,
+    CAST(NEW.total_steps AS REAL) * NEW.bead_count)
+  ON CONFLICT DO UPDATE SET count = count + 1, done = done + excluded.done, total = total + excluded.total;
+END;
+
+CREATE TABLE journal (
+  study INTEGER NOT NULL,
+  run INTEGER NOT NULL,
+  number INTEGER NOT NULL,
+  entry BLOB NOT NULL,
+  PRIMARY KEY (study, run, number),
+  FOREIGN KEY (study, run) REFERENCES run (study, number)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE state (
+  study INTEGER NOT NULL,
+  run INTEGER NOT NULL,
+  kind INTEGER NOT NULL,
+  step INTEGER NOT NULL,
+  time REAL NOT NULL,
+  file TEXT NOT NULL,
+  length INTEGER NOT NULL,
+  checksum INTEGER NOT NULL,
+  side_x REAL NOT NULL,
+  side_y REAL NOT NULL,
+  sample_count INTEGER NOT NULL DEFAULT 0,
+  faults_passed BLOB,
+  alarm TEXT,
+  PRIMARY KEY (study, run, kind, step),
+  FOREIGN KEY (study, run) REFERENCES run (study, number)
+) STRICT, WITHOUT ROWID;
+INSERT INTO state (study, run, kind, step, time, file, length, checksum, side_x, side_y)
+SELECT e.study, e.run, 2, r.step, r.time, e.study || '-' || e.run || '.bed', e.length, e.checksum, e.side_x, e.side_y
+FROM end_state e JOIN run r ON r.study = e.study AND r.number = e.run;
+DROP TABLE end_state;
+
+CREATE TABLE person (
+  name TEXT PRIMARY KEY,
+  used_seconds REAL NOT NULL,
+  as_of INTEGER NOT NULL
+) STRICT, WITHOUT ROWID;
+)sql",
 };
 
 }  // namespace gyrebox::store::sql

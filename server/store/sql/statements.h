@@ -1,24 +1,24 @@
-/// Every statement that the store runs. In states: 1 queued, 2 starting, 3 running, 5 finished, 6 unstable, 7 failed,
-/// 8 cancelled (v1::Run::State).
+/// Every statement that the store runs. In states: 1 queued, 2 starting, 3 running, 4 paused, 5 finished, 6 unstable,
+/// 7 failed, 8 cancelled (v1::Run::State).
 #pragma once
 
 namespace gyrebox::store::sql {
 
+/// For a run that changes: the count that its study comes to with this transaction.
+#define GYREBOX_NEXT_CHANGE "(SELECT change + 1 FROM study WHERE id = run.study)"
+
 // ---- opening
 
-/// Runs that an earlier process left under way go back to the queue, or end where their study was cancelled.
-inline constexpr char kSelectCutOffStudies[] = "SELECT DISTINCT study FROM run WHERE state IN (2, 3)";
-inline constexpr char kDropCutOffSamples[] = R"sql(
-DELETE FROM segment WHERE (study, run) IN (
-  SELECT run.study, run.number FROM run JOIN study ON study.id = run.study
-  WHERE run.state IN (2, 3) AND study.cancelled = 0))sql";
-inline constexpr char kCancelCutOffRuns[] = R"sql(
-UPDATE run SET state = 8, end_time = ?1, change = (SELECT change + 1 FROM study WHERE id = run.study)
-WHERE state IN (2, 3) AND (SELECT cancelled FROM study WHERE id = run.study) = 1)sql";
-inline constexpr char kRequeueCutOffRuns[] = R"sql(
-UPDATE run SET state = 1, step = 0, time = 0, sample_count = 0, observables = NULL, device = NULL, start_time = NULL,
-  faults_passed = NULL, alarm = NULL, change = (SELECT change + 1 FROM study WHERE id = run.study)
-WHERE state IN (2, 3))sql";
+/// Runs that an earlier process left under way go on from their checkpoints, or end where their study was cancelled.
+inline constexpr char kSelectCutOffRuns[] = R"sql(
+SELECT run.study, number, cancelled FROM run JOIN study ON study.id = run.study WHERE state IN (2, 3))sql";
+inline constexpr char kCancelCutOffRun[] =
+    "UPDATE run SET state = 8, end_time = ?3, change = " GYREBOX_NEXT_CHANGE " WHERE study = ?1 AND number = ?2";
+inline constexpr char kDropCheckpointsOfTheEnded[] = R"sql(
+DELETE FROM state WHERE kind = 1 AND
+  (SELECT run.state FROM run WHERE run.study = state.study AND number = state.run) >= 5)sql";
+inline constexpr char kSelectAllFiles[] = "SELECT DISTINCT file FROM state";
+
 // ---- studies
 
 inline constexpr char kInsertStudy[] = R"sql(
@@ -29,65 +29,135 @@ SELECT id, spec, create_time, start_time, end_time, cancelled, change, owner FRO
 inline constexpr char kSelectOwner[] = "SELECT owner FROM study WHERE id = ?";
 inline constexpr char kSelectStudyIds[] = "SELECT id FROM study WHERE id < ? ORDER BY id DESC LIMIT ?";
 inline constexpr char kCountRuns[] = R"sql(
-SELECT state, COUNT(*), SUM(CAST(step AS REAL) * bead_count), SUM(CAST(total_steps AS REAL) * bead_count)
-FROM run WHERE study = ? GROUP BY state)sql";
-inline constexpr char kCountAllRuns[] = "SELECT COUNT(*) FROM run WHERE state = ?";
+SELECT state, count, done, total FROM run_count WHERE study = ? AND count > 0 ORDER BY state)sql";
+inline constexpr char kCountAllRuns[] = "SELECT COALESCE(SUM(count), 0) FROM run_count WHERE state = ?";
 inline constexpr char kOpenWork[] = R"sql(
-SELECT COALESCE(SUM(CAST(total_steps - step AS REAL) * bead_count), 0) FROM run
-WHERE state IN (1, 2, 3) AND study <= ?)sql";
+SELECT study, SUM(total - done) FROM run_count WHERE state < 5 AND count > 0 GROUP BY study ORDER BY study)sql";
 inline constexpr char kIsCancelled[] = "SELECT cancelled FROM study WHERE id = ?";
 inline constexpr char kCancelStudy[] = R"sql(
 UPDATE study SET cancelled = 1 WHERE id = ? AND cancelled = 0 AND end_time IS NULL)sql";
-inline constexpr char kCancelQueuedRuns[] = R"sql(
+inline constexpr char kCancelWaitingRuns[] = R"sql(
 UPDATE run SET state = 8, end_time = ?2, change = (SELECT change + 1 FROM study WHERE id = ?1)
-WHERE study = ?1 AND state = 1)sql";
+WHERE study = ?1 AND state IN (1, 4))sql";
 /// Counts a change of a study, and ends it where none of its runs is open.
 inline constexpr char kCountChange[] = R"sql(
 UPDATE study SET change = change + 1, end_time = CASE
-  WHEN EXISTS (SELECT 1 FROM run WHERE run.study = ?1 AND state IN (1, 2, 3)) THEN NULL ELSE ?2 END
+  WHEN EXISTS (SELECT 1 FROM run_count WHERE study = ?1 AND state < 5 AND count > 0) THEN NULL ELSE ?2 END
 WHERE id = ?1)sql";
+inline constexpr char kAddStoredBytes[] = "UPDATE study SET stored_bytes = stored_bytes + ?2 WHERE id = ?1";
+
+// ---- people and the queue
+
+inline constexpr char kSelectWaiting[] = R"sql(
+SELECT id, owner,
+  (SELECT priority FROM run WHERE run.study = id AND run.state = 1 ORDER BY priority DESC LIMIT 1), count
+FROM run_count JOIN study ON id = run_count.study WHERE run_count.state = 1 AND count > 0)sql";
+inline constexpr char kSelectStoredBytes[] = "SELECT owner, SUM(stored_bytes) FROM study GROUP BY owner";
+inline constexpr char kSelectPeople[] = "SELECT name, used_seconds, as_of FROM person";
+inline constexpr char kWritePerson[] = "INSERT OR REPLACE INTO person (name, used_seconds, as_of) VALUES (?, ?, ?)";
+/// @param 2 number of a run; 0 for all of the study.
+inline constexpr char kSetPriority[] =
+    "UPDATE run SET priority = ?3, change = " GYREBOX_NEXT_CHANGE
+    " WHERE study = ?1 AND (?2 = 0 OR number = ?2) AND state IN (1, 2, 3, 4) RETURNING number";
 
 // ---- runs
 
 inline constexpr char kInsertRun[] = R"sql(
 INSERT INTO run (study, number, axis_values, trial, seed_places, seed_noise, seed_disorder, bead_count, total_steps,
-  state)
-VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, 1))sql";
+  priority, state)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 1))sql";
 #define GYREBOX_RUN_COLUMNS                                                                                          \
   "SELECT run.study, number, axis_values, trial, seed_places, seed_noise, seed_disorder, state, step, total_steps, " \
-  "time, sample_count, fault, device, start_time, end_time, change, faults_passed, alarm FROM run "
+  "time, sample_count, fault, device, start_time, end_time, change, faults_passed, alarm, journal_length, "          \
+  "ended_early, priority FROM run "
 inline constexpr char kSelectRun[] = GYREBOX_RUN_COLUMNS "WHERE study = ? AND number = ?";
 inline constexpr char kSelectRuns[] = GYREBOX_RUN_COLUMNS "WHERE study = ? AND number > ? ORDER BY number LIMIT ?";
+inline constexpr char kSelectOpenRuns[] = GYREBOX_RUN_COLUMNS "WHERE study = ? AND state < 5 ORDER BY number";
 inline constexpr char kSelectChangedRuns[] =
     GYREBOX_RUN_COLUMNS "WHERE study = ? AND (change, number) > (?, ?) ORDER BY change, number LIMIT ?";
-inline constexpr char kSelectQueuedRuns[] = GYREBOX_RUN_COLUMNS
-    "WHERE state = 1 AND study = (SELECT MIN(study) FROM run WHERE state = 1) ORDER BY number LIMIT ?";
+inline constexpr char kSelectQueuedRuns[] =
+    GYREBOX_RUN_COLUMNS "WHERE state = 1 AND study = ? ORDER BY priority DESC, number LIMIT ?";
 #undef GYREBOX_RUN_COLUMNS
-inline constexpr char kStartRun[] = R"sql(
-UPDATE run SET state = 2, start_time = ?3, device = ?4, change = (SELECT change + 1 FROM study WHERE id = ?1)
-WHERE study = ?1 AND number = ?2 AND state = 1)sql";
-inline constexpr char kRequeueRun[] = R"sql(
-UPDATE run SET state = 1, start_time = NULL, device = NULL, change = (SELECT change + 1 FROM study WHERE id = ?1)
-WHERE study = ?1 AND number = ?2 AND state = 2)sql";
+inline constexpr char kStartRun[] =
+    "UPDATE run SET state = 2, start_time = COALESCE(start_time, ?3), device = ?4, change = " GYREBOX_NEXT_CHANGE
+    " WHERE study = ?1 AND number = ?2 AND state = 1";
+inline constexpr char kRequeueRun[] =
+    "UPDATE run SET state = 1, start_time = CASE WHEN sample_count > 0 THEN start_time END, device = NULL, "
+    "change = " GYREBOX_NEXT_CHANGE " WHERE study = ?1 AND number = ?2 AND state = 2";
 inline constexpr char kStartStudy[] = "UPDATE study SET start_time = ?2 WHERE id = ?1 AND start_time IS NULL";
 inline constexpr char kSetObservables[] = R"sql(
 UPDATE run SET observables = ?3 WHERE study = ?1 AND number = ?2)sql";
 inline constexpr char kInsertObservables[] = "INSERT INTO observable_list (list) VALUES (?) RETURNING id";
 inline constexpr char kSelectObservables[] = R"sql(
 SELECT list FROM observable_list WHERE id = (SELECT observables FROM run WHERE study = ? AND number = ?))sql";
-inline constexpr char kUpdateRun[] = R"sql(
-UPDATE run SET state = ?3, step = ?4, time = ?5, sample_count = sample_count + ?6, fault = ?7, end_time = ?8,
-  faults_passed = ?9, alarm = ?10, change = (SELECT change + 1 FROM study WHERE id = ?1)
-WHERE study = ?1 AND number = ?2 AND state IN (2, 3))sql";
+inline constexpr char kUpdateRun[] =
+    "UPDATE run SET state = ?3, step = ?4, time = ?5, sample_count = sample_count + ?6, fault = ?7, end_time = ?8, "
+    "faults_passed = ?9, alarm = ?10, change = " GYREBOX_NEXT_CHANGE
+    " WHERE study = ?1 AND number = ?2 AND state IN (2, 3)";
 
 // ---- states
 
-/// Of a run under way, as it ends.
-inline constexpr char kInsertEndState[] = R"sql(
-INSERT INTO end_state (study, run, length, checksum, side_x, side_y)
-SELECT study, number, ?3, ?4, ?5, ?6 FROM run WHERE study = ?1 AND number = ?2 AND state IN (2, 3))sql";
-inline constexpr char kSelectEndState[] = R"sql(
-SELECT length, checksum, side_x, side_y FROM end_state WHERE study = ? AND run = ?)sql";
+/// @param 11 samples that come with it.
+inline constexpr char kInsertState[] = R"sql(
+INSERT OR REPLACE INTO state (study, run, kind, step, time, file, length, checksum, side_x, side_y, sample_count,
+  faults_passed, alarm)
+SELECT study, number, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, sample_count + ?11, ?12, ?13 FROM run
+WHERE study = ?1 AND number = ?2 AND (state IN (2, 3) OR ?3 = 3))sql";
+/// All checkpoints of a run but the last few.
+inline constexpr char kDropOldCheckpoints[] = R"sql(
+DELETE FROM state WHERE study = ?1 AND run = ?2 AND kind = 1 AND step NOT IN
+  (SELECT step FROM state WHERE study = ?1 AND run = ?2 AND kind = 1 ORDER BY step DESC LIMIT ?3)
+RETURNING file)sql";
+inline constexpr char kDropCheckpoint[] = R"sql(
+DELETE FROM state WHERE study = ?1 AND run = ?2 AND kind = 1 AND step = ?3 RETURNING file)sql";
+inline constexpr char kFileIsUsed[] = "SELECT 1 FROM state WHERE study = ?1 AND run = ?2 AND file = ?3";
+#define GYREBOX_STATE_COLUMNS \
+  "SELECT step, time, file, length, checksum, side_x, side_y, sample_count, faults_passed, alarm FROM state "
+inline constexpr char kSelectLastState[] =
+    GYREBOX_STATE_COLUMNS "WHERE study = ? AND run = ? AND kind = ? ORDER BY step DESC LIMIT 1";
+/// Of those that a study may start from.
+inline constexpr char kSelectStateAt[] =
+    GYREBOX_STATE_COLUMNS "WHERE study = ? AND run = ? AND kind IN (2, 3) AND step = ? LIMIT 1";
+inline constexpr char kSelectSavedStates[] =
+    GYREBOX_STATE_COLUMNS "WHERE study = ? AND run = ? AND kind = 3 ORDER BY step";
+#undef GYREBOX_STATE_COLUMNS
+/// Keeps the last state of a kind as one to start from.
+inline constexpr char kKeepState[] = R"sql(
+INSERT OR REPLACE INTO state (study, run, kind, step, time, file, length, checksum, side_x, side_y)
+SELECT study, run, 3, step, time, file, length, checksum, side_x, side_y FROM state
+WHERE study = ?1 AND run = ?2 AND kind = ?3 ORDER BY step DESC LIMIT 1)sql";
+
+/// Back to a checkpoint, or with step 0 and no samples to the start.
+inline constexpr char kRollBackRun[] =
+    "UPDATE run SET state = 1, step = ?3, time = ?4, sample_count = ?5, faults_passed = ?6, alarm = ?7, device = NULL, "
+    "observables = CASE WHEN ?5 > 0 THEN observables END, start_time = CASE WHEN ?5 > 0 THEN start_time END, "
+    "change = " GYREBOX_NEXT_CHANGE " WHERE study = ?1 AND number = ?2";
+inline constexpr char kCutSamples[] = R"sql(
+DELETE FROM segment WHERE study = ? AND run = ? AND first >= ? RETURNING LENGTH(samples))sql";
+
+// ---- journals
+
+inline constexpr char kInsertEntry[] = R"sql(
+INSERT INTO journal (study, run, number, entry)
+SELECT study, number, journal_length + 1, ?3 FROM run WHERE study = ?1 AND number = ?2)sql";
+inline constexpr char kCountEntry[] =
+    "UPDATE run SET journal_length = journal_length + 1, change = " GYREBOX_NEXT_CHANGE
+    " WHERE study = ?1 AND number = ?2";
+inline constexpr char kSelectJournal[] = R"sql(
+SELECT number, entry FROM journal WHERE study = ? AND run = ? ORDER BY number)sql";
+/// From one state to another, where it is in the first.
+inline constexpr char kMoveRun[] =
+    "UPDATE run SET state = ?4, change = " GYREBOX_NEXT_CHANGE " WHERE study = ?1 AND number = ?2 AND state = ?3";
+inline constexpr char kSetEnd[] = R"sql(
+UPDATE run SET total_steps = ?3, ended_early = ?4 WHERE study = ?1 AND number = ?2)sql";
+/// A finished run is to go on: its end becomes a checkpoint.
+inline constexpr char kReopenRun[] = "UPDATE run SET state = 1, end_time = NULL, change = " GYREBOX_NEXT_CHANGE
+                                     " WHERE study = ?1 AND number = ?2 AND state = 5";
+inline constexpr char kReopenState[] = R"sql(
+UPDATE state SET kind = 1, sample_count = run.sample_count, faults_passed = run.faults_passed, alarm = run.alarm
+FROM run WHERE state.study = ?1 AND state.run = ?2 AND kind = 2 AND run.study = ?1 AND run.number = ?2)sql";
+
+#undef GYREBOX_NEXT_CHANGE
 
 // ---- samples
 

@@ -1,0 +1,197 @@
+// The calls of RunService that change runs.
+#include <google/protobuf/util/time_util.h>
+
+#include "api/answer.h"
+#include "api/names.h"
+#include "api/run_service.h"
+#include "api/steer.h"
+#include "executor/pack.h"
+#include "study/run_spec.h"
+
+namespace gyrebox::api {
+
+using Kind = v1::Adjustment::Kind;
+
+constexpr int kMostPriority = 100;
+
+/// A request for one kind of change by the person who calls.
+static executor::SteerRequest Asked(Kind kind, const access::Person& person, const std::string& etag) {
+  executor::SteerRequest asked;
+  asked.kind = kind;
+  asked.person = person.name;
+  asked.etag = etag;
+  return asked;
+}
+
+grpc::ServerUnaryReactor* RunService::AdjustRuns(grpc::CallbackServerContext* context,
+                                                 const v1::AdjustRunsRequest* request,
+                                                 v1::AdjustRunsResponse* response) {
+  using Done = std::function<void(absl::StatusOr<v1::AdjustRunsResponse>)>;
+  return AnswerLater<v1::AdjustRunsResponse>(
+      rooms_, context, response, [=, this](const access::Person& person, const Done& done) {
+        const auto target = ParseTarget(request->name());
+        if (!target.ok()) return done(target.status());
+        if (auto status = CheckMayChange(rooms_, person, target->study); !status.ok()) return done(status);
+        if (target->run == 0 && !request->etag().empty()) {
+          return done(absl::InvalidArgumentError("etag is that of a single run; leave it out, or name a run"));
+        }
+        executor::SteerRequest asked = Asked(v1::Adjustment::KIND_CHANGE, person, request->etag());
+        asked.study = target->study;
+        asked.run = target->run;
+        asked.changes = request->changes();
+        if (request->has_time()) asked.time = request->time();
+        asked.ramp_time = request->ramp_time();
+        Steer(rooms_, std::move(asked), [done](absl::StatusOr<std::vector<v1::Adjustment>> entries) {
+          if (!entries.ok()) return done(entries.status());
+          v1::AdjustRunsResponse adjusted;
+          adjusted.mutable_adjustments()->Assign(entries->begin(), entries->end());
+          done(std::move(adjusted));
+        });
+      });
+}
+
+void RunService::SteerOne(const access::Person& person, const std::string& name, executor::SteerRequest asked,
+                          RunDone done) {
+  const auto parsed = ParseRunName(name);
+  if (!parsed.ok()) return done(parsed.status());
+  if (auto status = CheckMayChange(rooms_, person, parsed->study); !status.ok()) return done(status);
+  asked.study = parsed->study;
+  asked.run = parsed->run;
+  Steer(rooms_, std::move(asked), [this, name, done](absl::StatusOr<std::vector<v1::Adjustment>> entries) {
+    done(entries.ok() ? Get(name) : entries.status());
+  });
+}
+
+grpc::ServerUnaryReactor* RunService::PauseRun(grpc::CallbackServerContext* context, const v1::PauseRunRequest* request,
+                                               v1::Run* response) {
+  return AnswerLater<v1::Run>(rooms_, context, response, [=, this](const access::Person& person, const RunDone& done) {
+    SteerOne(person, request->name(), Asked(v1::Adjustment::KIND_PAUSE, person, request->etag()), done);
+  });
+}
+
+grpc::ServerUnaryReactor* RunService::ResumeRun(grpc::CallbackServerContext* context,
+                                                const v1::ResumeRunRequest* request, v1::Run* response) {
+  return AnswerLater<v1::Run>(rooms_, context, response, [=, this](const access::Person& person, const RunDone& done) {
+    SteerOne(person, request->name(), Asked(v1::Adjustment::KIND_RESUME, person, request->etag()), done);
+  });
+}
+
+grpc::ServerUnaryReactor* RunService::FinishRun(grpc::CallbackServerContext* context,
+                                                const v1::FinishRunRequest* request, v1::Run* response) {
+  return AnswerLater<v1::Run>(rooms_, context, response, [=, this](const access::Person& person, const RunDone& done) {
+    SteerOne(person, request->name(), Asked(v1::Adjustment::KIND_FINISH, person, request->etag()), done);
+  });
+}
+
+grpc::ServerUnaryReactor* RunService::ExtendRun(grpc::CallbackServerContext* context,
+                                                const v1::ExtendRunRequest* request, v1::Run* response) {
+  return AnswerLater<v1::Run>(rooms_, context, response, [=, this](const access::Person& person, const RunDone& done) {
+    executor::SteerRequest asked = Asked(v1::Adjustment::KIND_EXTEND, person, request->etag());
+    asked.more_time = request->time();
+    SteerOne(person, request->name(), std::move(asked), done);
+  });
+}
+
+grpc::ServerUnaryReactor* RunService::SaveRun(grpc::CallbackServerContext* context, const v1::SaveRunRequest* request,
+                                              v1::SavedState* response) {
+  using Done = std::function<void(absl::StatusOr<v1::SavedState>)>;
+  return AnswerLater<v1::SavedState>(rooms_, context, response,
+                                     [=, this](const access::Person& person, const Done& done) {
+                                       const auto parsed = ParseRunName(request->name());
+                                       if (!parsed.ok()) return done(parsed.status());
+                                       if (auto status = CheckMayChange(rooms_, person, parsed->study); !status.ok())
+                                         return done(status);
+                                       rooms_.executor.Save(parsed->study, parsed->run, done);
+                                     });
+}
+
+grpc::ServerUnaryReactor* RunService::PrioritizeRuns(grpc::CallbackServerContext* context,
+                                                     const v1::PrioritizeRunsRequest* request,
+                                                     v1::PrioritizeRunsResponse* response) {
+  using Done = std::function<void(absl::StatusOr<v1::PrioritizeRunsResponse>)>;
+  return AnswerLater<v1::PrioritizeRunsResponse>(
+      rooms_, context, response, [=, this](const access::Person& person, const Done& done) {
+        const auto target = ParseTarget(request->name());
+        if (!target.ok()) return done(target.status());
+        if (auto status = CheckMayChange(rooms_, person, target->study); !status.ok()) return done(status);
+        if (std::abs(request->priority()) > kMostPriority) {
+          return done(absl::InvalidArgumentError("priority is not within -100 and 100"));
+        }
+        if (target->run > 0) {
+          if (const auto run = rooms_.store.GetRun(target->study, target->run); !run.ok()) return done(run.status());
+        }
+        rooms_.executor.Prioritize(target->study, target->run, request->priority(), [done](absl::StatusOr<int> count) {
+          if (!count.ok()) return done(count.status());
+          v1::PrioritizeRunsResponse moved;
+          moved.set_run_count(*count);
+          done(std::move(moved));
+        });
+      });
+}
+
+absl::StatusOr<v1::ListAdjustmentsResponse> RunService::Journal(const std::string& run) {
+  const auto parsed = ParseRunName(run);
+  if (!parsed.ok()) return parsed.status();
+  if (const auto found = rooms_.store.GetRun(parsed->study, parsed->run); !found.ok()) return found.status();
+  const auto entries = rooms_.store.GetJournal(parsed->study, parsed->run);
+  if (!entries.ok()) return entries.status();
+  v1::ListAdjustmentsResponse response;
+  response.mutable_adjustments()->Assign(entries->begin(), entries->end());
+  return response;
+}
+
+grpc::ServerUnaryReactor* RunService::ListAdjustments(grpc::CallbackServerContext* context,
+                                                      const v1::ListAdjustmentsRequest* request,
+                                                      v1::ListAdjustmentsResponse* response) {
+  return Answer<v1::ListAdjustmentsResponse>(rooms_, context, response,
+                                             [=, this] { return Journal(request->parent()); });
+}
+
+absl::StatusOr<v1::ListSavedStatesResponse> RunService::SavedStates(const std::string& run) {
+  const auto parsed = ParseRunName(run);
+  if (!parsed.ok()) return parsed.status();
+  if (const auto found = rooms_.store.GetRun(parsed->study, parsed->run); !found.ok()) return found.status();
+  const auto states = rooms_.store.ListSavedStates(parsed->study, parsed->run);
+  if (!states.ok()) return states.status();
+  v1::ListSavedStatesResponse response;
+  response.mutable_states()->Assign(states->begin(), states->end());
+  return response;
+}
+
+grpc::ServerUnaryReactor* RunService::ListSavedStates(grpc::CallbackServerContext* context,
+                                                      const v1::ListSavedStatesRequest* request,
+                                                      v1::ListSavedStatesResponse* response) {
+  return Answer<v1::ListSavedStatesResponse>(rooms_, context, response,
+                                             [=, this] { return SavedStates(request->parent()); });
+}
+
+absl::StatusOr<v1::Study> RunService::Replay(const std::string& name, const std::string& person) {
+  const auto parsed = ParseRunName(name);
+  if (!parsed.ok()) return parsed.status();
+  const auto run = rooms_.store.GetRun(parsed->study, parsed->run);
+  if (!run.ok()) return run.status();
+  const auto study = rooms_.store.GetStudy(parsed->study);
+  if (!study.ok()) return study.status();
+  const auto journal = rooms_.store.GetJournal(parsed->study, parsed->run);
+  if (!journal.ok()) return journal.status();
+  v1::StudySpec spec = executor::SpecOf(study->spec(), *run, *journal);
+  spec.clear_axes();
+  spec.mutable_trials()->set_count(1);
+  *spec.mutable_seeds() = run->seeds();
+  spec.set_title("replay of " + run->name());
+  store::NewRun plan;
+  plan.plan.seeds = run->seeds();
+  plan.bead_count = spec.bed().bead_count();
+  plan.total_steps = run->total_steps();
+  auto made = rooms_.store.CreateStudy(spec, {plan}, /*request_id=*/"", person);
+  if (made.ok()) rooms_.executor.Wake();
+  return made;
+}
+
+grpc::ServerUnaryReactor* RunService::ReplayRun(grpc::CallbackServerContext* context,
+                                                const v1::ReplayRunRequest* request, v1::Study* response) {
+  return Answer<v1::Study>(rooms_, context, response,
+                           [=, this](const access::Person& person) { return Replay(request->name(), person.name); });
+}
+
+}  // namespace gyrebox::api

@@ -1,0 +1,86 @@
+#include "executor/pack.h"
+
+#include <spdlog/spdlog.h>
+
+#include <exception>
+#include <span>
+
+#include "study/expand.h"
+#include "study/run_spec.h"
+#include "study/steering.h"
+
+namespace gyrebox::executor {
+
+v1::StudySpec SpecOf(const v1::StudySpec& spec, const v1::Run& run, const std::vector<v1::Adjustment>& journal) {
+  v1::StudySpec at = study::AtPoint(spec, {run.axis_values().begin(), run.axis_values().end()});
+  v1::Steering& steering = *at.mutable_schedule()->mutable_steering();
+  steering.MergeFrom(study::ToSteering(journal));
+  steering.set_total_steps(run.total_steps());
+  return at;
+}
+
+int64_t NumberOf(const v1::Run& run) { return std::stoll(run.name().substr(run.name().rfind('/') + 1)); }
+
+static absl::StatusOr<kernels::BedState> ToState(const store::BedBytes& bed, const kernels::RunSpec& spec) {
+  try {
+    kernels::BedState state = kernels::FromBytes(std::as_bytes(std::span(bed.bytes)));
+    if (state.step != bed.step || static_cast<int64_t>(state.x.size()) != spec.n_beads) {
+      return absl::DataLossError("the state is of another bed");
+    }
+    return state;
+  } catch (const std::exception& error) {
+    return absl::DataLossError(error.what());
+  }
+}
+
+static absl::StatusOr<std::optional<Resume>> ReadResume(store::Store& store, int64_t study, const PackedRun& run) {
+  auto checkpoint = store.GetCheckpoint(study, run.number);
+  if (!checkpoint.ok()) return checkpoint.status();
+  if (!checkpoint->has_value()) return std::nullopt;
+  auto state = ToState((*checkpoint)->bed, run.spec);
+  if (!state.ok()) return state.status();
+  return Resume{*std::move(state), (*checkpoint)->last_sample_step};
+}
+
+/// Sets where a run goes on from: at its newest whole checkpoint.
+static absl::Status SetResume(store::Store& store, int64_t study, PackedRun* run) {
+  for (;;) {
+    auto resume = ReadResume(store, study, *run);
+    if (resume.ok()) {
+      run->resume = *std::move(resume);
+      const auto row = store.GetRun(study, run->number);
+      if (!row.ok()) return row.status();
+      run->faults_passed.assign(row->faults_passed().begin(), row->faults_passed().end());
+      run->alarm = row->alarm();
+      return absl::OkStatus();
+    }
+    if (!absl::IsDataLoss(resume.status())) return resume.status();
+    spdlog::warn("studies/{}/runs/{}: its newest checkpoint cannot be used, going on from the one before: {}", study,
+                 run->number, std::string(resume.status().message()));
+    if (auto status = store.DropCheckpoint(study, run->number); !status.ok()) return status;
+  }
+}
+
+absl::StatusOr<std::vector<PackedRun>> Pack(store::Store& store, const store::QueuedRuns& queued,
+                                            const kernels::Device& device, const Room& room,
+                                            const std::shared_ptr<const kernels::SavedBed>& saved) {
+  std::vector<PackedRun> packed;
+  int64_t bytes = 0, beads = 0;
+  for (const v1::Run& run : queued.runs) {
+    const bool steered = run.etag() != "0";
+    const auto journal = steered ? store.GetJournal(queued.study, NumberOf(run)) : std::vector<v1::Adjustment>();
+    if (!journal.ok()) return journal.status();
+    PackedRun next;
+    next.number = NumberOf(run);
+    next.spec = study::ToRunSpec(SpecOf(queued.spec, run, *journal), run.seeds(), saved);
+    bytes += device.BytesOf(next.spec);
+    beads += next.spec.n_beads;
+    const bool fits = bytes <= room.bytes && (room.beads == 0 || beads <= room.beads);
+    if (!fits && !packed.empty()) break;
+    if (auto status = SetResume(store, queued.study, &next); !status.ok()) return status;
+    packed.push_back(std::move(next));
+  }
+  return packed;
+}
+
+}  // namespace gyrebox::executor

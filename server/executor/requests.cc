@@ -1,0 +1,104 @@
+// What the executor is asked by other threads, and what it tells them.
+#include <spdlog/spdlog.h>
+
+#include <chrono>
+
+#include "executor/executor.h"
+
+namespace gyrebox::executor {
+
+double SecondsNow() {
+  return std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
+}
+
+void Executor::Charge(const std::string& person, double seconds) { ledger_.Charge(person, seconds, SecondsNow()); }
+
+void Executor::WriteUse() {
+  use_written_ = SecondsNow();
+  std::map<std::string, store::PersonUse> use;
+  for (const auto& [person, used] : ledger_.all()) {
+    use[person] = {used.seconds, static_cast<int64_t>(1e3 * used.as_of)};
+  }
+  if (use.empty()) return;
+  if (const auto status = store_.WriteUse(use); !status.ok()) {
+    spdlog::warn("who used how much cannot be written: {}", status.ToString());
+  }
+}
+
+View Executor::view() const {
+  std::lock_guard lock(mutex_);
+  return view_;
+}
+
+void Executor::SetTrouble(const std::string& trouble) {
+  std::lock_guard lock(mutex_);
+  view_.trouble = trouble;
+}
+
+void Executor::Publish(const Boarded* has_slice) {
+  View view;
+  for (const auto& on : deck_.boarded()) {
+    view.on_device.push_back({on->waiting.study, on->waiting.owner, on->waiting.priority,
+                              static_cast<int>(on->batch.open_count()), on->batch.open_beads(), on.get() == has_slice});
+  }
+  view.bytes = deck_.bytes();
+  for (const auto& [person, used] : ledger_.all()) view.used[person] = ledger_.Used(person, SecondsNow());
+  view.draining = draining_;
+  std::lock_guard lock(mutex_);
+  view.trouble = view_.trouble;
+  view_ = std::move(view);
+}
+
+// ---- what is asked
+
+void Executor::Post(std::function<void()> open, std::function<void(const absl::Status&)> refuse) {
+  mailbox_.Post({std::move(open), std::move(refuse)});
+  Wake();
+}
+
+void Executor::Steer(SteerRequest request, std::function<void(Steered)> done) {
+  Post(
+      [this, request, done] {
+        Steered steered = executor::Steer(store_, deck_, rate_, request);
+        needs_.erase(request.study);
+        Wake();
+        if (steered.status.ok()) deck_.Changed(request.study);
+        done(std::move(steered));
+      },
+      [done](const absl::Status& why) {
+        done({why, {}, {}});
+      });
+}
+
+void Executor::Save(int64_t study, int64_t number, std::function<void(absl::StatusOr<v1::SavedState>)> done) {
+  Post([this, study, number, done] { done(SaveRun(store_, deck_, study, number)); }, done);
+}
+
+void Executor::Prioritize(int64_t study, int64_t number, int priority, std::function<void(absl::StatusOr<int>)> done) {
+  Post(
+      [this, study, number, priority, done] {
+        const auto count = store_.SetPriority(study, number, priority);
+        for (const auto& on : deck_.boarded()) {
+          const bool is_meant = on->waiting.study == study && (number == 0 || on->batch.Find(number));
+          if (count.ok() && is_meant) on->waiting.priority = priority;
+        }
+        Wake();
+        if (count.ok()) deck_.Changed(study);
+        done(count);
+      },
+      done);
+}
+
+void Executor::Drain(bool drain, std::function<void(absl::Status)> done) {
+  Post(
+      [this, drain, done] {
+        if (drain != draining_) spdlog::info(drain ? "the operator empties the device" : "the device works again");
+        draining_ = drain;
+        Publish(nullptr);
+        Wake();
+        done(absl::OkStatus());
+      },
+      done);
+}
+
+}  // namespace gyrebox::executor

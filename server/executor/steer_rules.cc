@@ -1,0 +1,69 @@
+#include "executor/steer_rules.h"
+
+namespace gyrebox::executor {
+
+using Kind = v1::Adjustment::Kind;
+using State = v1::Run::State;
+
+std::string InWords(v1::Run::State state) { return v1::Run::State_Name(state).substr(sizeof("STATE_") - 1); }
+
+const char* Done(Kind kind) {
+  switch (kind) {
+    case v1::Adjustment::KIND_PAUSE:
+      return "paused";
+    case v1::Adjustment::KIND_RESUME:
+      return "resumed";
+    case v1::Adjustment::KIND_FINISH:
+      return "finished";
+    case v1::Adjustment::KIND_EXTEND:
+      return "extended";
+    default:
+      return "adjusted";
+  }
+}
+
+bool Fits(Kind kind, const v1::Run& run) {
+  const State state = run.state();
+  const bool open = state >= v1::Run::STATE_QUEUED && state <= v1::Run::STATE_PAUSED;
+  switch (kind) {
+    case v1::Adjustment::KIND_PAUSE:
+      return open && state != v1::Run::STATE_PAUSED;
+    case v1::Adjustment::KIND_RESUME:
+      return state == v1::Run::STATE_PAUSED;
+    case v1::Adjustment::KIND_FINISH:
+      return open && (state == v1::Run::STATE_STARTING || state == v1::Run::STATE_RUNNING || run.step() > 0);
+    case v1::Adjustment::KIND_EXTEND:
+      return open || state == v1::Run::STATE_FINISHED;
+    default:
+      return open;
+  }
+}
+
+absl::Status WrongState(Kind kind, const v1::Run& run) {
+  std::string can;
+  for (const Kind other : {v1::Adjustment::KIND_CHANGE, v1::Adjustment::KIND_PAUSE, v1::Adjustment::KIND_RESUME,
+                           v1::Adjustment::KIND_FINISH, v1::Adjustment::KIND_EXTEND}) {
+    if (Fits(other, run)) can += (can.empty() ? "" : ", ") + std::string(Done(other));
+  }
+  return absl::FailedPreconditionError(run.name() + " is " + InWords(run.state()) + " and cannot be " + Done(kind) +
+                                       "; it can be " + (can.empty() ? "" : can + ", ") + "replayed");
+}
+
+/// What one entry did, in words.
+static std::string InWords(const v1::Adjustment& entry) {
+  std::string text = entry.person() + " " + Done(entry.kind()) + " it at step " + std::to_string(entry.step());
+  if (entry.kind() == v1::Adjustment::KIND_CHANGE) text += " (" + entry.change().ShortDebugString() + ")";
+  return text;
+}
+
+absl::Status ChangedSince(const v1::Run& run, const std::string& etag, const std::vector<v1::Adjustment>& journal) {
+  std::string since;
+  for (size_t i = 0; i < journal.size(); ++i) {
+    if (std::to_string(i) == etag) since.clear();
+    since += (since.empty() ? "" : "; ") + InWords(journal[i]);
+  }
+  return absl::AbortedError(run.name() + " has changed since etag " + etag + ", it is " + run.etag() +
+                            " now: " + (since.empty() ? "that etag is none of this run" : since));
+}
+
+}  // namespace gyrebox::executor

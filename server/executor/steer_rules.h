@@ -1,0 +1,29 @@
+/// What may be done to a run in which state, and the words for it.
+#pragma once
+
+#include <absl/status/status.h>
+
+#include <string>
+#include <vector>
+
+#include "gyrebox/v1/run.pb.h"
+#include "gyrebox/v1/steering.pb.h"
+
+namespace gyrebox::executor {
+
+/// STATE_RUNNING becomes RUNNING.
+std::string InWords(v1::Run::State state);
+
+/// "paused", "adjusted": what was done.
+const char* Done(v1::Adjustment::Kind kind);
+
+/// Whether it may be done to a run in its state.
+bool Fits(v1::Adjustment::Kind kind, const v1::Run& run);
+
+/// FAILED_PRECONDITION that says the state of a run, and what can be done in it.
+absl::Status WrongState(v1::Adjustment::Kind kind, const v1::Run& run);
+
+/// ABORTED that says what was done to a run since an etag.
+absl::Status ChangedSince(const v1::Run& run, const std::string& etag, const std::vector<v1::Adjustment>& journal);
+
+}  // namespace gyrebox::executor

@@ -1,0 +1,90 @@
+// What people did to runs, and what follows of it for them.
+#include <google/protobuf/util/time_util.h>
+
+#include "store/rows.h"
+#include "store/sql/statements.h"
+#include "store/store.h"
+#include "store/writes.h"
+
+namespace gyrebox::store {
+
+absl::Status WriteEntry(Connection& connection, int64_t study, int64_t number, const v1::Adjustment& entry) {
+  const std::string bytes = entry.SerializeAsString();
+  absl::Status status = connection.Prepare(sql::kInsertEntry).Bind(study, number, Statement::AsBlob(bytes)).Run();
+  status.Update(connection.Prepare(sql::kCountEntry).Bind(study, number).Run());
+  return status;
+}
+
+absl::StatusOr<std::vector<v1::Adjustment>> Store::GetJournal(int64_t study, int64_t number) {
+  const std::string parent = "studies/" + std::to_string(study) + "/runs/" + std::to_string(number) + "/adjustments/";
+  std::vector<v1::Adjustment> entries;
+  const auto status = Read([&](Connection& connection) {
+    Statement rows = connection.Prepare(sql::kSelectJournal);
+    rows.Bind(study, number);
+    while (rows.Next()) {
+      v1::Adjustment& entry = entries.emplace_back();
+      entry.ParseFromString(rows.Text(1));
+      entry.set_name(parent + std::to_string(rows.Int(0)));
+    }
+    return rows.status();
+  });
+  if (!status.ok()) return status;
+  return entries;
+}
+
+static absl::Status Move(Connection& connection, int64_t study, int64_t number, v1::Run::State from,
+                         v1::Run::State to) {
+  return connection.Prepare(sql::kMoveRun).Bind(study, number, static_cast<int>(from), static_cast<int>(to)).Run();
+}
+
+/// A finished run goes on: its end is a checkpoint now, and is kept for the studies that start from it.
+static absl::Status Reopen(Connection& connection, int64_t study, int64_t number) {
+  absl::Status status =
+      connection.Prepare(sql::kKeepState).Bind(study, number, static_cast<int>(StateKind::kEnd)).Run();
+  status.Update(connection.Prepare(sql::kReopenState).Bind(study, number).Run());
+  status.Update(connection.Prepare(sql::kReopenRun).Bind(study, number).Run());
+  return status;
+}
+
+/// What follows of an entry for its run.
+static absl::Status Follow(Connection& connection, int64_t study, const JournalWrite& write) {
+  const v1::Adjustment& entry = write.entry;
+  const auto set_end = [&](bool early) {
+    return connection.Prepare(sql::kSetEnd)
+        .Bind(study, write.number, static_cast<int64_t>(entry.total_steps()), early ? 1 : 0)
+        .Run();
+  };
+  switch (entry.kind()) {
+    case v1::Adjustment::KIND_PAUSE:
+      return Move(connection, study, write.number, v1::Run::STATE_QUEUED, v1::Run::STATE_PAUSED);
+    case v1::Adjustment::KIND_RESUME:
+      return Move(connection, study, write.number, v1::Run::STATE_PAUSED, v1::Run::STATE_QUEUED);
+    case v1::Adjustment::KIND_FINISH: {
+      absl::Status status = set_end(/*early=*/true);
+      // It takes its last sample when its turn comes.
+      status.Update(Move(connection, study, write.number, v1::Run::STATE_PAUSED, v1::Run::STATE_QUEUED));
+      return status;
+    }
+    case v1::Adjustment::KIND_EXTEND: {
+      absl::Status status = set_end(/*early=*/false);
+      if (write.before == v1::Run::STATE_FINISHED) status.Update(Reopen(connection, study, write.number));
+      return status;
+    }
+    default:
+      return absl::OkStatus();
+  }
+}
+
+absl::Status Store::WriteJournal(int64_t study, std::span<const JournalWrite> writes) {
+  return Write([&](Connection& connection) {
+    absl::Status status;
+    for (const JournalWrite& write : writes) {
+      status.Update(WriteEntry(connection, study, write.number, write.entry));
+      status.Update(Follow(connection, study, write));
+    }
+    status.Update(CountChange(connection, study));
+    return status;
+  });
+}
+
+}  // namespace gyrebox::store

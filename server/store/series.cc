@@ -1,0 +1,98 @@
+// Observables and samples of runs.
+#include <algorithm>
+#include <limits>
+
+#include "gyrebox/v1/run_service.pb.h"
+#include "store/packed.h"
+#include "store/sql/statements.h"
+#include "store/store.h"
+#include "store/writes.h"
+
+namespace gyrebox::store {
+
+static std::string ObservableBytes(const std::vector<v1::Observable>& observables) {
+  v1::RunSamples list;
+  list.mutable_observables()->Assign(observables.begin(), observables.end());
+  return list.SerializeAsString();
+}
+
+absl::Status Store::SetObservables(int64_t study, std::span<const int64_t> numbers,
+                                   std::span<const std::vector<v1::Observable>> observables) {
+  return Write([&](Connection& connection) {
+    absl::Status status;
+    std::string written;  // runs next to each other mostly share one list
+    int64_t id = 0;
+    for (size_t i = 0; i < numbers.size(); ++i) {
+      if (const std::string bytes = ObservableBytes(observables[i]); id == 0 || bytes != written) {
+        Statement insert = connection.Prepare(sql::kInsertObservables);
+        if (!insert.Bind(Statement::AsBlob(bytes)).Next()) return insert.status();
+        id = insert.Int(0);
+        written = bytes;
+      }
+      status.Update(connection.Prepare(sql::kSetObservables).Bind(study, numbers[i], id).Run());
+    }
+    return status;
+  });
+}
+
+absl::Status AppendSamples(Connection& connection, int64_t study, int64_t number, const SampleRows& samples) {
+  if (samples.size() == 0) return absl::OkStatus();
+  const double last_time = samples.row(samples.size() - 1)[1];
+  const std::string packed = Pack(samples.numbers);
+  absl::Status status =
+      connection.Prepare(sql::kInsertSegment)
+          .Bind(study, number, static_cast<int64_t>(samples.size()), last_time, Statement::AsBlob(packed))
+          .Run();
+  status.Update(AddStoredBytes(connection, study, static_cast<int64_t>(packed.size())));
+  return status;
+}
+
+absl::StatusOr<std::vector<v1::Observable>> Store::GetObservables(int64_t study, int64_t number) {
+  v1::RunSamples list;
+  const auto status = Read([&](Connection& connection) {
+    Statement row = connection.Prepare(sql::kSelectObservables);
+    if (row.Bind(study, number).Next()) list.ParseFromString(row.Text(0));
+    return row.status();
+  });
+  if (!status.ok()) return status;
+  return std::vector<v1::Observable>(list.observables().begin(), list.observables().end());
+}
+
+/// Appends the rows of a segment, from a sequence on and up to a limit.
+static void AppendSegment(const Statement& segment, int64_t from, int limit, SampleRows* rows) {
+  const int64_t first = segment.Int(0), count = segment.Int(1);
+  const std::vector<double> numbers = Unpack(segment.Text(2));
+  rows->width = numbers.size() / count;
+  const int64_t skipped = std::clamp<int64_t>(from - first, 0, count);
+  const int64_t taken = std::min<int64_t>(count - skipped, limit - static_cast<int64_t>(rows->size()));
+  if (taken <= 0) return;
+  if (rows->numbers.empty()) rows->first = first + skipped;
+  const auto begin = numbers.begin() + skipped * static_cast<int64_t>(rows->width);
+  rows->numbers.insert(rows->numbers.end(), begin, begin + taken * static_cast<int64_t>(rows->width));
+}
+
+absl::StatusOr<SampleRows> Store::ReadSamples(int64_t study, int64_t number, int64_t from, int limit) {
+  SampleRows rows;
+  const auto status = Read([&](Connection& connection) {
+    Statement segments = connection.Prepare(sql::kSelectSegments);
+    segments.Bind(study, number, from);
+    while (static_cast<int>(rows.size()) < limit && segments.Next()) AppendSegment(segments, from, limit, &rows);
+    return segments.status();
+  });
+  if (!status.ok()) return status;
+  return rows;
+}
+
+absl::StatusOr<SampleRows> Store::ReadSamplesSince(int64_t study, int64_t number, double time) {
+  SampleRows rows;
+  const auto status = Read([&](Connection& connection) {
+    Statement segments = connection.Prepare(sql::kSelectLateSegments);
+    segments.Bind(study, number, time);
+    while (segments.Next()) AppendSegment(segments, 0, std::numeric_limits<int>::max(), &rows);
+    return segments.status();
+  });
+  if (!status.ok()) return status;
+  return rows;
+}
+
+}  // namespace gyrebox::store

@@ -1,0 +1,289 @@
+// States of runs: checkpoints, what runs left, and what was kept for studies to start from.
+#include <filesystem>
+#include <set>
+
+#include "store/rows.h"
+#include "store/sql/statements.h"
+#include "store/store.h"
+#include "store/writes.h"
+
+namespace gyrebox::store {
+
+/// The last one may be torn by a power cut, whatever the disk says it has synced.
+constexpr int kCheckpointsKept = 2;
+
+static std::string RunName(int64_t study, int64_t number) {
+  return "studies/" + std::to_string(study) + "/runs/" + std::to_string(number);
+}
+
+static std::string FileOf(int64_t study, int64_t number, StateKind kind, int64_t step) {
+  static constexpr const char* kEndings[] = {"", "checkpoint", "end", "kept"};
+  return std::to_string(study) + "-" + std::to_string(number) + "-" + std::to_string(step) + "." +
+         kEndings[static_cast<int>(kind)];
+}
+
+std::vector<WholeFile> FilesOf(int64_t study, const RunUpdate& update) {
+  std::vector<WholeFile> files;
+  if (update.checkpoint) {
+    files.push_back(
+        {FileOf(study, update.number, StateKind::kCheckpoint, update.checkpoint->step), update.checkpoint->bytes});
+  }
+  if (update.end_state) {
+    files.push_back({FileOf(study, update.number, StateKind::kEnd, update.step), update.end_state->bytes});
+  }
+  return files;
+}
+
+/// Adds the files that a statement returns and no state needs any more.
+static absl::Status DropStates(Connection& connection, int64_t study, int64_t number, Statement& dropping,
+                               std::vector<std::string>* unused) {
+  std::vector<std::string> dropped;
+  while (dropping.Next()) dropped.push_back(dropping.Text(0));
+  if (!dropping.status().ok()) return dropping.status();
+  for (const std::string& file : dropped) {
+    Statement used = connection.Prepare(sql::kFileIsUsed);
+    if (!used.Bind(study, number, file).Next()) unused->push_back(file);
+    if (!used.status().ok()) return used.status();
+  }
+  return absl::OkStatus();
+}
+
+static absl::Status InsertState(Connection& connection, int64_t study, int64_t number, StateKind kind,
+                                const BedBytes& bed) {
+  return connection.Prepare(sql::kInsertState)
+      .Bind(study, number, static_cast<int>(kind), bed.step, bed.time, FileOf(study, number, kind, bed.step),
+            static_cast<int64_t>(bed.bytes.size()), static_cast<int64_t>(ChecksumOf(bed.bytes)), bed.side_x, bed.side_y,
+            0)
+      .Run();
+}
+
+static absl::Status NoteCheckpoint(Connection& connection, int64_t study, const RunUpdate& update) {
+  const BedBytes& bed = *update.checkpoint;
+  const std::string passed = FaultBytes(update.faults_passed);
+  Statement insert = connection.Prepare(sql::kInsertState);
+  insert.Bind(study, update.number, static_cast<int>(StateKind::kCheckpoint), bed.step, bed.time,
+              FileOf(study, update.number, StateKind::kCheckpoint, bed.step), static_cast<int64_t>(bed.bytes.size()),
+              static_cast<int64_t>(ChecksumOf(bed.bytes)), bed.side_x, bed.side_y,
+              static_cast<int64_t>(update.samples.size()));
+  if (!passed.empty()) insert.BindAt(12, Statement::AsBlob(passed));
+  if (!update.alarm.empty()) insert.BindAt(13, update.alarm);
+  return insert.Run();
+}
+
+absl::Status NoteStates(Connection& connection, int64_t study, const RunUpdate& update,
+                        std::vector<std::string>* unused) {
+  absl::Status status;
+  if (update.checkpoint) status.Update(NoteCheckpoint(connection, study, update));
+  if (update.end_state) {
+    BedBytes end = *update.end_state;
+    end.step = update.step;
+    end.time = update.time;
+    status.Update(InsertState(connection, study, update.number, StateKind::kEnd, end));
+    status.Update(AddStoredBytes(connection, study, static_cast<int64_t>(end.bytes.size())));
+  }
+  const bool ended = update.state >= v1::Run::STATE_FINISHED;
+  if (!update.checkpoint && !ended) return status;
+  Statement dropping = connection.Prepare(sql::kDropOldCheckpoints);
+  dropping.Bind(study, update.number, ended ? 0 : kCheckpointsKept);
+  status.Update(DropStates(connection, study, update.number, dropping, unused));
+  return status;
+}
+
+void Store::RemoveFiles(const std::vector<std::string>& files) {
+  std::error_code ignored;  // what stays is swept when the store is opened next
+  for (const std::string& file : files) std::filesystem::remove(states_ + "/" + file, ignored);
+}
+
+absl::Status Store::SweepStates() {
+  std::set<std::string> known;
+  const auto status = Read([&](Connection& connection) {
+    Statement rows = connection.Prepare(sql::kSelectAllFiles);
+    while (rows.Next()) known.insert(rows.Text(0));
+    return rows.status();
+  });
+  if (!status.ok()) return status;
+  std::vector<std::string> unknown;
+  std::error_code ignored;  // there is no such directory before the first state
+  for (const auto& entry : std::filesystem::directory_iterator(states_, ignored)) {
+    if (const std::string name = entry.path().filename().string(); !known.contains(name)) unknown.push_back(name);
+  }
+  RemoveFiles(unknown);
+  return absl::OkStatus();
+}
+
+static StateRow ToStateRow(const Statement& row) {
+  StateRow state;
+  state.bed.step = row.Int(0);
+  state.bed.time = row.Real(1);
+  state.file = row.Text(2);
+  state.length = row.Int(3);
+  state.checksum = static_cast<uint32_t>(row.Int(4));
+  state.bed.side_x = row.Real(5);
+  state.bed.side_y = row.Real(6);
+  state.sample_count = row.Int(7);
+  if (!row.IsNull(8)) state.faults_passed = row.Text(8);
+  if (!row.IsNull(9)) state.alarm = row.Text(9);
+  return state;
+}
+
+absl::StatusOr<std::optional<StateRow>> SelectLastState(Connection& connection, int64_t study, int64_t number,
+                                                        StateKind kind) {
+  std::optional<StateRow> state;
+  Statement row = connection.Prepare(sql::kSelectLastState);
+  if (row.Bind(study, number, static_cast<int>(kind)).Next()) state = ToStateRow(row);
+  if (!row.status().ok()) return row.status();
+  return state;
+}
+
+absl::StatusOr<BedBytes> Store::ReadState(const StateRow& row) {
+  auto bytes = ReadWhole(states_ + "/" + row.file, row.length, row.checksum);
+  if (!bytes.ok()) return bytes.status();
+  BedBytes bed = row.bed;
+  bed.bytes = *std::move(bytes);
+  return bed;
+}
+
+absl::StatusOr<BedBytes> Store::GetEndState(int64_t study, int64_t number) {
+  std::optional<StateRow> found;
+  const auto status = Read([&](Connection& connection) {
+    auto last = SelectLastState(connection, study, number, StateKind::kEnd);
+    if (last.ok()) found = *std::move(last);
+    return last.status();
+  });
+  if (!status.ok()) return status;
+  if (!found) {
+    return absl::FailedPreconditionError(RunName(study, number) +
+                                         " left no state; only a run that ran to its end does, with this version of "
+                                         "the server");
+  }
+  return ReadState(*found);
+}
+
+absl::StatusOr<BedBytes> Store::GetStateAt(int64_t study, int64_t number, int64_t step) {
+  std::optional<StateRow> found;
+  const auto status = Read([&](Connection& connection) {
+    Statement row = connection.Prepare(sql::kSelectStateAt);
+    if (row.Bind(study, number, step).Next()) found = ToStateRow(row);
+    return row.status();
+  });
+  if (!status.ok()) return status;
+  if (!found) {
+    return absl::NotFoundError("no state of " + RunName(study, number) + " is kept at step " + std::to_string(step));
+  }
+  return ReadState(*found);
+}
+
+absl::StatusOr<std::optional<Checkpoint>> Store::GetCheckpoint(int64_t study, int64_t number) {
+  std::optional<StateRow> found;
+  const auto status = Read([&](Connection& connection) {
+    auto last = SelectLastState(connection, study, number, StateKind::kCheckpoint);
+    if (last.ok()) found = *std::move(last);
+    return last.status();
+  });
+  if (!status.ok()) return status;
+  if (!found) return std::nullopt;
+  auto bed = ReadState(*found);
+  if (!bed.ok()) return bed.status();
+  Checkpoint checkpoint{*std::move(bed), found->sample_count};
+  if (checkpoint.sample_count > 0) {
+    const auto last = ReadSamples(study, number, checkpoint.sample_count - 1, 1);
+    if (!last.ok()) return last.status();
+    if (last->size() == 1) checkpoint.last_sample_step = static_cast<int64_t>(last->row(0)[0]);
+  }
+  return checkpoint;
+}
+
+absl::Status RollBack(Connection& connection, int64_t study, int64_t number) {
+  const auto last = SelectLastState(connection, study, number, StateKind::kCheckpoint);
+  if (!last.ok()) return last.status();
+  const StateRow to = last->value_or(StateRow());
+  int64_t bytes = 0;
+  {
+    Statement cut = connection.Prepare(sql::kCutSamples);
+    cut.Bind(study, number, to.sample_count);
+    while (cut.Next()) bytes += cut.Int(0);
+    if (!cut.status().ok()) return cut.status();
+  }
+  absl::Status status = AddStoredBytes(connection, study, -bytes);
+  Statement back = connection.Prepare(sql::kRollBackRun);
+  back.Bind(study, number, to.bed.step, to.bed.time, to.sample_count);
+  if (!to.faults_passed.empty()) back.BindAt(6, Statement::AsBlob(to.faults_passed));
+  if (!to.alarm.empty()) back.BindAt(7, to.alarm);
+  status.Update(back.Run());
+  return status;
+}
+
+absl::Status Store::DropCheckpoint(int64_t study, int64_t number) {
+  std::vector<std::string> unused;
+  const absl::Status status = Write([&](Connection& connection) -> absl::Status {
+    const auto last = SelectLastState(connection, study, number, StateKind::kCheckpoint);
+    if (!last.ok() || !last->has_value()) return last.status();
+    absl::Status done;
+    {
+      Statement dropping = connection.Prepare(sql::kDropCheckpoint);
+      dropping.Bind(study, number, (*last)->bed.step);
+      done = DropStates(connection, study, number, dropping, &unused);
+    }
+    done.Update(RollBack(connection, study, number));
+    done.Update(CountChange(connection, study));
+    return done;
+  });
+  if (status.ok()) RemoveFiles(unused);
+  return status;
+}
+
+static v1::SavedState ToSavedState(int64_t study, int64_t number, const StateRow& row) {
+  v1::SavedState state;
+  state.set_name(RunName(study, number) + "/states/" + std::to_string(row.bed.step));
+  state.set_step(row.bed.step);
+  state.set_time(row.bed.time);
+  state.set_byte_count(row.length);
+  return state;
+}
+
+absl::StatusOr<v1::SavedState> Store::KeepState(int64_t study, int64_t number, const BedBytes& state) {
+  const WholeFile file{FileOf(study, number, StateKind::kKept, state.step), state.bytes};
+  if (auto status = WriteWhole(states_, std::vector{file}); !status.ok()) return status;
+  StateRow row;
+  row.bed = state;
+  row.length = static_cast<int64_t>(state.bytes.size());
+  const absl::Status status = Write([&](Connection& connection) {
+    absl::Status done = InsertState(connection, study, number, StateKind::kKept, state);
+    done.Update(AddStoredBytes(connection, study, row.length));
+    return done;
+  });
+  if (!status.ok()) return status;
+  return ToSavedState(study, number, row);
+}
+
+absl::StatusOr<v1::SavedState> Store::KeepCheckpoint(int64_t study, int64_t number) {
+  v1::SavedState kept;
+  const absl::Status status = Write([&](Connection& connection) -> absl::Status {
+    const auto last = SelectLastState(connection, study, number, StateKind::kCheckpoint);
+    if (!last.ok()) return last.status();
+    if (!last->has_value()) {
+      return absl::FailedPreconditionError(RunName(study, number) + " has no state yet; wait until it has started");
+    }
+    kept = ToSavedState(study, number, **last);
+    absl::Status done =
+        connection.Prepare(sql::kKeepState).Bind(study, number, static_cast<int>(StateKind::kCheckpoint)).Run();
+    done.Update(AddStoredBytes(connection, study, kept.byte_count()));
+    return done;
+  });
+  if (!status.ok()) return status;
+  return kept;
+}
+
+absl::StatusOr<std::vector<v1::SavedState>> Store::ListSavedStates(int64_t study, int64_t number) {
+  std::vector<v1::SavedState> states;
+  const auto status = Read([&](Connection& connection) {
+    Statement rows = connection.Prepare(sql::kSelectSavedStates);
+    rows.Bind(study, number);
+    while (rows.Next()) states.push_back(ToSavedState(study, number, ToStateRow(rows)));
+    return rows.status();
+  });
+  if (!status.ok()) return status;
+  return states;
+}
+
+}  // namespace gyrebox::store

@@ -1,0 +1,157 @@
+// Studies: taken in, looked at, cancelled.
+#include "store/rows.h"
+#include "store/sql/statements.h"
+#include "store/store.h"
+#include "store/writes.h"
+
+namespace gyrebox::store {
+
+static absl::Status NoStudy(int64_t id) {
+  return absl::NotFoundError("there is no study studies/" + std::to_string(id));
+}
+
+static absl::StatusOr<v1::Study> SelectStudy(Connection& connection, int64_t id) {
+  v1::Study study;
+  bool cancelled = false;
+  {
+    Statement row = connection.Prepare(sql::kSelectStudy);
+    if (!row.Bind(id).Next()) return row.status().ok() ? NoStudy(id) : row.status();
+    study = ToStudy(row);
+    cancelled = row.Int(5) != 0;
+  }
+  if (auto status = AddCounts(connection, id, cancelled, &study); !status.ok()) return status;
+  return study;
+}
+
+static absl::StatusOr<std::optional<int64_t>> SelectRequest(Connection& connection, const std::string& request_id) {
+  if (request_id.empty()) return std::nullopt;
+  Statement row = connection.Prepare(sql::kFindRequest);
+  if (row.Bind(request_id).Next()) return row.Int(0);
+  if (!row.status().ok()) return row.status();
+  return std::nullopt;
+}
+
+static absl::StatusOr<int64_t> InsertStudy(Connection& connection, const v1::StudySpec& spec,
+                                           const std::string& request_id, const std::string& owner) {
+  const std::string bytes = spec.SerializeAsString();
+  Statement insert = connection.Prepare(sql::kInsertStudy);
+  if (!insert.Bind(Statement::AsBlob(bytes), request_id, NowMilliseconds(), owner).Next()) return insert.status();
+  return insert.Int(0);
+}
+
+static absl::Status InsertRun(Connection& connection, int64_t study, int64_t number, const NewRun& run, int priority) {
+  const auto& values = run.plan.axis_values;
+  const auto& seeds = run.plan.seeds;
+  return connection.Prepare(sql::kInsertRun)
+      .Bind(study, number, Statement::AsBlob(values.data(), values.size() * sizeof(double)), run.plan.trial,
+            static_cast<int64_t>(seeds.places()), static_cast<int64_t>(seeds.noise()),
+            static_cast<int64_t>(seeds.disorder()), run.bead_count, run.total_steps, priority)
+      .Run();
+}
+
+absl::StatusOr<v1::Study> Store::CreateStudy(const v1::StudySpec& spec, const std::vector<NewRun>& runs,
+                                             const std::string& request_id, const std::string& owner, int priority) {
+  v1::Study study;
+  const auto status = Write([&](Connection& connection) -> absl::Status {
+    auto earlier = SelectRequest(connection, request_id);
+    if (!earlier.ok()) return earlier.status();
+    int64_t id = earlier->value_or(0);
+    if (!earlier->has_value()) {
+      const auto inserted = InsertStudy(connection, spec, request_id, owner);
+      if (!inserted.ok()) return inserted.status();
+      id = *inserted;
+      for (size_t i = 0; i < runs.size(); ++i) {
+        if (auto run = InsertRun(connection, id, static_cast<int64_t>(i) + 1, runs[i], priority); !run.ok()) return run;
+      }
+    }
+    auto selected = SelectStudy(connection, id);
+    if (selected.ok()) study = *std::move(selected);
+    return selected.status();
+  });
+  if (!status.ok()) return status;
+  return study;
+}
+
+absl::StatusOr<v1::Study> Store::GetStudy(int64_t id) {
+  absl::StatusOr<v1::Study> study = NoStudy(id);
+  const auto status = Read([&](Connection& connection) {
+    study = SelectStudy(connection, id);
+    return study.status();
+  });
+  if (!status.ok()) return status;
+  return study;
+}
+
+absl::StatusOr<std::optional<v1::Study>> Store::FindRequest(const std::string& request_id) {
+  std::optional<v1::Study> found;
+  const auto status = Read([&](Connection& connection) -> absl::Status {
+    const auto id = SelectRequest(connection, request_id);
+    if (!id.ok() || !id->has_value()) return id.status();
+    auto study = SelectStudy(connection, **id);
+    if (study.ok()) found = *std::move(study);
+    return study.status();
+  });
+  if (!status.ok()) return status;
+  return found;
+}
+
+absl::StatusOr<std::vector<v1::Study>> Store::ListStudies(int64_t below_id, int limit) {
+  std::vector<v1::Study> studies;
+  const auto status = Read([&](Connection& connection) -> absl::Status {
+    std::vector<int64_t> ids;
+    {
+      Statement rows = connection.Prepare(sql::kSelectStudyIds);
+      rows.Bind(below_id, limit);
+      while (rows.Next()) ids.push_back(rows.Int(0));
+      if (!rows.status().ok()) return rows.status();
+    }
+    for (const int64_t id : ids) {
+      auto study = SelectStudy(connection, id);
+      if (!study.ok()) return study.status();
+      studies.push_back(*std::move(study));
+    }
+    return absl::OkStatus();
+  });
+  if (!status.ok()) return status;
+  return studies;
+}
+
+absl::Status Store::CancelStudy(int64_t id) {
+  return Write([&](Connection& connection) -> absl::Status {
+    const auto study = SelectStudy(connection, id);
+    if (!study.ok()) return study.status();
+    if (study->state() == v1::Study::STATE_CANCELLED || study->state() == v1::Study::STATE_FINISHED) {
+      const bool finished = study->state() == v1::Study::STATE_FINISHED;
+      return absl::FailedPreconditionError(study->name() + " is " + (finished ? "finished" : "cancelled") + " already");
+    }
+    absl::Status status = connection.Prepare(sql::kCancelStudy).Bind(id).Run();
+    status.Update(connection.Prepare(sql::kCancelWaitingRuns).Bind(id, NowMilliseconds()).Run());
+    status.Update(CountChange(connection, id));
+    return status;
+  });
+}
+
+absl::StatusOr<std::string> Store::GetOwner(int64_t id) {
+  std::string owner;
+  const auto status = Read([&](Connection& connection) {
+    Statement row = connection.Prepare(sql::kSelectOwner);
+    if (!row.Bind(id).Next()) return row.status().ok() ? NoStudy(id) : row.status();
+    owner = row.Text(0);
+    return absl::OkStatus();
+  });
+  if (!status.ok()) return status;
+  return owner;
+}
+
+absl::StatusOr<bool> Store::IsCancelled(int64_t id) {
+  bool cancelled = false;
+  const auto status = Read([&](Connection& connection) {
+    Statement row = connection.Prepare(sql::kIsCancelled);
+    if (row.Bind(id).Next()) cancelled = row.Int(0) != 0;
+    return row.status();
+  });
+  if (!status.ok()) return status;
+  return cancelled;
+}
+
+}  // namespace gyrebox::store

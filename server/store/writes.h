@@ -1,0 +1,60 @@
+/// Parts of transactions that several files of this room write.
+#pragma once
+
+#include <absl/status/status.h>
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "store/database.h"
+#include "store/store.h"
+
+namespace gyrebox::store {
+
+/// What a state is for.
+enum class StateKind { kCheckpoint = 1, kEnd = 2, kKept = 3 };
+
+/// A state as the database knows it.
+struct StateRow {
+  BedBytes bed;  ///< without its bytes
+  std::string file;
+  int64_t length = 0;
+  uint32_t checksum = 0;
+  int64_t sample_count = 0;
+  std::string faults_passed;  ///< see FaultBytes()
+  std::string alarm;
+};
+
+/// The one of the highest step; none where there is no state of this kind.
+absl::StatusOr<std::optional<StateRow>> SelectLastState(Connection& connection, int64_t study, int64_t number,
+                                                        StateKind kind);
+
+/// Counts a change of a study, and ends it where none of its runs is open.
+absl::Status CountChange(Connection& connection, int64_t study);
+
+/// Counts bytes on disk for the owner of a study; fewer where below 0.
+absl::Status AddStoredBytes(Connection& connection, int64_t study, int64_t bytes);
+
+/// Puts samples to the end of a series.
+absl::Status AppendSamples(Connection& connection, int64_t study, int64_t number, const SampleRows& samples);
+
+/// Faults as they are stored; empty where there are none.
+std::string FaultBytes(const std::vector<v1::Fault>& faults);
+
+/// Notes the states that come with an update, once their files are there. Adds the files that no state needs any more.
+absl::Status NoteStates(Connection& connection, int64_t study, const RunUpdate& update,
+                        std::vector<std::string>* unused);
+
+/// Files of the states that come with an update, to be written before NoteStates().
+std::vector<WholeFile> FilesOf(int64_t study, const RunUpdate& update);
+
+/// Puts a run back to its newest checkpoint, or to its start where it has none, and into the queue; what it measured
+/// later goes.
+absl::Status RollBack(Connection& connection, int64_t study, int64_t number);
+
+/// Writes an entry into a run's journal; its number follows from the journal.
+absl::Status WriteEntry(Connection& connection, int64_t study, int64_t number, const v1::Adjustment& entry);
+
+}  // namespace gyrebox::store

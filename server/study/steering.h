@@ -1,0 +1,30 @@
+/// Changes that people make in a run while it runs.
+#pragma once
+
+#include <google/protobuf/repeated_ptr_field.h>
+
+#include <cstdint>
+#include <vector>
+
+#include "gyrebox/run_spec.h"
+#include "gyrebox/v1/error.pb.h"
+#include "gyrebox/v1/steering.pb.h"
+#include "gyrebox/v1/study.pb.h"
+
+namespace gyrebox::study {
+
+/// A change at a step, from the paths that a person gives; or every fault of it.
+struct AskedChange {
+  v1::SteeredChange change;
+  std::vector<v1::FieldViolation> faults;
+};
+
+/// @param at the study at the point of the run, with the changes made so far in its schedule.steering.
+/// @param step from which it is to hold. @param ramp_steps in which it is reached; 0 for at once.
+AskedChange ToSteeredChange(const v1::StudySpec& at, int64_t step, int64_t ramp_steps,
+                            const google::protobuf::RepeatedPtrField<v1::FieldChange>& asked);
+
+/// The changes of a journal, in its order.
+v1::Steering ToSteering(const std::vector<v1::Adjustment>& journal);
+
+}  // namespace gyrebox::study

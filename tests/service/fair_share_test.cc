@@ -1,0 +1,137 @@
+// Several people on one device, a fake one.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "example_studies.h"
+#include "executor/executor.h"
+#include "fake_device.h"
+#include "temporary_directory.h"
+#include "wait_for.h"
+
+namespace gyrebox::executor {
+namespace {
+
+using test::AmplitudeStudy;
+using test::NewRuns;
+using test::WaitFor;
+
+class FairShareTest : public testing::Test {
+ protected:
+  void Start(Options options = {}) {
+    options.record_seconds = 0.005;
+    options.chunk_seconds = 0.002;
+    options.slice_seconds = 0.02;
+    executor_ = std::make_unique<Executor>(*store_, device_, options, [](int64_t) {});
+    executor_->Start();
+  }
+
+  void Create(const std::string& person, int trials, int priority = 0) {
+    const auto spec = AmplitudeStudy({4}, trials);
+    ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "", person, priority).ok());
+    if (executor_ != nullptr) executor_->Wake();
+  }
+
+  bool WaitForEnd(int64_t study) {
+    return WaitFor([&] { return store_->GetStudy(study)->has_end_time(); });
+  }
+
+  int Finished(int64_t study) { return store_->GetStudy(study)->run_counts().finished_count(); }
+
+  /// Memory for so many runs of AmplitudeStudy().
+  void HaveMemoryFor(int runs) {
+    const auto spec = AmplitudeStudy({4}, 1);
+    plan_->memory_bytes = runs * kernels::MemoryBytes(study::ToRunSpec(study::AtPoint(spec, {4}), spec.seeds())) + 1;
+  }
+
+  test::TemporaryDirectory directory_;
+  std::shared_ptr<test::FakePlan> plan_ = std::make_shared<test::FakePlan>();
+  test::FakeDevice device_{plan_};
+  std::unique_ptr<store::Store> store_ = *store::Store::Open(directory_.path());
+  std::unique_ptr<Executor> executor_;
+};
+
+// 500 runs of one person, and then 1 of another, which is over long before them.
+TEST_F(FairShareTest, AShortRunOfAnotherPersonDoesNotWaitForAQueue) {
+  plan_->step_nanoseconds = 50'000;
+  Create("ann", 500);
+  Options options;
+  options.most_runs_together = 8;
+  Start(options);
+  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 1000; }));
+  Create("bob", 1);
+  ASSERT_TRUE(WaitForEnd(2));
+  EXPECT_LE(Finished(1), 8);  // of those that ran before
+  EXPECT_EQ(store_->GetRun(2, 1)->sample_count(), 17);
+  plan_->step_nanoseconds = 0;
+  ASSERT_TRUE(WaitForEnd(1));
+  EXPECT_EQ(Finished(1), 500);
+}
+
+// Where memory holds only one of them, the other is saved, leaves, and comes back to the same series.
+TEST_F(FairShareTest, ALongRunYieldsTheDeviceAndGoesOnLater) {
+  HaveMemoryFor(1);
+  plan_->step_nanoseconds = 100'000;
+  Create("ann", 1);
+  Start();
+  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 500; }));
+  Create("bob", 1);
+  ASSERT_TRUE(WaitForEnd(2));
+  EXPECT_FALSE(store_->GetStudy(1)->has_end_time());
+  ASSERT_TRUE(WaitForEnd(1));
+  EXPECT_FALSE(plan_->loaded_steps.empty());
+  EXPECT_EQ(*std::max_element(plan_->ensemble_sizes.begin(), plan_->ensemble_sizes.end()), 1u);
+  for (const int64_t study : {1, 2}) {
+    const auto rows = store_->ReadSamples(study, 1, 0, 100);
+    ASSERT_EQ(rows->size(), 17u);
+    for (size_t i = 0; i < rows->size(); ++i) {
+      EXPECT_EQ(rows->row(i)[0], 250 * static_cast<double>(i));
+      EXPECT_EQ(rows->row(i)[2], 104 + static_cast<double>(i) / 16);
+    }
+  }
+}
+
+TEST_F(FairShareTest, OfOnePersonTheMoreUrgentGoesFirst) {
+  HaveMemoryFor(2);
+  plan_->held = true;
+  Create("ann", 2);
+  Create("ann", 1);
+  Create("ann", 1, /*priority=*/7);
+  Start();
+  plan_->held = false;
+  ASSERT_TRUE(WaitForEnd(1));
+  ASSERT_TRUE(WaitForEnd(2));
+  const auto start = [&](int64_t study) {
+    const auto time = store_->GetStudy(study)->start_time();
+    return std::pair(time.seconds(), time.nanos());
+  };
+  EXPECT_LE(start(3), start(1));
+  EXPECT_LE(start(1), start(2));
+}
+
+TEST_F(FairShareTest, AQuotaBoundsTheBeadsOfAPersonOnTheDevice) {
+  Create("ann", 5);
+  Options options;
+  options.most_beads_of_person = 250;  // two runs of 100 beads
+  Start(options);
+  ASSERT_TRUE(WaitForEnd(1));
+  EXPECT_EQ(Finished(1), 5);
+  EXPECT_THAT(plan_->ensemble_sizes, testing::ElementsAre(2, 2, 1));
+}
+
+TEST_F(FairShareTest, WhoUsedHowMuchOutlivesTheServer) {
+  plan_->step_nanoseconds = 20'000;
+  Create("ann", 1);
+  Start();
+  ASSERT_TRUE(WaitForEnd(1));
+  const double used = executor_->view().used.at("ann");
+  EXPECT_GT(used, 0.05);
+  executor_.reset();
+  store_.reset();
+  store_ = *store::Store::Open(directory_.path());
+  Start();
+  ASSERT_TRUE(WaitFor([&] { return executor_->view().used.contains("ann"); }));
+  EXPECT_NEAR(executor_->view().used.at("ann"), used, 0.2 * used);
+}
+
+}  // namespace
+}  // namespace gyrebox::executor

@@ -1,0 +1,104 @@
+// Databases of every older layout open with all they hold.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <filesystem>
+#include <fstream>
+#include <iterator>
+
+#include "example_studies.h"
+#include "store/packed.h"
+#include "store/sql/migrations.h"
+#include "store/state_file.h"
+#include "store/store.h"
+#include "temporary_directory.h"
+
+namespace gyrebox::store {
+namespace {
+
+using test::AmplitudeStudy;
+using test::NewRuns;
+
+constexpr int kLayouts = std::size(sql::kMigrations);
+
+/// A database as a server of a layout left it: a finished run, one that was cut off, and one that waits.
+void Make(const std::string& directory, int layout, const v1::StudySpec& spec) {
+  auto made = Connection::Open(directory + "/gyrebox.db", Connection::Mode::kWrite);
+  ASSERT_TRUE(made.ok()) << made.status();
+  Connection& old = **made;
+  for (int step = 0; step < layout; ++step) ASSERT_TRUE(old.Execute(sql::kMigrations[step]).ok()) << step;
+  ASSERT_TRUE(old.Execute("PRAGMA user_version = " + std::to_string(layout)).ok());
+  const std::string bytes = spec.SerializeAsString();
+  ASSERT_TRUE(
+      old.Prepare("INSERT INTO study (spec, create_time) VALUES (?, 1)").Bind(Statement::AsBlob(bytes)).Run().ok());
+  for (const char* run : {"1, 4000, 5, 2", "2, 500, 3, 1", "3, 0, 1, 0"}) {
+    const auto inserted = old.Execute(
+        "INSERT INTO run (study, axis_values, trial, seed_places, seed_noise, seed_disorder, bead_count, total_steps, "
+        "number, step, state, sample_count) VALUES (1, x'0000000000001040', 1, 1, 1, 1, 100, 4000, " +
+        std::string(run) + ")");
+    ASSERT_TRUE(inserted.ok()) << inserted;
+  }
+  for (const int64_t run : {1, 2}) {
+    const std::vector<double> numbers =
+        run == 1 ? std::vector{0.0, 0.0, 7.0, 4000.0, 2.0, 8.0} : std::vector{0.0, 0.0, 7.0};
+    const std::string packed = Pack(numbers);
+    ASSERT_TRUE(
+        old.Prepare("INSERT INTO segment (study, run, first, count, last_time, samples) VALUES (1, ?, 0, ?, 2, ?)")
+            .Bind(run, static_cast<int64_t>(numbers.size() / 3), Statement::AsBlob(packed))
+            .Run()
+            .ok());
+  }
+  (void)old.Execute("UPDATE study SET stored_bytes = 1000");  // where the layout has it
+  if (layout < 3) return;
+  const std::string left = "what it left";
+  std::filesystem::create_directories(directory + "/states");
+  std::ofstream(directory + "/states/1-1.bed") << left;
+  const bool in_one_table = old.Execute("SELECT 1 FROM end_state").ok();
+  const char* insert =
+      in_one_table ? "INSERT INTO end_state (study, run, length, checksum, side_x, side_y) VALUES (1, 1, ?, ?, 3, 4)"
+                   : "INSERT INTO state (study, run, kind, step, time, file, length, checksum, side_x, side_y) "
+                     "VALUES (1, 1, 2, 4000, 2, '1-1.bed', ?, ?, 3, 4)";
+  ASSERT_TRUE(
+      old.Prepare(insert).Bind(static_cast<int64_t>(left.size()), static_cast<int64_t>(ChecksumOf(left))).Run().ok());
+}
+
+class MigrationTest : public testing::TestWithParam<int> {};
+
+TEST_P(MigrationTest, EverythingIsThereAndGoesOn) {
+  const test::TemporaryDirectory directory;
+  const auto spec = AmplitudeStudy({4}, 3);
+  ASSERT_NO_FATAL_FAILURE(Make(directory.path(), GetParam(), spec));
+  auto opened = Store::Open(directory.path());
+  ASSERT_TRUE(opened.ok()) << opened.status();
+  Store& store = **opened;
+  const auto study = store.GetStudy(1);
+  EXPECT_EQ(study->spec().SerializeAsString(), spec.SerializeAsString());
+  EXPECT_EQ(study->owner(), "local");
+  const auto finished = store.GetRun(1, 1);
+  EXPECT_EQ(finished->state(), v1::Run::STATE_FINISHED);
+  EXPECT_EQ(finished->step(), 4000);
+  EXPECT_EQ(finished->axis_values(0), 4);
+  EXPECT_EQ(finished->etag(), "0");
+  EXPECT_EQ(store.ReadSamples(1, 1, 0, 10)->row(1)[2], 8);
+  EXPECT_GT(store.StoredBytes()->at("local"), 0);
+  EXPECT_EQ(store.GetRun(1, 2)->state(), v1::Run::STATE_QUEUED);  // without a checkpoint it starts anew
+  EXPECT_EQ(store.GetRun(1, 2)->step(), 0);
+  EXPECT_EQ(store.ReadSamples(1, 2, 0, 10)->size(), 0u);
+  ASSERT_EQ(store.ListWaiting()->size(), 1u);
+  EXPECT_EQ(store.ListWaiting()->front().count, 2);
+  if (GetParam() >= 3) {
+    const auto left = store.GetEndState(1, 1);
+    ASSERT_TRUE(left.ok()) << left.status();
+    EXPECT_EQ(left->bytes, "what it left");
+    EXPECT_EQ(left->step, 4000);
+    EXPECT_EQ(left->side_y, 4);
+    EXPECT_EQ(store.GetStateAt(1, 1, 4000)->bytes, "what it left");
+  }
+  EXPECT_TRUE(store.CreateStudy(spec, NewRuns(spec), "").ok());
+}
+
+INSTANTIATE_TEST_SUITE_P(FromLayout, MigrationTest, testing::Range(1, kLayouts + 1));
+
+}  // namespace
+}  // namespace gyrebox::store

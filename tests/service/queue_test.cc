@@ -1,0 +1,153 @@
+// Whose turn it is.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <map>
+#include <random>
+
+#include "queue/choose.h"
+#include "queue/ledger.h"
+
+namespace gyrebox::queue {
+namespace {
+
+using testing::ElementsAre;
+using testing::IsEmpty;
+
+constexpr int64_t kMemory = 1000;
+
+Work Waiting(int64_t study, const std::string& person, int64_t bytes = 10) {
+  return {.study = study, .person = person, .priority = 0, .on_device = false, .bytes = bytes, .beads = 100};
+}
+
+Work OnDevice(int64_t study, const std::string& person, int64_t bytes = 10) {
+  Work work = Waiting(study, person, bytes);
+  work.on_device = true;
+  return work;
+}
+
+std::function<double(const std::string&)> Used(std::map<std::string, double> seconds) {
+  return [seconds = std::move(seconds)](const std::string& person) {
+    const auto found = seconds.find(person);
+    return found == seconds.end() ? 0.0 : found->second;
+  };
+}
+
+TEST(ChooseTest, ThereIsNothingToDo) { EXPECT_FALSE(Choose({}, Used({}), {kMemory}).next); }
+
+TEST(ChooseTest, WhoeverUsedTheLeastComesFirst) {
+  const std::vector<Work> work = {OnDevice(1, "ann"), Waiting(2, "bob"), Waiting(3, "eve")};
+  EXPECT_EQ(Choose(work, Used({{"ann", 5}, {"bob", 3}, {"eve", 4}}), {kMemory}).next, 1u);
+  EXPECT_EQ(Choose(work, Used({{"ann", 2}, {"bob", 3}, {"eve", 4}}), {kMemory}).next, 0u);
+}
+
+TEST(ChooseTest, OfOnePersonPriorityComesBeforeAge) {
+  std::vector<Work> work = {Waiting(1, "ann"), Waiting(2, "ann"), Waiting(3, "ann")};
+  EXPECT_EQ(Choose(work, Used({}), {kMemory}).next, 0u);
+  work[2].priority = 1;
+  EXPECT_EQ(Choose(work, Used({}), {kMemory}).next, 2u);
+  work[0].on_device = true;  // what runs is not above what is more urgent
+  EXPECT_EQ(Choose(work, Used({}), {kMemory}).next, 2u);
+}
+
+TEST(ChooseTest, PriorityDoesNotCountAmongPeople) {
+  std::vector<Work> work = {Waiting(1, "ann"), Waiting(2, "bob")};
+  work[0].priority = 100;
+  EXPECT_EQ(Choose(work, Used({{"ann", 2}, {"bob", 1}}), {kMemory}).next, 1u);
+}
+
+// 500 runs of one person, and then one of another.
+TEST(ChooseTest, WhoComesNewWaitsForNobodysQueue) {
+  std::vector<Work> work = {OnDevice(1, "ann")};
+  for (int64_t study = 2; study <= 500; ++study) work.push_back(Waiting(study, "ann"));
+  work.push_back(Waiting(501, "bob"));
+  const Choice choice = Choose(work, Used({{"ann", 0.5}}), {kMemory});
+  EXPECT_EQ(choice.next, 500u);
+  EXPECT_THAT(choice.leave, IsEmpty());
+}
+
+TEST(ChooseTest, WhereMemoryIsFullTheLastInOrderLeaves) {
+  const std::vector<Work> work = {OnDevice(1, "ann", 400), OnDevice(2, "ann", 300), OnDevice(3, "eve", 300),
+                                  Waiting(4, "bob", 250)};
+  const Choice choice = Choose(work, Used({{"ann", 100}, {"eve", 50}}), {kMemory});
+  EXPECT_EQ(choice.next, 3u);
+  EXPECT_THAT(choice.leave, ElementsAre(1u));  // the younger one of who used the most
+}
+
+TEST(ChooseTest, PeopleWhoAreAboutEvenDoNotPushEachOtherOff) {
+  const std::vector<Work> work = {OnDevice(1, "ann", 800), Waiting(2, "bob", 800)};
+  Choice choice = Choose(work, Used({{"ann", 1000}, {"bob", 999}}), {kMemory});
+  EXPECT_EQ(choice.next, 0u);
+  EXPECT_THAT(choice.leave, IsEmpty());
+  choice = Choose(work, Used({{"ann", 1000}, {"bob", 994}}), {kMemory});
+  EXPECT_EQ(choice.next, 1u);
+  EXPECT_THAT(choice.leave, ElementsAre(0u));
+}
+
+TEST(ChooseTest, WorkThatHasNoRoomDoesNotHoldUpTheRest) {
+  const std::vector<Work> work = {OnDevice(1, "ann", 600), Waiting(2, "bob", 900), Waiting(3, "eve", 100)};
+  const Choice choice = Choose(work, Used({{"ann", 10}, {"bob", 8}, {"eve", 9}}), {kMemory});
+  EXPECT_EQ(choice.next, 2u);
+}
+
+// A study larger than all memory is refused when it is submitted; if one waits all the same it gets its try.
+TEST(ChooseTest, AloneAnythingMayStart) {
+  EXPECT_EQ(Choose({Waiting(1, "ann", 5 * kMemory)}, Used({}), {kMemory}).next, 0u);
+}
+
+TEST(ChooseTest, AQuotaOfBeadsHoldsBackWhatIsOverIt) {
+  Limits limits{kMemory};
+  limits.most_beads_of_person = 150;
+  std::vector<Work> work = {OnDevice(1, "ann"), Waiting(2, "ann"), Waiting(3, "bob")};
+  work[1].priority = 5;
+  EXPECT_EQ(Choose(work, Used({{"bob", 1}}), limits).next, 0u);
+  limits.most_beads_of_person = 200;
+  EXPECT_EQ(Choose(work, Used({{"bob", 1}}), limits).next, 1u);
+  work = {Waiting(1, "ann")};
+  limits.most_beads_of_person = 50;
+  EXPECT_EQ(Choose(work, Used({}), limits).next, 0u);  // one run may always be there
+}
+
+TEST(LedgerTest, UseFadesByHalfInAHalfLife) {
+  Ledger ledger(100);
+  EXPECT_EQ(ledger.Used("ann", 0), 0);
+  ledger.Charge("ann", 8, 0);
+  EXPECT_DOUBLE_EQ(ledger.Used("ann", 100), 4);
+  EXPECT_DOUBLE_EQ(ledger.Used("ann", 300), 1);
+  ledger.Charge("ann", 2, 100);
+  EXPECT_DOUBLE_EQ(ledger.Used("ann", 100), 6);
+  EXPECT_DOUBLE_EQ(ledger.Used("ann", 200), 3);
+}
+
+/// People who always have work, and slices of random lengths: who gets how much of an hour.
+std::map<std::string, double> HourOf(const std::vector<std::string>& people, std::map<std::string, double> before) {
+  std::mt19937_64 random(5);
+  Ledger ledger(3600);
+  for (const auto& [person, seconds] : before) ledger.Charge(person, seconds, 0);
+  std::vector<Work> work;
+  for (size_t i = 0; i < people.size(); ++i) work.push_back(OnDevice(static_cast<int64_t>(i) + 1, people[i]));
+  std::map<std::string, double> got;
+  for (double now = 0; now < 3600;) {
+    const Choice choice = Choose(work, [&](const auto& person) { return ledger.Used(person, now); }, {kMemory});
+    const double slice = std::uniform_real_distribution(0.3, 2.0)(random);
+    now += slice;
+    ledger.Charge(work[*choice.next].person, slice, now);
+    got[work[*choice.next].person] += slice;
+  }
+  return got;
+}
+
+TEST(ShareTest, InAnHourOfLoadSharesAreEqualWithinFivePercent) {
+  // Ann has three studies and Bob one: it is people that share.
+  const auto got = HourOf({"ann", "ann", "ann", "bob", "eve"}, {});
+  for (const char* person : {"ann", "bob", "eve"}) EXPECT_NEAR(got.at(person), 1200, 60) << person;
+}
+
+TEST(ShareTest, WhoUsedALotBeforeWaitsUntilTheOthersHaveCaughtUp) {
+  const auto got = HourOf({"ann", "bob"}, {{"ann", 600}});
+  EXPECT_GT(got.at("bob") - got.at("ann"), 100);
+  EXPECT_LT(got.at("bob") - got.at("ann"), 600);  // what was long ago counts less
+}
+
+}  // namespace
+}  // namespace gyrebox::queue

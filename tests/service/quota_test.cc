@@ -1,0 +1,71 @@
+// What one person may have at a time.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "api/server.h"
+#include "example_studies.h"
+#include "fake_device.h"
+#include "lib/client.h"
+#include "temporary_directory.h"
+#include "wait_for.h"
+
+namespace gyrebox {
+namespace {
+
+using testing::HasSubstr;
+
+class QuotaTest : public testing::Test {
+ protected:
+  void Start(const api::Quotas& quotas) {
+    auto store = store::Store::Open(directory_.path());
+    ASSERT_TRUE(store.ok());
+    api::ServerOptions options;
+    options.quotas = quotas;
+    auto server = api::Server::Start(options, *std::move(store), std::make_unique<test::FakeDevice>(plan_), "a test");
+    ASSERT_TRUE(server.ok()) << server.status();
+    server_ = *std::move(server);
+  }
+
+  absl::Status Create(int trials) {
+    v1::StudySpec spec = test::BareStudy();
+    spec.mutable_trials()->set_count(trials);
+    return client::Client(server_->address()).CreateStudy(spec).status();
+  }
+
+  /// Refused for a reason that says this.
+  static void ExpectRefused(const absl::Status& status, const std::string& why) {
+    EXPECT_EQ(status.code(), absl::StatusCode::kResourceExhausted) << status;
+    EXPECT_THAT(std::string(status.message()), HasSubstr(why));
+  }
+
+  test::TemporaryDirectory directory_;
+  std::shared_ptr<test::FakePlan> plan_ = std::make_shared<test::FakePlan>();
+  std::unique_ptr<api::Server> server_;
+};
+
+TEST_F(QuotaTest, OfRunsThatWait) {
+  plan_->held = true;
+  Start({.queued_runs = 10});
+  EXPECT_TRUE(Create(1).ok());
+  ASSERT_TRUE(test::WaitFor([&] { return client::Client(server_->address()).GetBox()->running_count() == 1; }));
+  EXPECT_TRUE(Create(6).ok());
+  ExpectRefused(Create(5), "local has 6 runs waiting, and 5 more are over the quota of 10");
+  EXPECT_TRUE(Create(4).ok());
+  EXPECT_EQ(client::Client(server_->address()).ListStudies()->studies_size(), 3);
+  plan_->held = false;
+}
+
+TEST_F(QuotaTest, OfBytesOnDisk) {
+  Start({.stored_bytes = 1000});
+  EXPECT_TRUE(Create(1).ok());
+  ASSERT_TRUE(test::WaitFor([&] { return client::Client(server_->address()).GetStudy("studies/1")->has_end_time(); }));
+  ExpectRefused(Create(1), "bytes on disk; the quota is 1000");
+}
+
+TEST_F(QuotaTest, OfBeadsInARun) {
+  Start({.device_beads = 99});
+  ExpectRefused(Create(1), "more beads than the quota of 99");
+}
+
+}  // namespace
+}  // namespace gyrebox
