@@ -269,7 +269,7 @@ TEST_F(DamageTest, NothingIsOrderedByTheClock) {
   EXPECT_EQ(late->name(), "studies/6");
   EXPECT_LT(late->create_time().seconds(), store->GetStudy(5)->create_time().seconds());
   EXPECT_EQ(store->ListStudies(100, 10)->front().name(), "studies/6");  // newest first
-  EXPECT_EQ(store->NextQueued(1)->study, 1);                            // oldest first
+  EXPECT_EQ(store->ListWaiting()->front().study, 1);                    // oldest first
   // A run that ends before it started, by such a clock, is at its end all the same.
   const std::vector<int64_t> first = {1};
   ASSERT_TRUE(store->StartRuns(6, first, "cpu").ok());
