@@ -55,8 +55,8 @@ ExitCode Prioritize(const Session& session, const std::string& name, int priorit
 
 // report_command.cc
 
-/// Writes what a study answers into a folder: answers.json, quantities.csv, a CSV file for each plot, runs.csv with all
-/// seeds, and the study file. Tells the answers in words.
+/// Writes what a study answers into a folder: report.html, answers.json, quantities.csv, a CSV file for each plot,
+/// runs.csv with all seeds, and the study file. Tells the answers in words.
 ExitCode Report(const Session& session, const std::string& study, const std::string& directory,
                 const v1::AnalysisOptions& options);
 

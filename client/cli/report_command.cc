@@ -6,6 +6,7 @@
 #include <sstream>
 
 #include "cli/commands.h"
+#include "cli/report_page.h"
 #include "cli/text.h"
 #include "cli/text_table.h"
 #include "lib/study_writer.h"
@@ -133,7 +134,8 @@ static absl::Status WriteAll(Client& client, const v1::Answers& answers, Folder*
   const auto runs = RunsText(client, answers);
   if (!runs.ok()) return runs.status();
   folder->Write("answers.json", JsonText(answers, /*one_line=*/false));
-  folder->Write("study.toml", StudyFileText(study->spec()));
+  const std::string study_file = StudyFileText(study->spec());
+  folder->Write("study.toml", study_file);
   folder->Write("runs.csv", *runs);
   folder->Write("quantities.csv", QuantitiesText(answers));
   for (const v1::Answer& answer : answers.answers()) {
@@ -141,6 +143,12 @@ static absl::Status WriteAll(Client& client, const v1::Answers& answers, Folder*
       if (!IsPlain(plot.name())) return absl::InternalError("the server names a plot " + plot.name());
       folder->Write(plot.name() + ".csv", PlotText(plot));
     }
+  }
+  // A client without the page has written the data all the same.
+  if (const auto page = ReportPageText(answers, *study, study_file); page.ok()) {
+    folder->Write("report.html", *page);
+  } else {
+    std::cerr << "gyrebox: no report.html: " << page.status().message() << "\n";
   }
   return folder->fault().empty() ? absl::OkStatus() : absl::FailedPreconditionError(folder->fault());
 }

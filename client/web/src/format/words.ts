@@ -1,0 +1,60 @@
+/** Names of the schema in words for people. */
+import { type Axis, type AxisSetting, numberOf } from '../answers.ts';
+import { numberText } from './number.ts';
+
+const GREEK: Record<string, string> = { tau: 'τ', sigma: 'σ', epsilon: 'ε', zeta: 'ζ' };
+
+/** rad/τ from rad/tau. */
+export function unitText(unit: string): string {
+  return unit.replace(/[a-z]+/g, (word) => GREEK[word] ?? word);
+}
+
+/** "rise time" from rise_time. */
+export function nameText(name: string): string {
+  return name.replaceAll('_', ' ');
+}
+
+/** "amplitude" from drive.sine.amplitude; "amplitude of stage 2" from schedule.stages[1].step.amplitude. */
+export function fieldText(field: string): string {
+  const last = nameText(field.slice(field.lastIndexOf('.') + 1));
+  const stage = /stages\[(\d+)\]/.exec(field);
+  return stage ? `${last} of stage ${Number(stage[1]) + 1}` : last;
+}
+
+/** "amplitude [rad/τ]"; the name alone where there is no unit. */
+export function withUnit(name: string, unit: string): string {
+  return unit === '' ? name : `${name} [${unitText(unit)}]`;
+}
+
+/** "46.8 beads"; no space left over where there is no unit. */
+export function valueWithUnit(value: string, unit: string): string {
+  return unit === '' ? value : `${value} ${unitText(unit)}`;
+}
+
+/** "frequency 0.5 cycles/τ, amplitude 18 rad/τ". */
+export function settingsText(settings: AxisSetting[], axes: Axis[]): string {
+  return settings
+    .map((setting) => {
+      const unit = axes.find((axis) => axis.field === setting.field)?.unit ?? '';
+      return `${fieldText(setting.field)} ${valueWithUnit(numberText(numberOf(setting.value)), unit)}`;
+    })
+    .join(', ');
+}
+
+/** "1 run", "3 runs". */
+export function plural(count: number, noun: string): string {
+  return `${count} ${noun}${count === 1 ? '' : 's'}`;
+}
+
+/** "25 to 30, 33" from the names of runs. */
+export function runsText(names: string[]): string {
+  const numbers = names.map((name) => Number(name.slice(name.lastIndexOf('/') + 1))).sort((a, b) => a - b);
+  const parts: string[] = [];
+  for (let i = 0; i < numbers.length; ) {
+    let end = i;
+    while (numbers[end + 1] === numbers[end]! + 1) ++end;
+    parts.push(end > i ? `${numbers[i]} to ${numbers[end]}` : `${numbers[i]}`);
+    i = end + 1;
+  }
+  return parts.join(', ');
+}

@@ -1,0 +1,69 @@
+/** Axes of a panel: ticks, numbers, names with units. */
+import { numberText } from '../format/number.ts';
+import { fieldText, withUnit } from '../format/words.ts';
+import type { Panel } from './curves.ts';
+import type { Frame } from './marks.ts';
+import { svg, text, TEXT_SIZE, widthOf, wrap } from './svg.ts';
+
+const INK = '#5b6670';
+const GRID = '#e3e7eb';
+const TICK_SIZE = 12;
+
+export function xLabel(panel: Panel): string {
+  return withUnit(fieldText(panel.x.name), panel.x.unit);
+}
+
+export function yLabel(panel: Panel): string {
+  return withUnit(panel.yName, panel.yUnit);
+}
+
+/** Room that the numbers and the name of the y axis take. */
+export function leftRoom(ticks: number[]): number {
+  return Math.max(...ticks.map((tick) => widthOf(numberText(tick, 12), TICK_SIZE)), 14) + 34;
+}
+
+/** Ticks whose numbers would run into the one before are drawn without a number. */
+export function labelled(places: { at: number; words: string }[], gap = 8): boolean[] {
+  let end = -Infinity;
+  return places.map(({ at, words }) => {
+    const half = widthOf(words, TICK_SIZE) / 2;
+    if (at - half < end + gap) return false;
+    end = at + half;
+    return true;
+  });
+}
+
+export function drawAxes(panel: Panel, frame: Frame): SVGElement {
+  const group = svg('g', { 'shape-rendering': 'auto' });
+  for (const tick of frame.y.ticks) {
+    const y = frame.y.toPixel(tick);
+    group.append(svg('path', { d: `M${frame.left} ${y}H${frame.right}`, stroke: tick === 0 ? '#b9c1c8' : GRID }));
+    group.append(
+      text(numberText(tick, 12), frame.left - 8, y + 4, { 'text-anchor': 'end', 'font-size': TICK_SIZE, fill: INK }),
+    );
+  }
+  const places = frame.x.ticks.map((tick) => ({ at: frame.x.toPixel(tick), words: numberText(tick, 12) }));
+  const shown = labelled(places);
+  places.forEach(({ at, words }, i) => {
+    group.append(svg('path', { d: `M${at} ${frame.bottom}v5`, stroke: INK }));
+    if (shown[i])
+      group.append(text(words, at, frame.bottom + 19, { 'text-anchor': 'middle', 'font-size': TICK_SIZE, fill: INK }));
+  });
+  group.append(
+    svg('path', { d: `M${frame.left} ${frame.top}V${frame.bottom}H${frame.right}`, stroke: INK, fill: 'none' }),
+  );
+  group.append(...names(panel, frame));
+  return group;
+}
+
+function names(panel: Panel, frame: Frame): SVGElement[] {
+  const middleX = (frame.left + frame.right) / 2;
+  const middleY = (frame.top + frame.bottom) / 2;
+  const x = frame.x.log ? `${xLabel(panel)}, logarithmic` : xLabel(panel);
+  const y = frame.y.log ? `${yLabel(panel)}, logarithmic` : yLabel(panel);
+  const place = frame.left - leftRoom(frame.y.ticks) + TEXT_SIZE;
+  const lines = wrap(x, frame.right - frame.left + 30).map((line, i) =>
+    text(line, middleX, frame.bottom + 39 + 16 * i, { 'text-anchor': 'middle' }),
+  );
+  return [...lines, text(y, place, middleY, { 'text-anchor': 'middle', transform: `rotate(-90 ${place} ${middleY})` })];
+}

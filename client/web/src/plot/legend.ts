@@ -1,0 +1,74 @@
+/** Says what the curves and dashed lines of panels are; in the figure itself, so that it is saved with it. */
+import type { Plot } from '../answers.ts';
+import { DASHES, markLabels } from './levels.ts';
+import type { Panel } from './curves.ts';
+import { colourOf } from './palette.ts';
+import { marker } from './marks.ts';
+import { svg, text, TEXT_SIZE, widthOf } from './svg.ts';
+
+interface Entry {
+  words: string;
+  sign: (x: number, y: number) => SVGElement[];
+}
+
+const SIGN_WIDTH = 26;
+const LINE_HEIGHT = 20;
+
+function curveEntries(panel: Panel): Entry[] {
+  if (panel.curves.length < 2) return [];
+  const title = panel.legendTitle === '' ? [] : [{ words: `${panel.legendTitle}:`, sign: () => [] }];
+  const curves = panel.curves.map((curve) => ({
+    words: curve.shortName,
+    sign: (x: number, y: number) => [
+      ...(panel.joined
+        ? [
+            svg('path', {
+              d: `M${x} ${y}h20`,
+              stroke: colourOf(curve.style),
+              'stroke-width': 1.5,
+              'stroke-opacity': 0.75,
+            }),
+          ]
+        : []),
+      marker(curve.style, x + 10, y, 4),
+    ],
+  }));
+  return [...title, ...curves];
+}
+
+function levelEntries(plot: Plot): Entry[] {
+  return markLabels(plot).map((words, i) => ({
+    words,
+    sign: (x, y) => [
+      svg('path', {
+        d: `M${x} ${y}h22`,
+        stroke: '#5b6670',
+        'stroke-width': 1.4,
+        'stroke-dasharray': DASHES[i % DASHES.length]!,
+      }),
+    ],
+  }));
+}
+
+/** Entries in lines from the top left corner given; tells how high they are. */
+function flow(entries: Entry[], left: number, top: number, width: number): { elements: SVGElement[]; height: number } {
+  const elements: SVGElement[] = [];
+  let x = left;
+  let y = top + LINE_HEIGHT / 2;
+  for (const { words, sign } of entries) {
+    const signs = sign(x, y);
+    const room = (signs.length > 0 ? SIGN_WIDTH : 0) + widthOf(words) + 14;
+    if (x > left && x + room > left + width) {
+      x = left;
+      y += LINE_HEIGHT;
+    }
+    elements.push(...sign(x, y), text(words, x + (signs.length > 0 ? SIGN_WIDTH : 0), y + TEXT_SIZE * 0.35));
+    x += room;
+  }
+  return { elements, height: entries.length > 0 ? y + LINE_HEIGHT / 2 - top : 0 };
+}
+
+/** The legend of one panel; levels are named with it where asked for. */
+export function drawLegend(plot: Plot, panel: Panel, withLevels: boolean, left: number, top: number, width: number) {
+  return flow([...curveEntries(panel), ...(withLevels ? levelEntries(plot) : [])], left, top, width);
+}

@@ -1,0 +1,181 @@
+/** What stands for points and curves: shapes, bars, bands, lines. */
+import { type Curve, type Panel, type Point, isUnsound, stretchesOf } from './curves.ts';
+import { colourOf, type Shape, shapeOf } from './palette.ts';
+import type { Scale } from './scale.ts';
+import { path, svg } from './svg.ts';
+
+/** Axes of a panel and where it lies. */
+export interface Frame {
+  left: number;
+  right: number;
+  top: number;
+  bottom: number;
+  x: Scale;
+  y: Scale;
+  /** Where points without a value stand. */
+  floor: number;
+}
+
+/** A drawn point. */
+export interface Spot {
+  x: number;
+  y: number;
+  point: Point;
+  curve: Curve;
+  panel: Panel;
+}
+
+const OUTLINES: Record<Shape, [number, number][]> = {
+  circle: [],
+  square: [
+    [-0.9, -0.9],
+    [0.9, -0.9],
+    [0.9, 0.9],
+    [-0.9, 0.9],
+  ],
+  diamond: [
+    [0, -1.25],
+    [1.25, 0],
+    [0, 1.25],
+    [-1.25, 0],
+  ],
+  triangle: [
+    [0, -1.2],
+    [1.15, 0.85],
+    [-1.15, 0.85],
+  ],
+  down: [
+    [0, 1.2],
+    [1.15, -0.85],
+    [-1.15, -0.85],
+  ],
+  plus: [
+    [-0.4, -1.2],
+    [0.4, -1.2],
+    [0.4, -0.4],
+    [1.2, -0.4],
+    [1.2, 0.4],
+    [0.4, 0.4],
+    [0.4, 1.2],
+    [-0.4, 1.2],
+    [-0.4, 0.4],
+    [-1.2, 0.4],
+    [-1.2, -0.4],
+    [-0.4, -0.4],
+  ],
+  star: Array.from({ length: 10 }, (_, i) => polar(i % 2 === 0 ? 1.35 : 0.6, (i * Math.PI) / 5)),
+  hexagon: Array.from({ length: 6 }, (_, i) => polar(1.1, (i * Math.PI) / 3)),
+};
+
+function polar(radius: number, angle: number): [number, number] {
+  return [radius * Math.sin(angle), -radius * Math.cos(angle)];
+}
+
+/** Pixel of a point along x. */
+function placeOf(point: Point, curve: Curve, frame: Frame): number {
+  return frame.x.toPixel(point.x) + curve.shift;
+}
+
+/** The shape of a curve; hollow for a point that a reader must know something about. */
+export function marker(style: number, x: number, y: number, size: number, hollow = false): SVGElement {
+  const colour = colourOf(style);
+  const look = { fill: hollow ? '#ffffff' : colour, stroke: colour, 'stroke-width': hollow ? 1.6 : 0.8 };
+  const shape = shapeOf(style);
+  if (shape === 'circle') return svg('circle', { cx: x, cy: y, r: size, ...look });
+  const places = OUTLINES[shape].map(([dx, dy]) => [x + dx * size, y + dy * size] as const);
+  return svg('path', { d: `${path(places)}Z`, ...look });
+}
+
+/** Stands for a point without a value. */
+export function cross(style: number, x: number, y: number): SVGElement {
+  const d = `M${x - 4} ${y - 4}L${x + 4} ${y + 4}M${x - 4} ${y + 4}L${x + 4} ${y - 4}`;
+  return svg('path', { d, stroke: colourOf(style), 'stroke-width': 2, fill: 'none' });
+}
+
+/** More points than this in a curve are drawn small, with a band in place of bars. */
+const MANY_POINTS = 25;
+
+/** The lines and bars of a curve, clipped to the panel. */
+export function drawLines(curve: Curve, frame: Frame, joined: boolean): SVGElement {
+  const many = curve.points.length > MANY_POINTS;
+  const group = svg('g');
+  const colour = colourOf(curve.style);
+  for (const stretch of joined ? stretchesOf(curve.points) : []) {
+    if (many) group.append(band(stretch, frame, colour));
+    const d = path(stretch.map((point) => [placeOf(point, curve, frame), frame.y.toPixel(point.y)] as const));
+    group.append(svg('path', { d, fill: 'none', stroke: colour, 'stroke-width': 1.5, 'stroke-opacity': 0.75 }));
+  }
+  if (!many || !joined) for (const point of curve.points) group.append(...bars(point, curve, frame));
+  return group;
+}
+
+/** Pixel of an end of an interval; the edge of the panel where it is open or not on a logarithmic axis. */
+function endPixel(value: number, frame: Frame, edge: number): number {
+  if (!Number.isFinite(value) || (frame.y.log && value <= 0)) return edge;
+  return Math.min(Math.max(frame.y.toPixel(value), frame.top - 9), frame.bottom + 9);
+}
+
+function band(points: Point[], frame: Frame, colour: string): SVGElement {
+  const sides = points.filter((point) => Number.isFinite(point.low) && Number.isFinite(point.high));
+  const upper = sides.map((point) => [frame.x.toPixel(point.x), endPixel(point.high, frame, frame.top)] as const);
+  const lower = sides.map((point) => [frame.x.toPixel(point.x), endPixel(point.low, frame, frame.bottom)] as const);
+  const d = upper.length > 1 ? `${path([...upper, ...lower.reverse()])}Z` : '';
+  return svg('path', { d, fill: colour, 'fill-opacity': 0.13, stroke: 'none' });
+}
+
+/** A thin bar with caps over the interval, a thick one over a standard deviation to both sides. */
+function bars(point: Point, curve: Curve, frame: Frame): SVGElement[] {
+  if (!Number.isFinite(point.x) || !Number.isFinite(point.y)) return [];
+  const x = placeOf(point, curve, frame);
+  const colour = colourOf(curve.style);
+  const parts: SVGElement[] = [];
+  const vertical = (low: number, high: number, width: number, opacity: number) => {
+    const d = `M${x} ${endPixel(low, frame, frame.bottom)}V${endPixel(high, frame, frame.top)}`;
+    parts.push(svg('path', { d, stroke: colour, 'stroke-width': width, 'stroke-opacity': opacity, fill: 'none' }));
+  };
+  if (point.spread > 0) vertical(point.y - point.spread, point.y + point.spread, 6, 0.25);
+  if (!Number.isFinite(point.low) && !Number.isFinite(point.high)) return parts;
+  vertical(point.low, point.high, 1.3, 0.9);
+  for (const end of [point.low, point.high]) {
+    if (!Number.isFinite(end) || (frame.y.log && end <= 0)) continue;
+    const d = `M${x - 4} ${frame.y.toPixel(end)}h8`;
+    parts.push(svg('path', { d, stroke: colour, 'stroke-width': 1.3, 'stroke-opacity': 0.9, fill: 'none' }));
+  }
+  return parts;
+}
+
+/**
+ * The points of a curve, each an element with the number of its row: those without a value as crosses on the floor of
+ * the panel. Points that have no place along x either are left to the caller.
+ */
+export function drawPoints(
+  curve: Curve,
+  frame: Frame,
+  panel: Panel,
+): { elements: SVGElement[]; spots: Spot[]; placeless: Point[] } {
+  const elements: SVGElement[] = [];
+  const spots: Spot[] = [];
+  const placeless: Point[] = [];
+  const size = curve.points.length > MANY_POINTS && panel.joined ? 1.6 : 4;
+  for (const point of curve.points) {
+    if (!Number.isFinite(point.x)) {
+      placeless.push(point);
+      continue;
+    }
+    const x = placeOf(point, curve, frame);
+    const has = Number.isFinite(point.y);
+    const y = has ? frame.y.toPixel(point.y) : frame.floor;
+    const element = has ? marker(curve.style, x, y, size, isUnsound(point)) : cross(curve.style, x, y);
+    elements.push(tagged(element, point, curve, has));
+    spots.push({ x, y, point, curve, panel });
+  }
+  return { elements, spots, placeless };
+}
+
+/** Says of which row and column an element is. */
+export function tagged(element: SVGElement, point: Point, curve: Curve, has: boolean): SVGElement {
+  element.setAttribute('data-row', String(point.row));
+  element.setAttribute('data-column', curve.column.name);
+  if (!has) element.setAttribute('data-missing', '');
+  return element;
+}

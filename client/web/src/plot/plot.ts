@@ -1,0 +1,171 @@
+/** A figure with the panels of a plot. */
+import type { Plot } from '../answers.ts';
+import { drawAxes, leftRoom, xLabel, yLabel } from './axes.ts';
+import { type Panel, panelsOf } from './curves.ts';
+import { drawLegend } from './legend.ts';
+import { drawLevels, markValues } from './levels.ts';
+import { cross, drawLines, drawPoints, type Frame, type Spot, tagged } from './marks.ts';
+import { makeScale } from './scale.ts';
+import { FONT, svg, text, TEXT_SIZE, wrap } from './svg.ts';
+
+/** What was drawn, with all that reacts to a reader. */
+export interface Figure {
+  element: SVGElement;
+  width: number;
+  height: number;
+  spots: Spot[];
+}
+
+const PANEL_HEIGHT = 250;
+/** Panels stand side by side where each has at least this much room. */
+const LEAST_PANEL_WIDTH = 330;
+const GAP = 24;
+
+let figureCount = 0;
+
+/** The frame of a figure: title and description for those who do not see it. */
+export function figureElement(
+  title: string,
+  description: string,
+  width: number,
+  height: number,
+  parts: SVGElement[],
+): SVGElement {
+  const id = `figure-${++figureCount}`;
+  return svg(
+    'svg',
+    {
+      xmlns: 'http://www.w3.org/2000/svg',
+      width,
+      height,
+      viewBox: `0 0 ${width} ${Math.ceil(height)}`,
+      role: 'img',
+      'aria-labelledby': `${id}-title ${id}-description`,
+      'font-family': FONT,
+    },
+    [
+      svg('title', { id: `${id}-title` }, [title]),
+      svg('desc', { id: `${id}-description` }, [description]),
+      svg('rect', { width, height: Math.ceil(height), fill: '#ffffff' }),
+      ...parts,
+    ],
+  );
+}
+
+/** Says in words what a plot shows. */
+export function describe(panels: Panel[]): string {
+  return panels
+    .map((panel) => {
+      const count = panel.curves.reduce((sum, curve) => sum + curve.points.length, 0);
+      const curves =
+        panel.curves.length > 1 ? `, ${panel.curves.length} curves (${panel.legendTitle || 'by quantity'})` : '';
+      const title = panel.title === '' ? '' : `${panel.title}: `;
+      return `${title}${yLabel(panel)} against ${xLabel(panel)}${curves}, ${count} points.`;
+    })
+    .join(' ');
+}
+
+export function drawPlot(plot: Plot, width: number): Figure {
+  const panels = panelsOf(plot);
+  const columns = panels.length > 1 && width >= 2 * LEAST_PANEL_WIDTH + GAP ? 2 : 1;
+  const panelWidth = (width - GAP * (columns - 1)) / columns;
+  const parts: SVGElement[] = [];
+  const spots: Spot[] = [];
+  let top = 4;
+  for (let i = 0; i < panels.length; i += columns) {
+    const row = panels
+      .slice(i, i + columns)
+      .map((panel, j) =>
+        drawPanel(plot, panel, j * (panelWidth + GAP), top, panelWidth, i + j === 0 || panels[i + j]!.title !== ''),
+      );
+    for (const drawn of row) {
+      parts.push(...drawn.parts);
+      spots.push(...drawn.spots);
+    }
+    top = Math.max(...row.map((drawn) => drawn.bottom)) + 10;
+  }
+  return {
+    element: figureElement(plot.title, describe(panels), width, top, parts),
+    width,
+    height: Math.ceil(top),
+    spots,
+  };
+}
+
+interface Drawn {
+  parts: SVGElement[];
+  spots: Spot[];
+  bottom: number;
+}
+
+function drawPanel(plot: Plot, panel: Panel, left: number, top: number, width: number, withLevels: boolean): Drawn {
+  const title = wrap(panel.title, width).map((line, i) => text(line, left, top + 14 + 18 * i, { 'font-weight': 600 }));
+  const titled = panel.title === '' ? 0 : 18 * title.length + 4;
+  const legend = drawLegend(plot, panel, withLevels, left, top + titled, width);
+  const frame = makeFrame(plot, panel, left, top + titled + legend.height + 10, width);
+  const lines = panel.curves.map((curve) => drawLines(curve, frame, panel.joined));
+  const points = panel.curves.map((curve) => ({ curve, ...drawPoints(curve, frame, panel) }));
+  const spots = points.flatMap((drawn) => drawn.spots);
+  const clip = `panel-${figureCount + 1}-${Math.round(left)}-${Math.round(top)}`;
+  const box = { x: frame.left, y: frame.top, width: frame.right - frame.left, height: frame.bottom - frame.top };
+  const parts = [
+    ...(panel.title === '' ? [] : title),
+    ...legend.elements,
+    svg('clipPath', { id: clip }, [svg('rect', box)]),
+    drawAxes(panel, frame),
+    svg('g', { 'clip-path': `url(#${clip})` }, [drawLevels(plot, panel, frame), ...lines]),
+    ...points.flatMap((drawn) => drawn.elements),
+  ];
+  let bottom =
+    frame.bottom + 46 + 16 * (wrap(`${xLabel(panel)}, logarithmic`, frame.right - frame.left + 30).length - 1);
+  const placeless = points.flatMap(({ curve, placeless: none }) => none.map((point) => ({ curve, point })));
+  if (placeless.length > 0) {
+    bottom += 20;
+    parts.push(...drawPlaceless(placeless, panel, frame.left, bottom - 6, frame.right, spots));
+  }
+  return { parts, spots, bottom };
+}
+
+/** A line under the panel for points that have no place in it at all. */
+function drawPlaceless(
+  points: Pick<Spot, 'curve' | 'point'>[],
+  panel: Panel,
+  left: number,
+  y: number,
+  right: number,
+  spots: Spot[],
+) {
+  const words = 'without place:';
+  const start = left + 100;
+  const step = Math.min(13, (right - start) / points.length);
+  const crosses = points.map(({ curve, point }, i) => {
+    const x = start + step * i;
+    spots.push({ x, y, point, curve, panel });
+    return tagged(cross(curve.style, x, y), point, curve, false);
+  });
+  return [text(words, left, y + 4, { 'font-size': 12, fill: '#5b6670' }), ...crosses];
+}
+
+function makeFrame(plot: Plot, panel: Panel, left: number, top: number, width: number): Frame {
+  const points = panel.curves.flatMap((curve) => curve.points);
+  const bottom = top + PANEL_HEIGHT;
+  const missing = points.some((point) => Number.isFinite(point.x) && !Number.isFinite(point.y));
+  const levels = markValues(plot, panel, false);
+  const ends = points
+    .filter((point) => Number.isFinite(point.y))
+    .flatMap((point) => [point.low, point.high, point.y - point.spread, point.y + point.spread]);
+  const y = makeScale(
+    points.map((point) => point.y),
+    [...ends, ...levels],
+    [missing ? bottom - 20 : bottom, top],
+    6,
+  );
+  const inner: [number, number] = [left + leftRoom(y.ticks), left + width - 12];
+  const places = markValues(plot, panel, true);
+  const ticks = Math.max(3, Math.min(8, Math.floor((inner[1] - inner[0]) / (5 * TEXT_SIZE))));
+  const xs = points.map((point) => point.x);
+  const x = makeScale([...xs, ...places], [], inner, ticks);
+  // Counts, such as the number of a switch, have nothing in between.
+  if (panel.x.unit === '' && xs.every((value) => Number.isInteger(value))) x.ticks = x.ticks.filter(Number.isInteger);
+  return { left: inner[0], right: inner[1], top, bottom, x, y, floor: bottom - 8 };
+}

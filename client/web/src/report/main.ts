@@ -1,0 +1,46 @@
+/** Fills the page from the data that the client put into it. */
+import type { ReportData } from '../answers.ts';
+import { answerSection, inShort, unanswered } from './answer.ts';
+import { headOf } from './head.ts';
+import { html } from './html.ts';
+
+/** What a reader unfolds on a screen stands on paper anyway, where it is short. */
+function unfoldForPrint(): void {
+  let opened: HTMLDetailsElement[] = [];
+  addEventListener('beforeprint', () => {
+    opened = [
+      ...document.querySelectorAll<HTMLDetailsElement>('details.meanings:not([open]), details.study-file:not([open])'),
+    ];
+    for (const details of opened) details.open = true;
+  });
+  addEventListener('afterprint', () => {
+    for (const details of opened) details.open = false;
+  });
+}
+
+function show(data: ReportData, page: HTMLElement): void {
+  const { answers, title, study, axes } = data.answers;
+  const answered = answers.filter((answer) => answer.why_not === '');
+  document.title = title || study;
+  page.append(
+    ...headOf(data),
+    ...inShort(answered),
+    ...answered.map((answer) => answerSection(answer, axes)),
+    ...unanswered(answers.filter((answer) => answer.why_not !== '')),
+    html(
+      'footer',
+      {},
+      'All numbers are in reduced units: lengths in bead diameters σ, energies in ε, times in τ. The same numbers lie beside this page as CSV files and as answers.json. To make a PDF, print this page into a file.',
+    ),
+  );
+  unfoldForPrint();
+}
+
+const text = document.getElementById('report-data')?.textContent ?? '';
+const page = document.getElementById('report')!;
+try {
+  show(JSON.parse(text) as ReportData, page);
+} catch (error) {
+  page.append(html('p', { class: 'caution' }, 'This report cannot be shown: the data in this file cannot be read.'));
+  throw error;
+}
