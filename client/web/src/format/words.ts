@@ -9,6 +9,11 @@ export function unitText(unit: string): string {
   return unit.replace(/[a-z]+/g, (word) => GREEK[word] ?? word);
 }
 
+/** A sentence of the server with its units as they are written elsewhere in a report. */
+export function proseText(sentence: string): string {
+  return sentence.replace(/\b(tau|sigma|epsilon)\b/g, (word) => GREEK[word]!);
+}
+
 /** "rise time" from rise_time. */
 export function nameText(name: string): string {
   return name.replaceAll('_', ' ');
@@ -31,12 +36,12 @@ export function valueWithUnit(value: string, unit: string): string {
   return unit === '' ? value : `${value} ${unitText(unit)}`;
 }
 
-/** "frequency 0.5 cycles/τ, amplitude 18 rad/τ". */
+/** "frequency = 0.5 cycles/τ, amplitude = 18 rad/τ". */
 export function settingsText(settings: AxisSetting[], axes: Axis[]): string {
   return settings
     .map((setting) => {
       const unit = axes.find((axis) => axis.field === setting.field)?.unit ?? '';
-      return `${fieldText(setting.field)} ${valueWithUnit(numberText(numberOf(setting.value)), unit)}`;
+      return `${fieldText(setting.field)} = ${valueWithUnit(numberText(numberOf(setting.value)), unit)}`;
     })
     .join(', ');
 }

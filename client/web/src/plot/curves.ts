@@ -89,7 +89,7 @@ export function curvesOf(plot: Plot): Curve[] {
     const short = settings.map((setting) => numberText(setting.value)).join(', ');
     const full = settings.map((setting, i) => {
       const { name, unit } = plot.columns[curveColumns[i]!]!;
-      return `${fieldText(name)} ${valueWithUnit(numberText(setting.value), unit)}`;
+      return `${fieldText(name)} = ${valueWithUnit(numberText(setting.value), unit)}`;
     });
     for (const y of ys) {
       const column = plot.columns[y]!;
@@ -156,7 +156,7 @@ function split(curves: Curve[]): { title: string; curves: Curve[] }[] {
 
 function settingTitle(curve: Curve, field: number): string {
   const setting = curve.settings[field]!;
-  return `${fieldText(setting.field)} ${numberText(numberOf(setting.value))}`;
+  return `${fieldText(setting.field)} = ${numberText(numberOf(setting.value))}`;
 }
 
 function settingsTitle(curve: Curve): string {

@@ -32,7 +32,7 @@ export function rampColour(share: number): { fill: string; ink: string } {
   const i = Math.min(Math.floor(place), RAMP.length - 2);
   const part = RAMP[i]!.map((low, c) => Math.round(low + (place - i) * (RAMP[i + 1]![c]! - low)));
   const fill = `rgb(${part.join(', ')})`;
-  return { fill, ink: contrast(part, [255, 255, 255]) > contrast(part, [34, 40, 46]) ? '#ffffff' : '#22282e' };
+  return { fill, ink: contrast(part, [255, 255, 255]) > contrast(part, [0, 0, 0]) ? '#ffffff' : '#000000' };
 }
 
 /** Ratio of contrast, WCAG 2.2. */

@@ -1,5 +1,6 @@
 /** One question and its answer. */
 import type { Answer, Axis } from '../answers.ts';
+import { proseText } from '../format/words.ts';
 import { figuresOf } from './figure.ts';
 import { leftOutText } from './head.ts';
 import { type Child, html } from './html.ts';
@@ -11,7 +12,7 @@ export function anchorOf(answer: Answer): string {
 
 function cautionsOf(answer: Answer): HTMLElement[] {
   if (answer.cautions.length === 0) return [];
-  const items = answer.cautions.map((words) => html('li', {}, words));
+  const items = answer.cautions.map((words) => html('li', {}, proseText(words)));
   return [
     html('div', { class: 'caution' }, html('p', {}, html('strong', {}, 'Bear in mind')), html('ul', {}, ...items)),
   ];
@@ -27,7 +28,7 @@ export function answerSection(answer: Answer, axes: Axis[]): HTMLElement {
     'section',
     { id: anchorOf(answer), 'aria-labelledby': heading },
     html('h2', { id: heading }, answer.title),
-    html('p', { class: 'summary' }, answer.summary),
+    html('p', { class: 'summary' }, proseText(answer.summary)),
     ...cautionsOf(answer),
     ...quantitiesOf(answer, axes),
     ...leftOutOf(answer),
@@ -40,7 +41,7 @@ export function inShort(answers: Answer[]): Child[] {
   if (answers.length === 0) return [];
   const items = answers.flatMap((answer) => [
     html('dt', {}, html('a', { href: `#${anchorOf(answer)}` }, answer.title)),
-    html('dd', {}, answer.summary),
+    html('dd', {}, proseText(answer.summary)),
   ]);
   return [
     html(

@@ -1,10 +1,10 @@
 /** The numbers of an answer, with all that is needed to trust them. */
 import { type Answer, type Axis, type Quantity, numberOf } from '../answers.ts';
 import { intervalText, numberText } from '../format/number.ts';
-import { nameText, settingsText, unitText } from '../format/words.ts';
+import { nameText, proseText, settingsText, unitText } from '../format/words.ts';
 import { type Child, definitions, html, table, unfold } from './html.ts';
 
-const HEADS = ['Quantity', 'Where', 'Value', 'Unit', 'Confidence', 'Starts', 'Note'];
+const HEADS = ['Quantity', 'Where', 'Value', 'Confidence', 'Starts', 'Note'];
 
 /** "95 %"; an interval that is no matter of chance is that of the grid. */
 function confidenceText(quantity: Quantity): string {
@@ -19,12 +19,11 @@ function row(quantity: Quantity, axes: Axis[]): Child[] {
   const starts = quantity.trial_count > 0 ? String(quantity.trial_count) : '';
   return [
     nameText(quantity.name),
-    where === '' ? '' : html('span', { class: 'where' }, where),
-    html('span', { class: 'value' }, intervalText(value, low, high)),
-    unitText(quantity.unit),
+    where === '' ? '' : html('span', { class: 'where' }, proseText(where)),
+    html('span', { class: 'value' }, html('b', {}, intervalText(value, low, high)), ` ${unitText(quantity.unit)}`),
     confidenceText(quantity),
     starts,
-    quantity.note,
+    quantity.note === '' ? '' : html('span', { class: 'note' }, proseText(quantity.note)),
   ];
 }
 

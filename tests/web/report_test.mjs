@@ -1,0 +1,265 @@
+// A browser opens real reports: GYREBOX, GYREBOXD and GYREBOX_STUDIES say where programs and example studies are.
+import assert from "node:assert/strict";
+import { spawn, spawnSync } from "node:child_process";
+import {
+  existsSync,
+  mkdtempSync,
+  readFileSync,
+  rmSync,
+  writeFileSync,
+} from "node:fs";
+import { createRequire } from "node:module";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { setTimeout as sleep } from "node:timers/promises";
+import { after, before, describe, test } from "node:test";
+import { chromium } from "playwright-core";
+
+const axe = readFileSync(
+  createRequire(import.meta.url).resolve("axe-core/axe.min.js"),
+  "utf8",
+);
+const folder = mkdtempSync(join(tmpdir(), "gyrebox-web."));
+let server;
+let browser;
+let address;
+
+function gyrebox(...words) {
+  const done = spawnSync(process.env.GYREBOX, ["--server", address, ...words], {
+    encoding: "utf8",
+  });
+  assert.equal(done.status, 0, done.stderr);
+  return done.stdout;
+}
+
+/** An example study, smaller, with a title that would break out of a careless page. */
+function smallStudy(name) {
+  const text = readFileSync(join(process.env.GYREBOX_STUDIES, name), "utf8")
+    .replace(/^title = "(.*)"/m, 'title = "$1 </script><!-- <b>&amp;"')
+    .replace(/bead_count = \d+/, "bead_count = 128")
+    .replace(/duration = [\d.]+/g, "duration = 8.0");
+  const path = join(folder, name);
+  writeFileSync(path, text);
+  return path;
+}
+
+function findBrowser() {
+  const found =
+    process.env.CHROMIUM ??
+    ["/usr/bin/chromium", "/usr/bin/chromium-browser"].find((path) =>
+      existsSync(path),
+    );
+  assert.ok(
+    found,
+    "this test needs chromium: deploy/install browser, or name one in CHROMIUM",
+  );
+  return found;
+}
+
+before(async () => {
+  const port = join(folder, "address");
+  server = spawn(
+    process.env.GYREBOXD,
+    [
+      "--data",
+      join(folder, "data"),
+      "--listen",
+      "127.0.0.1:0",
+      "--port-file",
+      port,
+    ],
+    { stdio: "ignore" },
+  );
+  for (let i = 0; i < 200 && !existsSync(port); ++i) await sleep(100);
+  await sleep(100);
+  address = readFileSync(port, "utf8").trim();
+  browser = await chromium.launch({
+    executablePath: findBrowser(),
+    args: ["--no-sandbox"],
+  });
+});
+
+after(async () => {
+  await browser?.close();
+  server?.kill("SIGTERM");
+  if (server) await new Promise((resolve) => server.on("exit", resolve));
+  rmSync(folder, { recursive: true, force: true });
+});
+
+/** Opens a report; collects what it says on the console and what it asks of the network. */
+async function open(directory, width = 1100) {
+  const page = await browser.newPage({ viewport: { width, height: 900 } });
+  const complaints = [];
+  const requests = [];
+  page.on("console", (message) => complaints.push(message.text()));
+  page.on("pageerror", (error) => complaints.push(String(error)));
+  page.on("request", (request) => requests.push(request.url()));
+  const file = `file://${directory}/report.html`;
+  await page.goto(file);
+  await page.waitForFunction(() =>
+    [...document.querySelectorAll("figure")].every((figure) =>
+      figure.querySelector("svg"),
+    ),
+  );
+  return { page, complaints, requests: requests.filter((url) => url !== file) };
+}
+
+for (const name of ["film_map.toml", "memory.toml", "robustness.toml"]) {
+  describe(`the report of ${name}`, () => {
+    const directory = join(folder, name.replace(".toml", ""));
+    let answers;
+    let opened;
+
+    before(async () => {
+      const study = gyrebox("submit", smallStudy(name), "--watch").trim();
+      gyrebox("report", study, directory);
+      answers = JSON.parse(
+        readFileSync(join(directory, "answers.json"), "utf8"),
+      );
+      opened = await open(directory);
+    });
+    after(() => opened.page.close());
+
+    test("opens from a file without a complaint and without a request", () => {
+      assert.deepEqual(opened.complaints, []);
+      assert.deepEqual(opened.requests, []);
+    });
+
+    test("shows titles as they are, and nothing of them as markup", async () => {
+      assert.match(answers.title, /<\/script><!-- <b>&amp;$/);
+      assert.equal(await opened.page.textContent("h1"), answers.title);
+      assert.equal(await opened.page.locator("h1 *").count(), 0);
+    });
+
+    test("answers every question or says why not", async () => {
+      const text = await opened.page.textContent("main");
+      for (const answer of answers.answers) {
+        assert.ok(text.includes(answer.title), answer.title);
+        assert.ok(text.includes(answer.why_not), answer.why_not);
+      }
+      const rows = await opened.page
+        .locator("section > .table tbody tr")
+        .count();
+      assert.equal(
+        rows,
+        answers.answers.reduce(
+          (sum, answer) => sum + answer.quantities.length,
+          0,
+        ),
+      );
+      assert.ok(rows > 0);
+    });
+
+    test("draws every plot with a mark for each row and vertical place", async () => {
+      const plots = answers.answers.flatMap((answer) => answer.plots);
+      assert.ok(plots.length > 3);
+      for (const plot of plots) {
+        const places = plot.columns.filter(
+          (column) => column.role === "ROLE_Y",
+        ).length;
+        const marks = opened.page.locator(
+          `figure[data-plot="${plot.name}"] svg [data-row]`,
+        );
+        assert.equal(await marks.count(), plot.rows.length * places, plot.name);
+        const missing = await opened.page
+          .locator(`figure[data-plot="${plot.name}"] svg [data-missing]`)
+          .count();
+        const ys = plot.columns.flatMap((column, i) =>
+          column.role === "ROLE_Y" ? [i] : [],
+        );
+        const x = plot.columns.findIndex((column) => column.role === "ROLE_X");
+        const none = plot.rows.flatMap((row) =>
+          ys.filter((y) => row.values[y] === "NaN" || row.values[x] === "NaN"),
+        ).length;
+        assert.equal(missing, none, plot.name);
+      }
+    });
+
+    test("keeps every word of a figure inside it, on a wide and on a narrow screen", async () => {
+      for (const width of [1100, 360]) {
+        const { page } = await open(directory, width);
+        assert.ok(
+          (await page.evaluate(() => document.documentElement.scrollWidth)) <=
+            width,
+          "the page scrolls sideways",
+        );
+        const cut = await page.evaluate(() =>
+          [...document.querySelectorAll("figure svg")].flatMap((svg) => {
+            const outer = svg.getBoundingClientRect();
+            return [...svg.querySelectorAll("text")]
+              .filter((text) => {
+                const box = text.getBoundingClientRect();
+                return (
+                  box.left < outer.left - 1 ||
+                  box.right > outer.right + 1 ||
+                  box.top < outer.top - 1 ||
+                  box.bottom > outer.bottom + 1
+                );
+              })
+              .map((text) => text.textContent);
+          }),
+        );
+        assert.deepEqual(cut, [], `${width}`);
+        await page.close();
+      }
+    });
+
+    test("tells values to pointer and keyboard", async () => {
+      const layer = opened.page.locator("figure .plot-layer").first();
+      await layer.focus();
+      await opened.page.keyboard.press("ArrowRight");
+      const tip = opened.page.locator("figure .plot-tip").first();
+      const first = await tip.innerText();
+      await opened.page.keyboard.press("ArrowRight");
+      assert.notEqual(await tip.innerText(), first);
+      await opened.page.keyboard.press("Escape");
+      assert.equal(await tip.isVisible(), false);
+      const mark = opened.page.locator("figure svg [data-row]").first();
+      const box = await mark.boundingBox();
+      await opened.page.mouse.move(
+        box.x + box.width / 2,
+        box.y + box.height / 2,
+      );
+      assert.equal(await tip.innerText(), first);
+    });
+
+    test("saves a figure that stands alone", async () => {
+      const waiting = opened.page.waitForEvent("download");
+      await opened.page.locator("figure button").first().click();
+      const download = await waiting;
+      assert.match(download.suggestedFilename(), /^[a-z_]+\.svg$/);
+      const text = readFileSync(await download.path(), "utf8");
+      assert.match(
+        text,
+        /^<\?xml[^>]*>\s*<svg xmlns="http:\/\/www.w3.org\/2000\/svg"/,
+      );
+      assert.doesNotMatch(text, /class=|style=|NaN/);
+    });
+
+    test("has no serious fault for people who use it otherwise than by eye and pointer", async () => {
+      const { page } = opened;
+      await page.evaluate(() =>
+        document
+          .querySelectorAll("details")
+          .forEach((details) => (details.open = true)),
+      );
+      await page.waitForTimeout(200);
+      await page.evaluate(axe);
+      const { violations } = await page.evaluate(() => globalThis.axe.run());
+      const serious = violations.filter(
+        ({ impact }) => impact === "serious" || impact === "critical",
+      );
+      const words = serious.map(({ id, nodes }) => `${id}: ${nodes[0].html}`);
+      assert.deepEqual(words, []);
+      const levels = await page.$$eval("h1, h2, h3", (all) =>
+        all.map((heading) => Number(heading.tagName[1])),
+      );
+      levels.forEach((level, i) =>
+        assert.ok(
+          level <= (levels[i - 1] ?? 0) + 1,
+          "a level of headings is left out",
+        ),
+      );
+    });
+  });
+}
