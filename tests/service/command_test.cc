@@ -186,6 +186,24 @@ TEST_F(CommandTest, ReportWritesAnswersAndTheDataOfPlots) {
   EXPECT_EQ(first.spec().DebugString(), second.spec().DebugString());
 }
 
+TEST_F(CommandTest, ReportPageHoldsAllDataAndNothingBreaksOutOfIt) {
+  const std::string study =
+      "title = \"</script><!-- <b>\"\n" + std::string(kStudy).substr(std::string(kStudy).find("[bed]"));
+  ASSERT_EQ(Gyrebox({"submit", directory_.Write("broken_out.toml", study), "--watch"}).code, 0);
+  const std::string folder = directory_.path() + "/page";
+  const Outcome outcome = Gyrebox({"report", "1", folder});
+  ASSERT_EQ(outcome.code, 0) << outcome.error;
+#ifdef GYREBOX_HAS_NPM
+  const std::string page = ReadFile(folder + "/report.html");
+  EXPECT_THAT(page, HasSubstr("\\u003c/script\\u003e\\u003c!-- \\u003cb\\u003e"));
+  EXPECT_THAT(page, Not(HasSubstr("</script><!--")));
+  EXPECT_THAT(page, Not(HasSubstr("%GYREBOX_REPORT_DATA%")));
+  EXPECT_LT(page.size(), 500'000u);
+#else
+  EXPECT_THAT(outcome.error, HasSubstr("no report.html: this client was built without npm"));
+#endif
+}
+
 TEST_F(CommandTest, ReportTellsWhatIsWrong) {
   SubmitAndWatch();
   const std::string file = directory_.Write("file", "");
