@@ -20,6 +20,7 @@ static std::string Mark(const v1::TableRow& row) {
   return schema::MarkText({.counted = row.trial_count(),
                            .unstable = row.unstable_count(),
                            .failed = row.failed_count(),
+                           .changed = row.changed_count(),
                            .waiting = row.pending_count()});
 }
 
@@ -75,7 +76,7 @@ static void PrintCsv(const v1::StudyTable& table) {
   for (const char* column : {"mean", "standard_deviation", "confidence_half_width", "smallest", "largest"}) {
     head.push_back(WithUnit(table.observable().name() + "_" + column, unit));
   }
-  head.insert(head.end(), {"trials", "unstable", "failed", "waiting"});
+  head.insert(head.end(), {"trials", "unstable", "failed", "changed", "waiting"});
   WriteCsv(std::cout, head);
   const auto cell = [](bool given, double value) { return given ? schema::NumberText(value) : std::string(); };
   for (const v1::TableRow& row : table.rows()) {
@@ -86,7 +87,8 @@ static void PrintCsv(const v1::StudyTable& table) {
     cells.push_back(cell(row.has_confidence_half_width(), row.confidence_half_width()));
     cells.push_back(cell(row.has_smallest(), row.smallest()));
     cells.push_back(cell(row.has_largest(), row.largest()));
-    for (const int count : {row.trial_count(), row.unstable_count(), row.failed_count(), row.pending_count()}) {
+    for (const int count :
+         {row.trial_count(), row.unstable_count(), row.failed_count(), row.changed_count(), row.pending_count()}) {
       cells.push_back(std::to_string(count));
     }
     WriteCsv(std::cout, cells);

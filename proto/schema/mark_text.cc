@@ -5,9 +5,12 @@
 namespace gyrebox::schema {
 
 std::string MarkText(const TrialCounts& counts) {
-  const std::pair<int, const char*> kParts[] = {
-      {counts.unstable, "unstable"}, {counts.failed, "failed"}, {counts.waiting, "waiting"}};
-  const int all = counts.counted + counts.unstable + counts.failed + counts.waiting;
+  const std::pair<int, const char*> kParts[] = {{counts.unstable, "unstable"},
+                                                {counts.failed, "failed"},
+                                                {counts.changed, "changed"},
+                                                {counts.waiting, "waiting"}};
+  int all = counts.counted;
+  for (const auto& part : kParts) all += part.first;
   std::string mark;
   for (const auto& [count, word] : kParts) {
     if (count == 0) continue;

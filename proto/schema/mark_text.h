@@ -9,7 +9,8 @@ namespace gyrebox::schema {
 struct TrialCounts {
   int counted = 0;  ///< ran to their end
   int unstable = 0;
-  int failed = 0;  ///< or cancelled
+  int failed = 0;   ///< or cancelled
+  int changed = 0;  ///< while they ran, by a person
   int waiting = 0;
 };
 

@@ -36,6 +36,7 @@ constexpr Kind kTooShort = {
     "Count of runs.", "common practice", 0};
 
 static std::string MarkOf(const RunDigest& run) {
+  if (run.changed) return "changed while it ran";
   if (!run.counts()) return run.state == v1::Run::STATE_UNSTABLE ? "unstable" : "does not count";
   const Plateau& plateau = run.stages.back();
   std::string mark;

@@ -36,6 +36,7 @@ absl::Status FillOptions(v1::AnalysisOptions* options) {
 static std::string ReasonOf(const RunDigest& run) {
   switch (run.state) {
     case v1::Run::STATE_FINISHED:
+      if (run.changed) return "changed by a person while it ran";
       return run.counts() ? "" : "no sample on the plateau";
     case v1::Run::STATE_UNSTABLE:
       return "unstable";

@@ -38,6 +38,7 @@ struct RunDigest {
   int64_t number = 0;
   int trial = 0;
   v1::Run::State state = v1::Run::STATE_UNSPECIFIED;
+  bool changed = false;                   ///< by a person while it ran: it is of another point, and does not count
   std::vector<Plateau> stages;            ///< plateau of each stage; empty where the run does not count
   PlateauWindow last;                     ///< window of the last of them
   std::vector<double> responses;          ///< of each switch, tau

@@ -16,7 +16,7 @@ schema::TrialCounts Point::counts() const {
   for (const RunDigest& run : runs) {
     switch (run.state) {
       case v1::Run::STATE_FINISHED:
-        ++counts.counted;
+        ++(run.changed ? counts.changed : counts.counted);
         break;
       case v1::Run::STATE_UNSTABLE:
         ++counts.unstable;
@@ -82,7 +82,19 @@ class Reader {
     return boiled;
   }
 
+  /// Whether a person changed what the run computes while it ran.
+  absl::StatusOr<bool> WasChanged(int64_t number) {
+    const auto journal = store_.GetJournal(id_, number);
+    if (!journal.ok()) return journal.status();
+    return std::any_of(journal->begin(), journal->end(),
+                       [](const v1::Adjustment& entry) { return entry.kind() == v1::Adjustment::KIND_CHANGE; });
+  }
+
   absl::StatusOr<RunDigest> Boiled(const v1::Run& run, int64_t number) {
+    RunDigest digest;
+    const auto changed = WasChanged(number);
+    if (!changed.ok()) return changed.status();
+    if ((digest.changed = *changed)) return digest;
     const auto observables = store_.GetObservables(id_, number);
     if (!observables.ok()) return observables.status();
     const auto columns = FindColumns(*observables, name_);
@@ -92,7 +104,7 @@ class Reader {
     stages.back().end = std::min(stages.back().end, run.time());
     const auto rows = store_.ReadSamplesSince(id_, number, FirstTimeNeeded(stages, share, depth_));
     if (!rows.ok()) return rows.status();
-    RunDigest digest = Boil(*rows, *columns, stages, share, frequency_, depth_);
+    digest = Boil(*rows, *columns, stages, share, frequency_, depth_);
     data_.observable = digest.observable = columns->observable;
     return digest;
   }

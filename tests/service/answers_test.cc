@@ -9,6 +9,7 @@
 
 #include "analysis/plan.h"
 #include "analysis/study_data.h"
+#include "analysis/table.h"
 #include "made_up_study.h"
 
 namespace gyrebox::analysis {
@@ -121,6 +122,25 @@ MadeUp Rising(const MadeUpRun& run, double time) {
 
 v1::Run::State UnstableAt60(const MadeUpRun& run) {
   return run.axis_values[0] == 60 ? v1::Run::STATE_UNSTABLE : v1::Run::STATE_FINISHED;
+}
+
+// A run whose drive was changed while it ran is of no point of the map.
+TEST_F(AnswersTest, ARunThatAPersonChangedIsLeftOut) {
+  const MadeUpStudy made(*store_, MapStudy(), Rising);
+  store::JournalWrite write{.number = 2, .entry = {}, .before = v1::Run::STATE_FINISHED};
+  write.entry.set_kind(v1::Adjustment::KIND_CHANGE);
+  write.entry.set_step(100);
+  ASSERT_TRUE(store_->WriteJournal(made.id, std::vector{write}).ok());
+  const v1::Answers answers = Answers(made.id);
+  const v1::Answer& map = Find(answers, Topic::TOPIC_MAP);
+  ASSERT_EQ(map.left_out_size(), 1);
+  EXPECT_EQ(map.left_out(0).reason(), "changed by a person while it ran");
+  EXPECT_EQ(map.left_out(0).runs(0), "studies/1/runs/2");
+  const auto table = Tabulate(*store_, made.id, "");
+  ASSERT_TRUE(table.ok()) << table.status();
+  EXPECT_EQ(table->rows(0).changed_count(), 1);
+  EXPECT_EQ(table->rows(0).trial_count(), 4);
+  EXPECT_EQ(table->rows(1).trial_count(), 5);
 }
 
 TEST_F(AnswersTest, AMapHasItsOnsetPeakAndRanges) {

@@ -128,9 +128,9 @@ TEST_F(CommandTest, TableAsCsv) {
   EXPECT_EQ(outcome.out,
             "drive.sine.amplitude [rad/tau],closest_pair_mean [sigma],closest_pair_standard_deviation [sigma],"
             "closest_pair_confidence_half_width [sigma],closest_pair_smallest [sigma],closest_pair_largest [sigma],"
-            "trials,unstable,failed,waiting\r\n"
-            "4,0.875,0,0,0.875,0.875,3,0,0,0\r\n"
-            "100,,,,,,0,3,0,0\r\n");
+            "trials,unstable,failed,changed,waiting\r\n"
+            "4,0.875,0,0,0.875,0.875,3,0,0,0,0\r\n"
+            "100,,,,,,0,3,0,0,0\r\n");
 }
 
 TEST_F(CommandTest, TableOfAnUnknownObservable) {
