@@ -1,11 +1,11 @@
 #include "executor/steer_rules.h"
 
+#include "store/names.h"
+
 namespace gyrebox::executor {
 
 using Kind = v1::Adjustment::Kind;
 using State = v1::Run::State;
-
-std::string InWords(v1::Run::State state) { return v1::Run::State_Name(state).substr(sizeof("STATE_") - 1); }
 
 const char* Done(Kind kind) {
   switch (kind) {
@@ -45,8 +45,8 @@ absl::Status WrongState(Kind kind, const v1::Run& run) {
                            v1::Adjustment::KIND_FINISH, v1::Adjustment::KIND_EXTEND}) {
     if (Fits(other, run)) can += (can.empty() ? "" : ", ") + std::string(Done(other));
   }
-  return absl::FailedPreconditionError(run.name() + " is " + InWords(run.state()) + " and cannot be " + Done(kind) +
-                                       "; it can be " + (can.empty() ? "" : can + ", ") + "replayed");
+  return absl::FailedPreconditionError(run.name() + " is " + store::InWords(run.state()) + " and cannot be " +
+                                       Done(kind) + "; it can be " + (can.empty() ? "" : can + ", ") + "replayed");
 }
 
 /// What one entry did, in words.

@@ -11,9 +11,6 @@
 
 namespace gyrebox::executor {
 
-/// STATE_RUNNING becomes RUNNING.
-std::string InWords(v1::Run::State state);
-
 /// "paused", "adjusted": what was done.
 const char* Done(v1::Adjustment::Kind kind);
 

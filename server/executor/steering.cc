@@ -8,6 +8,7 @@
 
 #include "executor/steer_rules.h"
 #include "schema/number_text.h"
+#include "store/names.h"
 #include "study/schedule.h"
 #include "study/steering.h"
 
@@ -213,7 +214,7 @@ absl::StatusOr<v1::SavedState> SaveRun(store::Store& store, const Deck& deck, in
     return store.KeepCheckpoint(study, number);
   }
   if (run->state() != v1::Run::STATE_FINISHED) {
-    return absl::FailedPreconditionError(run->name() + " is " + InWords(run->state()) +
+    return absl::FailedPreconditionError(run->name() + " is " + store::InWords(run->state()) +
                                          " and has no state to save; only a run under way has, or one that ran to its "
                                          "end");
   }

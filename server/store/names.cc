@@ -47,4 +47,6 @@ absl::StatusOr<int64_t> ParseTokenName(const std::string& name) {
   return absl::NotFoundError("there is no token " + name);
 }
 
+std::string InWords(v1::Run::State state) { return v1::Run::State_Name(state).substr(sizeof("STATE_") - 1); }
+
 }  // namespace gyrebox::store

@@ -7,6 +7,8 @@
 #include <optional>
 #include <string>
 
+#include "gyrebox/v1/run.pb.h"
+
 namespace gyrebox::store {
 
 /// Number of a study named studies/{study}. NOT_FOUND for a name that no study can have.
@@ -29,5 +31,8 @@ std::optional<StateName> ParseStateName(const std::string& name);
 
 /// Number of a token named tokens/{token}.
 absl::StatusOr<int64_t> ParseTokenName(const std::string& name);
+
+/// STATE_RUNNING becomes RUNNING.
+std::string InWords(v1::Run::State state);
 
 }  // namespace gyrebox::store

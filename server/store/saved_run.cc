@@ -12,8 +12,6 @@
 
 namespace gyrebox::store {
 
-static std::string InWords(v1::Run::State state) { return v1::Run::State_Name(state).substr(sizeof("STATE_") - 1); }
-
 static absl::StatusOr<kernels::SavedBed> ToBed(const BedBytes& state, const std::string& name) {
   try {
     const auto bytes = std::as_bytes(std::span(state.bytes));

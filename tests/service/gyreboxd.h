@@ -32,6 +32,12 @@ class Gyreboxd {
     address_.pop_back();
   }
 
+  /// Both.
+  void StartAndWait(const std::vector<std::string>& options = {}) {
+    Start(options);
+    WaitUntilUp();
+  }
+
   void Signal(int signal) const { process_->Signal(signal); }
   int Wait() { return process_->Wait(); }
   void Kill() {
@@ -40,6 +46,8 @@ class Gyreboxd {
   }
 
   const std::string& address() const { return address_; }
+  int port() const { return std::stoi(address_.substr(address_.rfind(':') + 1)); }
+  const TemporaryDirectory& directory() const { return directory_; }
   std::string Data() const { return directory_.path() + "/data"; }
   std::string Log() const { return ReadAll(directory_.path() + "/out") + ReadAll(directory_.path() + "/error"); }
 

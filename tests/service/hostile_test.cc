@@ -12,14 +12,14 @@
 #include "certificate.h"
 #include "example_studies.h"
 #include "gyrebox/v1/run_service.grpc.pb.h"
+#include "gyreboxd.h"
 #include "lib/client.h"
-#include "server_process.h"
 
 namespace gyrebox {
 namespace {
 
+using test::Gyreboxd;
 using test::Outcome;
-using test::ServerProcess;
 using test::WaitFor;
 using testing::HasSubstr;
 
@@ -91,12 +91,12 @@ class HostileTest : public testing::Test {
  protected:
   void TearDown() override {
     EXPECT_TRUE(client::Client(endpoint_).GetBox().ok());
-    server_.process().Signal(SIGTERM);
-    EXPECT_EQ(server_.process().Wait(), 0) << server_.log();
+    server_.Signal(SIGTERM);
+    EXPECT_EQ(server_.Wait(), 0) << server_.Log();
   }
 
   void Start() {
-    server_.Start();
+    server_.StartAndWait();
     endpoint_ = {server_.address(), "", ""};
   }
 
@@ -104,14 +104,14 @@ class HostileTest : public testing::Test {
     const access::TlsPair tls = test::MakeCertificate();
     const std::string cert = server_.directory().Write("cert.pem", tls.certificate);
     const std::string key = server_.directory().Write("key.pem", tls.key);
-    std::string token = test::Run({GYREBOXD, "--data", server_.data(), "--make-admin", "anna"}).out;
+    std::string token = test::Run({GYREBOXD, "--data", server_.Data(), "--make-admin", "anna"}).out;
     ASSERT_FALSE(token.empty());
     token.pop_back();
-    server_.Start({"--tls-cert", cert, "--tls-key", key});
+    server_.StartAndWait({"--tls-cert", cert, "--tls-key", key});
     endpoint_ = {server_.address(), tls.certificate, token};
   }
 
-  ServerProcess server_;
+  Gyreboxd server_;
   client::Endpoint endpoint_;
 };
 

@@ -6,7 +6,7 @@
 #include "certificate.h"
 #include "example_studies.h"
 #include "group_server.h"
-#include "server_process.h"
+#include "gyreboxd.h"
 
 namespace gyrebox {
 namespace {
@@ -103,14 +103,14 @@ TEST_F(PeopleCommandTest, ListAndShowTellTheOwner) {
 }
 
 TEST(OpeningTest, TheStepsLeadFromAnEmptyDirectoryToAGroup) {
-  test::ServerProcess server;
+  test::Gyreboxd server;
   const access::TlsPair tls = test::MakeCertificate();
   const std::string cert = server.directory().Write("cert.pem", tls.certificate);
   const std::string key = server.directory().Write("key.pem", tls.key);
-  const Outcome admin = test::Run({GYREBOXD, "--data", server.data(), "--make-admin", "anna"});
+  const Outcome admin = test::Run({GYREBOXD, "--data", server.Data(), "--make-admin", "anna"});
   ASSERT_EQ(admin.code, 0) << admin.error;
   EXPECT_THAT(admin.out, MatchesRegex(kSecret));
-  server.Start({"--tls-cert", cert, "--tls-key", key});
+  server.StartAndWait({"--tls-cert", cert, "--tls-key", key});
   const std::string token = server.directory().Write("token", admin.out);
   const auto gyrebox = [&](std::vector<std::string> arguments) {
     arguments.insert(arguments.begin(),
@@ -119,11 +119,11 @@ TEST(OpeningTest, TheStepsLeadFromAnEmptyDirectoryToAGroup) {
   };
   EXPECT_EQ(gyrebox({"box"}).code, 0);
   EXPECT_EQ(gyrebox({"people", "add", "ben"}).code, 0);
-  const std::string log = server.log();
+  const std::string log = server.Log();
   EXPECT_THAT(log, HasSubstr("anna made tokens/2 for ben"));
   EXPECT_THAT(log, Not(HasSubstr("gyrebox_")));
   // While it runs the directory is its own: an admin makes admins by the client.
-  EXPECT_EQ(test::Run({GYREBOXD, "--data", server.data(), "--make-admin", "eve"}).code, 3);
+  EXPECT_EQ(test::Run({GYREBOXD, "--data", server.Data(), "--make-admin", "eve"}).code, 3);
 }
 
 TEST(OpeningTest, AServerThatCannotBeSafeDoesNotStart) {

@@ -1,6 +1,4 @@
 // The real gyreboxd: options, signals, sudden ends.
-#include "server_process.h"
-
 #include <gmock/gmock.h>
 #include <grpcpp/grpcpp.h>
 #include <gtest/gtest.h>
@@ -9,6 +7,7 @@
 
 #include "grpc/health/v1/health.grpc.pb.h"
 #include "gyrebox/v1/run_service.grpc.pb.h"
+#include "gyreboxd.h"
 #include "lib/client.h"
 
 namespace gyrebox {
@@ -22,12 +21,12 @@ using testing::HasSubstr;
 class ServerProcessTest : public testing::Test {
  protected:
   void Start() {
-    server_.Start();
+    server_.StartAndWait();
     address_ = server_.address();
   }
 
-  std::string Data() const { return server_.data(); }
-  std::string Log() const { return server_.log(); }
+  std::string Data() const { return server_.Data(); }
+  std::string Log() const { return server_.Log(); }
 
   v1::StudySpec Spec(double duration, int trials = 1) {
     v1::StudySpec spec;
@@ -50,7 +49,7 @@ class ServerProcessTest : public testing::Test {
     });
   }
 
-  test::ServerProcess server_;
+  test::Gyreboxd server_;
   std::string address_;
 };
 
@@ -62,8 +61,8 @@ TEST_F(ServerProcessTest, RunsAStudyAndEndsOnSigterm) {
   ASSERT_TRUE(WaitForEnd(study->name()));
   EXPECT_EQ(client.GetStudy(study->name())->run_counts().finished_count(), 2);
   EXPECT_EQ(client.ListSamples(study->name() + "/runs/2")->samples_size(), 17);
-  server_.process().Signal(SIGTERM);
-  EXPECT_EQ(server_.process().Wait(), 0) << Log();
+  server_.Signal(SIGTERM);
+  EXPECT_EQ(server_.Wait(), 0) << Log();
   EXPECT_THAT(Log(), HasSubstr("stopped"));
 }
 
@@ -87,12 +86,12 @@ TEST_F(ServerProcessTest, EndsWhateverStreamsAreOpen) {
   ASSERT_TRUE(health_watch->Read(&serving));
   EXPECT_EQ(serving.status(), grpc::health::v1::HealthCheckResponse::SERVING);
 
-  server_.process().Signal(SIGINT);
+  server_.Signal(SIGINT);
   bool going_away = false;
   while (watch->Read(&message)) going_away = going_away || message.has_going_away();
   EXPECT_TRUE(going_away);
   EXPECT_EQ(watch->Finish().error_code(), grpc::StatusCode::UNAVAILABLE);
-  EXPECT_EQ(server_.process().Wait(), 0) << Log();
+  EXPECT_EQ(server_.Wait(), 0) << Log();
   while (health_watch->Read(&serving)) {
   }
   EXPECT_NE(health_watch->Finish().error_code(), grpc::StatusCode::OK);
@@ -111,8 +110,8 @@ TEST_F(ServerProcessTest, RunsAgainWhatASuddenEndCutOff) {
     ASSERT_TRUE(client.CreateStudy(Spec(100)).ok());
     ASSERT_TRUE(WaitFor([&] { return client.GetRun("studies/2/runs/1")->step() > 0; }));
   }
-  server_.process().Signal(SIGKILL);
-  EXPECT_EQ(server_.process().Wait(), -SIGKILL);
+  server_.Signal(SIGKILL);
+  EXPECT_EQ(server_.Wait(), -SIGKILL);
   Start();
   client::Client client(address_);
   EXPECT_EQ(client.GetStudy("studies/1")->state(), v1::Study::STATE_FINISHED);
