@@ -179,6 +179,32 @@ CREATE TABLE person (
   as_of INTEGER NOT NULL
 ) STRICT, WITHOUT ROWID;
 )sql",
+
+    // 6: frames that are kept of runs: of each run the sides of its bed and the kinds of its beads, a byte each; of
+    // each
+    // frame the places and angles of the beads, with their CRC-32 (store/frame.h).
+    R"sql(
+CREATE TABLE frame_bed (
+  study INTEGER NOT NULL,
+  run INTEGER NOT NULL,
+  side_x REAL NOT NULL,
+  side_y REAL NOT NULL,
+  kinds BLOB NOT NULL,
+  PRIMARY KEY (study, run),
+  FOREIGN KEY (study, run) REFERENCES run (study, number)
+) STRICT;
+
+CREATE TABLE frame (
+  study INTEGER NOT NULL,
+  run INTEGER NOT NULL,
+  step INTEGER NOT NULL,
+  time REAL NOT NULL,
+  beads BLOB NOT NULL,
+  checksum INTEGER NOT NULL,
+  PRIMARY KEY (study, run, step),
+  FOREIGN KEY (study, run) REFERENCES run (study, number)
+) STRICT;
+)sql",
 };
 
 }  // namespace gyrebox::store::sql
