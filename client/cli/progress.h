@@ -15,6 +15,9 @@ class Progress {
 
   void Show(const v1::Study& study);
 
+  /// A line of its own.
+  void Note(const std::string& text);
+
   /// Ends with a line that says how the study ended.
   void End(const v1::Study& study);
 
