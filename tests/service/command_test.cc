@@ -111,6 +111,21 @@ TEST_F(CommandTest, FrameTellsWhatIsWrong) {
   EXPECT_THAT(before.error, HasSubstr("neither a frame nor a state at that step or before it"));
 }
 
+TEST_F(CommandTest, KeptFramesAreMeasuredAgain) {
+  const std::string file = directory_.Write("framed.toml", std::string(kStudy) + "[measure]\nframe_interval = 0.5\n");
+  ASSERT_EQ(Gyrebox({"submit", file, "--watch"}).code, 0);
+  const Outcome series = Gyrebox({"series", "1/1", "--bond-length", "1.4", "--wave-shells", "1:5", "--csv"});
+  ASSERT_EQ(series.code, 0) << series.error;
+  EXPECT_EQ(std::count(series.out.begin(), series.out.end(), '\n'), 1 + 5);
+  EXPECT_THAT(series.out, HasSubstr("spinner_weight_average_size [beads]"));
+  EXPECT_THAT(series.out, Not(HasSubstr("msd_spinner")));
+  const std::string folder = directory_.path() + "/again";
+  const Outcome report = Gyrebox({"report", "1", folder, "--bond-length", "1.4"});
+  ASSERT_EQ(report.code, 0) << report.error;
+  EXPECT_THAT(report.out, HasSubstr("measured again on the kept frames with a bond length of 1.4 sigma"));
+  EXPECT_THAT(test::ReadAll(folder + "/answers.json"), HasSubstr("\"caption\": "));
+}
+
 TEST_F(CommandTest, MeasuringAgainTellsWhatIsWrong) {
   SubmitAndWatch();
   const Outcome none = Gyrebox({"series", "1/2", "--bond-length", "1.4"});
