@@ -19,24 +19,37 @@ constexpr double kRoomyFraction = 0.80;
 constexpr double kGentle = 0.97;
 constexpr int kMostSweeps = 20000;
 constexpr int kGentleSweeps = 2000;
-constexpr double kMargin = 0.3;  // of the partner lists, sigma
-constexpr double kShare = 0.4;   // of its overlap that a bead yields in one sweep
+constexpr double kMargin = 0.3;                 // of the partner lists, sigma
+constexpr double kShare = 0.4;                  // of its overlap that a bead yields in one sweep
+constexpr std::size_t kBeadsPerLook = 1 << 14;  // at whether to give up: a few milliseconds
 
 class Separator {
  public:
-  Separator(double side_x, double side_y, std::span<std::uint32_t> x, std::span<std::uint32_t> y)
-      : axis_x_(side_x), axis_y_(side_y), side_x_(side_x), side_y_(side_y), x_(x), y_(y), moves_(2 * x.size()) {
+  Separator(double side_x, double side_y, std::span<std::uint32_t> x, std::span<std::uint32_t> y,
+            const std::atomic<bool>* give_up)
+      : axis_x_(side_x),
+        axis_y_(side_y),
+        side_x_(side_x),
+        side_y_(side_y),
+        x_(x),
+        y_(y),
+        moves_(2 * x.size()),
+        give_up_(give_up) {
     const double fraction = static_cast<double>(x.size()) * std::numbers::pi / 4 / (side_x * side_y);
     diameter_ = std::min(1.0, std::sqrt(kRoomyFraction / fraction));
   }
 
   double diameter() const { return diameter_; }
+  bool given_up() const { return give_up_ != nullptr && *give_up_; }
 
   // One sweep. Returns the closest pair before it, or the diameter where none is closer.
   double Sweep() {
     if (drift_ > kMargin / 2 || starts_.empty()) List();
     double closest = diameter_;
-    for (std::size_t i = 0; i < x_.size(); ++i) closest = std::min(closest, MoveOf(i));
+    for (std::size_t i = 0; i < x_.size(); ++i) {
+      if (i % kBeadsPerLook == 0 && given_up()) return 0;
+      closest = std::min(closest, MoveOf(i));
+    }
     double largest = 0;
     for (std::size_t i = 0; i < x_.size(); ++i) {
       const double mx = moves_[2 * i], my = moves_[2 * i + 1];
@@ -81,7 +94,7 @@ class Separator {
     SortIntoCells(grid, x_, y_, cells_);
     partners_.clear();
     starts_.assign(1, 0);
-    for (std::uint32_t i = 0; i < x_.size(); ++i) {
+    for (std::uint32_t i = 0; i < x_.size() && !(i % kBeadsPerLook == 0 && given_up()); ++i) {
       grid.ForCellsAround(grid.Column(x_[i]), grid.Row(y_[i]), [&](int from, int to) {
         for (std::uint32_t k = cells_.start[from]; k < cells_.start[to + 1]; ++k) {
           const std::uint32_t j = cells_.order[k];
@@ -99,6 +112,7 @@ class Separator {
   double side_x_, side_y_, diameter_ = 1, drift_ = 0;
   std::span<std::uint32_t> x_, y_;
   std::vector<double> moves_;
+  const std::atomic<bool>* const give_up_;
   std::vector<std::uint32_t> starts_, partners_;
   CellOrder cells_;
 };
@@ -106,13 +120,14 @@ class Separator {
 }  // namespace
 
 std::string Separate(double side_x, double side_y, double closest_pair, std::span<std::uint32_t> x,
-                     std::span<std::uint32_t> y) {
-  Separator separator(side_x, side_y, x, y);
+                     std::span<std::uint32_t> y, const std::atomic<bool>* give_up) {
+  Separator separator(side_x, side_y, x, y, give_up);
   const double enough = std::min(closest_pair, separator.diameter());
   const double gentle = std::max(enough, kGentle * separator.diameter());
   double closest = 0;
   for (int sweep = 0; sweep < kMostSweeps; ++sweep) {
     closest = separator.Sweep();
+    if (separator.given_up()) return "given up";
     if (closest >= (sweep < kGentleSweeps ? gentle : enough)) break;
   }
   if (closest >= closest_pair) return {};
