@@ -1,5 +1,8 @@
 #include "start/separate.h"
 
+#include <tbb/blocked_range.h>
+#include <tbb/parallel_reduce.h>
+
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
@@ -21,7 +24,9 @@ constexpr int kMostSweeps = 20000;
 constexpr int kGentleSweeps = 2000;
 constexpr double kMargin = 0.3;                 // of the partner lists, sigma
 constexpr double kShare = 0.4;                  // of its overlap that a bead yields in one sweep
-constexpr std::size_t kBeadsPerLook = 1 << 14;  // at whether to give up: a few milliseconds
+constexpr std::size_t kBeadsOfBlock = 1 << 13;  // a few milliseconds' work
+
+using Block = tbb::blocked_range<std::size_t>;
 
 class Separator {
  public:
@@ -45,19 +50,21 @@ class Separator {
   // One sweep. Returns the closest pair before it, or the diameter where none is closer.
   double Sweep() {
     if (drift_ > kMargin / 2 || starts_.empty()) List();
-    double closest = diameter_;
-    for (std::size_t i = 0; i < x_.size(); ++i) {
-      if (i % kBeadsPerLook == 0 && given_up()) return 0;
-      closest = std::min(closest, MoveOf(i));
-    }
-    double largest = 0;
-    for (std::size_t i = 0; i < x_.size(); ++i) {
-      const double mx = moves_[2 * i], my = moves_[2 * i + 1];
-      x_[i] += AsUnsigned(RoundToInt(mx * axis_x_.quanta_of_length));
-      y_[i] += AsUnsigned(RoundToInt(my * axis_y_.quanta_of_length));
-      largest = std::max(largest, std::hypot(mx, my));
-    }
-    drift_ += largest;
+    // Least and largest are the same for any number of threads and any order of blocks.
+    const double closest = tbb::parallel_reduce(
+        Block(0, x_.size(), kBeadsOfBlock), diameter_,
+        [this](const Block& block, double least) {
+          for (std::size_t i = block.begin(); i < block.end() && !given_up(); ++i) least = std::min(least, MoveOf(i));
+          return least;
+        },
+        [](double a, double b) { return std::min(a, b); });
+    drift_ += tbb::parallel_reduce(
+        Block(0, x_.size(), kBeadsOfBlock), 0.0,
+        [this](const Block& block, double largest) {
+          for (std::size_t i = block.begin(); i < block.end(); ++i) largest = std::max(largest, Move(i));
+          return largest;
+        },
+        [](double a, double b) { return std::max(a, b); });
     return closest;
   }
 
@@ -88,13 +95,21 @@ class Separator {
     return closest;
   }
 
+  // Returns the length of the move.
+  double Move(std::size_t i) {
+    const double mx = moves_[2 * i], my = moves_[2 * i + 1];
+    x_[i] += AsUnsigned(RoundToInt(mx * axis_x_.quanta_of_length));
+    y_[i] += AsUnsigned(RoundToInt(my * axis_y_.quanta_of_length));
+    return std::hypot(mx, my);
+  }
+
   void List() {
     const double reach = diameter_ + kMargin;
     const CellGrid grid(side_x_, side_y_, reach);
     SortIntoCells(grid, x_, y_, cells_);
     partners_.clear();
     starts_.assign(1, 0);
-    for (std::uint32_t i = 0; i < x_.size() && !(i % kBeadsPerLook == 0 && given_up()); ++i) {
+    for (std::uint32_t i = 0; i < x_.size() && !given_up(); ++i) {
       grid.ForCellsAround(grid.Column(x_[i]), grid.Row(y_[i]), [&](int from, int to) {
         for (std::uint32_t k = cells_.start[from]; k < cells_.start[to + 1]; ++k) {
           const std::uint32_t j = cells_.order[k];

@@ -68,9 +68,8 @@ void Executor::Steer(SteerRequest request, std::function<void(Steered)> done) {
         Wake();
         if (steered.status.ok()) deck_.Changed(request.study);
         // Where runs end or leave the device by it, the answer waits until that is stored.
-        const bool is_stored =
-            request.kind != v1::Adjustment::KIND_PAUSE && request.kind != v1::Adjustment::KIND_FINISH;
-        if (is_stored) return done(std::move(steered));
+        const bool ends = request.kind == v1::Adjustment::KIND_PAUSE || request.kind == v1::Adjustment::KIND_FINISH;
+        if (!ends || !steered.status.ok() || !steered.faults.empty()) return done(std::move(steered));
         recorder_.Post({}, [done, steered](const absl::Status& status) {
           done(status.ok() ? steered : Steered{status, {}, {}});
         });

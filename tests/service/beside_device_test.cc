@@ -222,7 +222,7 @@ TEST_F(BesideDeviceTest, APauseGivesALayoutUpAndIsInTheJournal) {
 
 // A run whose neighbours in the ensemble go on without it.
 TEST_F(BesideDeviceTest, WhatIsAskedDuringALayoutHoldsFromTheFirstStep) {
-  constexpr int64_t kLarge = 200'000;
+  constexpr int64_t kLarge = 5'000;
   Create("ann", kLarge, 2);
   Start();
   ASSERT_TRUE(WaitFor([&] { return StateOf(1) >= v1::Run::STATE_STARTING; }));
