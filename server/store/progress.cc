@@ -1,5 +1,8 @@
 // What the executor writes down of runs under way.
 #include <tbb/parallel_for.h>
+#include <tbb/task_arena.h>
+
+#include <algorithm>
 
 #include "store/packed.h"
 #include "store/rows.h"
@@ -62,16 +65,25 @@ static absl::Status CancelThoseThatWouldWait(Connection& connection, int64_t stu
   return row.status();
 }
 
+/// Samples of each update. A GPU makes more of them than one thread packs, but its host has other work too.
+static std::vector<std::string> PackSamples(const std::vector<RunUpdate>& updates) {
+  const int threads = std::min(4, tbb::this_task_arena::max_concurrency());
+  std::vector<std::string> packed(updates.size());
+  tbb::task_arena(threads).execute([&] {
+    tbb::parallel_for(size_t{0}, updates.size(), [&](size_t i) {
+      if (updates[i].samples.size() > 0) packed[i] = Pack(updates[i].samples.numbers);
+    });
+  });
+  return packed;
+}
+
 absl::Status Store::RecordProgress(int64_t study, std::vector<RunUpdate> updates) {
   // Files first: what the database knows of is there. What takes long is done before others have to wait for it.
   std::vector<WholeFile> files;
   for (const RunUpdate& update : updates) {
     for (const WholeFile& file : FilesOf(study, update)) files.push_back(file);
   }
-  std::vector<std::string> packed(updates.size());
-  tbb::parallel_for(std::size_t{0}, updates.size(), [&](std::size_t i) {
-    if (updates[i].samples.size() > 0) packed[i] = Pack(updates[i].samples.numbers);
-  });
+  const std::vector<std::string> packed = PackSamples(updates);
   if (!files.empty()) {
     if (auto status = WriteWhole(states_, files); !status.ok()) return status;
   }

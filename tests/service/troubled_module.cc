@@ -6,6 +6,7 @@
 #include <limits>
 #include <map>
 
+#include "gyrebox/device.h"
 #include "lone_driver.h"
 
 namespace gyrebox::kernels::cuda {
