@@ -18,8 +18,10 @@ namespace {
 using Places = StartSpec::Places;
 using Labels = StartSpec::Labels;
 
+bool IsGivenUp(const std::atomic<bool>* give_up) { return give_up != nullptr && *give_up; }
+
 void RandomPlaces(const RunSpec& spec, const std::atomic<bool>* give_up, StartState& out) {
-  for (std::int64_t i = 0; i < spec.n_beads; ++i) {
+  for (std::int64_t i = 0; i < spec.n_beads && !IsGivenUp(give_up); ++i) {
     const auto index = static_cast<std::uint64_t>(i);
     out.x[i] = ToFixed(UniformOf(spec.seeds.places, Stream::kPlaces, index, 0));
     out.y[i] = ToFixed(UniformOf(spec.seeds.places, Stream::kPlaces, index, 1));
@@ -130,7 +132,7 @@ StartState LayOut(const RunSpec& spec, const std::atomic<bool>* give_up) {
     case Places::kSaved:
       break;
   }
-  out.spinner = SpinnersOf(spec, out);
+  if (!IsGivenUp(give_up)) out.spinner = SpinnersOf(spec, out);
   return out;
 }
 
