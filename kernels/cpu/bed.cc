@@ -33,7 +33,7 @@ Bed::Bed(const RunSpec& spec, const StepCode& code, StartState start)
       spinners_(SpinnerIds(start)),
       drive_(spec.seeds.disorder, spinners_),
       drive_values_(spinners_.size()),
-      observables_(spec) {
+      observables_(course_.spec()) {
   drive_.Configure(spec.drive.wave, spec.drive.disorder);
   if (!start.failure.empty()) course_.FailToStart(start.failure);
   start_x_ = std::move(start.x);

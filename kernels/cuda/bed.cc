@@ -106,7 +106,7 @@ std::int64_t BytesOf(const RunSpec& spec, std::uint32_t most_blocks) {
 }
 
 DeviceBed::DeviceBed(Driver& driver, const RunSpec& spec, const StartState& start)
-    : driver_(driver), course_(spec), observables_(spec) {
+    : driver_(driver), course_(spec), observables_(course_.spec()) {
   if (!start.failure.empty()) {
     course_.FailToStart(start.failure);
     return;

@@ -17,7 +17,7 @@ namespace gyrebox::kernels {
 
 class Course {
  public:
-  explicit Course(const RunSpec& spec) : spec_(spec), controls_(spec) {}
+  explicit Course(const RunSpec& spec) : spec_(spec), controls_(spec) { spec_.start.laid_out.reset(); }
 
   const RunSpec& spec() const { return spec_; }
   Controls& controls() { return controls_; }

@@ -1,5 +1,8 @@
 #include "start/separate.h"
 
+#include <tbb/blocked_range.h>
+#include <tbb/parallel_reduce.h>
+
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
@@ -19,32 +22,49 @@ constexpr double kRoomyFraction = 0.80;
 constexpr double kGentle = 0.97;
 constexpr int kMostSweeps = 20000;
 constexpr int kGentleSweeps = 2000;
-constexpr double kMargin = 0.3;  // of the partner lists, sigma
-constexpr double kShare = 0.4;   // of its overlap that a bead yields in one sweep
+constexpr double kMargin = 0.3;                 // of the partner lists, sigma
+constexpr double kShare = 0.4;                  // of its overlap that a bead yields in one sweep
+constexpr std::size_t kBeadsOfBlock = 1 << 13;  // a few milliseconds' work
+
+using Block = tbb::blocked_range<std::size_t>;
 
 class Separator {
  public:
-  Separator(double side_x, double side_y, std::span<std::uint32_t> x, std::span<std::uint32_t> y)
-      : axis_x_(side_x), axis_y_(side_y), side_x_(side_x), side_y_(side_y), x_(x), y_(y), moves_(2 * x.size()) {
+  Separator(double side_x, double side_y, std::span<std::uint32_t> x, std::span<std::uint32_t> y,
+            const std::atomic<bool>* give_up)
+      : axis_x_(side_x),
+        axis_y_(side_y),
+        side_x_(side_x),
+        side_y_(side_y),
+        x_(x),
+        y_(y),
+        moves_(2 * x.size()),
+        give_up_(give_up) {
     const double fraction = static_cast<double>(x.size()) * std::numbers::pi / 4 / (side_x * side_y);
     diameter_ = std::min(1.0, std::sqrt(kRoomyFraction / fraction));
   }
 
   double diameter() const { return diameter_; }
+  bool given_up() const { return give_up_ != nullptr && *give_up_; }
 
   // One sweep. Returns the closest pair before it, or the diameter where none is closer.
   double Sweep() {
     if (drift_ > kMargin / 2 || starts_.empty()) List();
-    double closest = diameter_;
-    for (std::size_t i = 0; i < x_.size(); ++i) closest = std::min(closest, MoveOf(i));
-    double largest = 0;
-    for (std::size_t i = 0; i < x_.size(); ++i) {
-      const double mx = moves_[2 * i], my = moves_[2 * i + 1];
-      x_[i] += AsUnsigned(RoundToInt(mx * axis_x_.quanta_of_length));
-      y_[i] += AsUnsigned(RoundToInt(my * axis_y_.quanta_of_length));
-      largest = std::max(largest, std::hypot(mx, my));
-    }
-    drift_ += largest;
+    // Least and largest are the same for any number of threads and any order of blocks.
+    const double closest = tbb::parallel_reduce(
+        Block(0, x_.size(), kBeadsOfBlock), diameter_,
+        [this](const Block& block, double least) {
+          for (std::size_t i = block.begin(); i < block.end() && !given_up(); ++i) least = std::min(least, MoveOf(i));
+          return least;
+        },
+        [](double a, double b) { return std::min(a, b); });
+    drift_ += tbb::parallel_reduce(
+        Block(0, x_.size(), kBeadsOfBlock), 0.0,
+        [this](const Block& block, double largest) {
+          for (std::size_t i = block.begin(); i < block.end(); ++i) largest = std::max(largest, Move(i));
+          return largest;
+        },
+        [](double a, double b) { return std::max(a, b); });
     return closest;
   }
 
@@ -75,13 +95,21 @@ class Separator {
     return closest;
   }
 
+  // Returns the length of the move.
+  double Move(std::size_t i) {
+    const double mx = moves_[2 * i], my = moves_[2 * i + 1];
+    x_[i] += AsUnsigned(RoundToInt(mx * axis_x_.quanta_of_length));
+    y_[i] += AsUnsigned(RoundToInt(my * axis_y_.quanta_of_length));
+    return std::hypot(mx, my);
+  }
+
   void List() {
     const double reach = diameter_ + kMargin;
     const CellGrid grid(side_x_, side_y_, reach);
     SortIntoCells(grid, x_, y_, cells_);
     partners_.clear();
     starts_.assign(1, 0);
-    for (std::uint32_t i = 0; i < x_.size(); ++i) {
+    for (std::uint32_t i = 0; i < x_.size() && !given_up(); ++i) {
       grid.ForCellsAround(grid.Column(x_[i]), grid.Row(y_[i]), [&](int from, int to) {
         for (std::uint32_t k = cells_.start[from]; k < cells_.start[to + 1]; ++k) {
           const std::uint32_t j = cells_.order[k];
@@ -99,6 +127,7 @@ class Separator {
   double side_x_, side_y_, diameter_ = 1, drift_ = 0;
   std::span<std::uint32_t> x_, y_;
   std::vector<double> moves_;
+  const std::atomic<bool>* const give_up_;
   std::vector<std::uint32_t> starts_, partners_;
   CellOrder cells_;
 };
@@ -106,13 +135,14 @@ class Separator {
 }  // namespace
 
 std::string Separate(double side_x, double side_y, double closest_pair, std::span<std::uint32_t> x,
-                     std::span<std::uint32_t> y) {
-  Separator separator(side_x, side_y, x, y);
+                     std::span<std::uint32_t> y, const std::atomic<bool>* give_up) {
+  Separator separator(side_x, side_y, x, y, give_up);
   const double enough = std::min(closest_pair, separator.diameter());
   const double gentle = std::max(enough, kGentle * separator.diameter());
   double closest = 0;
   for (int sweep = 0; sweep < kMostSweeps; ++sweep) {
     closest = separator.Sweep();
+    if (separator.given_up()) return "given up";
     if (closest >= (sweep < kGentleSweeps ? gentle : enough)) break;
   }
   if (closest >= closest_pair) return {};

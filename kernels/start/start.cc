@@ -1,10 +1,13 @@
 #include "start/start.h"
 
+#include <tbb/parallel_for.h>
+
 #include <algorithm>
 #include <cmath>
 #include <numbers>
 #include <numeric>
 
+#include "gyrebox/device.h"
 #include "model/fixed_point.h"
 #include "model/noise.h"
 #include "start/separate.h"
@@ -15,13 +18,15 @@ namespace {
 using Places = StartSpec::Places;
 using Labels = StartSpec::Labels;
 
-void RandomPlaces(const RunSpec& spec, StartState& out) {
-  for (std::int64_t i = 0; i < spec.n_beads; ++i) {
+bool IsGivenUp(const std::atomic<bool>* give_up) { return give_up != nullptr && *give_up; }
+
+void RandomPlaces(const RunSpec& spec, const std::atomic<bool>* give_up, StartState& out) {
+  for (std::int64_t i = 0; i < spec.n_beads && !IsGivenUp(give_up); ++i) {
     const auto index = static_cast<std::uint64_t>(i);
     out.x[i] = ToFixed(UniformOf(spec.seeds.places, Stream::kPlaces, index, 0));
     out.y[i] = ToFixed(UniformOf(spec.seeds.places, Stream::kPlaces, index, 1));
   }
-  out.failure = Separate(spec.side_x, spec.side_y, spec.start.closest_pair, out.x, out.y);
+  out.failure = Separate(spec.side_x, spec.side_y, spec.start.closest_pair, out.x, out.y, give_up);
 }
 
 void LatticePlaces(const RunSpec& spec, StartState& out) {
@@ -102,7 +107,8 @@ LatticeShape ShapeOfLattice(StartSpec::Places places, std::int64_t n_beads, doub
   return best;
 }
 
-StartState LayOut(const RunSpec& spec) {
+StartState LayOut(const RunSpec& spec, const std::atomic<bool>* give_up) {
+  if (spec.start.laid_out != nullptr) return *spec.start.laid_out;
   if (spec.start.places == Places::kSaved) {
     const SavedBed& saved = *spec.start.saved;
     return {saved.x, saved.y, saved.angle, saved.spinner, {}};
@@ -113,7 +119,7 @@ StartState LayOut(const RunSpec& spec) {
   out.y.resize(static_cast<std::size_t>(spec.n_beads));
   switch (spec.start.places) {
     case Places::kRandom:
-      RandomPlaces(spec, out);
+      RandomPlaces(spec, give_up, out);
       break;
     case Places::kTriangular:
     case Places::kSquare:
@@ -126,8 +132,18 @@ StartState LayOut(const RunSpec& spec) {
     case Places::kSaved:
       break;
   }
-  out.spinner = SpinnersOf(spec, out);
+  if (!IsGivenUp(give_up)) out.spinner = SpinnersOf(spec, out);
   return out;
+}
+
+std::vector<std::shared_ptr<const StartState>> LayOutAhead(std::span<const RunSpec> specs,
+                                                           const std::atomic<bool>& give_up) {
+  std::vector<std::shared_ptr<const StartState>> starts(specs.size());
+  tbb::parallel_for(std::size_t{0}, specs.size(), [&](std::size_t i) {
+    if (give_up || !Validate(specs[i]).empty()) return;
+    starts[i] = std::make_shared<const StartState>(LayOut(specs[i], &give_up));
+  });
+  return starts;
 }
 
 }  // namespace gyrebox::kernels

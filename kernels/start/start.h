@@ -1,6 +1,7 @@
 /// Where beads are at time 0, and which of them are spinners.
 #pragma once
 
+#include <atomic>
 #include <cstdint>
 #include <string>
 #include <vector>
@@ -16,8 +17,9 @@ struct StartState {
   std::string failure;                ///< empty, or why the start asked for was not reached
 };
 
-/// Lays out a bed. A function of the spec and its seed of places alone.
-StartState LayOut(const RunSpec& spec);
+/// Lays out a bed, or takes it as it was laid out ahead. A function of the spec and its seed of places alone.
+/// @param give_up see Separate().
+StartState LayOut(const RunSpec& spec, const std::atomic<bool>* give_up = nullptr);
 
 /// Columns and rows of a lattice of n beads, columns * rows = n.
 struct LatticeShape {

@@ -12,10 +12,31 @@
 
 namespace gyrebox::executor {
 
+store::BedBytes ToBytes(const BedNow& bed) {
+  const std::vector<std::byte> bytes = kernels::ToBytes(bed.state);
+  return {.bytes = std::string(reinterpret_cast<const char*>(bytes.data()), bytes.size()),
+          .side_x = bed.side_x,
+          .side_y = bed.side_y,
+          .step = bed.state.step,
+          .time = static_cast<double>(bed.state.step) * bed.time_step};
+}
+
+store::RunUpdate ToUpdate(const RunRecord& record) {
+  store::RunUpdate update = record.update;
+  if (record.checkpoint) update.checkpoint = ToBytes(*record.checkpoint);
+  if (record.end_state) update.end_state = ToBytes(*record.end_state);
+  return update;
+}
+
+static std::string NotEnough(int64_t needed, const kernels::Device& device) {
+  return "this bed needs " + std::to_string(needed) + " bytes of device memory, which are not free; the device has " +
+         std::to_string(device.memory_bytes()) + " bytes for beds in all";
+}
+
 Batch::Batch(int64_t study, std::vector<PackedRun> runs)
     : study_(study),
       runs_(std::move(runs)),
-      updates_(runs_.size()),
+      records_(runs_.size()),
       ended_(runs_.size()),
       told_(runs_.size()),
       checkpoint_steps_(runs_.size()),
@@ -23,12 +44,13 @@ Batch::Batch(int64_t study, std::vector<PackedRun> runs)
   for (size_t i = 0; i < runs_.size(); ++i) {
     const PackedRun& run = runs_[i];
     frames_.emplace_back(run.frame_steps, run.spec.retry);
-    updates_[i].number = run.number;
-    updates_[i].faults_passed = run.faults_passed;
-    updates_[i].alarm = run.alarm;
+    store::RunUpdate& update = records_[i].update;
+    update.number = run.number;
+    update.faults_passed = run.faults_passed;
+    update.alarm = run.alarm;
     if (!run.resume) continue;
-    updates_[i].step = checkpoint_steps_[i] = run.resume->state.step;
-    updates_[i].time = static_cast<double>(run.resume->state.step) * run.spec.time_step;
+    update.step = checkpoint_steps_[i] = run.resume->state.step;
+    update.time = static_cast<double>(run.resume->state.step) * run.spec.time_step;
   }
 }
 
@@ -57,36 +79,84 @@ std::vector<int64_t> Batch::numbers() const {
   return numbers;
 }
 
-void Batch::LayOut(kernels::Device& device) {
-  if (done()) return;
-  for (;;) {
+std::vector<int64_t> Batch::open_numbers() const {
+  std::vector<int64_t> numbers;
+  for (size_t i = 0; i < runs_.size(); ++i) {
+    if (!ended_[i]) numbers.push_back(runs_[i].number);
+  }
+  return numbers;
+}
+
+std::vector<kernels::RunSpec> Batch::specs() const {
+  std::vector<kernels::RunSpec> specs;
+  for (const PackedRun& run : runs_) specs.push_back(run.spec);
+  return specs;
+}
+
+void Batch::LayOut(kernels::Device& device, LayingOut& ahead) {
+  bool taken = false;
+  while (open_ > 0) {
     try {
-      std::vector<kernels::RunSpec> specs;
-      for (const PackedRun& run : runs_) specs.push_back(run.spec);
-      ensemble_ = device.NewEnsemble(specs);
-      for (size_t i = 0; i < runs_.size(); ++i) {
-        if (runs_[i].resume) ensemble_->Load(i, runs_[i].resume->state);
+      if (!std::exchange(taken, true)) {
+        const Starts all = ahead.Take();
+        for (size_t i = 0; i < runs_.size(); ++i) runs_[i].spec.start.laid_out = all[i];
       }
-      for (PackedRun& run : runs_) {
-        if (run.resume) run.resume->state = {};  // it is in the ensemble now
-      }
-      return;
+      return MakeEnsemble(device);
     } catch (const std::bad_alloc&) {
-      if (runs_.size() == 1) return Fail("OUT_OF_MEMORY", "the device has not enough memory for this bed");
-      const size_t kept = runs_.size() / 2;
-      for (size_t i = kept; i < runs_.size(); ++i) left_out_.push_back(runs_[i].number);
-      runs_.resize(kept);
-      updates_.resize(kept);
-      ended_.resize(kept);
-      told_.resize(kept);
-      checkpoint_steps_.resize(kept);
-      frames_.erase(frames_.begin() + static_cast<std::ptrdiff_t>(kept), frames_.end());
-      open_ = kept;
+      if (runs_.size() == 1) return Fail("OUT_OF_MEMORY", NotEnough(device.BytesOf(runs_[0].spec), device));
+      KeepHalf();
     } catch (const kernels::DeviceLost&) {
       throw;
     } catch (const std::exception& error) {
       return Fail("DEVICE", error.what());
     }
+  }
+}
+
+void Batch::MakeEnsemble(kernels::Device& device) {
+  auto ensemble = device.NewEnsemble(specs());
+  for (size_t i = 0; i < runs_.size(); ++i) {
+    runs_[i].spec.start.laid_out.reset();
+    if (ended_[i]) ensemble->Drop(i);
+    if (!ended_[i] && runs_[i].resume) ensemble->Load(i, runs_[i].resume->state);
+  }
+  for (PackedRun& run : runs_) {
+    if (run.resume) run.resume->state = {};  // it is in the ensemble now
+  }
+  ensemble_ = std::move(ensemble);
+}
+
+void Batch::KeepHalf() {
+  const size_t kept = runs_.size() / 2;
+  for (size_t i = kept; i < runs_.size(); ++i) {
+    if (ended_[i]) continue;
+    left_out_.push_back(runs_[i].number);
+    --open_;
+  }
+  runs_.resize(kept);
+  records_.resize(kept);
+  ended_.resize(kept);
+  told_.resize(kept);
+  checkpoint_steps_.resize(kept);
+  frames_.erase(frames_.begin() + static_cast<std::ptrdiff_t>(kept), frames_.end());
+}
+
+void Batch::Adjust(size_t i, const kernels::Adjustment& adjustment) {
+  if (laid_out()) {
+    ensemble_->Adjust(i, adjustment);
+    return;
+  }
+  auto& all = runs_[i].spec.adjustments;
+  const auto after = std::upper_bound(all.begin(), all.end(), adjustment.step,
+                                      [](int64_t step, const kernels::Adjustment& a) { return step < a.step; });
+  all.insert(after, adjustment);
+}
+
+void Batch::EndAt(size_t i, int64_t step) {
+  if (laid_out()) {
+    ensemble_->EndAt(i, step);
+  } else {
+    runs_[i].spec.n_steps = step;
   }
 }
 
@@ -115,7 +185,7 @@ store::Frame Batch::FrameNow(size_t i) const {
 int64_t Batch::CutAtFrames(int64_t steps) {
   for (size_t i = 0; i < runs_.size(); ++i) {
     if (ended_[i]) continue;
-    const int64_t now = updates_[i].step;
+    const int64_t now = step(i);
     if (frames_[i].IsDue(now)) frames_[i].Hold(FrameNow(i));
     steps = frames_[i].Cut(now, steps);
   }
@@ -131,7 +201,7 @@ int64_t Batch::Advance(int64_t steps, RateMeter& rate) {
     double bead_steps = 0;
     for (size_t i = 0; i < chunks.size(); ++i) {
       if (ended_[i]) continue;
-      bead_steps += static_cast<double>(runs_[i].spec.n_beads) * static_cast<double>(chunks[i].step - updates_[i].step);
+      bead_steps += static_cast<double>(runs_[i].spec.n_beads) * static_cast<double>(chunks[i].step - step(i));
       Take(i, std::move(chunks[i]));
     }
     rate.Add(bead_steps, begin, end);
@@ -146,7 +216,7 @@ int64_t Batch::Advance(int64_t steps, RateMeter& rate) {
 }
 
 void Batch::Take(size_t i, kernels::RunChunk chunk) {
-  store::RunUpdate& update = updates_[i];
+  store::RunUpdate& update = records_[i].update;
   frames_[i].Went(update.step, chunk.step, &update.frames);
   update.step = chunk.step;
   update.time = chunk.time;
@@ -164,7 +234,7 @@ void Batch::Take(size_t i, kernels::RunChunk chunk) {
     case kernels::Verdict::kRunning:
       return;
     case kernels::Verdict::kFinished:
-      updates_[i].end_state = ToBytes(i, ensemble_->Save(i));
+      records_[i].end_state = StateNow(i);
       KeepLastFrames(i, frames_[i].IsDue(chunk.step));
       return End(i, v1::Run::STATE_FINISHED);
     case kernels::Verdict::kUnstable:
@@ -180,36 +250,32 @@ void Batch::Take(size_t i, kernels::RunChunk chunk) {
 
 void Batch::KeepLastFrames(size_t i, bool with_this) {
   if (with_this) frames_[i].Hold(FrameNow(i));
-  frames_[i].GiveOut(updates_[i].step, &updates_[i].frames);
+  frames_[i].GiveOut(step(i), &records_[i].update.frames);
 }
 
-store::BedBytes Batch::ToBytes(size_t i, const kernels::BedState& state) const {
+BedNow Batch::Bed(size_t i, kernels::BedState state) const {
   const kernels::RunSpec& spec = runs_[i].spec;
-  const std::vector<std::byte> bytes = kernels::ToBytes(state);
-  return {.bytes = std::string(reinterpret_cast<const char*>(bytes.data()), bytes.size()),
-          .side_x = spec.side_x,
-          .side_y = spec.side_y,
-          .step = state.step,
-          .time = static_cast<double>(state.step) * spec.time_step};
+  return {std::move(state), spec.side_x, spec.side_y, spec.time_step};
 }
 
 void Batch::SetCheckpoint(size_t i) {
-  if (ensemble_ == nullptr) return;
-  const kernels::BedState state = ensemble_->Checkpoint(i);
-  frames_[i].GiveOut(state.step, &updates_[i].frames);
+  if (!laid_out()) return;
+  kernels::BedState state = ensemble_->Checkpoint(i);
+  frames_[i].GiveOut(state.step, &records_[i].update.frames);
   if (state.step <= checkpoint_steps_[i]) return;
   checkpoint_steps_[i] = state.step;
-  updates_[i].checkpoint = ToBytes(i, state);
+  records_[i].checkpoint = Bed(i, std::move(state));
 }
 
 void Batch::Leave(size_t i, v1::Run::State state, std::optional<v1::Adjustment> entry) {
   SetCheckpoint(i);
   // It goes on from there, which may be behind where it is now.
-  updates_[i].step = checkpoint_steps_[i];
-  updates_[i].time = static_cast<double>(checkpoint_steps_[i]) * runs_[i].spec.time_step;
-  updates_[i].entry = std::move(entry);
+  store::RunUpdate& update = records_[i].update;
+  update.step = checkpoint_steps_[i];
+  update.time = static_cast<double>(checkpoint_steps_[i]) * runs_[i].spec.time_step;
+  update.entry = std::move(entry);
   End(i, state);
-  ensemble_->Drop(i);
+  if (laid_out()) ensemble_->Drop(i);
 }
 
 void Batch::LeaveAll() {
@@ -219,7 +285,7 @@ void Batch::LeaveAll() {
 }
 
 void Batch::End(size_t i, v1::Run::State state) {
-  updates_[i].state = state;
+  records_[i].update.state = state;
   ended_[i] = true;
   has_news_ = true;
   --open_;
@@ -234,30 +300,33 @@ void Batch::Cancel() {
 void Batch::Fail(const std::string& reason, const std::string& message) {
   for (size_t i = 0; i < runs_.size(); ++i) {
     if (ended_[i]) continue;
-    v1::Fault& fault = updates_[i].fault.emplace();
+    store::RunUpdate& update = records_[i].update;
+    v1::Fault& fault = update.fault.emplace();
     fault.set_reason(reason);
     fault.set_message(message);
-    fault.set_step(updates_[i].step);
-    fault.set_time(updates_[i].time);
+    fault.set_step(update.step);
+    fault.set_time(update.time);
     End(i, v1::Run::STATE_FAILED);
   }
 }
 
-std::vector<store::RunUpdate> Batch::TakeUpdates(bool checkpoint) {
-  std::vector<store::RunUpdate> taken;
+std::vector<RunRecord> Batch::TakeRecords(bool checkpoint) {
+  std::vector<RunRecord> taken;
   for (size_t i = 0; i < runs_.size(); ++i) {
-    if (told_[i]) continue;
+    // Before they are laid out, runs have nothing to tell but that they will not be.
+    if (told_[i] || (!laid_out() && !ended_[i])) continue;
     told_[i] = ended_[i];
     if (checkpoint && !ended_[i]) SetCheckpoint(i);
-    taken.push_back(std::move(updates_[i]));
-    updates_[i] = store::RunUpdate();
-    updates_[i].number = taken.back().number;
-    updates_[i].state = taken.back().state;
-    updates_[i].step = taken.back().step;
-    updates_[i].time = taken.back().time;
-    updates_[i].fault = taken.back().fault;
-    updates_[i].faults_passed = taken.back().faults_passed;
-    updates_[i].alarm = taken.back().alarm;
+    taken.push_back(std::exchange(records_[i], {}));
+    const store::RunUpdate& last = taken.back().update;
+    store::RunUpdate& next = records_[i].update;
+    next.number = last.number;
+    next.state = last.state;
+    next.step = last.step;
+    next.time = last.time;
+    next.fault = last.fault;
+    next.faults_passed = last.faults_passed;
+    next.alarm = last.alarm;
   }
   has_news_ = false;
   return taken;

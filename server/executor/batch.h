@@ -9,6 +9,7 @@
 
 #include "executor/chunk_pacer.h"
 #include "executor/kept_frames.h"
+#include "executor/laying_out.h"
 #include "executor/pack.h"
 #include "executor/rate_meter.h"
 #include "gyrebox/device.h"
@@ -16,14 +17,36 @@
 
 namespace gyrebox::executor {
 
+/// A state as the device gave it. To pack it takes time, which is not the device's.
+struct BedNow {
+  kernels::BedState state;
+  double side_x = 0, side_y = 0;  ///< sigma
+  double time_step = 0;           ///< tau
+};
+
+/// As it is stored.
+store::BedBytes ToBytes(const BedNow& bed);
+
+/// What happened to a run since it was recorded last.
+struct RunRecord {
+  store::RunUpdate update;  ///< without states
+  std::optional<BedNow> checkpoint, end_state;
+};
+
+/// With its states.
+store::RunUpdate ToUpdate(const RunRecord& record);
+
 /// One ensemble and what is to be written down of it.
 class Batch {
  public:
   Batch(int64_t study, std::vector<PackedRun> runs);
 
+  /// What kernels::LayOutAhead() takes.
+  std::vector<kernels::RunSpec> specs() const;
+
   /// Lays the beds out. Where memory runs short, tries again with half the runs; the others are in left_out().
-  /// On any other failure every run ends as FAILED.
-  void LayOut(kernels::Device& device);
+  /// On any other failure every run ends as FAILED. @param ahead of specs(), and ready.
+  void LayOut(kernels::Device& device, LayingOut& ahead);
 
   /// Ends every run as FAILED before it starts.
   void FailToStart(const std::string& why) { Fail("START_NOT_REACHED", why); }
@@ -43,12 +66,15 @@ class Batch {
   /// The same with every run not at its end.
   void LeaveAll();
 
-  // Of a run under way:
-  void Adjust(size_t i, const kernels::Adjustment& adjustment) { ensemble_->Adjust(i, adjustment); }
-  void EndAt(size_t i, int64_t step) { ensemble_->EndAt(i, step); }
-  store::BedBytes StateNow(size_t i) const { return ToBytes(i, ensemble_->Save(i)); }
+  // Of a run that is not at its end, laid out or not:
+  void Adjust(size_t i, const kernels::Adjustment& adjustment);
+  void EndAt(size_t i, int64_t step);
+  int64_t step(size_t i) const { return records_[i].update.step; }
+
+  bool laid_out() const { return ensemble_ != nullptr; }
+  // Of a run that is laid out:
+  BedNow StateNow(size_t i) const { return Bed(i, ensemble_->Save(i)); }
   store::Frame FrameNow(size_t i) const;
-  int64_t step(size_t i) const { return updates_[i].step; }
 
   /// Place of a run that is not at its end, by its number.
   std::optional<size_t> Find(int64_t number) const;
@@ -60,19 +86,23 @@ class Batch {
   bool has_news() const { return has_news_; }
   int64_t study() const { return study_; }
   std::vector<int64_t> numbers() const;
+  /// Numbers of the runs that are not at their end.
+  std::vector<int64_t> open_numbers() const;
   const std::vector<int64_t>& left_out() const { return left_out_; }
   int64_t BytesOn(const kernels::Device& device) const;
   /// Observables of each run that was laid out.
   std::vector<std::vector<v1::Observable>> observables() const;
 
   /// What happened since the last call. @param checkpoint with a state to go on from, where a run is past its last one.
-  std::vector<store::RunUpdate> TakeUpdates(bool checkpoint);
+  std::vector<RunRecord> TakeRecords(bool checkpoint);
 
  private:
+  void MakeEnsemble(kernels::Device& device);
+  void KeepHalf();
   /// The place of the next frame to keep, or these steps on. Takes the frames that are due now.
   int64_t CutAtFrames(int64_t steps);
   void Take(size_t i, kernels::RunChunk chunk);
-  store::BedBytes ToBytes(size_t i, const kernels::BedState& state) const;
+  BedNow Bed(size_t i, kernels::BedState state) const;
   void SetCheckpoint(size_t i);
   /// Of a run at its end. @param with_this the frame of now too.
   void KeepLastFrames(size_t i, bool with_this);
@@ -83,7 +113,7 @@ class Batch {
   std::vector<PackedRun> runs_;
   std::vector<int64_t> left_out_;
   std::unique_ptr<kernels::Ensemble> ensemble_;
-  std::vector<store::RunUpdate> updates_;  ///< of each run
+  std::vector<RunRecord> records_;         ///< of each run
   std::vector<bool> ended_;                ///< of each run
   std::vector<bool> told_;                 ///< of each run: its end was taken
   std::vector<int64_t> checkpoint_steps_;  ///< of each run: step of its last checkpoint

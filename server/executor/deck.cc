@@ -2,11 +2,20 @@
 
 #include <spdlog/spdlog.h>
 
+#include <algorithm>
+#include <iterator>
+
 #include "store/saved_run.h"
 #include "study/run_spec.h"
 #include "study/steering.h"
 
 namespace gyrebox::executor {
+
+/// Runs that are written in one transaction: a few milliseconds, for which a
+/// letter may have to wait.
+constexpr size_t kRunsOfAWrite = 16;
+/// Times that a record may be put off while the recorder is behind.
+constexpr double kMostPatience = 10;
 
 std::pair<Boarded*, size_t> Deck::Find(int64_t study, int64_t number) const {
   for (const auto& on : boarded_) {
@@ -45,31 +54,39 @@ absl::StatusOr<std::pair<int64_t, int64_t>> Deck::NeedOf(int64_t study) {
   return std::pair(device_.BytesOf(spec), spec.n_beads);
 }
 
-Boarded* Deck::Start(const store::WaitingStudy& waiting, int most_runs, const Room& room) {
+void Deck::Start(const store::WaitingStudy& waiting, int most_runs, const Room& room) {
   const auto queued = store_.ListQueued(waiting.study, most_runs);
   if (!queued.ok()) throw std::runtime_error(queued.status().ToString());
-  if (queued->runs.empty()) return nullptr;
+  if (queued->runs.empty()) return;
   const auto saved = SavedFor(store_, queued->spec);
   const bool fails = !saved.ok() && store::IsAboutTheRun(saved.status());
   if (!saved.ok() && !fails) throw std::runtime_error(saved.status().ToString());
   auto packed = Pack(store_, *queued, device_, room, fails ? nullptr : *saved);
   if (!packed.ok()) throw std::runtime_error(packed.status().ToString());
   auto on = std::make_unique<Boarded>(waiting, Batch(waiting.study, *std::move(packed)), times_.chunk_seconds);
-  if (fails) on->batch.FailToStart(std::string(saved.status().message()));
-  spdlog::info("studies/{}: runs {} to {} start", waiting.study, on->batch.numbers().front(),
-               on->batch.numbers().back());
-  if (!Begin(*on)) return nullptr;
+  const auto numbers = on->batch.numbers();
+  spdlog::info("studies/{}: runs {} to {} start", waiting.study, numbers.front(), numbers.back());
+  if (!persist_([&] { return store_.StartRuns(waiting.study, numbers, device_.name()); })) return;
+  on_change_(waiting.study);
+  if (fails) {
+    on->batch.FailToStart(std::string(saved.status().message()));
+    return Record(*on, /*checkpoint=*/false);
+  }
   on->bytes = on->batch.BytesOn(device_);
+  on->laying_out = std::make_unique<LayingOut>(on->batch.specs(), wake_);
   boarded_.push_back(std::move(on));
-  return boarded_.back().get();
 }
 
-bool Deck::Begin(Boarded& on) {
+void Deck::BoardWhatIsReady() {
+  for (const auto& on : boarded_) {
+    if (on->laying_out != nullptr && !on->batch.done() && on->laying_out->ready() && !Board(*on)) return;
+  }
+}
+
+bool Deck::Board(Boarded& on) {
   Batch& batch = on.batch;
-  const auto all = batch.numbers();
-  if (!persist_([&] { return store_.StartRuns(batch.study(), all, device_.name()); })) return false;
-  on_change_(batch.study());
-  batch.LayOut(device_);
+  batch.LayOut(device_, *on.laying_out);
+  on.laying_out.reset();
   const auto& left_out = batch.left_out();
   if (!left_out.empty()) {
     spdlog::warn("studies/{}: {} runs wait for memory", batch.study(), left_out.size());
@@ -80,6 +97,8 @@ bool Deck::Begin(Boarded& on) {
   if (!observables.empty() && !persist_([&] { return store_.SetObservables(batch.study(), numbers, observables); })) {
     return false;
   }
+  on.bytes = batch.BytesOn(device_);
+  on.recorded = on.checkpointed = RateMeter::Clock::now();
   Record(on, /*checkpoint=*/false);
   return true;
 }
@@ -96,33 +115,89 @@ static double SecondsSince(RateMeter::Clock::time_point moment) {
   return std::chrono::duration<double>(RateMeter::Clock::now() - moment).count();
 }
 
+bool Deck::CheckpointIsDue(const Boarded& on) const {
+  return SecondsSince(on.checkpointed) >= times_.checkpoint_seconds;
+}
+
 void Deck::RecordWhatIsDue(Boarded& on) {
-  const bool checkpoint = SecondsSince(on.checkpointed) >= times_.checkpoint_seconds;
-  if (checkpoint || on.batch.has_news() || SecondsSince(on.recorded) >= times_.record_seconds) Record(on, checkpoint);
+  const bool checkpoint = CheckpointIsDue(on);
+  const bool due = checkpoint || on.batch.has_news() || SecondsSince(on.recorded) >= times_.record_seconds;
+  if (due && !recorder_.behind()) Record(on, checkpoint);
+}
+
+bool Deck::IsOverdue(const Boarded& on) const {
+  const bool is_last = on.batch.done() && on.batch.has_news();
+  const bool is_late = SecondsSince(on.recorded) >= kMostPatience * times_.record_seconds;
+  return recorder_.behind() && (CheckpointIsDue(on) || is_last || is_late);
+}
+
+static void WarnOfFaults(int64_t study, const std::vector<RunRecord>& records) {
+  for (const auto& [update, checkpoint, end_state] : records) {
+    if (!update.fault) continue;
+    spdlog::warn("studies/{}/runs/{} {}: {}", study, update.number,
+                 update.state == v1::Run::STATE_UNSTABLE ? "unstable" : "failed", update.fault->message());
+  }
+}
+
+/// A write of these records alone, so that what others write need not wait for all of them.
+static Recorder::Write WriteOf(store::Store& store, int64_t study, std::vector<RunRecord> records) {
+  return [&store, study, records = std::make_shared<const std::vector<RunRecord>>(std::move(records))] {
+    std::vector<store::RunUpdate> updates;
+    for (const RunRecord& record : *records) updates.push_back(ToUpdate(record));
+    return store.RecordProgress(study, std::move(updates));
+  };
 }
 
 void Deck::Record(Boarded& on, bool checkpoint) {
-  Batch& batch = on.batch;
-  const auto updates = batch.TakeUpdates(checkpoint);
-  if (!persist_([&] { return store_.RecordProgress(batch.study(), updates); })) return;
-  for (const store::RunUpdate& update : updates) {
-    if (update.fault) {
-      spdlog::warn("studies/{}/runs/{} {}: {}", batch.study(), update.number,
-                   update.state == v1::Run::STATE_UNSTABLE ? "unstable" : "failed", update.fault->message());
-    }
+  std::vector<RunRecord> records = on.batch.TakeRecords(checkpoint);
+  WarnOfFaults(on.batch.study(), records);
+  std::vector<int64_t> ended;
+  for (const auto& [update, checkpoint, end_state] : records) {
+    if (update.state != v1::Run::STATE_RUNNING) ended.push_back(update.number);
   }
+  std::vector<Recorder::Write> writes;
+  for (size_t first = 0; first < records.size(); first += kRunsOfAWrite) {
+    const auto begin = records.begin() + static_cast<std::ptrdiff_t>(first);
+    const auto end = records.begin() + static_cast<std::ptrdiff_t>(std::min(first + kRunsOfAWrite, records.size()));
+    writes.push_back(WriteOf(store_, on.batch.study(), {std::make_move_iterator(begin), std::make_move_iterator(end)}));
+  }
+  Hand(on.batch.study(), std::move(writes), ended);
   on.recorded = RateMeter::Clock::now();
   if (checkpoint) on.checkpointed = on.recorded;
-  on_change_(batch.study());
+}
+
+void Deck::Hand(int64_t study, std::vector<Recorder::Write> writes, const std::vector<int64_t>& ended) {
+  const auto ticket = recorder_.Post(std::move(writes), [this, study, news = !ended.empty()](const absl::Status&) {
+    on_change_(study);
+    if (news) wake_();
+  });
+  std::erase_if(ends_, [this](const End& end) { return recorder_.IsDone(end.ticket); });
+  for (const int64_t number : ended) ends_.push_back({study, number, ticket});
+}
+
+void Deck::WaitForEnd(int64_t study, int64_t number) {
+  for (const End& end : ends_) {
+    if (end.study == study && (number == 0 || end.number == number)) recorder_.WaitFor(end.ticket);
+  }
 }
 
 void Deck::Leave(Boarded& on) {
   spdlog::info("studies/{}: {} runs leave the device and wait", on.batch.study(), on.batch.open_count());
+  if (on.laying_out == nullptr) {
+    on.batch.LeaveAll();
+    return Record(on, /*checkpoint=*/false);
+  }
+  // They have not begun.
+  const int64_t study = on.batch.study();
+  const auto open = on.batch.open_numbers();
   on.batch.LeaveAll();
-  Record(on, /*checkpoint=*/false);
+  Hand(study, {[this, study, open] { return store_.RequeueRuns(study, open); }}, open);
 }
 
 void Deck::DropDone() {
+  for (const auto& on : boarded_) {
+    if (on->batch.done() && on->batch.has_news()) Record(*on, /*checkpoint=*/false);
+  }
   std::erase_if(boarded_, [](const auto& on) { return on->batch.done(); });
 }
 

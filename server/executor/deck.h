@@ -11,13 +11,15 @@
 
 #include "executor/batch.h"
 #include "executor/chunk_pacer.h"
+#include "executor/laying_out.h"
 #include "executor/rate_meter.h"
+#include "executor/recorder.h"
 #include "gyrebox/device.h"
 #include "store/store.h"
 
 namespace gyrebox::executor {
 
-/// A batch on the device, and whose it is.
+/// A batch on the device, or about to be there, and whose it is.
 struct Boarded {
   Boarded(store::WaitingStudy from_queue, Batch packed, double chunk_seconds)
       : waiting(std::move(from_queue)), batch(std::move(packed)), pacer(chunk_seconds) {}
@@ -25,7 +27,8 @@ struct Boarded {
   store::WaitingStudy waiting;  ///< the study as it stood in the queue
   Batch batch;
   ChunkPacer pacer;
-  int64_t bytes = 0;  ///< of device memory
+  int64_t bytes = 0;                      ///< of device memory
+  std::unique_ptr<LayingOut> laying_out;  ///< null once it is laid out
   RateMeter::Clock::time_point recorded = RateMeter::Clock::now();
   RateMeter::Clock::time_point checkpointed = RateMeter::Clock::now();
 };
@@ -39,29 +42,44 @@ class Deck {
   /// Tries a write until it succeeds. False where the server stops.
   using Persist = std::function<bool(const std::function<absl::Status()>&)>;
 
-  Deck(store::Store& store, kernels::Device& device, Times times, Persist persist,
-       std::function<void(int64_t study)> on_change)
-      : store_(store), device_(device), times_(times), persist_(std::move(persist)), on_change_(std::move(on_change)) {}
+  /// @param on_change told, on any thread, that a study has changed in the store. @param wake called on any thread
+  /// where there may be something to do: beds are laid out, or a run has been stored that ended or waits again.
+  Deck(store::Store& store, kernels::Device& device, Recorder& recorder, Times times, Persist persist,
+       std::function<void(int64_t study)> on_change, std::function<void()> wake)
+      : store_(store),
+        device_(device),
+        recorder_(recorder),
+        times_(times),
+        persist_(std::move(persist)),
+        on_change_(std::move(on_change)),
+        wake_(std::move(wake)) {}
 
-  /// All batches with runs that are not at their end.
+  /// All batches with runs that are not at their end, those that are being laid out among them.
   const std::vector<std::unique_ptr<Boarded>>& boarded() const { return boarded_; }
-  /// The batch and place of a run that is under way; null where it is not on the device.
+  /// The batch and place of a run that is under way; null where it is in no batch.
   std::pair<Boarded*, size_t> Find(int64_t study, int64_t number) const;
 
   /// What the first waiting run of a study needs, in bytes of device memory and in beads.
   absl::StatusOr<std::pair<int64_t, int64_t>> NeedOf(int64_t study);
 
-  /// Lays out runs of a study that wait. Null where it came to nothing.
-  Boarded* Start(const store::WaitingStudy& waiting, int most_runs, const Room& room);
+  /// Begins to lay out runs of a study that wait.
+  void Start(const store::WaitingStudy& waiting, int most_runs, const Room& room);
+  /// Brings the batches onto the device that are laid out.
+  void BoardWhatIsReady();
 
   /// Takes one chunk.
   void Step(Boarded& on, RateMeter& rate) { on.batch.Advance(on.pacer, rate); }
   /// Ends the runs of studies that were cancelled.
   void CancelWhatIsCancelled();
-  /// Writes down what is due.
+  /// Has written down what is due, unless the recorder is behind.
   void RecordWhatIsDue(Boarded& on);
-  /// Writes down what a batch did. @param checkpoint with states to go on from.
+  /// Whether that has been put off for so long that the batch is to wait for it.
+  bool IsOverdue(const Boarded& on) const;
+  /// Has written down what a batch did. @param checkpoint with states to go on from.
   void Record(Boarded& on, bool checkpoint);
+  /// Waits until the store knows what is written down of the end of a run, or of any of the study where number is 0:
+  /// then what it says of the run is true.
+  void WaitForEnd(int64_t study, int64_t number);
   /// Takes all runs of a batch off the device; they wait, and go on later from where they are.
   void Leave(Boarded& on);
   /// Gives up batches without runs that are not at their end.
@@ -73,13 +91,25 @@ class Deck {
 
  private:
   absl::StatusOr<std::vector<PackedRun>> PackWaiting(const store::QueuedRuns& queued, const Room& room);
-  bool Begin(Boarded& on);
+  bool Board(Boarded& on);
+  bool CheckpointIsDue(const Boarded& on) const;
+  /// Hands writes to the recorder. @param ended numbers of the runs that end by them, or wait again.
+  void Hand(int64_t study, std::vector<Recorder::Write> writes, const std::vector<int64_t>& ended);
+
+  /// An end that was handed to the recorder.
+  struct End {
+    int64_t study, number;
+    Recorder::Ticket ticket;
+  };
 
   store::Store& store_;
   kernels::Device& device_;
+  Recorder& recorder_;
   const Times times_;
   const Persist persist_;
   const std::function<void(int64_t)> on_change_;
+  const std::function<void()> wake_;
+  std::vector<End> ends_;  ///< those that the recorder may still have to write
   std::vector<std::unique_ptr<Boarded>> boarded_;
 };
 

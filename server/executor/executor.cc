@@ -24,9 +24,10 @@ Executor::Executor(store::Store& store, kernels::Device& device, Options options
     : store_(store),
       device_(device),
       options_(options),
+      recorder_([this](const absl::Status& why) { mailbox_.RefuseAll(why); }, [this] { Wake(); }),
       deck_(
-          store, device, {options.chunk_seconds, options.record_seconds, options.checkpoint_seconds},
-          [this](const auto& write) { return Persist(write); }, std::move(on_change)),
+          store, device, recorder_, {options.chunk_seconds, options.record_seconds, options.checkpoint_seconds},
+          [this](const auto& write) { return Persist(write); }, std::move(on_change), [this] { Wake(); }),
       ledger_(options.half_life_seconds) {}
 
 Executor::~Executor() { Stop(); }
@@ -52,7 +53,9 @@ void Executor::Stop() {
     stop_ = true;
     changed_.notify_all();
   }
+  recorder_.Hurry();
   if (thread_.joinable()) thread_.join();
+  recorder_.Close();
   mailbox_.Close(absl::UnavailableError("the server is stopping; ask again later"));
 }
 
@@ -71,9 +74,22 @@ void Executor::Wait() {
   changed_.wait(lock, [this] { return stop_ || awake_ || !mailbox_.empty(); });
 }
 
-// What the store has taken is safe, and a new process can use the device again: it takes up what this one had begun.
+void Executor::WaitForRoom() {
+  while (recorder_.behind() && !stopping()) {
+    recorder_.WaitWhileRefused();
+    {
+      std::unique_lock lock(mutex_);
+      changed_.wait(lock, [this] { return stop_ || !recorder_.behind() || !mailbox_.empty(); });
+    }
+    mailbox_.OpenAll();
+  }
+}
+
+// What was handed to the recorder is stored first. A new process can use the device again: it takes up what this one
+// had begun.
 void Executor::LeaveProcess(const kernels::DeviceLost& error) {
   spdlog::critical("the device is lost to this process, which ends so that another can go on: {}", error.what());
+  recorder_.Close();
   spdlog::default_logger()->flush();
   options_.leave(kDeviceLostExit);
 }
@@ -100,7 +116,10 @@ void Executor::Loop() {
 }
 
 void Executor::SaveAll() {
-  for (const auto& on : deck_.boarded()) deck_.Record(*on, /*checkpoint=*/true);
+  for (const auto& on : deck_.boarded()) {
+    if (on->batch.laid_out()) deck_.Record(*on, /*checkpoint=*/true);
+    if (!on->batch.laid_out()) deck_.Leave(*on);
+  }
   WriteUse();
 }
 
@@ -143,8 +162,8 @@ void Executor::LookAtQueue() {
 std::vector<queue::Work> Executor::AllWork() {
   std::vector<queue::Work> work;
   for (const auto& on : deck_.boarded()) {
-    work.push_back(
-        {on->waiting.study, on->waiting.owner, on->waiting.priority, true, on->bytes, on->batch.open_beads()});
+    work.push_back({on->waiting.study, on->waiting.owner, on->waiting.priority, true, on->bytes, on->batch.open_beads(),
+                    on->laying_out != nullptr});
   }
   for (const store::WaitingStudy& one : waiting_) {
     if (!needs_.contains(one.study)) {
@@ -159,11 +178,14 @@ std::vector<queue::Work> Executor::AllWork() {
 }
 
 bool Executor::Slice() {
+  recorder_.WaitWhileRefused();
   mailbox_.OpenAll();
+  deck_.CancelWhatIsCancelled();
   if (draining_) {
     for (const auto& on : deck_.boarded()) deck_.Leave(*on);
-    if (!deck_.boarded().empty()) Wake();
+    recorder_.WaitForAll();
   }
+  deck_.BoardWhatIsReady();
   deck_.DropDone();
   LookAtQueue();
   Publish(nullptr);
@@ -176,14 +198,16 @@ bool Executor::Slice() {
                      .swap_seconds = options_.swap_seconds});
   if (!choice.next) return false;
   const size_t n_boarded = deck_.boarded().size();
-  Boarded* on = *choice.next < n_boarded ? deck_.boarded()[*choice.next].get()
-                                         : MakeRoomAndStart(waiting_[*choice.next - n_boarded], choice.leave);
-  if (on != nullptr) GiveSlice(*on);
+  if (*choice.next < n_boarded) {
+    GiveSlice(*deck_.boarded()[*choice.next]);
+  } else {
+    MakeRoomAndStart(waiting_[*choice.next - n_boarded], choice.leave);
+  }
   deck_.DropDone();
   return true;
 }
 
-Boarded* Executor::MakeRoomAndStart(const store::WaitingStudy& waiting, const std::vector<size_t>& leave) {
+void Executor::MakeRoomAndStart(const store::WaitingStudy& waiting, const std::vector<size_t>& leave) {
   for (const size_t place : leave) deck_.Leave(*deck_.boarded()[place]);
   deck_.DropDone();
   Room room{device_.memory_bytes() - deck_.bytes(), options_.most_beads_of_person};
@@ -193,26 +217,33 @@ Boarded* Executor::MakeRoomAndStart(const store::WaitingStudy& waiting, const st
   if (options_.most_beads_of_person > 0) room.beads = std::max<int64_t>(room.beads, 1);
   needs_.erase(waiting.study);
   Wake();  // the queue has changed
-  return deck_.Start(waiting, options_.most_runs_together, room);
+  deck_.Start(waiting, options_.most_runs_together, room);
 }
 
 void Executor::GiveSlice(Boarded& on) {
   using Clock = RateMeter::Clock;
   Publish(&on);
-  const auto begin = Clock::now();
-  for (auto now = begin; !on.batch.done() && !stopping() && !draining_;) {
+  const auto seconds_since = [](auto moment) { return std::chrono::duration<double>(Clock::now() - moment).count(); };
+  for (const auto begin = Clock::now(); !on.batch.done() && !stopping() && !draining_;) {
+    recorder_.WaitWhileRefused();
+    const auto chunk = Clock::now();
     deck_.Step(on, rate_);
-    const auto after = Clock::now();
-    Charge(on.waiting.owner, std::chrono::duration<double>(after - now).count());
-    now = after;
+    Charge(on.waiting.owner, seconds_since(chunk));
     deck_.CancelWhatIsCancelled();
     deck_.RecordWhatIsDue(on);
+    if (deck_.IsOverdue(on)) {
+      WaitForRoom();
+      deck_.RecordWhatIsDue(on);
+    }
     Publish(&on);
-    if (std::chrono::duration<double>(now - begin).count() >= options_.slice_seconds) break;
+    if (seconds_since(begin) >= options_.slice_seconds) break;
     mailbox_.OpenAll();
   }
   // It may be long until its next turn.
-  if (deck_.boarded().size() > 1 && !on.batch.done()) deck_.Record(on, /*checkpoint=*/false);
+  if (deck_.boarded().size() > 1 && !on.batch.done()) {
+    WaitForRoom();
+    deck_.Record(on, /*checkpoint=*/false);
+  }
   if (SecondsNow() - use_written_ >= options_.checkpoint_seconds) WriteUse();
 }
 

@@ -16,6 +16,7 @@
 #include "executor/live_frames.h"
 #include "executor/mailbox.h"
 #include "executor/rate_meter.h"
+#include "executor/recorder.h"
 #include "executor/steering.h"
 #include "gyrebox/device.h"
 #include "queue/choose.h"
@@ -64,7 +65,7 @@ double SecondsNow();
 
 class Executor {
  public:
-  /// @param on_change called after every commit that changed a study, on the executor's thread; must not block.
+  /// @param on_change called after every commit that changed a study, on a thread of the executor's; must not block.
   Executor(store::Store& store, kernels::Device& device, Options options, std::function<void(int64_t study)> on_change);
   ~Executor();
 
@@ -77,8 +78,8 @@ class Executor {
   /// Stops at the end of the chunk under way. Runs are saved, and go on when the store is opened next.
   void Stop();
 
-  // What is asked of runs is done between two chunks. `done` is called on the executor's thread, once, and must not
-  // block.
+  // What is asked of runs is done between two chunks. `done` is called on a thread of the executor's, once, and must
+  // not block.
 
   void Steer(SteerRequest request, std::function<void(Steered)> done);
   void Save(int64_t study, int64_t number, std::function<void(absl::StatusOr<v1::SavedState>)> done);
@@ -101,7 +102,7 @@ class Executor {
   void GiveSlice(Boarded& on);
   std::vector<queue::Work> AllWork();
   void LookAtQueue();
-  Boarded* MakeRoomAndStart(const store::WaitingStudy& waiting, const std::vector<size_t>& leave);
+  void MakeRoomAndStart(const store::WaitingStudy& waiting, const std::vector<size_t>& leave);
   void SaveAll();
   void Charge(const std::string& person, double seconds);
   void WriteUse();
@@ -109,6 +110,8 @@ class Executor {
   void SetTrouble(const std::string& trouble);
   void Post(std::function<void()> open, std::function<void(const absl::Status&)> refuse);
   void Wait();
+  /// Waits until the recorder is not behind, and opens letters meanwhile.
+  void WaitForRoom();
   /// Tries a write until it succeeds: a full disk stops the work, it does not lose it. False where stopped.
   bool Persist(const std::function<absl::Status()>& write);
   void Rest(double seconds);
@@ -119,6 +122,12 @@ class Executor {
   const Options options_;
   RateMeter rate_;
   Mailbox mailbox_;
+  Recorder recorder_;
+  mutable std::mutex mutex_;
+  std::condition_variable changed_;
+  bool stop_ = false;  ///< guarded by mutex_
+  bool awake_ = true;  ///< guarded by mutex_; something may wait
+  View view_;          ///< guarded by mutex_
 
   // Used by the thread alone.
   Deck deck_;
@@ -129,11 +138,6 @@ class Executor {
   bool draining_ = false;
   double use_written_ = 0;  ///< seconds since 1970
 
-  mutable std::mutex mutex_;
-  std::condition_variable changed_;
-  bool stop_ = false;  ///< guarded by mutex_
-  bool awake_ = true;  ///< guarded by mutex_; something may wait
-  View view_;          ///< guarded by mutex_
   std::thread thread_;
 };
 

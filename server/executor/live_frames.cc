@@ -9,7 +9,7 @@ constexpr int kRestPerWork = 20;
 
 std::shared_ptr<const store::Frame> LiveFrames::Look(const Deck& deck, int64_t study, int64_t number) {
   const auto [on, place] = deck.Find(study, number);
-  if (on == nullptr) return nullptr;
+  if (on == nullptr || !on->batch.laid_out()) return nullptr;
   const auto begin = Clock::now();
   std::erase_if(taken_, [&](const auto& entry) { return entry.second.until <= begin; });
   const auto known = taken_.find({study, number});

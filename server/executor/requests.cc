@@ -26,8 +26,11 @@ void Executor::WriteUse() {
 }
 
 View Executor::view() const {
+  const std::string refused = recorder_.trouble();
   std::lock_guard lock(mutex_);
-  return view_;
+  View view = view_;
+  if (view.trouble.empty()) view.trouble = refused;
+  return view;
 }
 
 void Executor::SetTrouble(const std::string& trouble) {
@@ -59,11 +62,17 @@ void Executor::Post(std::function<void()> open, std::function<void(const absl::S
 void Executor::Steer(SteerRequest request, std::function<void(Steered)> done) {
   Post(
       [this, request, done] {
+        deck_.WaitForEnd(request.study, request.run);
         Steered steered = executor::Steer(store_, deck_, rate_, request);
         needs_.erase(request.study);
         Wake();
         if (steered.status.ok()) deck_.Changed(request.study);
-        done(std::move(steered));
+        // Where runs end or leave the device by it, the answer waits until that is stored.
+        const bool ends = request.kind == v1::Adjustment::KIND_PAUSE || request.kind == v1::Adjustment::KIND_FINISH;
+        if (!ends || !steered.status.ok() || !steered.faults.empty()) return done(std::move(steered));
+        recorder_.Post({}, [done, steered](const absl::Status& status) {
+          done(status.ok() ? steered : Steered{status, {}, {}});
+        });
       },
       [done](const absl::Status& why) {
         done({why, {}, {}});
@@ -71,7 +80,20 @@ void Executor::Steer(SteerRequest request, std::function<void(Steered)> done) {
 }
 
 void Executor::Save(int64_t study, int64_t number, std::function<void(absl::StatusOr<v1::SavedState>)> done) {
-  Post([this, study, number, done] { done(SaveRun(store_, deck_, study, number)); }, done);
+  Post(
+      [this, study, number, done] {
+        deck_.WaitForEnd(study, number);
+        const auto [on, place] = deck_.Find(study, number);
+        if (on == nullptr || !on->batch.laid_out()) return done(SaveRun(store_, study, number));
+        const auto keep = [this, study, number, done, bed = std::make_shared<BedNow>(on->batch.StateNow(place))] {
+          done(store_.KeepState(study, number, ToBytes(*bed)));
+          return absl::OkStatus();
+        };
+        recorder_.Post({keep}, [done](const absl::Status& status) {
+          if (!status.ok()) done(status);
+        });
+      },
+      done);
 }
 
 void Executor::Look(int64_t study, int64_t number,

@@ -163,7 +163,7 @@ void Tell(Deck& deck, RateMeter& rate, const SteerRequest& request, std::vector<
     if (run.on() != nullptr && (touched.empty() || touched.back() != run.on())) touched.push_back(run.on());
   }
   for (Boarded* on : touched) {
-    if (request.kind == v1::Adjustment::KIND_FINISH) on->batch.Advance(0, rate);
+    if (request.kind == v1::Adjustment::KIND_FINISH && on->batch.laid_out()) on->batch.Advance(0, rate);
     if (request.kind == v1::Adjustment::KIND_FINISH || request.kind == v1::Adjustment::KIND_PAUSE) {
       deck.Record(*on, /*checkpoint=*/false);
     }
@@ -204,13 +204,10 @@ Steered Steer(store::Store& store, Deck& deck, RateMeter& rate, const SteerReque
   return result;
 }
 
-absl::StatusOr<v1::SavedState> SaveRun(store::Store& store, const Deck& deck, int64_t study, int64_t number) {
+absl::StatusOr<v1::SavedState> SaveRun(store::Store& store, int64_t study, int64_t number) {
   const auto run = store.GetRun(study, number);
   if (!run.ok()) return run.status();
-  if (const auto [on, place] = deck.Find(study, number); on != nullptr) {
-    return store.KeepState(study, number, on->batch.StateNow(place));
-  }
-  if (run->state() == v1::Run::STATE_QUEUED || run->state() == v1::Run::STATE_PAUSED) {
+  if (run->state() >= v1::Run::STATE_QUEUED && run->state() <= v1::Run::STATE_PAUSED) {
     return store.KeepCheckpoint(study, number);
   }
   if (run->state() != v1::Run::STATE_FINISHED) {

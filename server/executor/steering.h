@@ -40,7 +40,7 @@ struct Steered {
 /// FAILED_PRECONDITION where a run is not in a state for it; ABORTED where the etag is not that of the run.
 Steered Steer(store::Store& store, Deck& deck, RateMeter& rate, const SteerRequest& request);
 
-/// Keeps the state of a run as it is now.
-absl::StatusOr<v1::SavedState> SaveRun(store::Store& store, const Deck& deck, int64_t study, int64_t number);
+/// Keeps the state of a run that is not under way.
+absl::StatusOr<v1::SavedState> SaveRun(store::Store& store, int64_t study, int64_t number);
 
 }  // namespace gyrebox::executor

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <numeric>
+#include <set>
 #include <tuple>
 
 namespace gyrebox::queue {
@@ -45,7 +46,7 @@ std::optional<std::vector<size_t>> RoomFor(const std::vector<Work>& work, const 
   std::vector<size_t> leave;
   for (size_t k = order.size(); k-- > at + 1 && !device.Holds(start, limits);) {
     const Work& other = work[order[k]];
-    if (!other.on_device || !MayPush(start, other, used, limits)) continue;
+    if (!other.on_device || other.starting || !MayPush(start, other, used, limits)) continue;
     leave.push_back(order[k]);
     device.bytes -= other.bytes;
     --device.ensembles;
@@ -76,10 +77,13 @@ Choice Choose(const std::vector<Work>& work, const Used& used, const Limits& lim
     ++device.ensembles;
   }
   const std::vector<size_t> order = InOrder(work, used);
+  std::set<std::string> starting;  // people
   for (size_t at = 0; at < order.size(); ++at) {
     const Work& one = work[order[at]];
+    if (one.starting) starting.insert(one.person);
+    if (one.starting) continue;
     if (one.on_device) return {order[at], {}};
-    if (OverQuota(work, one, limits)) continue;
+    if (starting.contains(one.person) || OverQuota(work, one, limits)) continue;
     if (auto leave = RoomFor(work, order, at, device, used, limits)) return {order[at], *std::move(leave)};
   }
   return {};

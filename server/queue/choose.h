@@ -15,8 +15,9 @@ struct Work {
   std::string person;
   int priority = 0;  ///< among the work of the same person; larger comes first
   bool on_device = false;
-  int64_t bytes = 0;  ///< of device memory: of the ensemble, or of the least that can be started
-  int64_t beads = 0;  ///< the same of beads
+  int64_t bytes = 0;      ///< of device memory: of the ensemble, or of the least that can be started
+  int64_t beads = 0;      ///< the same of beads
+  bool starting = false;  ///< on the device, but not to be stepped yet
 };
 
 struct Limits {
@@ -33,7 +34,8 @@ struct Choice {
 };
 
 /// Who used the least comes first; of one person the highest priority; of one priority the oldest. Work that has no
-/// room waits, and the next in order has the slice.
+/// room waits, and the next in order has the slice. So it is while work starts; but then no more of that person is
+/// started, unless it comes before it.
 /// @param used seconds of a person, see Ledger.
 Choice Choose(const std::vector<Work>& work, const std::function<double(const std::string&)>& used,
               const Limits& limits);

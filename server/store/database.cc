@@ -3,6 +3,9 @@
 namespace gyrebox::store {
 
 constexpr int kBusyMilliseconds = 10'000;
+/// Of 4 kB, after which a commit moves the log into the database by itself. That takes long, so the store does it
+/// before, where nobody waits: see Store::Settle().
+constexpr int kMostLogPages = 16'384;
 
 static absl::Status ToStatus(int code, const char* message) {
   const std::string text = std::string("database: ") + message;
@@ -70,7 +73,8 @@ absl::StatusOr<std::unique_ptr<Connection>> Connection::Open(const std::string& 
   sqlite3_busy_timeout(database, kBusyMilliseconds);
   absl::Status status = connection->Execute("PRAGMA foreign_keys = ON");
   if (status.ok() && mode == Mode::kWrite) {
-    status = connection->Execute("PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL");
+    status = connection->Execute("PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA wal_autocheckpoint = " +
+                                 std::to_string(kMostLogPages));
   }
   if (!status.ok()) return status;
   return connection;

@@ -1,4 +1,10 @@
 // What the executor writes down of runs under way.
+#include <tbb/parallel_for.h>
+#include <tbb/task_arena.h>
+
+#include <algorithm>
+
+#include "store/packed.h"
 #include "store/rows.h"
 #include "store/sql/statements.h"
 #include "store/store.h"
@@ -49,22 +55,46 @@ static absl::Status Update(Connection& connection, int64_t study, const RunUpdat
   return statement.Run();
 }
 
-absl::Status Store::RecordProgress(int64_t study, std::span<const RunUpdate> updates) {
-  // Files first: what the database knows of is there.
+static absl::Status CancelThoseThatWouldWait(Connection& connection, int64_t study, std::vector<RunUpdate>& updates) {
+  Statement row = connection.Prepare(sql::kIsCancelled);
+  const bool cancelled = row.Bind(study).Next() && row.Int(0) != 0;
+  for (RunUpdate& update : updates) {
+    const bool waits = update.state == v1::Run::STATE_QUEUED || update.state == v1::Run::STATE_PAUSED;
+    if (cancelled && waits) update.state = v1::Run::STATE_CANCELLED;
+  }
+  return row.status();
+}
+
+/// Samples of each update. A GPU makes more of them than one thread packs, but its host has other work too.
+static std::vector<std::string> PackSamples(const std::vector<RunUpdate>& updates) {
+  const int threads = std::min(4, tbb::this_task_arena::max_concurrency());
+  std::vector<std::string> packed(updates.size());
+  tbb::task_arena(threads).execute([&] {
+    tbb::parallel_for(size_t{0}, updates.size(), [&](size_t i) {
+      if (updates[i].samples.size() > 0) packed[i] = Pack(updates[i].samples.numbers);
+    });
+  });
+  return packed;
+}
+
+absl::Status Store::RecordProgress(int64_t study, std::vector<RunUpdate> updates) {
+  // Files first: what the database knows of is there. What takes long is done before others have to wait for it.
   std::vector<WholeFile> files;
   for (const RunUpdate& update : updates) {
-    for (WholeFile& file : FilesOf(study, update)) files.push_back(std::move(file));
+    for (const WholeFile& file : FilesOf(study, update)) files.push_back(file);
   }
+  const std::vector<std::string> packed = PackSamples(updates);
   if (!files.empty()) {
     if (auto status = WriteWhole(states_, files); !status.ok()) return status;
   }
   std::vector<std::string> unused;
   const absl::Status written = Write([&](Connection& connection) {
-    absl::Status status;
-    for (const RunUpdate& update : updates) {
+    absl::Status status = CancelThoseThatWouldWait(connection, study, updates);
+    for (size_t i = 0; i < updates.size(); ++i) {
+      const RunUpdate& update = updates[i];
       // The states count the samples that come with them, and look at the run as it was before the update.
       status.Update(NoteStates(connection, study, update, &unused));
-      status.Update(AppendSamples(connection, study, update.number, update.samples));
+      status.Update(AppendSamples(connection, study, update.number, update.samples, packed[i]));
       status.Update(AppendFrames(connection, study, update.number, update.frames));
       if (update.entry) status.Update(WriteEntry(connection, study, update.number, *update.entry));
       status.Update(Update(connection, study, update));
@@ -72,8 +102,26 @@ absl::Status Store::RecordProgress(int64_t study, std::span<const RunUpdate> upd
     status.Update(CountChange(connection, study));
     return status;
   });
-  if (written.ok()) RemoveFiles(unused);
+  if (!written.ok()) return written;
+  RemoveFiles(unused);
+  int64_t bytes = 0;
+  for (const std::string& samples : packed) bytes += static_cast<int64_t>(samples.size());
+  Settle(bytes);
   return written;
+}
+
+void Store::Settle(int64_t bytes) {
+  constexpr int64_t kMostUnsettled = 4 << 20;
+  std::lock_guard lock(settle_mutex_);
+  unsettled_ += bytes;
+  if (unsettled_ < kMostUnsettled) return;
+  unsettled_ = 0;
+  if (settler_ == nullptr) {
+    auto opened = Connection::Open(path_, Connection::Mode::kWrite);
+    if (opened.ok()) settler_ = *std::move(opened);
+  }
+  // What cannot be moved now stays in the log, and is read from there.
+  if (settler_ != nullptr) (void)settler_->Execute("PRAGMA wal_checkpoint(PASSIVE)");
 }
 
 }  // namespace gyrebox::store

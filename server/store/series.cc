@@ -35,10 +35,10 @@ absl::Status Store::SetObservables(int64_t study, std::span<const int64_t> numbe
   });
 }
 
-absl::Status AppendSamples(Connection& connection, int64_t study, int64_t number, const SampleRows& samples) {
+absl::Status AppendSamples(Connection& connection, int64_t study, int64_t number, const SampleRows& samples,
+                           const std::string& packed) {
   if (samples.size() == 0) return absl::OkStatus();
   const double last_time = samples.row(samples.size() - 1)[1];
-  const std::string packed = Pack(samples.numbers);
   absl::Status status =
       connection.Prepare(sql::kInsertSegment)
           .Bind(study, number, static_cast<int64_t>(samples.size()), last_time, Statement::AsBlob(packed))

@@ -32,7 +32,7 @@ class File {
   File& operator=(const File&) = delete;
 
   absl::Status Opened() const { return file_ >= 0 ? absl::OkStatus() : Failure("open", path_); }
-  absl::Status Write(const std::string& bytes) {
+  absl::Status Write(std::string_view bytes) {
     for (size_t at = 0; at < bytes.size();) {
       const ssize_t written = write(file_, bytes.data() + at, bytes.size() - at);
       if (written < 0 && errno != EINTR) return Failure("write", path_);
@@ -47,7 +47,7 @@ class File {
   const int file_;
 };
 
-static absl::Status WriteDraft(const std::string& path, const std::string& bytes) {
+static absl::Status WriteDraft(const std::string& path, std::string_view bytes) {
   File file(path, O_WRONLY | O_CREAT | O_TRUNC);
   const absl::Status status = file.Opened();
   return status.ok() ? file.Write(bytes) : status;

@@ -7,6 +7,7 @@
 #include <cstdint>
 #include <span>
 #include <string>
+#include <string_view>
 
 namespace gyrebox::store {
 
@@ -15,8 +16,8 @@ uint32_t ChecksumOf(const std::string& bytes);
 
 /// A file to write.
 struct WholeFile {
-  std::string name;  ///< in its directory
-  std::string bytes;
+  std::string name;        ///< in its directory
+  std::string_view bytes;  ///< of someone else
 };
 
 /// Writes files in place of what was there: each into a new file beside it, which takes the name once all are on the

@@ -184,7 +184,8 @@ class Store {
   /// @param observables of each run, in the order of the numbers.
   absl::Status SetObservables(int64_t study, std::span<const int64_t> numbers,
                               std::span<const std::vector<v1::Observable>> observables);
-  absl::Status RecordProgress(int64_t study, std::span<const RunUpdate> updates);
+  /// All or nothing. A run that would wait, and whose study was cancelled meanwhile, ends as CANCELLED.
+  absl::Status RecordProgress(int64_t study, std::vector<RunUpdate> updates);
 
   // ---- states
 
@@ -249,6 +250,8 @@ class Store {
   absl::Status SweepStates();
   void RemoveFiles(const std::vector<std::string>& files);
   absl::StatusOr<BedBytes> ReadState(const StateRow& row);
+  /// Moves what was written from the log of the database into it, now and then, while others may write.
+  void Settle(int64_t bytes);
   /// Runs work in one transaction on the only connection that writes.
   absl::Status Write(const Work& work);
   /// Runs work in one snapshot on a connection of its own.
@@ -259,6 +262,9 @@ class Store {
   std::unique_ptr<Connection> writer_;  ///< guarded by write_mutex_
   const std::string path_;
   const std::string states_;  ///< directory of states
+  std::mutex settle_mutex_;
+  std::unique_ptr<Connection> settler_;  ///< guarded by settle_mutex_
+  int64_t unsettled_ = 0;                ///< bytes of samples; guarded by settle_mutex_
   std::mutex readers_mutex_;
   std::vector<std::unique_ptr<Connection>> readers_;  ///< idle ones; guarded by readers_mutex_
 };

@@ -41,8 +41,9 @@ absl::Status CountChange(Connection& connection, int64_t study);
 /// Counts bytes on disk for the owner of a study; fewer where below 0.
 absl::Status AddStoredBytes(Connection& connection, int64_t study, int64_t bytes);
 
-/// Puts samples to the end of a series.
-absl::Status AppendSamples(Connection& connection, int64_t study, int64_t number, const SampleRows& samples);
+/// Puts samples to the end of a series. @param packed see Pack().
+absl::Status AppendSamples(Connection& connection, int64_t study, int64_t number, const SampleRows& samples,
+                           const std::string& packed);
 
 /// Keeps frames of a run under way, but those that are kept already.
 absl::Status AppendFrames(Connection& connection, int64_t study, int64_t number, const std::vector<Frame>& frames);
@@ -57,7 +58,8 @@ std::string FaultBytes(const std::vector<v1::Fault>& faults);
 absl::Status NoteStates(Connection& connection, int64_t study, const RunUpdate& update,
                         std::vector<std::string>* unused);
 
-/// Files of the states that come with an update, to be written before NoteStates().
+/// Files of the states that come with an update, to be written before NoteStates(). Their bytes are those of the
+/// update.
 std::vector<WholeFile> FilesOf(int64_t study, const RunUpdate& update);
 
 /// Puts a run back to its newest checkpoint, or to its start where it has none, and into the queue; what it measured

@@ -29,6 +29,7 @@ struct FakePlan {
   std::atomic<bool> held = false;              ///< Advance waits while this is set
   std::atomic<bool> turning = false;           ///< the angle of a bead is 7 times its number, and the step
   std::atomic<int> finished = 0;               ///< counts runs that were taken to their end
+  std::atomic<int> chunks = 0;                 ///< counts calls of Advance
   int64_t memory_bytes = int64_t{1} << 40;
   std::string name = "cpu";
 
@@ -72,6 +73,7 @@ class FakeEnsemble : public kernels::Ensemble {
     if (plan_->lost) throw kernels::DeviceLost("the fake device is lost");
     if (plan_->broken) throw std::runtime_error("the fake device is broken");
     std::this_thread::sleep_for(std::chrono::nanoseconds(steps * plan_->step_nanoseconds));
+    ++plan_->chunks;
     std::vector<kernels::RunChunk> chunks;
     for (size_t i = 0; i < specs_.size(); ++i) chunks.push_back(AdvanceRun(i, steps));
     return chunks;

@@ -16,11 +16,14 @@ namespace gyrebox::test {
 
 class Gyreboxd {
  public:
+  explicit Gyreboxd(std::string program = GYREBOXD, std::string device = "cpu")
+      : program_(std::move(program)), device_(std::move(device)) {}
+
   /// Starts it on its data directory, which stays from one start to the next.
   void Start(const std::vector<std::string>& options = {}) {
     std::filesystem::remove(PortFile());
-    std::vector<std::string> command = {GYREBOXD, "--data",    Data(), "--listen",    "127.0.0.1:0", "--device",
-                                        "cpu",    "--threads", "1",    "--port-file", PortFile()};
+    std::vector<std::string> command = {program_, "--data",    Data(), "--listen",    "127.0.0.1:0", "--device",
+                                        device_,  "--threads", "1",    "--port-file", PortFile()};
     command.insert(command.end(), options.begin(), options.end());
     process_.emplace(command, directory_.path() + "/out", directory_.path() + "/error");
   }
@@ -64,6 +67,7 @@ class Gyreboxd {
  private:
   std::string PortFile() const { return directory_.path() + "/port"; }
 
+  const std::string program_, device_;
   TemporaryDirectory directory_;
   std::optional<Process> process_;
   std::string address_;

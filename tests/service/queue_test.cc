@@ -41,6 +41,25 @@ TEST(ChooseTest, WhoeverUsedTheLeastComesFirst) {
   EXPECT_EQ(Choose(work, Used({{"ann", 2}, {"bob", 3}, {"eve", 4}}), {kMemory}).next, 0u);
 }
 
+// What is being laid out has its memory and its place, but no slice; others have it meanwhile.
+TEST(ChooseTest, WhileWorkStartsTheNextInOrderHasTheSlice) {
+  std::vector<Work> work = {OnDevice(1, "ann"), OnDevice(2, "bob"), Waiting(3, "ann"), Waiting(4, "eve")};
+  work[0].starting = true;
+  EXPECT_EQ(Choose(work, Used({{"bob", 1}, {"eve", 2}}), {kMemory}).next, 1u);
+  EXPECT_EQ(Choose(work, Used({{"bob", 2}, {"eve", 1}}), {kMemory}).next, 3u);
+  work[2].priority = 1;  // what is more urgent need not wait for what is less so
+  EXPECT_EQ(Choose(work, Used({{"bob", 1}, {"eve", 2}}), {kMemory}).next, 2u);
+  EXPECT_FALSE(Choose({work[0]}, Used({}), {kMemory}).next);
+}
+
+TEST(ChooseTest, WorkThatStartsIsNotPushedOffTheDevice) {
+  std::vector<Work> work = {OnDevice(1, "ann", 900), Waiting(2, "bob", 900)};
+  const auto used = Used({{"ann", 100}});
+  EXPECT_EQ(Choose(work, used, {kMemory}).next, 1u);
+  work[0].starting = true;
+  EXPECT_FALSE(Choose(work, used, {kMemory}).next);
+}
+
 TEST(ChooseTest, OfOnePersonPriorityComesBeforeAge) {
   std::vector<Work> work = {Waiting(1, "ann"), Waiting(2, "ann"), Waiting(3, "ann")};
   EXPECT_EQ(Choose(work, Used({}), {kMemory}).next, 0u);

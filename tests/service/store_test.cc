@@ -247,6 +247,42 @@ TEST(StoreTest, CancelsWhatWaitsAndKeepsWhatWasMeasured) {
   EXPECT_TRUE(store->GetStudy(1)->has_end_time());
 }
 
+// A person pauses a study and cancels it before the device has let go of its runs.
+TEST(StoreTest, ARunThatWouldWaitInACancelledStudyEnds) {
+  const TemporaryDirectory directory;
+  const auto store = Open(directory);
+  for (const auto waits : {v1::Run::STATE_PAUSED, v1::Run::STATE_QUEUED}) {
+    const int64_t study = waits == v1::Run::STATE_PAUSED ? 1 : 2;
+    Create(*store, AmplitudeStudy({4}, 1));
+    ASSERT_TRUE(store->StartRuns(study, std::vector<int64_t>{1}, "cpu").ok());
+    ASSERT_TRUE(store->CancelStudy(study).ok());
+    ASSERT_TRUE(store->RecordProgress(study, {Progress(1, 0, 3, waits)}).ok());
+    EXPECT_EQ(store->GetRun(study, 1)->state(), v1::Run::STATE_CANCELLED);
+    EXPECT_TRUE(store->GetRun(study, 1)->has_end_time());
+    EXPECT_TRUE(store->GetStudy(study)->has_end_time());
+    EXPECT_EQ(store->ReadSamples(study, 1, 0, 10)->size(), 3u);
+  }
+}
+
+TEST(StoreTest, AJournalIsInTheOrderInWhichItWasWrittenWhateverTheClockSaid) {
+  const TemporaryDirectory directory;
+  const auto store = Open(directory);
+  Create(*store, AmplitudeStudy({4}, 1));
+  for (const int64_t seconds : {5000, 1000, 3000}) {  // set back by an hour, and put right
+    JournalWrite write{1, {}, v1::Run::STATE_QUEUED};
+    write.entry.set_kind(v1::Adjustment::KIND_CHANGE);
+    write.entry.mutable_create_time()->set_seconds(seconds);
+    ASSERT_TRUE(store->WriteJournal(1, std::vector{write}).ok());
+  }
+  const auto journal = store->GetJournal(1, 1);
+  ASSERT_EQ(journal->size(), 3u);
+  EXPECT_EQ(journal->at(0).create_time().seconds(), 5000);
+  EXPECT_EQ(journal->at(1).create_time().seconds(), 1000);
+  EXPECT_EQ(journal->at(2).create_time().seconds(), 3000);
+  EXPECT_EQ(journal->at(2).name(), "studies/1/runs/1/adjustments/3");
+  EXPECT_EQ(store->GetRun(1, 1)->etag(), "3");
+}
+
 TEST(StoreTest, NeverBringsAnEndedRunBack) {
   const TemporaryDirectory directory;
   const auto store = Open(directory);

@@ -1,11 +1,13 @@
 /// The machine part that beds run on.
 #pragma once
 
+#include <atomic>
 #include <cstdint>
 #include <memory>
 #include <span>
 #include <stdexcept>
 #include <string>
+#include <vector>
 
 #include "gyrebox/ensemble.h"
 #include "gyrebox/run_spec.h"
@@ -18,7 +20,14 @@ class DeviceLost : public std::runtime_error {
   using std::runtime_error::runtime_error;
 };
 
-/// A device that runs ensembles. Thread-safe for NewEnsemble; an ensemble is used by one thread at a time.
+/// The part of NewEnsemble() that takes long for large beds, seconds for a million beads: where the beads are at time
+/// 0. Touches no device: may be called on any thread, whatever the device does.
+/// @param give_up looked at every few milliseconds; once it is set, what is returned is of no use.
+/// @return for StartSpec::laid_out of each spec. Throws std::bad_alloc.
+std::vector<std::shared_ptr<const StartState>> LayOutAhead(std::span<const RunSpec> specs,
+                                                           const std::atomic<bool>& give_up);
+
+/// A device that runs ensembles. It and all its ensembles are used by one thread at a time.
 class Device {
  public:
   virtual ~Device() = default;

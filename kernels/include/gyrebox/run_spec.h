@@ -124,6 +124,9 @@ struct SavedBed {
   std::vector<std::uint8_t> spinner;  ///< (beads) 1 for a spinner
 };
 
+/// Beads as they lie before the first step; see LayOutAhead().
+struct StartState;
+
 /// How the bed starts.
 struct StartSpec {
   enum class Places { kRandom, kTriangular, kSquare, kGiven, kSaved };
@@ -133,8 +136,9 @@ struct StartSpec {
   double closest_pair = 0.9;           ///< sigma; kRandom: no pair may be closer at time 0
   std::vector<double> given_x;         ///< kGiven: (beads) places in sigma, any image
   std::vector<double> given_y;
-  std::vector<std::uint8_t> given_spinner;  ///< kGiven: (beads) 1 for a spinner
-  std::shared_ptr<const SavedBed> saved;    ///< kSaved: the beads, to the last bit; the sides must be theirs
+  std::vector<std::uint8_t> given_spinner;     ///< kGiven: (beads) 1 for a spinner
+  std::shared_ptr<const SavedBed> saved;       ///< kSaved: the beads, to the last bit; the sides must be theirs
+  std::shared_ptr<const StartState> laid_out;  ///< what comes of all this; null where NewEnsemble() is to see to it
 };
 
 /// Equation of motion.

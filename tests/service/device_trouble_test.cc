@@ -1,0 +1,109 @@
+// Real servers whose CUDA device makes trouble; the device is a module that does its work on the host.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <cstdlib>
+
+#include "gyreboxd.h"
+
+namespace gyrebox {
+namespace {
+
+using test::Gyreboxd;
+using testing::AllOf;
+using testing::HasSubstr;
+
+constexpr int kDeviceLost = 7;
+
+/// The server beside a module of ours: it looks for one where it lies itself.
+class Program {
+ public:
+  Program() {
+    std::filesystem::copy_file(GYREBOXD, path());
+    std::filesystem::copy_file(TROUBLED_MODULE, directory_.path() + "/libgyrebox_cuda.so");
+  }
+  std::string path() const { return directory_.path() + "/gyreboxd"; }
+
+ private:
+  test::TemporaryDirectory directory_;
+};
+
+class DeviceTroubleTest : public testing::Test {
+ protected:
+  void TearDown() override {
+    unsetenv("GYREBOX_TEST_LAUNCHES");
+    unsetenv("GYREBOX_TEST_MEMORY_MIB");
+  }
+
+  static v1::StudySpec Study(int beads, double duration) {
+    v1::StudySpec spec;
+    spec.mutable_bed()->set_bead_count(beads);
+    spec.mutable_drive()->mutable_sine()->set_amplitude(20);
+    spec.mutable_drive()->mutable_sine()->set_frequency(1);
+    spec.mutable_thermal()->set_temperature(0.002);
+    spec.mutable_schedule()->set_duration(duration);
+    return spec;
+  }
+
+  /// What the runs of a study measured, and the states that they left.
+  static std::string Results(const Gyreboxd& server, const std::string& study) {
+    client::Client client(server.address());
+    std::string all;
+    EXPECT_TRUE(client
+                    .ForRuns(study,
+                             [&](const v1::Run& run) {
+                               EXPECT_EQ(run.state(), v1::Run::STATE_FINISHED);
+                               all += client.ListSamples(run.name())->SerializeAsString();
+                             })
+                    .ok());
+    for (const char* file : {"/1-1-8000.end", "/1-2-8000.end"}) all += test::ReadAll(server.Data() + "/states" + file);
+    return all;
+  }
+
+  const Program program_;
+};
+
+// A launch that failed leaves the device of no use to this process, but not to the next.
+TEST_F(DeviceTroubleTest, ALostDeviceEndsTheServerAndTheNextGoesOnToTheSameBits) {
+  v1::StudySpec spec = Study(100, 4);
+  spec.mutable_trials()->set_count(2);
+  Gyreboxd alone(program_.path(), "cuda");
+  ASSERT_NO_FATAL_FAILURE(alone.StartAndWait());
+  EXPECT_THAT(alone.Log(), HasSubstr("host threads standing in for a device"));
+  ASSERT_TRUE(client::Client(alone.address()).CreateStudy(spec).ok());
+  alone.WaitForEnd("studies/1");
+
+  Gyreboxd losing(program_.path(), "cuda");
+  setenv("GYREBOX_TEST_LAUNCHES", "12", /*overwrite=*/1);  // of 32 samples
+  ASSERT_NO_FATAL_FAILURE(losing.StartAndWait({"--checkpoint-seconds", "0.05"}));
+  ASSERT_TRUE(client::Client(losing.address()).CreateStudy(spec).ok());
+  EXPECT_EQ(losing.Wait(), kDeviceLost) << losing.Log();
+  EXPECT_THAT(losing.Log(), AllOf(HasSubstr("the device is lost"), HasSubstr("an illegal address was met")));
+  losing.Start({"--checkpoint-seconds", "0.05"});  // it has work, and loses the device once more
+  EXPECT_EQ(losing.Wait(), kDeviceLost) << losing.Log();
+
+  unsetenv("GYREBOX_TEST_LAUNCHES");
+  ASSERT_NO_FATAL_FAILURE(losing.StartAndWait());
+  losing.WaitForEnd("studies/1");
+  EXPECT_TRUE(Results(losing, "studies/1") == Results(alone, "studies/1"));
+}
+
+TEST_F(DeviceTroubleTest, ABedThatFindsNoMemoryFailsAloneAndSaysHowMuchItNeeds) {
+  setenv("GYREBOX_TEST_MEMORY_MIB", "6", /*overwrite=*/1);
+  Gyreboxd server(program_.path(), "cuda");
+  ASSERT_NO_FATAL_FAILURE(server.StartAndWait());
+  client::Client client(server.address());
+  ASSERT_TRUE(client.CreateStudy(Study(50'000, 1)).ok());
+  ASSERT_TRUE(client.CreateStudy(Study(100, 1)).ok());
+  server.WaitForEnd("studies/1");
+  server.WaitForEnd("studies/2");
+  const auto run = client.GetRun("studies/1/runs/1");
+  ASSERT_TRUE(run.ok()) << run.status();
+  EXPECT_EQ(run->state(), v1::Run::STATE_FAILED);
+  EXPECT_EQ(run->fault().reason(), "OUT_OF_MEMORY");
+  EXPECT_THAT(run->fault().message(), testing::ContainsRegex("needs [0-9]{7} bytes of device memory"));
+  EXPECT_EQ(client.GetRun("studies/2/runs/1")->state(), v1::Run::STATE_FINISHED);
+}
+
+}  // namespace
+}  // namespace gyrebox
