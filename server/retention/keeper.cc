@@ -20,6 +20,8 @@ constexpr double kDay = 86'400;  // seconds
 /// A time that was told moves only where it is off by more.
 constexpr int64_t kOffBy = 60'000;  // milliseconds
 
+static bool IsWarned(const store::Deletable& study) { return study.delete_time != 0; }
+
 Keeper::Keeper(store::Store& store, const Rules& rules, std::function<void(int64_t)> on_change)
     : store_(store), rules_(rules), on_change_(std::move(on_change)) {}
 
@@ -74,7 +76,7 @@ void Keeper::EraseAll() {
 }
 
 int64_t Keeper::DeleteTime(const store::Deletable& study, int64_t now, double seconds_run) const {
-  const bool warned = study.delete_time != 0;
+  const bool warned = IsWarned(study);
   const double stood = warned ? study.warned_seconds + seconds_run : 0;
   const auto time = now + static_cast<int64_t>(1000 * std::max(0.0, rules_.warn_days * kDay - stood));
   return warned && std::abs(time - study.delete_time) <= kOffBy ? study.delete_time : time;
@@ -84,25 +86,36 @@ absl::Status Keeper::Look(int64_t now, double seconds_run) {
   const auto there = store_.ListDeletable();
   if (!there.ok()) return there.status();
   const auto due = WhatIsDue(*there, rules_, now);
-  const auto is_warned = [](const store::Deletable& study) { return study.delete_time != 0; };
-  if (due.empty() && std::none_of(there->studies.begin(), there->studies.end(), is_warned)) return absl::OkStatus();
+  if (due.empty() && std::none_of(there->studies.begin(), there->studies.end(), IsWarned)) return absl::OkStatus();
   std::vector<store::Warning> warnings;
   for (const auto& [study, reason] : due) {
     warnings.push_back({study.study, DeleteTime(study, now, seconds_run), reason});
-    if (is_warned(study)) continue;
-    const auto time = google::protobuf::util::TimeUtil::MillisecondsToTimestamp(warnings.back().delete_time);
-    spdlog::warn("studies/{} of {} is to be deleted from {} on: {}; archive it to keep it", study.study, study.owner,
-                 google::protobuf::util::TimeUtil::ToString(time), reason);
   }
   if (auto status = store_.SetWarnings(warnings, seconds_run); !status.ok()) return status;
-  for (const store::Deletable& study : there->studies) on_change_(study.study);
+  Tell(*there, warnings);
   DeleteWhatIsDue(due, seconds_run);
   return absl::OkStatus();
 }
 
+void Keeper::Tell(const store::DeletableStudies& there, const std::vector<store::Warning>& warnings) {
+  for (const store::Deletable& study : there.studies) {
+    const auto warning = std::find_if(warnings.begin(), warnings.end(),
+                                      [&](const store::Warning& one) { return one.study == study.study; });
+    if (IsWarned(study) == (warning != warnings.end())) continue;
+    if (IsWarned(study)) {
+      spdlog::info("studies/{} of {} is to be kept after all", study.study, study.owner);
+    } else {
+      const auto time = google::protobuf::util::TimeUtil::MillisecondsToTimestamp(warning->delete_time);
+      spdlog::warn("studies/{} of {} is to be deleted from {} on: {}; archive it to keep it", study.study, study.owner,
+                   google::protobuf::util::TimeUtil::ToString(time), warning->reason);
+    }
+    on_change_(study.study);
+  }
+}
+
 void Keeper::DeleteWhatIsDue(const std::vector<Due>& due, double seconds_run) {
   for (const auto& [study, reason] : due) {
-    if (study.delete_time == 0 || study.warned_seconds + seconds_run < rules_.warn_days * kDay) continue;
+    if (!IsWarned(study) || study.warned_seconds + seconds_run < rules_.warn_days * kDay) continue;
     const auto status = store_.DeleteDueStudy(study.study, rules_.warn_days * kDay);
     if (!status.ok()) {
       spdlog::info("studies/{} stays: {}", study.study, std::string(status.message()));

@@ -40,6 +40,8 @@ class Keeper {
   void EraseAll();
   /// The moment that a study is told to go, as far as that is known now.
   int64_t DeleteTime(const store::Deletable& study, int64_t now, double seconds_run) const;
+  /// Logs warnings that are new, and those that are taken back.
+  void Tell(const store::DeletableStudies& there, const std::vector<store::Warning>& warnings);
   void DeleteWhatIsDue(const std::vector<Due>& due, double seconds_run);
   bool stopping();
 
