@@ -203,7 +203,8 @@ TEST_F(KeepingTest, GoesByTheOrderInWhichStudiesEnded) {
   Finished();
   ASSERT_TRUE(store_->CancelStudy(1).ok());
   std::vector<int64_t> order;
-  for (const auto& study : store_->ListDeletable()->studies) order.push_back(study.study);
+  const auto there = store_->ListDeletable();
+  for (const auto& study : there->studies) order.push_back(study.study);
   EXPECT_THAT(order, ElementsAre(2, 3, 1));
 }
 

@@ -137,7 +137,8 @@ TEST(MigrationOfEndedStudiesTest, KnowsTheirOrderAndWhatTheyStartFrom) {
   auto store = Store::Open(directory.path());
   ASSERT_TRUE(store.ok()) << store.status();
   std::vector<int64_t> order;
-  for (const auto& study : (*store)->ListDeletable()->studies) order.push_back(study.study);
+  const auto there = (*store)->ListDeletable();
+  for (const auto& study : there->studies) order.push_back(study.study);
   EXPECT_THAT(order, testing::ElementsAre(3, 2));
   EXPECT_THAT(std::string((*store)->DeleteStudy(1, "").message()), testing::HasSubstr("studies/2 starts from"));
 }
