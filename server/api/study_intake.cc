@@ -127,6 +127,7 @@ absl::StatusOr<v1::StudySpec> StudyService::CheckGrowth(const v1::StudySpec& spe
   for (auto& fault : study::InRequest(prepared->violations, asked, request)) faults.push_back(std::move(fault));
   if (!faults.empty()) return InvalidRequest(faults);
   v1::StudySpec grown = study::Grown(spec, request);
+  if (request.axes().empty()) return grown;  // the same points
   prepared = Prepare(grown);
   if (!prepared.ok()) return prepared.status();
   faults = study::InRequest(prepared->violations, grown, request);

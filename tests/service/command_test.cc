@@ -300,6 +300,28 @@ TEST_F(CommandTest, ArchiveAndDelete) {
   EXPECT_EQ(Gyrebox({"delete", "1", "--yes"}).code, 3);
 }
 
+// A box with room for nothing looks at what it has when it starts.
+TEST(DeletionWarningTest, IsShownUntilTheStudyIsArchived) {
+  api::ServerOptions options = test::Unhindered();
+  options.retention.keep_gib = 1e-9;
+  test::TestServer server(std::make_shared<test::FakePlan>(), options);
+  const test::TemporaryDirectory directory;
+  const auto gyrebox = [&](std::vector<std::string> arguments) {
+    arguments.insert(arguments.begin(), {GYREBOX, "--server", server.address()});
+    return test::Run(arguments);
+  };
+  ASSERT_EQ(gyrebox({"submit", directory.Write("study.toml", kStudy), "--watch"}).code, 0);
+  EXPECT_THAT(gyrebox({"list"}).out, Not(HasSubstr("to be deleted")));
+  server.Stop();
+  server.Start();
+  ASSERT_TRUE(test::WaitFor([&] { return gyrebox({"list"}).out.find("to be deleted 2") != std::string::npos; }));
+  const Outcome show = gyrebox({"show", "1"});
+  EXPECT_THAT(show.out, testing::ContainsRegex("DELETED +from 2.* UTC on: all studies together take more than"));
+  EXPECT_THAT(show.out, HasSubstr("gyrebox archive 1 keeps it"));
+  EXPECT_EQ(gyrebox({"archive", "1"}).code, 0);
+  EXPECT_THAT(gyrebox({"show", "1"}).out, Not(HasSubstr("DELETED")));
+}
+
 TEST_F(CommandTest, CancelOnce) {
   server_.plan().step_nanoseconds = 1'000'000;
   ASSERT_EQ(Gyrebox({"submit", StudyFile()}).code, 0);
