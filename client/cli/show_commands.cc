@@ -14,6 +14,9 @@
 
 namespace gyrebox::client {
 
+/// Values of an axis up to which all are told.
+constexpr int kMostValuesTold = 12;
+
 static std::string PercentText(double share) { return std::to_string(static_cast<int>(100 * share)) + " %"; }
 
 static std::string TitleOf(const v1::Study& study) { return study.spec().title(); }
@@ -61,9 +64,11 @@ static std::string ValuesText(const v1::Axis& axis) {
     return std::to_string(range.count()) + " values from " + number(range.first()) + " to " + number(range.last()) +
            (axis.has_linear() ? ", equal differences" : ", equal ratios");
   }
+  const int count = axis.values_size(), told = count > kMostValuesTold ? kMostValuesTold - 1 : count;
   std::string text;
-  for (const double value : axis.values()) text += (text.empty() ? "" : ", ") + number(value);
-  return text;
+  for (int i = 0; i < told; ++i) text += (i > 0 ? ", " : "") + number(axis.values(i));
+  if (told == count) return text;
+  return text + ", ... " + number(axis.values(count - 1)) + " (" + std::to_string(count) + " values)";
 }
 
 static std::string StateLine(const v1::Study& study) {

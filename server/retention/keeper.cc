@@ -86,7 +86,7 @@ absl::Status Keeper::Look(int64_t now, double seconds_run) {
   const auto there = store_.ListDeletable();
   if (!there.ok()) return there.status();
   const auto due = WhatIsDue(*there, rules_, now);
-  if (due.empty() && std::none_of(there->studies.begin(), there->studies.end(), IsWarned)) return absl::OkStatus();
+  if (due.empty() && there->warned_count == 0) return absl::OkStatus();
   std::vector<store::Warning> warnings;
   for (const auto& [study, reason] : due) {
     warnings.push_back({study.study, DeleteTime(study, now, seconds_run), reason});

@@ -11,7 +11,10 @@ absl::StatusOr<DeletableStudies> Store::ListDeletable() {
   const auto status = Read([&](Connection& connection) {
     {
       Statement row = connection.Prepare(sql::kSelectAllBytes);
-      if (row.Next()) found.all_bytes = row.Int(0);
+      if (row.Next()) {
+        found.all_bytes = row.Int(0);
+        found.warned_count = row.Int(1);
+      }
       if (!row.status().ok()) return row.status();
     }
     Statement rows = connection.Prepare(sql::kSelectDeletable);

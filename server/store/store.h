@@ -158,7 +158,8 @@ struct Deletable {
 /// All studies that may be deleted, in the order in which they ended.
 struct DeletableStudies {
   std::vector<Deletable> studies;
-  int64_t all_bytes = 0;  ///< of all studies there are
+  int64_t all_bytes = 0;     ///< of all studies there are
+  int64_t warned_count = 0;  ///< studies that people were told of, also some that may not be deleted any more
 };
 
 /// Tells people that a study will be deleted.

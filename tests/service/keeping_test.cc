@@ -337,6 +337,19 @@ TEST_F(KeepingTest, AStudyThatAnotherStartsFromStaysUntilThatIsGone) {
   EXPECT_EQ(DeleteTimeOf(first), now + 15 * kDay);
 }
 
+TEST_F(KeepingTest, AStudyThatSomeoneStartsFromLosesItsWarning) {
+  const int64_t first = Finished();
+  Keeper keeper(*store_, {.keep_days = 30, .warn_days = 7}, [](int64_t) {});
+  const int64_t now = EndOf(first) + 31 * kDay;
+  ASSERT_TRUE(keeper.Look(now, 0).ok());
+  ASSERT_TRUE(IsWarned(first));
+  v1::StudySpec branch = AmplitudeStudy({4}, 1);
+  branch.mutable_start()->mutable_saved()->set_run("studies/1/runs/1/states/4000");
+  ASSERT_TRUE(store_->CreateStudy(branch, NewRuns(branch), "").ok());
+  ASSERT_TRUE(keeper.Look(now + kDay, kDaySeconds).ok());
+  EXPECT_FALSE(IsWarned(first));
+}
+
 // Nobody loses a study that was archived between the look and the deletion.
 TEST_F(KeepingTest, OnlyAStudyThatIsStillDueIsDeleted) {
   const int64_t id = Finished();

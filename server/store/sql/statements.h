@@ -225,7 +225,8 @@ inline constexpr const char* kEraseStudy[] = {
 
 // ---- how long studies are kept (keeping.cc)
 
-inline constexpr char kSelectAllBytes[] = "SELECT COALESCE(SUM(stored_bytes), 0) FROM study WHERE deleted = 0";
+inline constexpr char kSelectAllBytes[] = R"sql(
+SELECT COALESCE(SUM(stored_bytes), 0), COUNT(delete_time) FROM study WHERE deleted = 0)sql";
 /// Studies that may be deleted, in the order in which they ended.
 inline constexpr char kSelectDeletable[] = R"sql(
 SELECT id, owner, end_time, stored_bytes, delete_time, warned_seconds FROM study
