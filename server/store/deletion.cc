@@ -7,8 +7,13 @@
 
 namespace gyrebox::store {
 
-/// What one transaction erases at most; a segment is some ten KiB.
-constexpr int kSegmentsAtATime = 200;
+/// Rows that are many or large, and how many of them one transaction erases: some MiB.
+struct Bulk {
+  const char* erase;
+  int at_a_time;
+};
+constexpr Bulk kBulk[] = {{sql::kEraseSegments, 200}};
+/// The rest of a run is small.
 constexpr int kRunsAtATime = 200;
 constexpr size_t kDependantsNamed = 5;
 
@@ -86,18 +91,16 @@ absl::Status Store::DeleteDueStudy(int64_t id, double warned_seconds) {
   });
 }
 
-/// Runs a statement to its end. @return how many rows it gave.
-static absl::StatusOr<int> CountRows(Statement& statement) {
-  int count = 0;
-  while (statement.Next()) ++count;
-  if (!statement.status().ok()) return statement.status();
-  return count;
-}
-
-static absl::StatusOr<int> EraseSegments(Connection& connection, int64_t id) {
-  Statement erase = connection.Prepare(sql::kEraseSegments);
-  erase.Bind(id, kSegmentsAtATime);
-  return CountRows(erase);
+/// Erases some of what is many or large. @return whether there was any.
+static absl::StatusOr<bool> EraseBulk(Connection& connection, int64_t id) {
+  for (const Bulk& bulk : kBulk) {
+    Statement rows = connection.Prepare(bulk.erase);
+    rows.Bind(id, bulk.at_a_time);
+    const bool any = rows.Next();
+    if (const auto status = any ? rows.Run() : rows.status(); !status.ok()) return status;
+    if (any) return true;
+  }
+  return false;
 }
 
 /// Erases the first runs of a study with their states and journals. @return whether there were any.
@@ -140,8 +143,8 @@ absl::StatusOr<bool> Store::EraseSome() {
       id = row.Int(0);
     }
     more = true;
-    const auto segments = EraseSegments(connection, id);
-    if (!segments.ok() || *segments > 0) return segments.status();
+    const auto bulk = EraseBulk(connection, id);
+    if (!bulk.ok() || *bulk) return bulk.status();
     const auto runs = EraseRuns(connection, id, &files);
     if (!runs.ok() || *runs) return runs.status();
     return EraseStudy(connection, id);
