@@ -180,13 +180,11 @@ CREATE TABLE person (
 ) STRICT, WITHOUT ROWID;
 )sql",
 
-    // 6: what lives on: notes and labels, what people did to a study, runs left out (a v1::Exclusion), studies put
-    // away,
-    // deleted, or to be deleted. `ended` counts studies in the order in which they ended; `source` is the study that
-    // one
-    // starts from, 0 for none, NULL where nobody has looked yet. A deleted study is there for nobody, until it is
-    // erased.
-    // warned_seconds is for how long the server has run since it said that it will delete a study.
+    // 6: what lives on: notes and labels, what people did to a study, runs left out (a v1::Exclusion),
+    // studies archived, deleted, or to be deleted. `ended` counts studies in the order in which they ended.
+    // `source` is the study that one starts from, 0 for none, NULL where nobody has looked yet. A deleted
+    // study is there for nobody until it is erased. warned_seconds is for how long the server has run since
+    // it told that it will delete a study.
     R"sql(
 ALTER TABLE study ADD COLUMN note TEXT NOT NULL DEFAULT '';
 ALTER TABLE study ADD COLUMN archived INTEGER NOT NULL DEFAULT 0;
