@@ -315,7 +315,7 @@ TEST_F(ExecutorTest, GoesOnFromTheLastCheckpointWithoutHoleOrRepeat) {
   EXPECT_EQ(plan_->loaded_steps.size(), 2u);
   ExpectWholeSeries(1);
   ExpectWholeSeries(2);
-  EXPECT_EQ(StateFiles(), 2);  // what the runs left; no checkpoint
+  EXPECT_TRUE(WaitFor([&] { return StateFiles() == 2; }));  // what the runs left; no checkpoint
 }
 
 TEST_F(ExecutorTest, KeepsFramesOverASuddenEndWithoutHoleOrRepeat) {

@@ -70,13 +70,16 @@ TEST_F(FairShareTest, AShortRunOfAnotherPersonDoesNotWaitForAQueue) {
 // Where memory holds only one of them, the other is saved, leaves, and comes back to the same series.
 TEST_F(FairShareTest, ALongRunYieldsTheDeviceAndGoesOnLater) {
   HaveMemoryFor(1);
-  plan_->step_nanoseconds = 100'000;
+  plan_->step_nanoseconds = 1'000'000;
   Create("ann", 1);
   Start();
-  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 500; }));
+  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 100; }));
   Create("bob", 1);
+  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(2, 1)->state() == v1::Run::STATE_RUNNING; }));
+  EXPECT_EQ(store_->GetRun(1, 1)->state(), v1::Run::STATE_QUEUED);
+  EXPECT_LT(store_->GetRun(1, 1)->step(), 4000);
+  plan_->step_nanoseconds = 0;
   ASSERT_TRUE(WaitForEnd(2));
-  EXPECT_FALSE(store_->GetStudy(1)->has_end_time());
   ASSERT_TRUE(WaitForEnd(1));
   EXPECT_FALSE(plan_->loaded_steps.empty());
   EXPECT_EQ(*std::max_element(plan_->ensemble_sizes.begin(), plan_->ensemble_sizes.end()), 1u);
