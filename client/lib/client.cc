@@ -13,7 +13,7 @@ using Clock = std::chrono::steady_clock;
 
 constexpr char kDetailUrl[] = "type.googleapis.com/gyrebox.v1.ErrorDetail";
 constexpr std::chrono::seconds kDeadline{10};
-/// Tables and answers read the series of all runs.
+/// Tables and answers read the series of all runs; a growth checks all points of a study twice.
 constexpr std::chrono::seconds kLongDeadline{120};
 constexpr std::chrono::milliseconds kFirstPause{100};
 constexpr std::chrono::milliseconds kLongestPause{2000};
@@ -147,7 +147,7 @@ absl::StatusOr<v1::Study> Client::UpdateStudy(const v1::UpdateStudyRequest& requ
 
 absl::StatusOr<v1::Study> Client::GrowStudy(v1::GrowStudyRequest request) {
   if (request.request_id().empty()) request.set_request_id(NewRequestId());
-  return Call(*studies_, &v1::StudyService::Stub::GrowStudy, request);
+  return Call(*studies_, &v1::StudyService::Stub::GrowStudy, request, kTries, kLongDeadline);
 }
 
 absl::StatusOr<v1::Study> Client::ArchiveStudy(const std::string& name, bool undo) {
