@@ -12,7 +12,7 @@ using Clock = std::chrono::steady_clock;
 
 constexpr char kDetailUrl[] = "type.googleapis.com/gyrebox.v1.ErrorDetail";
 constexpr std::chrono::seconds kDeadline{10};
-/// Tables and answers read the series of all runs.
+/// Tables and answers read the series of all runs; a growth checks all points of a study twice.
 constexpr std::chrono::seconds kLongDeadline{120};
 /// Measuring all frames of all runs again.
 constexpr std::chrono::seconds kLongestDeadline{3600};
@@ -148,7 +148,7 @@ absl::StatusOr<v1::Study> Client::UpdateStudy(const v1::UpdateStudyRequest& requ
 
 absl::StatusOr<v1::Study> Client::GrowStudy(v1::GrowStudyRequest request) {
   if (request.request_id().empty()) request.set_request_id(NewRequestId());
-  return Call(*studies_, &v1::StudyService::Stub::GrowStudy, request);
+  return Call(*studies_, &v1::StudyService::Stub::GrowStudy, request, kTries, kLongDeadline);
 }
 
 absl::StatusOr<v1::Study> Client::ArchiveStudy(const std::string& name, bool undo) {
