@@ -70,9 +70,10 @@ class WiredServer : public Server {
         device_(std::move(device)),
         hub_(*store_, [this](int64_t id) { return ReadStudy(id); }),
         executor_(*store_, *device_, WithQuota(options), [this](int64_t id) { hub_.Changed(id); }),
+        keeper_(*store_, options.retention, [this](int64_t id) { Kept(id); }),
         pool_(kWorkers),
-        rooms_{*store_,        *device_, executor_, hub_,          pool_,
-               options.quotas, *gate_,   limits_,   device_reason, std::chrono::system_clock::now(),
+        rooms_{*store_,  *device_,       executor_, hub_,    keeper_,       digests_,
+               pool_,    options.quotas, *gate_,    limits_, device_reason, std::chrono::system_clock::now(),
                stopping_},
         studies_(rooms_),
         runs_(rooms_),
@@ -109,6 +110,7 @@ class WiredServer : public Server {
     for (const char* service : kServices) server_->GetHealthCheckService()->SetServingStatus(service, true);
     address_ = HostOf(options_.listen) + ":" + std::to_string(port);
     executor_.Start();
+    keeper_.Start();
     return absl::OkStatus();
   }
 
@@ -119,6 +121,7 @@ class WiredServer : public Server {
     if (server_ != nullptr) server_->GetHealthCheckService()->SetServingStatus(false);
     hub_.GoAway();
     box_.GoAway();
+    keeper_.Stop();
     executor_.Stop();
     if (server_ != nullptr) server_->Shutdown(std::chrono::system_clock::now() + kGrace);
     pool_.Stop();
@@ -140,6 +143,12 @@ class WiredServer : public Server {
     return study;
   }
 
+  /// A study is to be deleted, or is there no more.
+  void Kept(int64_t id) {
+    if (!store_->GetOwner(id).ok()) digests_.Forget(id);
+    hub_.Changed(id);
+  }
+
   const ServerOptions options_;
   std::unique_ptr<store::Store> store_;
   std::unique_ptr<access::Gate> gate_;
@@ -148,6 +157,8 @@ class WiredServer : public Server {
   std::atomic<bool> stopping_ = false;
   stream::WatchHub hub_;
   executor::Executor executor_;
+  analysis::DigestCache digests_;
+  retention::Keeper keeper_;
   WorkerPool pool_;
   Rooms rooms_;
   StudyService studies_;
