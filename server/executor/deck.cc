@@ -176,6 +176,9 @@ void Deck::Hand(int64_t study, std::vector<Recorder::Write> writes, const std::v
 }
 
 void Deck::WaitForEnd(int64_t study, int64_t number) {
+  for (const auto& on : boarded_) {
+    if (on->batch.study() == study && on->batch.has_news()) Record(*on, /*checkpoint=*/false);
+  }
   for (const End& end : ends_) {
     if (end.study == study && (number == 0 || end.number == number)) recorder_.WaitFor(end.ticket);
   }

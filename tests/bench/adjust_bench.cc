@@ -32,9 +32,7 @@ T Check(absl::StatusOr<T> result) {
   return *std::move(result);
 }
 
-double SecondsSince(Clock::time_point moment) {
-  return std::chrono::duration<double>(Clock::now() - moment).count();
-}
+double SecondsSince(Clock::time_point moment) { return std::chrono::duration<double>(Clock::now() - moment).count(); }
 
 void Sleep(double seconds) { std::this_thread::sleep_for(std::chrono::duration<double>(seconds)); }
 
@@ -82,9 +80,10 @@ int Run(const Options& options) {
   Check(client.CancelStudy(study));
   std::sort(milliseconds.begin(), milliseconds.end());
   const auto at = [&](double share) { return milliseconds[static_cast<size_t>(share * (options.count - 1))]; };
-  std::printf("%d x %d beads: %d changes answered after p50 %.0f ms, p90 %.0f ms, p99 %.0f ms, at most %.0f ms; "
-              "%.4g bead-steps/s meanwhile\n",
-              options.trials, options.beads, options.count, at(0.5), at(0.9), at(0.99), at(1), rate);
+  std::printf(
+      "%d x %d beads: %d changes answered after p50 %.0f ms, p90 %.0f ms, p99 %.0f ms, at most %.0f ms; "
+      "%.4g bead-steps/s meanwhile\n",
+      options.trials, options.beads, options.count, at(0.5), at(0.9), at(0.99), at(1), rate);
   return 0;
 }
 

@@ -81,7 +81,12 @@ TEST_F(SteeringProcessTest, ARunWithTwentyAdjustmentsReplaysToTheSameBits) {
   }
   ASSERT_EQ(Gyrebox({"pause", "1/1"}).code, 0);
   ASSERT_EQ(Gyrebox({"resume", "1/1"}).code, 0);
-  ASSERT_TRUE(WaitFor([&] { return Connect().GetRun(kRun)->state() == v1::Run::STATE_RUNNING; }));
+  // It went back to its last kept state; what is asked of it holds from where it was before on.
+  const int64_t reached = Connect().ListAdjustments(kRun)->adjustments(20).reached_step();
+  ASSERT_TRUE(WaitFor([&] {
+    const auto run = Connect().GetRun(kRun);
+    return run->state() == v1::Run::STATE_RUNNING && run->step() > reached;
+  }));
   const Outcome finished = Gyrebox({"finish", "1/1"});
   ASSERT_EQ(finished.code, 0) << finished.error;
   EXPECT_THAT(finished.error, HasSubstr("studies/1/runs/1: finished at step"));

@@ -356,6 +356,7 @@ TEST_F(SteeringTest, ADrainedDeviceIsEmptyUntilItWorksAgain) {
 
 TEST_F(SteeringTest, TheBoxTellsWhoseTurnItIs) {
   Submit(2);
+  server_.plan().step_nanoseconds = 2'500'000;  // nothing ends while it is looked at
   WaitForStep(100);
   ASSERT_TRUE(client_.CreateStudy(BareStudy()).ok());
   ASSERT_TRUE(client_.CreateStudy(BareStudy()).ok());
