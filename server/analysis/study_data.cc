@@ -102,9 +102,11 @@ class Reader {
     const double share = data_.spec().measure().plateau_share();
     auto stages = data_.points.back().stages;
     stages.back().end = std::min(stages.back().end, run.time());
-    const auto rows = store_.ReadSamplesSince(id_, number, FirstTimeNeeded(stages, share, depth_));
+    std::vector<size_t> places;
+    const Columns narrow = Narrow(*columns, depth_, &places);
+    const auto rows = store_.ReadColumns(id_, number, FirstTimeNeeded(stages, share, depth_), places);
     if (!rows.ok()) return rows.status();
-    digest = Boil(*rows, *columns, stages, share, frequency_, depth_);
+    digest = Boil(*rows, narrow, stages, share, frequency_, depth_);
     data_.observable = digest.observable = columns->observable;
     return digest;
   }

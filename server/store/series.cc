@@ -1,6 +1,5 @@
 // Observables and samples of runs.
 #include <algorithm>
-#include <limits>
 
 #include "gyrebox/v1/run_service.pb.h"
 #include "store/packed.h"
@@ -35,40 +34,69 @@ absl::Status Store::SetObservables(int64_t study, std::span<const int64_t> numbe
   });
 }
 
+static absl::StatusOr<v1::RunSamples> SelectObservables(Connection& connection, int64_t study, int64_t number) {
+  v1::RunSamples list;
+  Statement row = connection.Prepare(sql::kSelectObservables);
+  if (row.Bind(study, number).Next()) list.ParseFromString(row.Text(0));
+  if (!row.status().ok()) return row.status();
+  return list;
+}
+
+/// The quantities of several numbers; none where the observables are not those of rows as wide as this.
+static std::vector<Block> WideOf(const v1::RunSamples& list, size_t row_width) {
+  std::vector<Block> wide;
+  size_t place = kRowHead;
+  for (const auto& observable : list.observables()) {
+    const auto width = static_cast<size_t>(observable.width());
+    if (width > 1) wide.push_back({place, width});
+    place += width;
+  }
+  return place == row_width ? wide : std::vector<Block>();
+}
+
 absl::Status AppendSamples(Connection& connection, int64_t study, int64_t number, const SampleRows& samples) {
   if (samples.size() == 0) return absl::OkStatus();
+  const auto observables = SelectObservables(connection, study, number);
+  if (!observables.ok()) return observables.status();
   const double last_time = samples.row(samples.size() - 1)[1];
-  const std::string packed = Pack(samples.numbers);
-  absl::Status status =
-      connection.Prepare(sql::kInsertSegment)
-          .Bind(study, number, static_cast<int64_t>(samples.size()), last_time, Statement::AsBlob(packed))
-          .Run();
-  status.Update(AddStoredBytes(connection, study, static_cast<int64_t>(packed.size())));
+  const PackedSamples packed = Pack(samples.numbers, samples.width, WideOf(*observables, samples.width));
+  absl::Status status = connection.Prepare(sql::kInsertSegment)
+                            .Bind(study, number, static_cast<int64_t>(samples.size()), last_time,
+                                  Statement::AsBlob(packed.singles), Statement::AsBlob(packed.wide))
+                            .Run();
+  status.Update(AddStoredBytes(connection, study, static_cast<int64_t>(packed.singles.size() + packed.wide.size())));
   return status;
 }
 
 absl::StatusOr<std::vector<v1::Observable>> Store::GetObservables(int64_t study, int64_t number) {
   v1::RunSamples list;
   const auto status = Read([&](Connection& connection) {
-    Statement row = connection.Prepare(sql::kSelectObservables);
-    if (row.Bind(study, number).Next()) list.ParseFromString(row.Text(0));
-    return row.status();
+    auto selected = SelectObservables(connection, study, number);
+    if (selected.ok()) list = *std::move(selected);
+    return selected.status();
   });
   if (!status.ok()) return status;
   return std::vector<v1::Observable>(list.observables().begin(), list.observables().end());
 }
 
-/// Appends the rows of a segment, from a sequence on and up to a limit.
-static void AppendSegment(const Statement& segment, int64_t from, int limit, SampleRows* rows) {
+static absl::Status Damaged(int64_t study, int64_t number) {
+  return absl::DataLossError("samples of studies/" + std::to_string(study) + "/runs/" + std::to_string(number) +
+                             " are damaged in the database");
+}
+
+/// Appends the rows of a segment, from a sequence on and up to a limit. False where the segment is damaged.
+static bool AppendSegment(const Statement& segment, int64_t from, int limit, SampleRows* rows) {
   const int64_t first = segment.Int(0), count = segment.Int(1);
-  const std::vector<double> numbers = Unpack(segment.Text(2));
-  rows->width = numbers.size() / count;
+  const std::vector<double> numbers = Unpack({segment.Text(2), segment.Text(3)}, static_cast<size_t>(count));
+  if (numbers.empty()) return false;
+  rows->width = numbers.size() / static_cast<size_t>(count);
   const int64_t skipped = std::clamp<int64_t>(from - first, 0, count);
   const int64_t taken = std::min<int64_t>(count - skipped, limit - static_cast<int64_t>(rows->size()));
-  if (taken <= 0) return;
+  if (taken <= 0) return true;
   if (rows->numbers.empty()) rows->first = first + skipped;
   const auto begin = numbers.begin() + skipped * static_cast<int64_t>(rows->width);
   rows->numbers.insert(rows->numbers.end(), begin, begin + taken * static_cast<int64_t>(rows->width));
+  return true;
 }
 
 absl::StatusOr<SampleRows> Store::ReadSamples(int64_t study, int64_t number, int64_t from, int limit) {
@@ -76,19 +104,28 @@ absl::StatusOr<SampleRows> Store::ReadSamples(int64_t study, int64_t number, int
   const auto status = Read([&](Connection& connection) {
     Statement segments = connection.Prepare(sql::kSelectSegments);
     segments.Bind(study, number, from);
-    while (static_cast<int>(rows.size()) < limit && segments.Next()) AppendSegment(segments, from, limit, &rows);
+    while (static_cast<int>(rows.size()) < limit && segments.Next()) {
+      if (!AppendSegment(segments, from, limit, &rows)) return Damaged(study, number);
+    }
     return segments.status();
   });
   if (!status.ok()) return status;
   return rows;
 }
 
-absl::StatusOr<SampleRows> Store::ReadSamplesSince(int64_t study, int64_t number, double time) {
+absl::StatusOr<SampleRows> Store::ReadColumns(int64_t study, int64_t number, double time,
+                                              std::span<const size_t> columns) {
   SampleRows rows;
+  rows.width = columns.size();
   const auto status = Read([&](Connection& connection) {
     Statement segments = connection.Prepare(sql::kSelectLateSegments);
     segments.Bind(study, number, time);
-    while (segments.Next()) AppendSegment(segments, 0, std::numeric_limits<int>::max(), &rows);
+    while (segments.Next()) {
+      if (rows.numbers.empty()) rows.first = segments.Int(0);
+      const auto numbers = UnpackColumns({segments.Text(2), ""}, static_cast<size_t>(segments.Int(1)), columns);
+      if (numbers.empty()) return Damaged(study, number);
+      rows.numbers.insert(rows.numbers.end(), numbers.begin(), numbers.end());
+    }
     return segments.status();
   });
   if (!status.ok()) return status;

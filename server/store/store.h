@@ -37,6 +37,9 @@ struct NewRun {
   int64_t total_steps = 0;
 };
 
+/// Numbers of a row before its values: step and time.
+constexpr size_t kRowHead = 2;
+
 /// Samples in a row: rows of `width` numbers, each of them step, time, values.
 struct SampleRows {
   int64_t first = 0;  ///< sequence of the first row
@@ -213,8 +216,9 @@ class Store {
   absl::StatusOr<std::vector<v1::Observable>> GetObservables(int64_t study, int64_t number);
   /// Samples from a sequence on.
   absl::StatusOr<SampleRows> ReadSamples(int64_t study, int64_t number, int64_t from, int limit);
-  /// Samples from a time on, in tau.
-  absl::StatusOr<SampleRows> ReadSamplesSince(int64_t study, int64_t number, double time);
+  /// Some columns of the segments from a time on, in tau: single numbers alone are read. A column that is part of a
+  /// wider quantity is NaN.
+  absl::StatusOr<SampleRows> ReadColumns(int64_t study, int64_t number, double time, std::span<const size_t> columns);
 
   // ---- tokens (tokens.cc)
 

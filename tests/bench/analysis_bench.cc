@@ -26,8 +26,11 @@ struct Options {
   int points = 1000;
   int trials = 10;
   int samples = 1000;
-  int width = 4;  ///< values of a sample; every ninth holds those past the first 40
+  int width = 4;    ///< values of a sample; every ninth holds those past the first kInEverySample
+  int segment = 0;  ///< samples of a segment; 0 for all of a run
 };
+
+constexpr int kInEverySample = 54;
 
 double SecondsSince(Clock::time_point start) { return std::chrono::duration<double>(Clock::now() - start).count(); }
 
@@ -60,9 +63,11 @@ std::vector<v1::Observable> ObservablesOf(int width) {
     observable.set_name(name);
     observable.set_width(1);
   }
-  if (width > 4) {
-    all.emplace_back().set_name("rest");
-    all.back().set_width(width - 4);
+  // Beside them single numbers, a histogram, a structure factor, correlations: as real samples have them.
+  for (int place = 4; place < width; place += all.back().width()) {
+    const int usual = place < 30 ? 1 : place < 54 ? 24 : place < 118 ? 64 : 200;
+    all.emplace_back().set_name("other_" + std::to_string(place));
+    all.back().set_width(std::min(usual, width - place));
   }
   return all;
 }
@@ -82,12 +87,33 @@ store::RunUpdate RunOf(int64_t number, double amplitude, const Options& options,
     update.samples.numbers.insert(update.samples.numbers.end(),
                                   {i * 250.0, time, 10 + amplitude + 3 * x + std::sin(2 * M_PI * time), 0.5, 5, 1});
     for (int k = 4; k < options.width; ++k) {
-      const bool held = k < 40 || i % 9 == 0;
+      const bool held = k < kInEverySample || i % 9 == 0;
       update.samples.numbers.push_back(held ? std::floor(100 * normal(random)) / 64
                                             : std::numeric_limits<double>::quiet_NaN());
     }
   }
   return update;
+}
+
+/// Writes runs down, a segment of each at a time.
+bool Record(store::Store& store, const std::vector<store::RunUpdate>& whole, const Options& options) {
+  const int at_a_time = options.segment > 0 ? options.segment : options.samples;
+  for (int first = 0; first < options.samples; first += at_a_time) {
+    const int end = std::min(options.samples, first + at_a_time);
+    std::vector<store::RunUpdate> updates;
+    for (const store::RunUpdate& run : whole) {
+      store::RunUpdate& part = updates.emplace_back();
+      part.number = run.number;
+      part.time = run.time;
+      if (end == options.samples) part.state = run.state;
+      part.samples.width = run.samples.width;
+      const auto begin = run.samples.numbers.begin();
+      const auto width = static_cast<std::ptrdiff_t>(run.samples.width);
+      part.samples.numbers.assign(begin + first * width, begin + end * width);
+    }
+    if (!store.RecordProgress(1, updates).ok()) return false;
+  }
+  return true;
 }
 
 int64_t Fill(store::Store& store, const Options& options) {
@@ -96,17 +122,17 @@ int64_t Fill(store::Store& store, const Options& options) {
   for (auto& plan : study::Expand(spec)) runs.push_back({std::move(plan), 100, options.samples * 250});
   if (!store.CreateStudy(spec, runs, "").ok()) std::abort();
   std::mt19937_64 random(1);
-  constexpr size_t kAtATime = 100;
-  for (size_t first = 0; first < runs.size(); first += kAtATime) {
+  const size_t at_a_time = options.width > kInEverySample ? 20 : 100;
+  for (size_t first = 0; first < runs.size(); first += at_a_time) {
     std::vector<int64_t> numbers;
     std::vector<store::RunUpdate> updates;
-    for (size_t i = first; i < std::min(runs.size(), first + kAtATime); ++i) {
+    for (size_t i = first; i < std::min(runs.size(), first + at_a_time); ++i) {
       numbers.push_back(static_cast<int64_t>(i) + 1);
       updates.push_back(RunOf(numbers.back(), runs[i].plan.axis_values[0], options, random));
     }
     const std::vector<std::vector<v1::Observable>> observables(numbers.size(), ObservablesOf(options.width));
     if (!store.StartRuns(1, numbers, "cpu").ok() || !store.SetObservables(1, numbers, observables).ok() ||
-        !store.RecordProgress(1, updates).ok()) {
+        !Record(store, updates, options)) {
       std::abort();
     }
   }
@@ -141,15 +167,18 @@ int main(int argc, char** argv) {
   app.add_option("--points", options.points, "Points of the study")->capture_default_str();
   app.add_option("--trials", options.trials, "Trials of a point")->capture_default_str();
   app.add_option("--samples", options.samples, "Samples of a run")->capture_default_str();
-  app.add_option("--width", options.width, "Values of a sample; a real one has about 720")->capture_default_str();
+  app.add_option("--width", options.width, "Values of a sample; a real one has 718")->capture_default_str();
+  app.add_option("--segment", options.segment, "Samples of a segment; 0 for all of a run")->capture_default_str();
   CLI11_PARSE(app, argc, argv);
   std::string folder = (std::filesystem::temp_directory_path() / "gyrebox-bench-XXXXXX").string();
   if (mkdtemp(folder.data()) == nullptr) return 1;
   {
     auto store = store::Store::Open(folder);
     if (!store.ok()) return 1;
+    const auto fill_start = Clock::now();
     const int64_t runs = Fill(**store, options);
-    const double filled = PeakMegabytes();
+    const double filled = PeakMegabytes(), fill = SecondsSince(fill_start);
+    const double disk = static_cast<double>(store->get()->StoredBytes()->at(store::kLocalPerson)) / 1e6;
     const auto table_start = Clock::now();
     const bool tabulated = analysis::Tabulate(**store, 1, "").ok();
     const double table = SecondsSince(table_start);
@@ -164,6 +193,7 @@ int main(int argc, char** argv) {
     const double again_seconds = SecondsSince(again_start);
     if (!answers.ok() || !again) return 1;
     std::printf("%lld runs of %d samples of %d values\n", static_cast<long long>(runs), options.samples, options.width);
+    std::printf("filling     %7.3f s, made-up numbers included; %.1f MB of samples\n", fill, disk);
     std::printf("answers     %7.3f s, %.1f MB as a message\n", seconds,
                 static_cast<double>(answers->ByteSizeLong()) / 1e6);
     std::printf("asked again %7.3f s\n", again_seconds);

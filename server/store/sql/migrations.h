@@ -179,6 +179,12 @@ CREATE TABLE person (
   as_of INTEGER NOT NULL
 ) STRICT, WITHOUT ROWID;
 )sql",
+
+    // 6: samples are packed quantity by quantity (store/packed.cc), those of several numbers in a column of their own.
+    // Older segments stay as they are: whole rows in `samples`.
+    R"sql(
+ALTER TABLE segment ADD COLUMN wide BLOB;
+)sql",
 };
 
 }  // namespace gyrebox::store::sql

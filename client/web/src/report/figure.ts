@@ -1,4 +1,4 @@
-/** A figure of the report: the plot, what is drawn how, its data on demand, and a button that saves it. */
+/** A figure of the report: the plot, what is drawn how, its data on demand, and buttons that save it. */
 import { type Axis, type Plot, numberOf } from '../answers.ts';
 import { numberText } from '../format/number.ts';
 import { fieldText, withUnit } from '../format/words.ts';
@@ -6,7 +6,7 @@ import { panelsOf } from '../plot/curves.ts';
 import { drawMap, mapPanel } from '../plot/heat.ts';
 import { interactive } from '../plot/hover.ts';
 import { drawPlot, type Figure } from '../plot/plot.ts';
-import { saveSvg } from '../plot/save.ts';
+import { savePdf, saveSvg } from '../plot/save.ts';
 import { definitions, html, table, unfold } from './html.ts';
 
 /** Figures are drawn anew where the page becomes wider or narrower; none is narrower or wider than this. */
@@ -66,8 +66,11 @@ function dataOf(plot: Plot): HTMLElement[] {
 
 function figure(plot: Plot, title: string, name: string, words: string, draw: (width: number) => Figure): HTMLElement {
   let shown: Figure | undefined;
-  const save = html('button', { type: 'button', 'aria-label': `Save as SVG: ${title}` }, 'Save as SVG');
-  save.addEventListener('click', () => shown && saveSvg(shown.element, name));
+  const saver = (kind: string, save: (element: SVGElement, name: string) => void) => {
+    const button = html('button', { type: 'button', 'aria-label': `Save as ${kind}: ${title}` }, `Save as ${kind}`);
+    button.addEventListener('click', () => shown && save(shown.element, name));
+    return button;
+  };
   return html(
     'figure',
     { 'data-plot': name, id: `plot-${name}` },
@@ -77,7 +80,8 @@ function figure(plot: Plot, title: string, name: string, words: string, draw: (w
     html(
       'div',
       { class: 'tools' },
-      save,
+      saver('SVG', saveSvg),
+      saver('PDF', savePdf),
       unfold('Data and definitions', 'data', () => dataOf(plot)),
     ),
   );
