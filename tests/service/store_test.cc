@@ -160,7 +160,7 @@ TEST(StoreTest, ReadsColumnsOfLateSegmentsAlone) {
   std::vector<v1::Observable> observables(3);
   for (size_t i = 0; i < 3; ++i) observables[i].set_width(i == 1 ? 2 : 1);
   const std::vector<int64_t> numbers = {1};
-  ASSERT_TRUE(store->SetObservables(1, numbers, std::vector{observables}).ok());
+  ASSERT_TRUE(store->SetObservables(1, numbers, std::vector<std::vector<v1::Observable>>{observables}).ok());
   constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
   for (int segment = 0; segment < 3; ++segment) {
     RunUpdate update = Progress(1, 2 * segment, 0);
