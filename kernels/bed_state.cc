@@ -3,6 +3,7 @@
 #include <cstring>
 #include <stdexcept>
 
+#include "model/fixed_point.h"
 #include "model/noise.h"
 
 namespace gyrebox::kernels {
@@ -45,6 +46,9 @@ class Reader {
 SavedBed BeadsOf(const BedState& state, double side_x, double side_y) {
   return {side_x, side_y, state.x, state.y, state.angle, state.kind};
 }
+
+double PlaceOf(std::uint32_t fixed, double side) { return FromFixed(fixed, side); }
+double AngleOf(std::uint32_t fraction) { return AngleValue(fraction); }
 
 std::vector<std::byte> ToBytes(const BedState& state) {
   std::vector<std::byte> bytes;

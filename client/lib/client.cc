@@ -3,7 +3,6 @@
 #include <absl/strings/cord.h>
 #include <grpcpp/grpcpp.h>
 
-#include <optional>
 #include <random>
 #include <thread>
 
@@ -15,6 +14,8 @@ constexpr char kDetailUrl[] = "type.googleapis.com/gyrebox.v1.ErrorDetail";
 constexpr std::chrono::seconds kDeadline{10};
 /// Tables and answers read the series of all runs.
 constexpr std::chrono::seconds kLongDeadline{120};
+/// Measuring all frames of all runs again.
+constexpr std::chrono::seconds kLongestDeadline{3600};
 constexpr std::chrono::milliseconds kFirstPause{100};
 constexpr std::chrono::milliseconds kLongestPause{2000};
 /// Answers of the largest study, with the data of its plots.
@@ -152,7 +153,8 @@ absl::StatusOr<v1::Answers> Client::AnalyseStudy(const std::string& name, const 
   v1::AnalyseStudyRequest request;
   request.set_name(name);
   *request.mutable_options() = options;
-  return Call(*analysis_, &v1::AnalysisService::Stub::AnalyseStudy, request, kTries, kLongDeadline);
+  const auto deadline = options.has_measure_again() ? kLongestDeadline : kLongDeadline;
+  return Call(*analysis_, &v1::AnalysisService::Stub::AnalyseStudy, request, kTries, deadline);
 }
 
 absl::Status Client::ForRuns(const std::string& study, const std::function<void(const v1::Run&)>& on_run) {
@@ -181,6 +183,54 @@ absl::StatusOr<v1::ListSamplesResponse> Client::ListSamples(const std::string& r
   request.set_page_size(kPageSize);
   do {
     auto page = Call(*runs_, &v1::RunService::Stub::ListSamples, request);
+    if (!page.ok()) return page.status();
+    *all.mutable_observables() = page->observables();
+    all.mutable_samples()->MergeFrom(page->samples());
+    request.set_page_token(page->next_page_token());
+  } while (!request.page_token().empty());
+  return all;
+}
+
+absl::StatusOr<v1::Frame> Client::GetFrame(const std::string& run, std::optional<int64_t> step,
+                                           const v1::FrameWindow& window) {
+  v1::GetFrameRequest request;
+  request.set_name(run);
+  if (step) request.set_step(*step);
+  *request.mutable_window() = window;
+  return Call(*runs_, &v1::RunService::Stub::GetFrame, request);
+}
+
+absl::StatusOr<v1::ListFramesResponse> Client::ListFrames(const std::string& run) {
+  v1::ListFramesResponse all;
+  v1::ListFramesRequest request;
+  request.set_parent(run);
+  do {
+    auto page = Call(*runs_, &v1::RunService::Stub::ListFrames, request);
+    if (!page.ok()) return page.status();
+    all.mutable_frames()->MergeFrom(page->frames());
+    request.set_page_token(page->next_page_token());
+  } while (!request.page_token().empty());
+  return all;
+}
+
+absl::Status Client::WatchFrames(const v1::WatchFramesRequest& request,
+                                 const std::function<bool(const v1::WatchFramesResponse&)>& on_message) {
+  grpc::ClientContext context;
+  const auto reader = runs_->WatchFrames(&context, request);
+  bool more = true;
+  for (v1::WatchFramesResponse message; more && reader->Read(&message);) more = on_message(message);
+  if (!more) context.TryCancel();
+  const grpc::Status status = reader->Finish();
+  return more ? ToStatus(status) : absl::OkStatus();
+}
+
+absl::StatusOr<v1::ListSamplesResponse> Client::MeasureRun(const std::string& run, const v1::MeasureAgain& measure) {
+  v1::ListSamplesResponse all;
+  v1::MeasureRunRequest request;
+  request.set_name(run);
+  *request.mutable_measure() = measure;
+  do {
+    auto page = Call(*runs_, &v1::RunService::Stub::MeasureRun, request, kTries, kLongDeadline);
     if (!page.ok()) return page.status();
     *all.mutable_observables() = page->observables();
     all.mutable_samples()->MergeFrom(page->samples());

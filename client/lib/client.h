@@ -7,6 +7,7 @@
 #include <chrono>
 #include <functional>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -51,6 +52,17 @@ class Client {
   absl::StatusOr<v1::Run> GetRun(const std::string& name);
   /// All samples of a run.
   absl::StatusOr<v1::ListSamplesResponse> ListSamples(const std::string& run);
+  /// The kept frame or state at a step or the nearest before it; the newest there is where no step is given.
+  /// @param window the part of the bed; as much of it as there is room for where it is empty.
+  absl::StatusOr<v1::Frame> GetFrame(const std::string& run, std::optional<int64_t> step = std::nullopt,
+                                     const v1::FrameWindow& window = {});
+  /// All frames kept of a run.
+  absl::StatusOr<v1::ListFramesResponse> ListFrames(const std::string& run);
+  /// Follows a run with pictures to its end, or until on_message returns false.
+  absl::Status WatchFrames(const v1::WatchFramesRequest& request,
+                           const std::function<bool(const v1::WatchFramesResponse&)>& on_message);
+  /// All samples of a run, measured again on its kept frames.
+  absl::StatusOr<v1::ListSamplesResponse> MeasureRun(const std::string& run, const v1::MeasureAgain& measure);
   absl::StatusOr<v1::Box> GetBox();
   absl::StatusOr<v1::Box> DrainBox(bool drain);
 

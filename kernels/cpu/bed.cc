@@ -49,7 +49,8 @@ RunChunk Bed::Advance(std::int64_t steps) {
   return chunk;
 }
 
-// One step of the run: as many substeps as the halvings say. False where the run is at its end.
+// One step of the run: as many substeps as the halvings say. False where the chunk ends: the run is at its end, or has
+// gone back.
 bool Bed::TakeStep(RunChunk& chunk) {
   if (course_.at_keep() && !course_.has_kept_now()) course_.Keep(Save(), chunk);
   if (course_.controls().MoveTo(course_.step())) drive_.Configure(course_.settings().wave, course_.settings().disorder);
@@ -62,7 +63,8 @@ bool Bed::TakeStep(RunChunk& chunk) {
     if (!Sound(result)) {
       if (course_.lagged()) residual_ = LaggedResidual();
       course_.Alarm(residual_, course_.time(), chunk);
-      return Retry(chunk);
+      Retry(chunk);
+      return false;
     }
     if (course_.at_sample()) {
       course_.Hold(TakeSample(result));
@@ -275,13 +277,12 @@ void Bed::FailLargestMove(const StepHealth& health) {
   course_.FailLargestMove(worst, PlaceOf(worst), largest, health.largest_move_squared < 1e29f);
 }
 
-// After a fault: back to the kept state with half the step, or the end of the run. True where the run goes on.
-bool Bed::Retry(RunChunk& chunk) {
+// After a fault: back to the kept state with half the step, or the end of the run.
+void Bed::Retry(RunChunk& chunk) {
   const BedState* kept = course_.Retry(chunk);
-  if (kept == nullptr) return false;
+  if (kept == nullptr) return;
   Load(*kept);
   course_.GoOnHalved();
-  return true;
 }
 
 BedState Bed::Save() const {

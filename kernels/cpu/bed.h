@@ -64,7 +64,7 @@ class Bed {
   double Distance(const BeadRecord& a, const BeadRecord& b) const;
   void FailClosestPair();
   void FailLargestMove(const StepHealth& health);
-  bool Retry(RunChunk& chunk);
+  void Retry(RunChunk& chunk);
 
   Course course_;
   std::vector<std::uint32_t> start_x_, start_y_;  // places at time 0, by id

@@ -337,6 +337,7 @@ void CudaEnsemble::Settle(std::vector<RunChunk>& chunks) {
       const BedState state = *kept;
       Load(i, state);
       course.GoOnHalved();
+      goals_[i].step = course.step();  // its chunk ends here
     } else if (goals_[i].closed) {
       course.Finish();
     } else if (KeepIsDue(course)) {

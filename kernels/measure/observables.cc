@@ -44,8 +44,8 @@ std::vector<Column> HealthColumns() {
   };
 }
 
-std::vector<Column> WholeColumns() {
-  std::vector<Column> columns = StructureColumns();
+std::vector<Column> WholeColumns(const ShellRange& range = {}) {
+  std::vector<Column> columns = StructureColumns(range);
   for (const auto& more : {PairCorrelationColumns(), BondOrderColumns(), MorphologyColumns()}) {
     columns.insert(columns.end(), more.begin(), more.end());
   }
@@ -58,13 +58,16 @@ std::size_t ValueCount(const std::vector<Column>& columns) {
   return count;
 }
 
-Structure MeasureStructure(const Snapshot& snapshot, double bond_length, const ClusterSummary& spinner_clusters,
+ShellRange RangeOf(const MeasureSpec& spec) { return {spec.first_wave_shell, spec.last_wave_shell}; }
+
+Structure MeasureStructure(const Snapshot& snapshot, const MeasureSpec& spec, const ClusterSummary& spinner_clusters,
                            Scratch& scratch) {
+  const double bond_length = spec.bond_length;
   const Places &spinners = scratch.spinners, &passive = scratch.passive;
   const double side_x = snapshot.side_x, side_y = snapshot.side_y;
   const auto route = StructureFactor::RouteFor(spinners.x.size());
   Structure out;
-  out.waves = scratch.structure.Measure(spinners.x, spinners.y, side_x, side_y, route);
+  out.waves = scratch.structure.Measure(spinners.x, spinners.y, side_x, side_y, route, RangeOf(spec));
   out.order = MeasureBondOrder(snapshot, scratch.near);
   out.correlation = MeasurePairCorrelation(snapshot, scratch.near);
   scratch.passive.SetTo(snapshot, 0);
@@ -84,8 +87,8 @@ Structure MeasureStructure(const Snapshot& snapshot, double bond_length, const C
 }  // namespace
 
 Observables::Observables(const RunSpec& spec) : spec_(spec) {
-  for (const auto& more :
-       {ClusterColumns(), TransportColumns(), EnergeticsColumns(), WholeColumns(), HealthColumns()}) {
+  for (const auto& more : {ClusterColumns(), TransportColumns(), EnergeticsColumns(),
+                           WholeColumns(RangeOf(spec.measure)), HealthColumns()}) {
     columns_.insert(columns_.end(), more.begin(), more.end());
   }
 }
@@ -99,7 +102,7 @@ std::vector<double> Observables::Measure(const Snapshot& snapshot, bool whole) c
       scratch.clusters.Find(scratch.spinners.x, scratch.spinners.y, snapshot.side_x, snapshot.side_y, bond_length));
   found.transport = MeasureTransport(snapshot);
   found.energetics = MeasureEnergetics(snapshot, spec_, scratch.near);
-  if (whole) found.structure = MeasureStructure(snapshot, bond_length, found.clusters, scratch);
+  if (whole) found.structure = MeasureStructure(snapshot, spec_.measure, found.clusters, scratch);
   found.lost_beads = snapshot.lost_beads;
   found.closest_pair = snapshot.closest_pair;
   found.largest_move = snapshot.largest_move;

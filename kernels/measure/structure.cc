@@ -39,17 +39,19 @@ ShellSums ShellsOf(const Waves& waves) {
 
 // The peak is the unbroken run of shells about the highest one in which S is at least half as high. Its place is their
 // mean wave number weighted by S, its width its area over its height.
-void FindPeak(const ShellSums& shells, double shell_width, StructureSummary& out) {
-  const double most = 2 * std::numbers::pi / kShortestSpacing / shell_width;
+void FindPeak(const ShellSums& shells, double shell_width, const ShellRange& range, StructureSummary& out) {
+  const double most = range.last > 0 ? range.last : 2 * std::numbers::pi / kShortestSpacing / shell_width;
   const auto n_shells = std::min(static_cast<std::ptrdiff_t>(most), static_cast<std::ptrdiff_t>(kWaveShells));
   out.peak = out.width = out.spacing = kNan;
-  if (n_shells < 1) return;
+  const std::ptrdiff_t skipped = range.first > 0 ? range.first - 1 : 0;
+  if (n_shells <= skipped) return;
   const auto& s = out.shells;
-  const auto highest = std::max_element(s.begin(), s.begin() + n_shells);
+  const auto begin = s.begin() + skipped, end = s.begin() + n_shells;
+  const auto highest = std::max_element(begin, end);
   if (!(*highest > 0)) return;
   auto first = highest, last = highest;
-  while (first != s.begin() && *(first - 1) >= *highest / 2) --first;
-  while (last + 1 != s.begin() + n_shells && *(last + 1) >= *highest / 2) ++last;
+  while (first != begin && *(first - 1) >= *highest / 2) --first;
+  while (last + 1 != end && *(last + 1) >= *highest / 2) ++last;
   double area = 0, moment = 0;
   for (auto at = first; at <= last; ++at) {
     area += *at;
@@ -69,17 +71,18 @@ StructureFactor::Route StructureFactor::RouteFor(std::size_t n_beads) {
 }
 
 StructureSummary StructureFactor::Measure(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y,
-                                          double side_x, double side_y, Route route) {
+                                          double side_x, double side_y, Route route, const ShellRange& range) {
   waves_.SetSides(side_x, side_y);
   if (route == Route::kDirect) {
     direct_.Measure(x, y, waves_);
   } else {
     grid_.Measure(x, y, waves_);
   }
-  return StructureOf(ShellsOf(waves_), side_x, side_y, x.size());
+  return StructureOf(ShellsOf(waves_), side_x, side_y, x.size(), range);
 }
 
-StructureSummary StructureOf(const ShellSums& shells, double side_x, double side_y, std::size_t n_beads) {
+StructureSummary StructureOf(const ShellSums& shells, double side_x, double side_y, std::size_t n_beads,
+                             const ShellRange& range) {
   std::array<int, kWaveShells> waves{};
   const WaveGrid grid(side_x, side_y);
   ForWaves(grid, [&](int n, int m) { ++waves[static_cast<std::size_t>(WaveGrid::ShellOf(grid.Magnitude(n, m)))]; });
@@ -88,11 +91,14 @@ StructureSummary StructureOf(const ShellSums& shells, double side_x, double side
     const double waves_times_beads = static_cast<double>(waves[j]) * static_cast<double>(n_beads);
     out.shells[j] = waves_times_beads == 0 ? kNan : shells.power[j] / waves_times_beads;
   }
-  FindPeak(shells, 2 * std::numbers::pi / std::max(side_x, side_y), out);
+  FindPeak(shells, 2 * std::numbers::pi / std::max(side_x, side_y), range, out);
   return out;
 }
 
-std::vector<Column> StructureColumns() {
+std::vector<Column> StructureColumns(const ShellRange& range) {
+  const std::string where =
+      std::string(range.first > 1 ? "from shell " + std::to_string(range.first) + " on " : "") +
+      (range.last > 0 ? "up to shell " + std::to_string(range.last) : std::string("at spacings of 2 sigma and more"));
   return {
       {"spinner_structure_factor", "",
        "Structure factor S(k) = |sum over spinners of exp(i k r)|^2 / spinners, mean over the wave vectors of the bed "
@@ -100,8 +106,9 @@ std::vector<Column> StructureColumns() {
            std::to_string(kWaveShells) + " holds those with |k| L / 2 pi from j - 1/2 up to j + 1/2.",
        kWaveShells},
       {"spinner_structure_peak", "1/sigma",
-       "Place of the highest peak of the spinners' structure factor at spacings of 2 sigma and more: mean wave number, "
-       "weighted by S, of the unbroken run of shells about the highest one in which S is at least half as high.",
+       "Place of the highest peak of the spinners' structure factor " + where +
+           ": mean wave number, weighted by S, of the unbroken run of shells about the highest one in which S is at "
+           "least half as high.",
        1},
       {"spinner_structure_width", "1/sigma",
        "Width of the peak of the spinners' structure factor: its area, over the same shells, over its height.", 1},

@@ -26,8 +26,13 @@ struct StructureSummary {
 struct ShellSums {
   double power[kWaveShells] = {}, power_times_k[kWaveShells] = {};
 };
+/// Shells that are looked through for the peak, counted from 1; see MeasureSpec.
+struct ShellRange {
+  int first = 0, last = 0;
+};
 /// From the sums over the waves of so many beads. Sides in sigma.
-StructureSummary StructureOf(const ShellSums& shells, double side_x, double side_y, std::size_t n_beads);
+StructureSummary StructureOf(const ShellSums& shells, double side_x, double side_y, std::size_t n_beads,
+                             const ShellRange& range = {});
 
 /// Measures S(k). Keeps its memory from call to call.
 class StructureFactor {
@@ -38,7 +43,7 @@ class StructureFactor {
 
   /// @param x,y (beads) fixed-point places. @param side_x,side_y in sigma.
   StructureSummary Measure(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y, double side_x,
-                           double side_y, Route route);
+                           double side_y, Route route, const ShellRange& range = {});
 
   /// Of the last call, by wave vector: S times the number of beads.
   const Waves& waves() const { return waves_; }
@@ -50,7 +55,7 @@ class StructureFactor {
 };
 
 /// Columns of a StructureSummary.
-std::vector<Column> StructureColumns();
+std::vector<Column> StructureColumns(const ShellRange& range = {});
 /// Appends the values in the order of StructureColumns().
 void AppendTo(const StructureSummary& summary, std::vector<double>& values);
 

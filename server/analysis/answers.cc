@@ -1,11 +1,14 @@
 #include "analysis/answers.h"
 
+#include <algorithm>
 #include <functional>
 #include <map>
 #include <optional>
 #include <string>
 
 #include "analysis/answer_parts.h"
+#include "analysis/measure_again.h"
+#include "analysis/snapshots.h"
 #include "store/names.h"
 #include "study/number_at.h"
 #include "study/rules.h"
@@ -29,7 +32,14 @@ absl::Status FillOptions(v1::AnalysisOptions* options) {
       faults += (faults.empty() ? "" : "; ") + std::string("options.") + field->name() + ": " + fault;
     }
   }
+  for (const auto& fault : FaultsOf(options->measure_again(), "options.measure_again")) {
+    faults += (faults.empty() ? "" : "; ") + fault.field() + ": " + fault.description();
+  }
   return faults.empty() ? absl::OkStatus() : absl::InvalidArgumentError(faults);
+}
+
+static const v1::MeasureAgain* AgainOf(const v1::AnalysisOptions& options) {
+  return options.has_measure_again() ? &options.measure_again() : nullptr;
 }
 
 /// Why a run counts in nothing; empty where it counts.
@@ -37,6 +47,7 @@ static std::string ReasonOf(const RunDigest& run) {
   switch (run.state) {
     case v1::Run::STATE_FINISHED:
       if (run.changed) return "changed by a person while it ran";
+      if (run.no_frames) return "keeps no frames to measure again";
       return run.counts() ? "" : "no sample on the plateau";
     case v1::Run::STATE_UNSTABLE:
       return "unstable";
@@ -105,7 +116,22 @@ static std::vector<Question> QuestionsOf(const StudyData& data, const Plan& plan
   };
 }
 
-static v1::Answer AnswerTo(const Question& question, const std::vector<v1::LeftOut>& left_out) {
+/// What a reader must know of numbers that were not measured while the runs ran.
+static std::string CautionOfMeasuringAgain(const StudyData& data) {
+  const v1::MeasureAgain& again = data.options.measure_again();
+  std::string how;
+  if (again.has_bond_length()) how += " with a bond length of " + Short(again.bond_length()) + " sigma";
+  if (again.has_first_wave_shell() || again.has_last_wave_shell()) {
+    how += std::string(how.empty() ? "" : ",") + " with the peak of the structure factor sought in shells " +
+           std::to_string(std::max(1, again.first_wave_shell())) + " to " +
+           (again.has_last_wave_shell() ? std::to_string(again.last_wave_shell()) : "that of 2 sigma");
+  }
+  return "All of this was measured again on the kept frames" + how + ": about one every " +
+         Short(data.spec().measure().frame_interval()) +
+         " tau, so what changes faster is not seen, and there is nothing of moves, powers and the health of steps.";
+}
+
+static v1::Answer AnswerTo(const Question& question, const StudyData& data, const std::vector<v1::LeftOut>& left_out) {
   v1::Answer answer;
   answer.set_topic(question.topic);
   answer.set_title(question.title);
@@ -116,6 +142,7 @@ static v1::Answer AnswerTo(const Question& question, const std::vector<v1::LeftO
   if (answer.summary().empty() && answer.why_not().empty()) {
     answer.set_why_not("no run that has ended holds what this takes");
   }
+  if (data.options.has_measure_again() && answer.why_not().empty()) answer.add_cautions(CautionOfMeasuringAgain(data));
   return answer;
 }
 
@@ -125,14 +152,14 @@ static absl::StatusOr<std::optional<StudyData>> ReadFresh(store::Store& store, c
   if (options.fresh_study().empty()) return std::nullopt;
   const auto id = store::ParseStudyName(options.fresh_study());
   if (!id.ok()) return id.status();
-  auto data = ReadStudy(store, *id, options.observable(), Depth::kWhole, cache);
+  auto data = ReadStudy(store, *id, options.observable(), Depth::kWhole, cache, AgainOf(options));
   if (!data.ok()) return data.status();
   return *std::move(data);
 }
 
 absl::StatusOr<v1::Answers> Analyse(store::Store& store, int64_t study_id, const v1::AnalysisOptions& options,
                                     DigestCache* cache) {
-  auto data = ReadStudy(store, study_id, options.observable(), Depth::kWhole, cache);
+  auto data = ReadStudy(store, study_id, options.observable(), Depth::kWhole, cache, AgainOf(options));
   if (!data.ok()) return data.status();
   data->options = options;
   const auto fresh = ReadFresh(store, options, cache);
@@ -149,7 +176,7 @@ absl::StatusOr<v1::Answers> Analyse(store::Store& store, int64_t study_id, const
   const auto left_out = LeftOutOf(*data);
   std::vector<v1::Answer> unanswered;
   for (const Question& question : QuestionsOf(*data, plan, fresh->has_value() ? &**fresh : nullptr)) {
-    v1::Answer answer = AnswerTo(question, left_out);
+    v1::Answer answer = AnswerTo(question, *data, left_out);
     if (answer.why_not().empty()) {
       *answers.add_answers() = std::move(answer);
     } else {
@@ -157,6 +184,7 @@ absl::StatusOr<v1::Answers> Analyse(store::Store& store, int64_t study_id, const
     }
   }
   for (v1::Answer& answer : unanswered) *answers.add_answers() = std::move(answer);
+  if (auto status = AddSnapshots(store, *data, plan, &answers); !status.ok()) return status;
   return answers;
 }
 

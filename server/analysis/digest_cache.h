@@ -21,6 +21,7 @@ class DigestCache {
     int64_t number = 0;
     int64_t sample_count = 0;
     std::string observable;
+    std::string measured_again;  ///< how its frames were; empty for its series
 
     auto operator<=>(const Key&) const = default;
   };

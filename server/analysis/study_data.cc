@@ -4,6 +4,7 @@
 #include <cmath>
 #include <map>
 
+#include "analysis/measure_again.h"
 #include "study/expand.h"
 #include "study/rules.h"
 
@@ -42,8 +43,15 @@ static double CommonFrequency(const std::vector<Stage>& stages) {
 /// Reads runs in their order into points.
 class Reader {
  public:
-  Reader(store::Store& store, int64_t id, Depth depth, DigestCache* cache, StudyData* data)
-      : store_(store), id_(id), depth_(depth), cache_(cache), name_(data->observable.name()), data_(*data) {}
+  Reader(store::Store& store, int64_t id, Depth depth, DigestCache* cache, const v1::MeasureAgain* again,
+         StudyData* data)
+      : store_(store),
+        id_(id),
+        depth_(depth),
+        cache_(cache),
+        again_(again),
+        name_(data->observable.name()),
+        data_(*data) {}
 
   absl::Status Read(const v1::Run& run, int64_t number) {
     if (run.trial() == 1) BeginPoint(run);
@@ -72,7 +80,7 @@ class Reader {
   absl::StatusOr<RunDigest> Known(const v1::Run& run, int64_t number) {
     if (run.time() <= data_.points.back().stages.back().begin) return RunDigest();  // its last stage never came
     if (cache_ == nullptr || depth_ != Depth::kWhole) return Boiled(run, number);
-    const DigestCache::Key key{id_, number, run.sample_count(), name_};
+    const auto key = KeyOf(run, number);
     if (auto found = cache_->Find(key)) {
       data_.observable = found->observable;
       return *std::move(found);
@@ -80,6 +88,11 @@ class Reader {
     auto boiled = Boiled(run, number);
     if (boiled.ok()) cache_->Keep(key, *boiled);
     return boiled;
+  }
+
+  DigestCache::Key KeyOf(const v1::Run& run, int64_t number) const {
+    if (again_ == nullptr) return {id_, number, run.sample_count(), name_, {}};
+    return {id_, number, run.sample_count(), name_, "again " + again_->SerializeAsString()};
   }
 
   /// Whether a person changed what the run computes while it ran.
@@ -95,26 +108,55 @@ class Reader {
     const auto changed = WasChanged(number);
     if (!changed.ok()) return changed.status();
     if ((digest.changed = *changed)) return digest;
+    const double share = data_.spec().measure().plateau_share();
+    auto stages = data_.points.back().stages;
+    stages.back().end = std::min(stages.back().end, run.time());
+    const double since = FirstTimeNeeded(stages, share, depth_);
+    const auto series = again_ == nullptr ? StoredSeries(number, since) : SeriesAgain(run, number, since);
+    if (!series.ok()) return series.status();
+    if ((digest.no_frames = series->no_frames)) return digest;
+    digest = Boil(series->rows, series->columns, stages, share, frequency_, depth_);
+    data_.observable = digest.observable = series->columns.observable;
+    return digest;
+  }
+
+  struct RunSeries {
+    bool no_frames = false;  ///< where it is to be measured again and keeps none
+    Columns columns;         ///< of the rows
+    store::SampleRows rows;
+  };
+
+  /// The columns of a run's series that are needed, from a time on, as it was stored.
+  absl::StatusOr<RunSeries> StoredSeries(int64_t number, double since) {
     const auto observables = store_.GetObservables(id_, number);
     if (!observables.ok()) return observables.status();
     const auto columns = FindColumns(*observables, name_);
     if (!columns.ok()) return columns.status();
-    const double share = data_.spec().measure().plateau_share();
-    auto stages = data_.points.back().stages;
-    stages.back().end = std::min(stages.back().end, run.time());
     std::vector<size_t> places;
-    const Columns narrow = Narrow(*columns, depth_, &places);
-    const auto rows = store_.ReadColumns(id_, number, FirstTimeNeeded(stages, share, depth_), places);
+    RunSeries series{.columns = Narrow(*columns, depth_, &places)};
+    auto rows = store_.ReadColumns(id_, number, since, places);
     if (!rows.ok()) return rows.status();
-    digest = Boil(*rows, narrow, stages, share, frequency_, depth_);
-    data_.observable = digest.observable = columns->observable;
-    return digest;
+    series.rows = *std::move(rows);
+    return series;
+  }
+
+  /// The series of a run from a time on, of its frames measured again.
+  absl::StatusOr<RunSeries> SeriesAgain(const v1::Run& run, int64_t number, double since) {
+    const auto frames = FrameSeries::Open(store_, id_, number, run, data_.spec(), *again_);
+    if (!frames.ok()) return frames.status();
+    if (frames->size() == 0) return RunSeries{.no_frames = true};
+    auto columns = FindColumns(frames->observables(), name_);
+    if (!columns.ok()) return columns.status();
+    auto rows = frames->Measure(frames->IndexAt(since), frames->size());
+    if (!rows.ok()) return rows.status();
+    return RunSeries{.columns = *std::move(columns), .rows = *std::move(rows)};
   }
 
   store::Store& store_;
   const int64_t id_;
   const Depth depth_;
   DigestCache* const cache_;
+  const v1::MeasureAgain* const again_;
   const std::string name_;
   StudyData& data_;
   double frequency_ = 0;  ///< of the point under way
@@ -132,14 +174,14 @@ static std::vector<v1::AnalysisAxis> AxesOf(const v1::StudySpec& spec) {
 }
 
 absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::string& observable, Depth depth,
-                                    DigestCache* cache) {
+                                    DigestCache* cache, const v1::MeasureAgain* again) {
   auto study = store.GetStudy(id);
   if (!study.ok()) return study.status();
   StudyData data;
   data.study = *std::move(study);
   data.axes = AxesOf(data.spec());
   data.observable.set_name(observable.empty() ? kDefaultObservable : observable);
-  Reader reader(store, id, depth, cache, &data);
+  Reader reader(store, id, depth, cache, again, &data);
   for (int64_t number = 0;;) {
     const auto runs = store.ListRuns(id, number, kRunsAtATime);
     if (!runs.ok()) return runs.status();

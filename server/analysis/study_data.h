@@ -43,8 +43,9 @@ struct StudyData {
 
 /// Reads a study, one run at a time. INVALID_ARGUMENT where it measures no such single number.
 /// @param cache where digests of whole depth are looked for and kept; may be null.
+/// @param again null for what the runs measured; else takes all from their kept frames, measured again like this.
 absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::string& observable, Depth depth,
-                                    DigestCache* cache = nullptr);
+                                    DigestCache* cache = nullptr, const v1::MeasureAgain* again = nullptr);
 
 /// A number of a run that counts; NaN where it has none.
 using NumberOf = std::function<double(const RunDigest&)>;

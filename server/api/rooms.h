@@ -15,6 +15,7 @@
 #include "executor/executor.h"
 #include "gyrebox/device.h"
 #include "store/store.h"
+#include "stream/frame_hub.h"
 #include "stream/watch_hub.h"
 
 namespace gyrebox::api {
@@ -32,6 +33,7 @@ struct Rooms {
   kernels::Device& device;
   executor::Executor& executor;
   stream::WatchHub& hub;
+  stream::FrameHub& frames;
   WorkerPool& pool;
   const Quotas quotas;
   access::Gate& gate;

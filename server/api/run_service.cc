@@ -4,6 +4,7 @@
 
 #include "api/answer.h"
 #include "api/names.h"
+#include "api/refusal.h"
 #include "store/sample_messages.h"
 
 namespace gyrebox::api {
@@ -86,19 +87,12 @@ grpc::ServerUnaryReactor* RunService::ListSamples(grpc::CallbackServerContext* c
   return Answer<v1::ListSamplesResponse>(rooms_, context, response, [=, this] { return Samples(*request); });
 }
 
-/// A stream that only tells an error.
-class Refusal : public grpc::ServerWriteReactor<v1::WatchRunsResponse> {
- public:
-  explicit Refusal(const absl::Status& status) { Finish(ToGrpcStatus(status)); }
-  void OnDone() override { delete this; }
-};
-
 grpc::ServerWriteReactor<v1::WatchRunsResponse>* RunService::WatchRuns(grpc::CallbackServerContext* context,
                                                                        const v1::WatchRunsRequest* request) {
   const auto study = ParseStudyName(request->parent());
-  if (!study.ok()) return new Refusal(study.status());
+  if (!study.ok()) return new Refusal<v1::WatchRunsResponse>(study.status());
   auto pass = EnterStream(rooms_, *context);
-  if (!pass.ok()) return new Refusal(pass.status());
+  if (!pass.ok()) return new Refusal<v1::WatchRunsResponse>(pass.status());
   return rooms_.hub.Watch(*study, *request, *std::move(pass));
 }
 

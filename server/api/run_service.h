@@ -19,6 +19,17 @@ class RunService : public v1::RunService::CallbackService {
   grpc::ServerWriteReactor<v1::WatchRunsResponse>* WatchRuns(grpc::CallbackServerContext* context,
                                                              const v1::WatchRunsRequest* request) override;
 
+  // In run_frames.cc:
+  grpc::ServerUnaryReactor* GetFrame(grpc::CallbackServerContext* context, const v1::GetFrameRequest* request,
+                                     v1::Frame* response) override;
+  grpc::ServerUnaryReactor* ListFrames(grpc::CallbackServerContext* context, const v1::ListFramesRequest* request,
+                                       v1::ListFramesResponse* response) override;
+
+  grpc::ServerWriteReactor<v1::WatchFramesResponse>* WatchFrames(grpc::CallbackServerContext* context,
+                                                                 const v1::WatchFramesRequest* request) override;
+  grpc::ServerUnaryReactor* MeasureRun(grpc::CallbackServerContext* context, const v1::MeasureRunRequest* request,
+                                       v1::ListSamplesResponse* response) override;
+
   // In run_steering.cc:
   grpc::ServerUnaryReactor* AdjustRuns(grpc::CallbackServerContext* context, const v1::AdjustRunsRequest* request,
                                        v1::AdjustRunsResponse* response) override;
@@ -52,6 +63,15 @@ class RunService : public v1::RunService::CallbackService {
   absl::StatusOr<v1::Study> Replay(const std::string& run, const std::string& person);
   /// Does something to one run, and answers with the run.
   void SteerOne(const access::Person& person, const std::string& name, executor::SteerRequest asked, RunDone done);
+
+  using FrameDone = std::function<void(absl::StatusOr<v1::Frame>)>;
+
+  /// The frame asked for; `done` may be called on any thread of this server.
+  void Frame(const v1::GetFrameRequest& request, const FrameDone& done);
+  /// The same from the store alone.
+  absl::StatusOr<v1::Frame> StoredFrame(const v1::Run& run, const v1::GetFrameRequest& request);
+  absl::StatusOr<v1::ListFramesResponse> Frames(const v1::ListFramesRequest& request);
+  absl::StatusOr<v1::ListSamplesResponse> Measured(const v1::MeasureRunRequest& request);
 
   absl::StatusOr<v1::Run> Get(const std::string& name);
   absl::StatusOr<v1::ListRunsResponse> List(const v1::ListRunsRequest& request);

@@ -5,8 +5,8 @@
 #include "api/names.h"
 #include "api/run_service.h"
 #include "api/steer.h"
-#include "executor/pack.h"
 #include "study/run_spec.h"
+#include "study/steering.h"
 
 namespace gyrebox::api {
 
@@ -174,7 +174,7 @@ absl::StatusOr<v1::Study> RunService::Replay(const std::string& name, const std:
   if (!study.ok()) return study.status();
   const auto journal = rooms_.store.GetJournal(parsed->study, parsed->run);
   if (!journal.ok()) return journal.status();
-  v1::StudySpec spec = executor::SpecOf(study->spec(), *run, *journal);
+  v1::StudySpec spec = study::SpecOf(study->spec(), *run, *journal);
   spec.clear_axes();
   spec.mutable_trials()->set_count(1);
   *spec.mutable_seeds() = run->seeds();

@@ -9,6 +9,7 @@
 
 #include "api/analysis_service.h"
 #include "api/box_service.h"
+#include "api/frame_looker.h"
 #include "api/people_service.h"
 #include "api/rooms.h"
 #include "api/run_service.h"
@@ -71,8 +72,18 @@ class WiredServer : public Server {
         hub_(*store_, [this](int64_t id) { return ReadStudy(id); }),
         executor_(*store_, *device_, WithQuota(options), [this](int64_t id) { hub_.Changed(id); }),
         pool_(kWorkers),
-        rooms_{*store_,        *device_, executor_, hub_,          pool_,
-               options.quotas, *gate_,   limits_,   device_reason, std::chrono::system_clock::now(),
+        frames_(MakeLooker(*store_, executor_, pool_)),
+        rooms_{*store_,
+               *device_,
+               executor_,
+               hub_,
+               frames_,
+               pool_,
+               options.quotas,
+               *gate_,
+               limits_,
+               device_reason,
+               std::chrono::system_clock::now(),
                stopping_},
         studies_(rooms_),
         runs_(rooms_),
@@ -118,6 +129,7 @@ class WiredServer : public Server {
     if (stopping_.exchange(true)) return;
     if (server_ != nullptr) server_->GetHealthCheckService()->SetServingStatus(false);
     hub_.GoAway();
+    frames_.GoAway();
     box_.GoAway();
     executor_.Stop();
     if (server_ != nullptr) server_->Shutdown(std::chrono::system_clock::now() + kGrace);
@@ -149,6 +161,7 @@ class WiredServer : public Server {
   stream::WatchHub hub_;
   executor::Executor executor_;
   WorkerPool pool_;
+  stream::FrameHub frames_;
   Rooms rooms_;
   StudyService studies_;
   RunService runs_;

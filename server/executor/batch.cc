@@ -1,11 +1,14 @@
 #include "executor/batch.h"
 
+#include <algorithm>
 #include <chrono>
 #include <exception>
 #include <new>
 #include <utility>
 
 #include "executor/fault.h"
+#include "study/observables.h"
+#include "study/run_spec.h"
 
 namespace gyrebox::executor {
 
@@ -19,6 +22,7 @@ Batch::Batch(int64_t study, std::vector<PackedRun> runs)
       open_(runs_.size()) {
   for (size_t i = 0; i < runs_.size(); ++i) {
     const PackedRun& run = runs_[i];
+    frames_.emplace_back(run.frame_steps, run.spec.retry);
     updates_[i].number = run.number;
     updates_[i].faults_passed = run.faults_passed;
     updates_[i].alarm = run.alarm;
@@ -76,6 +80,7 @@ void Batch::LayOut(kernels::Device& device) {
       ended_.resize(kept);
       told_.resize(kept);
       checkpoint_steps_.resize(kept);
+      frames_.erase(frames_.begin() + static_cast<std::ptrdiff_t>(kept), frames_.end());
       open_ = kept;
     } catch (const kernels::DeviceLost&) {
       throw;
@@ -88,26 +93,38 @@ void Batch::LayOut(kernels::Device& device) {
 std::vector<std::vector<v1::Observable>> Batch::observables() const {
   std::vector<std::vector<v1::Observable>> all;
   for (size_t i = 0; ensemble_ != nullptr && i < runs_.size(); ++i) {
-    std::vector<v1::Observable>& of_run = all.emplace_back();
-    for (const kernels::Column& column : ensemble_->columns(i)) {
-      v1::Observable& observable = of_run.emplace_back();
-      observable.set_name(column.name);
-      observable.set_unit(column.unit);
-      observable.set_definition(column.definition);
-      observable.set_width(column.width);
-    }
+    all.push_back(study::ToObservables(ensemble_->columns(i)));
   }
   return all;
 }
 
 void Batch::Advance(ChunkPacer& pacer, RateMeter& rate) {
   const auto begin = RateMeter::Clock::now();
-  Advance(pacer.steps(), rate);
-  pacer.Took(std::chrono::duration<double>(RateMeter::Clock::now() - begin).count());
+  const int64_t taken = Advance(pacer.steps(), rate);
+  pacer.Took(taken, std::chrono::duration<double>(RateMeter::Clock::now() - begin).count());
 }
 
-void Batch::Advance(int64_t steps, RateMeter& rate) {
+store::Frame Batch::FrameNow(size_t i) const {
+  const kernels::RunSpec& spec = runs_[i].spec;
+  const kernels::BedState state = ensemble_->Save(i);
+  return {.step = state.step,
+          .time = static_cast<double>(state.step) * spec.time_step,
+          .beads = kernels::BeadsOf(state, spec.side_x, spec.side_y)};
+}
+
+int64_t Batch::CutAtFrames(int64_t steps) {
+  for (size_t i = 0; i < runs_.size(); ++i) {
+    if (ended_[i]) continue;
+    const int64_t now = updates_[i].step;
+    if (frames_[i].IsDue(now)) frames_[i].Hold(FrameNow(i));
+    steps = frames_[i].Cut(now, steps);
+  }
+  return steps;
+}
+
+int64_t Batch::Advance(int64_t steps, RateMeter& rate) {
   try {
+    steps = CutAtFrames(steps);
     const auto begin = RateMeter::Clock::now();
     std::vector<kernels::RunChunk> chunks = ensemble_->Advance(steps);
     const auto end = RateMeter::Clock::now();
@@ -125,10 +142,12 @@ void Batch::Advance(int64_t steps, RateMeter& rate) {
   } catch (const std::exception& error) {
     Fail("DEVICE", error.what());
   }
+  return steps;
 }
 
 void Batch::Take(size_t i, kernels::RunChunk chunk) {
   store::RunUpdate& update = updates_[i];
+  frames_[i].Went(update.step, chunk.step, &update.frames);
   update.step = chunk.step;
   update.time = chunk.time;
   if (chunk.fault) update.fault = ToFault(*chunk.fault);
@@ -146,14 +165,22 @@ void Batch::Take(size_t i, kernels::RunChunk chunk) {
       return;
     case kernels::Verdict::kFinished:
       updates_[i].end_state = ToBytes(i, ensemble_->Save(i));
+      KeepLastFrames(i, frames_[i].IsDue(chunk.step));
       return End(i, v1::Run::STATE_FINISHED);
     case kernels::Verdict::kUnstable:
+      // It leaves no state: this shows where it went wrong.
+      KeepLastFrames(i, !frames_[i].Holds(chunk.step) && runs_[i].spec.n_beads <= study::kMostFrameBeads);
       return End(i, v1::Run::STATE_UNSTABLE);
     case kernels::Verdict::kFailed:
       return End(i, v1::Run::STATE_FAILED);
     case kernels::Verdict::kDropped:
       return End(i, v1::Run::STATE_CANCELLED);
   }
+}
+
+void Batch::KeepLastFrames(size_t i, bool with_this) {
+  if (with_this) frames_[i].Hold(FrameNow(i));
+  frames_[i].GiveOut(updates_[i].step, &updates_[i].frames);
 }
 
 store::BedBytes Batch::ToBytes(size_t i, const kernels::BedState& state) const {
@@ -169,6 +196,7 @@ store::BedBytes Batch::ToBytes(size_t i, const kernels::BedState& state) const {
 void Batch::SetCheckpoint(size_t i) {
   if (ensemble_ == nullptr) return;
   const kernels::BedState state = ensemble_->Checkpoint(i);
+  frames_[i].GiveOut(state.step, &updates_[i].frames);
   if (state.step <= checkpoint_steps_[i]) return;
   checkpoint_steps_[i] = state.step;
   updates_[i].checkpoint = ToBytes(i, state);

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "executor/chunk_pacer.h"
+#include "executor/kept_frames.h"
 #include "executor/pack.h"
 #include "executor/rate_meter.h"
 #include "gyrebox/device.h"
@@ -27,9 +28,9 @@ class Batch {
   /// Ends every run as FAILED before it starts.
   void FailToStart(const std::string& why) { Fail("START_NOT_REACHED", why); }
 
-  /// Takes up to so many steps; with 0 only runs that are at their last step end.
-  /// On a failure every run not at its end ends as FAILED.
-  void Advance(int64_t steps, RateMeter& rate);
+  /// Takes up to so many steps, fewer where a frame is to be kept before; with 0 only runs that are at their last step
+  /// end. On a failure every run not at its end ends as FAILED. @return steps taken.
+  int64_t Advance(int64_t steps, RateMeter& rate);
   /// Takes one chunk, of about the time wanted.
   void Advance(ChunkPacer& pacer, RateMeter& rate);
 
@@ -46,6 +47,7 @@ class Batch {
   void Adjust(size_t i, const kernels::Adjustment& adjustment) { ensemble_->Adjust(i, adjustment); }
   void EndAt(size_t i, int64_t step) { ensemble_->EndAt(i, step); }
   store::BedBytes StateNow(size_t i) const { return ToBytes(i, ensemble_->Save(i)); }
+  store::Frame FrameNow(size_t i) const;
   int64_t step(size_t i) const { return updates_[i].step; }
 
   /// Place of a run that is not at its end, by its number.
@@ -67,9 +69,13 @@ class Batch {
   std::vector<store::RunUpdate> TakeUpdates(bool checkpoint);
 
  private:
+  /// The place of the next frame to keep, or these steps on. Takes the frames that are due now.
+  int64_t CutAtFrames(int64_t steps);
   void Take(size_t i, kernels::RunChunk chunk);
   store::BedBytes ToBytes(size_t i, const kernels::BedState& state) const;
   void SetCheckpoint(size_t i);
+  /// Of a run at its end. @param with_this the frame of now too.
+  void KeepLastFrames(size_t i, bool with_this);
   void End(size_t i, v1::Run::State state);
   void Fail(const std::string& reason, const std::string& message);
 
@@ -81,6 +87,7 @@ class Batch {
   std::vector<bool> ended_;                ///< of each run
   std::vector<bool> told_;                 ///< of each run: its end was taken
   std::vector<int64_t> checkpoint_steps_;  ///< of each run: step of its last checkpoint
+  std::vector<KeptFrames> frames_;         ///< of each run
   size_t open_ = 0;
   bool has_news_ = false;
 };

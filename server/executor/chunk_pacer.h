@@ -14,9 +14,11 @@ class ChunkPacer {
   int64_t steps() const { return steps_; }
 
   /// Learns from the chunk just taken. Changes by a factor of 4 at most, so that one odd chunk does no harm.
-  void Took(double seconds) {
+  /// @param taken steps; fewer than wanted where it was cut, and then it only tells when it was too long all the same.
+  void Took(int64_t taken, double seconds) {
+    if (taken < steps_ && seconds <= seconds_wanted_) return;
     const double factor = std::clamp(seconds_wanted_ / std::max(seconds, 1e-9), 0.25, 4.0);
-    const double steps = static_cast<double>(steps_) * factor;
+    const double steps = static_cast<double>(taken) * factor;
     steps_ = static_cast<int64_t>(std::clamp(steps, 1.0, 1e9));
   }
 

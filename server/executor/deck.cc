@@ -4,6 +4,7 @@
 
 #include "store/saved_run.h"
 #include "study/run_spec.h"
+#include "study/steering.h"
 
 namespace gyrebox::executor {
 
@@ -40,7 +41,7 @@ absl::StatusOr<std::pair<int64_t, int64_t>> Deck::NeedOf(int64_t study) {
     return saved.status();
   }
   const v1::Run& run = queued->runs.front();
-  const kernels::RunSpec spec = study::ToRunSpec(SpecOf(queued->spec, run, {}), run.seeds(), *saved);
+  const kernels::RunSpec spec = study::ToRunSpec(study::SpecOf(queued->spec, run, {}), run.seeds(), *saved);
   return std::pair(device_.BytesOf(spec), spec.n_beads);
 }
 

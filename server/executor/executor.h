@@ -13,6 +13,7 @@
 #include <vector>
 
 #include "executor/deck.h"
+#include "executor/live_frames.h"
 #include "executor/mailbox.h"
 #include "executor/rate_meter.h"
 #include "executor/steering.h"
@@ -83,6 +84,9 @@ class Executor {
   void Save(int64_t study, int64_t number, std::function<void(absl::StatusOr<v1::SavedState>)> done);
   /// @param number of a run; 0 for all of the study.
   void Prioritize(int64_t study, int64_t number, int priority, std::function<void(absl::StatusOr<int>)> done);
+  /// The newest frame of a run under way; null where it is not on the device.
+  void Look(int64_t study, int64_t number,
+            std::function<void(absl::StatusOr<std::shared_ptr<const store::Frame>>)> done);
   /// Empties the device, or lets it work again.
   void Drain(bool drain, std::function<void(absl::Status)> done);
 
@@ -118,6 +122,7 @@ class Executor {
 
   // Used by the thread alone.
   Deck deck_;
+  LiveFrames live_frames_;
   queue::Ledger ledger_;
   std::vector<store::WaitingStudy> waiting_;
   std::map<int64_t, std::pair<int64_t, int64_t>> needs_;  ///< of the first waiting run, by study: bytes, beads

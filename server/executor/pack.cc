@@ -5,19 +5,10 @@
 #include <exception>
 #include <span>
 
-#include "study/expand.h"
 #include "study/run_spec.h"
 #include "study/steering.h"
 
 namespace gyrebox::executor {
-
-v1::StudySpec SpecOf(const v1::StudySpec& spec, const v1::Run& run, const std::vector<v1::Adjustment>& journal) {
-  v1::StudySpec at = study::AtPoint(spec, {run.axis_values().begin(), run.axis_values().end()});
-  v1::Steering& steering = *at.mutable_schedule()->mutable_steering();
-  steering.MergeFrom(study::ToSteering(journal));
-  steering.set_total_steps(run.total_steps());
-  return at;
-}
 
 int64_t NumberOf(const v1::Run& run) { return std::stoll(run.name().substr(run.name().rfind('/') + 1)); }
 
@@ -72,7 +63,9 @@ absl::StatusOr<std::vector<PackedRun>> Pack(store::Store& store, const store::Qu
     if (!journal.ok()) return journal.status();
     PackedRun next;
     next.number = NumberOf(run);
-    next.spec = study::ToRunSpec(SpecOf(queued.spec, run, *journal), run.seeds(), saved);
+    const v1::StudySpec at = study::SpecOf(queued.spec, run, *journal);
+    next.spec = study::ToRunSpec(at, run.seeds(), saved);
+    next.frame_steps = study::FrameStepsOf(at, next.spec);
     bytes += device.BytesOf(next.spec);
     beads += next.spec.n_beads;
     const bool fits = bytes <= room.bytes && (room.beads == 0 || beads <= room.beads);

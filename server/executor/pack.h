@@ -25,13 +25,11 @@ struct Resume {
 struct PackedRun {
   int64_t number = 0;
   kernels::RunSpec spec;
+  int64_t frame_steps = 0;       ///< from one frame that is kept to the next; 0 where none are
   std::optional<Resume> resume;  ///< none where it starts anew
   std::vector<v1::Fault> faults_passed;
   std::string alarm;
 };
-
-/// The study at the point of a run, with all that was steered so far, and the run's present end.
-v1::StudySpec SpecOf(const v1::StudySpec& spec, const v1::Run& run, const std::vector<v1::Adjustment>& journal);
 
 /// Number of a run, from its name.
 int64_t NumberOf(const v1::Run& run);

@@ -74,6 +74,11 @@ void Executor::Save(int64_t study, int64_t number, std::function<void(absl::Stat
   Post([this, study, number, done] { done(SaveRun(store_, deck_, study, number)); }, done);
 }
 
+void Executor::Look(int64_t study, int64_t number,
+                    std::function<void(absl::StatusOr<std::shared_ptr<const store::Frame>>)> done) {
+  Post([this, study, number, done] { done(live_frames_.Look(deck_, study, number)); }, done);
+}
+
 void Executor::Prioritize(int64_t study, int64_t number, int priority, std::function<void(absl::StatusOr<int>)> done) {
   Post(
       [this, study, number, priority, done] {

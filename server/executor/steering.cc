@@ -37,7 +37,7 @@ class OneRun {
       return result->status.Update(ChangedSince(run_, request_.etag, *journal));
     }
     if (!Fits(request_.kind, run_)) return result->status.Update(WrongState(request_.kind, run_));
-    const v1::StudySpec at = SpecOf(spec, run_, *journal);
+    const v1::StudySpec at = study::SpecOf(spec, run_, *journal);
     time_step_ = at.dynamics().time_step();
     // After a break a run may be behind where an entry found it; what comes later in the journal holds later.
     int64_t reached = on_ != nullptr ? on_->batch.step(place_) : run_.step();

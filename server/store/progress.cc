@@ -65,6 +65,7 @@ absl::Status Store::RecordProgress(int64_t study, std::span<const RunUpdate> upd
       // The states count the samples that come with them, and look at the run as it was before the update.
       status.Update(NoteStates(connection, study, update, &unused));
       status.Update(AppendSamples(connection, study, update.number, update.samples));
+      status.Update(AppendFrames(connection, study, update.number, update.frames));
       if (update.entry) status.Update(WriteEntry(connection, study, update.number, *update.entry));
       status.Update(Update(connection, study, update));
     }

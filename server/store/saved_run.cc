@@ -12,7 +12,7 @@
 
 namespace gyrebox::store {
 
-static absl::StatusOr<kernels::SavedBed> ToBed(const BedBytes& state, const std::string& name) {
+absl::StatusOr<kernels::SavedBed> ToBed(const BedBytes& state, const std::string& name) {
   try {
     const auto bytes = std::as_bytes(std::span(state.bytes));
     return kernels::BeadsOf(kernels::FromBytes(bytes), state.side_x, state.side_y);

@@ -13,6 +13,9 @@ namespace gyrebox::store {
 /// is damaged.
 study::FoundRun FindSavedRun(Store& store, const std::string& name);
 
+/// The beads of a state. DATA_LOSS where its bytes are none. @param name of what it is of, for the error.
+absl::StatusOr<kernels::SavedBed> ToBed(const BedBytes& state, const std::string& name);
+
 /// Whether what FindSavedRun() tells is about the run, and not about the store, which may do better a moment later.
 bool IsAboutTheRun(const absl::Status& status);
 

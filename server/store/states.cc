@@ -135,6 +135,15 @@ absl::StatusOr<std::optional<StateRow>> SelectLastState(Connection& connection, 
   return state;
 }
 
+absl::StatusOr<std::optional<StateRow>> SelectStateBefore(Connection& connection, int64_t study, int64_t number,
+                                                          int64_t at_most) {
+  std::optional<StateRow> state;
+  Statement row = connection.Prepare(sql::kSelectStateBefore);
+  if (row.Bind(study, number, at_most).Next()) state = ToStateRow(row);
+  if (!row.status().ok()) return row.status();
+  return state;
+}
+
 absl::StatusOr<BedBytes> Store::ReadState(const StateRow& row) {
   auto bytes = ReadWhole(states_ + "/" + row.file, row.length, row.checksum);
   if (!bytes.ok()) return bytes.status();
@@ -205,6 +214,7 @@ absl::Status RollBack(Connection& connection, int64_t study, int64_t number) {
     if (!cut.status().ok()) return cut.status();
   }
   absl::Status status = AddStoredBytes(connection, study, -bytes);
+  status.Update(CutFrames(connection, study, number, to.bed.step));
   Statement back = connection.Prepare(sql::kRollBackRun);
   back.Bind(study, number, to.bed.step, to.bed.time, to.sample_count);
   if (!to.faults_passed.empty()) back.BindAt(6, Statement::AsBlob(to.faults_passed));

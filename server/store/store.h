@@ -22,6 +22,7 @@
 #include "gyrebox/v1/study.pb.h"
 #include "store/database.h"
 #include "store/directory_lock.h"
+#include "store/frame.h"
 #include "store/state_file.h"
 #include "study/expand.h"
 
@@ -78,6 +79,7 @@ struct RunUpdate {
   std::optional<BedBytes> checkpoint;    ///< to go on from: the samples so far are those before its step
   std::optional<v1::Adjustment> entry;   ///< for its journal
   SampleRows samples;                    ///< new ones; `first` is not used, they go to the end of the series
+  std::vector<Frame> frames;             ///< to keep; those of steps that are kept already are the same
 };
 
 /// What a person does to a run that is not on the device, or that the device is told of afterwards.
@@ -219,6 +221,17 @@ class Store {
   /// Some columns of the segments from a time on, in tau: single numbers alone are read. A column that is part of a
   /// wider quantity is NaN.
   absl::StatusOr<SampleRows> ReadColumns(int64_t study, int64_t number, double time, std::span<const size_t> columns);
+
+  // ---- frames (frames.cc)
+
+  /// Frames kept of a run, from a step on.
+  absl::StatusOr<std::vector<FrameStamp>> ListFrames(int64_t study, int64_t number, int64_t from_step, int limit);
+  /// The frame kept at a step. NOT_FOUND, DATA_LOSS.
+  absl::StatusOr<Frame> ReadKeptFrame(int64_t study, int64_t number, int64_t step);
+  /// The newest that shows a run at a step or before it: a kept frame, or a state. None where there is none. DATA_LOSS.
+  absl::StatusOr<std::optional<Frame>> ReadFrame(int64_t study, int64_t number, int64_t at_most);
+  /// The step that ReadFrame() would show.
+  absl::StatusOr<std::optional<int64_t>> FindFrame(int64_t study, int64_t number, int64_t at_most);
 
   // ---- tokens (tokens.cc)
 

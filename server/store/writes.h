@@ -31,6 +31,10 @@ struct StateRow {
 absl::StatusOr<std::optional<StateRow>> SelectLastState(Connection& connection, int64_t study, int64_t number,
                                                         StateKind kind);
 
+/// The one of the highest step up to this one, of any kind.
+absl::StatusOr<std::optional<StateRow>> SelectStateBefore(Connection& connection, int64_t study, int64_t number,
+                                                          int64_t at_most);
+
 /// Counts a change of a study, and ends it where none of its runs is open.
 absl::Status CountChange(Connection& connection, int64_t study);
 
@@ -39,6 +43,12 @@ absl::Status AddStoredBytes(Connection& connection, int64_t study, int64_t bytes
 
 /// Puts samples to the end of a series.
 absl::Status AppendSamples(Connection& connection, int64_t study, int64_t number, const SampleRows& samples);
+
+/// Keeps frames of a run under way, but those that are kept already.
+absl::Status AppendFrames(Connection& connection, int64_t study, int64_t number, const std::vector<Frame>& frames);
+
+/// Drops the frames of a run from a step on.
+absl::Status CutFrames(Connection& connection, int64_t study, int64_t number, int64_t from_step);
 
 /// Faults as they are stored; empty where there are none.
 std::string FaultBytes(const std::vector<v1::Fault>& faults);

@@ -55,6 +55,23 @@ absl::StatusOr<std::vector<v1::WatchRunsResponse>> RunFeed::Next(store::Store& s
   return messages;
 }
 
+absl::StatusOr<int64_t> RunFeed::CountWaiting(store::Store& store) const {
+  int64_t samples = 0;
+  for (store::ChangeCursor after = cursor_; with_samples_;) {
+    const auto changed = store.ListChangedRuns(study_, after, kRunsAtATime);
+    if (!changed.ok()) return changed.status();
+    if (changed->runs.empty()) break;
+    for (size_t i = 0; i < changed->runs.size(); ++i) {
+      const int64_t number = changed->cursors[i].number;
+      const auto told = told_.find(number);
+      if (Follows(number))
+        samples += changed->runs[i].sample_count() - (told == told_.end() ? 0 : told->second.next_sequence);
+    }
+    after = changed->cursors.back();
+  }
+  return samples;
+}
+
 absl::StatusOr<bool> RunFeed::AddSamples(store::Store& store, const v1::Run& run, int64_t number, int64_t* budget,
                                          Messages* messages) {
   Told& told = told_[number];

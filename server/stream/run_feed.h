@@ -26,6 +26,9 @@ class RunFeed {
   /// The next messages; empty where nothing is new. Their sequence is not set.
   absl::StatusOr<std::vector<v1::WatchRunsResponse>> Next(store::Store& store, const StudyReader& read_study);
 
+  /// Samples in the store that Next() has not told yet.
+  absl::StatusOr<int64_t> CountWaiting(store::Store& store) const;
+
   /// Whether the last Next() stopped short of all there is.
   bool more() const { return more_; }
   /// Whether every run is at its end and told.

@@ -18,12 +18,12 @@ struct WatchHub::Reader {
       : study(study_id),
         pass(std::move(reader_pass)),
         feed(study_id, request),
-        watcher([this, hub] { hub->Idle(this); }, [this, hub] { hub->Remove(this); }) {}
+        watcher([this, hub](bool behind) { hub->Idle(this, behind); }, [this, hub] { hub->Remove(this); }) {}
 
   const int64_t study;
   const Pass pass;
-  RunFeed feed;        ///< used by the hub's thread alone
-  RunWatcher watcher;  ///< thread-safe
+  RunFeed feed;                           ///< used by the hub's thread alone
+  Writer<v1::WatchRunsResponse> watcher;  ///< thread-safe
   // Guarded by the hub's mutex:
   bool idle = true;
   bool dirty = true;
@@ -70,9 +70,13 @@ void WatchHub::Changed(int64_t study) {
   changed_.notify_all();
 }
 
-void WatchHub::Idle(Reader* reader) {
+void WatchHub::Idle(Reader* reader, bool behind) {
   std::lock_guard lock(mutex_);
   reader->idle = true;
+  if (behind) {
+    reader->dirty = true;
+    reader->not_before = Clock::now();
+  }
   changed_.notify_all();
 }
 
@@ -132,9 +136,31 @@ void WatchHub::Loop() {
   }
 }
 
+absl::Status WatchHub::TellGap(Reader& reader, double seconds) {
+  const auto waiting = reader.feed.CountWaiting(store_);
+  if (!waiting.ok()) return waiting.status();
+  {
+    std::lock_guard lock(mutex_);
+    reader.dirty = true;  // for what follows
+  }
+  reader.watcher.GoOnWith([&](const std::deque<v1::WatchRunsResponse>& pending) {
+    v1::WatchRunsResponse message;
+    int64_t samples = *waiting;
+    for (const auto& one : pending) samples += one.samples().samples_size();
+    message.mutable_gap()->set_seconds(seconds);
+    message.mutable_gap()->set_sample_count(samples);
+    return message;
+  });
+  return absl::OkStatus();
+}
+
 void WatchHub::Serve(Reader& reader) {
   const auto begin = Clock::now();
-  const absl::Status allowed = reader.pass();
+  absl::Status allowed = reader.pass();
+  if (const auto lag = reader.watcher.TakeLag(); lag && allowed.ok()) {
+    allowed = TellGap(reader, *lag);
+    if (allowed.ok()) return;  // it is idle again once that is written
+  }
   auto messages = allowed.ok() ? reader.feed.Next(store_, read_study_) : allowed;
   const auto end = Clock::now();
   {

@@ -16,7 +16,7 @@
 #include "gyrebox/v1/run_service.pb.h"
 #include "store/store.h"
 #include "stream/run_feed.h"
-#include "stream/run_watcher.h"
+#include "stream/writer.h"
 
 namespace gyrebox::stream {
 
@@ -47,7 +47,10 @@ class WatchHub {
   /// The reader whose turn it is; null where there is none, and then when to look again.
   std::shared_ptr<Reader> NextReaderLocked(Clock::time_point now, Clock::time_point* look_again);
   void Serve(Reader& reader);
-  void Idle(Reader* reader);
+  /// Tells a reader that it has fallen behind.
+  absl::Status TellGap(Reader& reader, double seconds);
+  /// @param behind whether it is to be told of a gap.
+  void Idle(Reader* reader, bool behind);
   void Remove(Reader* reader);
 
   store::Store& store_;

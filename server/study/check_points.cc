@@ -14,6 +14,8 @@ namespace gyrebox::study {
 using schema::NumberText;
 
 constexpr double kMostSteps = 1e12;
+/// Frames that a run may keep.
+constexpr int64_t kMostFrames = 100'000;
 constexpr double kGibibyte = 1024.0 * 1024 * 1024;
 /// Lets a quotient that is meant to be on a bound pass it.
 constexpr double kRoundOff = 1e-9;
@@ -157,11 +159,28 @@ class PointChecker {
     const kernels::RunSpec run = ToRunSpec(at, at.seeds(), saved_);
     const auto faults = kernels::Validate(run);
     for (const auto& fault : faults) Add(StudyPathOf(fault.field), fault.reason);
+    CheckFrames(at, run);
     if (!faults.empty() || device_ == nullptr) return;
     const auto bytes = static_cast<double>(device_->BytesOf(run)), room = static_cast<double>(device_->memory_bytes());
     if (bytes > room) {
       Add("bed.bead_count", NumberText(static_cast<double>(run.n_beads)) + " beads need " + Short(bytes / kGibibyte) +
                                 " GiB; the device has " + Short(room / kGibibyte) + " GiB for beds");
+    }
+  }
+
+  void CheckFrames(const v1::StudySpec& at, const kernels::RunSpec& run) {
+    const int64_t steps = FrameStepsOf(at, run);
+    if (steps == 0) return;
+    const std::string interval = NumberText(at.measure().frame_interval());
+    if (run.n_beads > kMostFrameBeads) {
+      Add("measure.frame_interval", interval + " tau keeps frames of " + NumberText(static_cast<double>(run.n_beads)) +
+                                        " beads; they are kept of up to " +
+                                        NumberText(static_cast<double>(kMostFrameBeads)) + ". Give 0");
+    } else if (run.n_steps / steps > kMostFrames) {
+      Add("measure.frame_interval",
+          interval + " tau keeps " + NumberText(static_cast<double>(run.n_steps / steps)) +
+              " frames of a run; at most " + NumberText(static_cast<double>(kMostFrames)) + ", from " +
+              Short(static_cast<double>(run.n_steps) * run.time_step / static_cast<double>(kMostFrames)) + " tau on");
     }
   }
 

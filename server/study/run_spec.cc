@@ -122,6 +122,14 @@ kernels::RunSpec ToRunSpec(const v1::StudySpec& at, const v1::Seeds& seeds,
   return run;
 }
 
+int64_t FrameStepsOf(const v1::StudySpec& at, const kernels::RunSpec& run) {
+  const double interval = at.measure().frame_interval();
+  if (!(interval > 0)) return 0;
+  const auto sample_steps = static_cast<double>(run.measure.interval_steps);
+  const double samples = std::max(1.0, std::round(interval / (sample_steps * run.time_step)));
+  return static_cast<int64_t>(std::min(samples * sample_steps, kMostSteps));
+}
+
 std::string StudyPathOf(const std::string& run_spec_member) {
   static constexpr std::pair<const char*, const char*> kPaths[] = {
       {"n_beads", "bed.bead_count"},

@@ -6,6 +6,7 @@
 
 #include "schema/nearest_name.h"
 #include "study/check_changes.h"
+#include "study/expand.h"
 #include "study/number_at.h"
 #include "study/schedule.h"
 
@@ -79,6 +80,14 @@ v1::Steering ToSteering(const std::vector<v1::Adjustment>& journal) {
     *change.mutable_change() = entry.change();
   }
   return steering;
+}
+
+v1::StudySpec SpecOf(const v1::StudySpec& spec, const v1::Run& run, const std::vector<v1::Adjustment>& journal) {
+  v1::StudySpec at = AtPoint(spec, {run.axis_values().begin(), run.axis_values().end()});
+  v1::Steering& steering = *at.mutable_schedule()->mutable_steering();
+  steering.MergeFrom(ToSteering(journal));
+  steering.set_total_steps(run.total_steps());
+  return at;
 }
 
 }  // namespace gyrebox::study

@@ -8,6 +8,7 @@
 
 #include "gyrebox/run_spec.h"
 #include "gyrebox/v1/error.pb.h"
+#include "gyrebox/v1/run.pb.h"
 #include "gyrebox/v1/steering.pb.h"
 #include "gyrebox/v1/study.pb.h"
 
@@ -26,5 +27,8 @@ AskedChange ToSteeredChange(const v1::StudySpec& at, int64_t step, int64_t ramp_
 
 /// The changes of a journal, in its order.
 v1::Steering ToSteering(const std::vector<v1::Adjustment>& journal);
+
+/// The study at the point of a run, with all that was steered so far, and the run's present end.
+v1::StudySpec SpecOf(const v1::StudySpec& spec, const v1::Run& run, const std::vector<v1::Adjustment>& journal);
 
 }  // namespace gyrebox::study

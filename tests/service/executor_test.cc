@@ -409,9 +409,9 @@ TEST_F(ExecutorTest, ACheckpointThatCannotBeWrittenHoldsTheRunUntilItCan) {
 
 TEST(ChunkPacerTest, FindsTheStepsForTheTimeWanted) {
   ChunkPacer pacer(0.05);
-  for (int i = 0; i < 20; ++i) pacer.Took(1e-4 * static_cast<double>(pacer.steps()));
+  for (int i = 0; i < 20; ++i) pacer.Took(pacer.steps(), 1e-4 * static_cast<double>(pacer.steps()));
   EXPECT_NEAR(static_cast<double>(pacer.steps()), 500, 5);
-  for (int i = 0; i < 20; ++i) pacer.Took(10);
+  for (int i = 0; i < 20; ++i) pacer.Took(pacer.steps(), 10);
   EXPECT_EQ(pacer.steps(), 1);
 }
 

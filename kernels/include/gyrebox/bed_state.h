@@ -28,6 +28,11 @@ struct BedState {
 /// The beads of a state, for another bed to start from. @param side_x,side_y of the state's bed, sigma.
 SavedBed BeadsOf(const BedState& state, double side_x, double side_y);
 
+/// A fixed-point place in sigma, 0 <= place < side.
+double PlaceOf(std::uint32_t fixed, double side);
+/// A fraction of a turn in rad, 0 <= angle < 2 pi.
+double AngleOf(std::uint32_t fraction);
+
 /// A state as bytes: little-endian, versioned, the same on every device.
 std::vector<std::byte> ToBytes(const BedState& state);
 /// Throws std::runtime_error with the reason where the bytes are no whole state of this version.

@@ -80,7 +80,8 @@ class Ensemble {
   virtual const std::vector<Column>& columns(std::size_t run) const = 0;
 
   /// Takes up to `steps` more steps of every run that is kRunning, and returns one RunChunk a run, in order. The first
-  /// call also takes the sample of step 0. Blocks until done.
+  /// call also takes the sample of step 0. A run that goes back to its kept state ends its chunk there. Blocks until
+  /// done.
   virtual std::vector<RunChunk> Advance(std::int64_t steps) = 0;
 
   /// Gives a run up: it takes no more steps.

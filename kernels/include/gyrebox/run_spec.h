@@ -165,6 +165,10 @@ struct MeasureSpec {
   /// Samples from one that holds the columns of structure, which take long, to the next; the first and the last sample
   /// hold them too, the others NaN. Odd, so that under a drive sampled 8 times a period every phase is seen in turn.
   int structure_every = 9;
+  /// Shells of wave numbers, counted from 1, that are looked through for the peak of the structure factor; 0 for the
+  /// first one, and for the last at spacings of two beads and more.
+  int first_wave_shell = 0;
+  int last_wave_shell = 0;
 };
 
 /// Limits past which a run means nothing any more.

@@ -180,7 +180,33 @@ CREATE TABLE person (
 ) STRICT, WITHOUT ROWID;
 )sql",
 
-    // 6: samples are packed quantity by quantity (store/packed.cc), those of several numbers in a column of their own.
+    // 6: frames that are kept of runs: of each run the sides of its bed and the kinds of its beads, a byte each; of
+    // each
+    // frame the places and angles of the beads, with their CRC-32 (store/frame.h).
+    R"sql(
+CREATE TABLE frame_bed (
+  study INTEGER NOT NULL,
+  run INTEGER NOT NULL,
+  side_x REAL NOT NULL,
+  side_y REAL NOT NULL,
+  kinds BLOB NOT NULL,
+  PRIMARY KEY (study, run),
+  FOREIGN KEY (study, run) REFERENCES run (study, number)
+) STRICT;
+
+CREATE TABLE frame (
+  study INTEGER NOT NULL,
+  run INTEGER NOT NULL,
+  step INTEGER NOT NULL,
+  time REAL NOT NULL,
+  beads BLOB NOT NULL,
+  checksum INTEGER NOT NULL,
+  PRIMARY KEY (study, run, step),
+  FOREIGN KEY (study, run) REFERENCES run (study, number)
+) STRICT;
+)sql",
+
+    // 7: samples are packed quantity by quantity (store/packed.cc), those of several numbers in a column of their own.
     // Older segments stay as they are: whole rows in `samples`.
     R"sql(
 ALTER TABLE segment ADD COLUMN wide BLOB;

@@ -120,6 +120,8 @@ inline constexpr char kSelectStateAt[] =
     GYREBOX_STATE_COLUMNS "WHERE study = ? AND run = ? AND kind IN (2, 3) AND step = ? LIMIT 1";
 inline constexpr char kSelectSavedStates[] =
     GYREBOX_STATE_COLUMNS "WHERE study = ? AND run = ? AND kind = 3 ORDER BY step";
+inline constexpr char kSelectStateBefore[] =
+    GYREBOX_STATE_COLUMNS "WHERE study = ? AND run = ? AND step <= ? ORDER BY step DESC LIMIT 1";
 #undef GYREBOX_STATE_COLUMNS
 /// Keeps the last state of a kind as one to start from.
 inline constexpr char kKeepState[] = R"sql(
@@ -174,6 +176,27 @@ ORDER BY first)sql";
 /// Single numbers alone: SQLite does not read the pages of a column that is not asked for.
 inline constexpr char kSelectLateSegments[] = R"sql(
 SELECT first, count, samples FROM segment WHERE study = ? AND run = ? AND last_time >= ? ORDER BY first)sql";
+
+// ---- frames
+
+/// Of a run under way. A row where it was not there yet.
+inline constexpr char kInsertFrameBed[] = R"sql(
+INSERT INTO frame_bed (study, run, side_x, side_y, kinds)
+SELECT study, number, ?3, ?4, ?5 FROM run WHERE study = ?1 AND number = ?2 AND state IN (2, 3)
+ON CONFLICT DO NOTHING RETURNING run)sql";
+inline constexpr char kInsertFrame[] = R"sql(
+INSERT INTO frame (study, run, step, time, beads, checksum)
+SELECT study, number, ?3, ?4, ?5, ?6 FROM run WHERE study = ?1 AND number = ?2 AND state IN (2, 3)
+ON CONFLICT DO NOTHING RETURNING run)sql";
+inline constexpr char kCutFrames[] = R"sql(
+DELETE FROM frame WHERE study = ? AND run = ? AND step >= ? RETURNING LENGTH(beads))sql";
+inline constexpr char kSelectFrameBed[] = "SELECT side_x, side_y, kinds FROM frame_bed WHERE study = ? AND run = ?";
+inline constexpr char kSelectFrame[] = R"sql(
+SELECT time, beads, checksum FROM frame WHERE study = ? AND run = ? AND step = ?)sql";
+inline constexpr char kSelectFrameStep[] = R"sql(
+SELECT step FROM frame WHERE study = ? AND run = ? AND step <= ? ORDER BY step DESC LIMIT 1)sql";
+inline constexpr char kSelectFrameStamps[] = R"sql(
+SELECT step, time FROM frame WHERE study = ? AND run = ? AND step >= ? ORDER BY step LIMIT ?)sql";
 
 // ---- tokens
 

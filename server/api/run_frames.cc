@@ -1,0 +1,177 @@
+// The calls of RunService about pictures of beds.
+#include <algorithm>
+#include <limits>
+
+#include "analysis/measure_again.h"
+#include "api/answer.h"
+#include "api/names.h"
+#include "api/refusal.h"
+#include "api/run_service.h"
+#include "schema/number_text.h"
+#include "store/sample_messages.h"
+#include "stream/frame_message.h"
+
+namespace gyrebox::api {
+
+constexpr int kFramesPerPage = 10'000;
+constexpr int kMostFramesPerPage = 100'000;
+constexpr int kSamplesPerPage = 1000;
+constexpr int kMostSamplesPerPage = 10'000;
+/// Beads that are measured again for one page, of all its frames: a few seconds.
+constexpr int64_t kBeadsPerPage = 2'000'000;
+constexpr double kShortestInterval = 0.05, kLongestInterval = 3600;
+
+static v1::FieldViolation Fault(const std::string& field, const std::string& what) {
+  v1::FieldViolation fault;
+  fault.set_field(field);
+  fault.set_description(what);
+  return fault;
+}
+
+static absl::Status NoFrame(const v1::Run& run, bool step_given) {
+  if (step_given) {
+    return absl::FailedPreconditionError(run.name() + " has neither a frame nor a state at that step or before it; " +
+                                         "give no step for the newest");
+  }
+  const bool open = run.state() <= v1::Run::STATE_PAUSED;
+  return absl::FailedPreconditionError(
+      run.name() + " is " + store::InWords(run.state()) +
+      (open ? " and has no frame yet; ask again once it is under way"
+            : " and left no state, and its study keeps no frames; give measure.frame_interval for runs that do"));
+}
+
+static absl::StatusOr<v1::Frame> ToAnswer(const v1::Run& run, const store::Frame& frame,
+                                          const v1::FrameWindow& window) {
+  auto message = stream::ToMessage(run.name(), frame, window);
+  if (!message.faults.empty()) return InvalidRequest(message.faults);
+  return std::move(message.frame);
+}
+
+absl::StatusOr<v1::Frame> RunService::StoredFrame(const v1::Run& run, const v1::GetFrameRequest& request) {
+  const auto name = ParseRunName(run.name());
+  if (!name.ok()) return name.status();
+  const int64_t at_most = request.has_step() ? request.step() : std::numeric_limits<int64_t>::max();
+  const auto frame = rooms_.store.ReadFrame(name->study, name->run, at_most);
+  if (!frame.ok()) return frame.status();
+  if (!frame->has_value()) return NoFrame(run, request.has_step());
+  return ToAnswer(run, **frame, request.window());
+}
+
+void RunService::Frame(const v1::GetFrameRequest& request, const FrameDone& done) {
+  const auto name = ParseRunName(request.name());
+  if (!name.ok()) return done(name.status());
+  const auto run = rooms_.store.GetRun(name->study, name->run);
+  if (!run.ok()) return done(run.status());
+  if (request.has_step() && request.step() < 0) {
+    return done(InvalidRequest({Fault("step", std::to_string(request.step()) + " is no step; at least 0")}));
+  }
+  const bool on_device = run->state() == v1::Run::STATE_STARTING || run->state() == v1::Run::STATE_RUNNING;
+  // What the run has passed on disk is there.
+  if (!on_device || (request.has_step() && request.step() < run->step())) return done(StoredFrame(*run, request));
+  rooms_.executor.Look(
+      name->study, name->run,
+      [this, request, run = *run, done](const absl::StatusOr<std::shared_ptr<const store::Frame>>& live) {
+        if (!live.ok()) return done(live.status());
+        const auto answer = [this, request, run, done, frame = *live] {
+          const bool fits = frame != nullptr && (!request.has_step() || frame->step <= request.step());
+          done(fits ? ToAnswer(run, *frame, request.window()) : StoredFrame(run, request));
+        };
+        if (!rooms_.pool.Post(answer)) done(absl::ResourceExhaustedError("too many calls; try again later"));
+      });
+}
+
+absl::StatusOr<v1::ListFramesResponse> RunService::Frames(const v1::ListFramesRequest& request) {
+  const auto name = ParseRunName(request.parent());
+  if (!name.ok()) return name.status();
+  if (const auto run = rooms_.store.GetRun(name->study, name->run); !run.ok()) return run.status();
+  const auto size = PageSize(request.page_size(), kFramesPerPage, kMostFramesPerPage);
+  if (!size.ok()) return size.status();
+  const std::string list = request.parent() + "/frames";
+  const auto from = ParsePageToken(list, request.page_token(), 0);
+  if (!from.ok()) return from.status();
+  auto stamps = rooms_.store.ListFrames(name->study, name->run, *from, *size + 1);
+  if (!stamps.ok()) return stamps.status();
+  v1::ListFramesResponse response;
+  if (stamps->size() > static_cast<size_t>(*size)) {
+    response.set_next_page_token(MakePageToken(list, stamps->back().step));
+    stamps->pop_back();
+  }
+  for (const store::FrameStamp& stamp : *stamps) {
+    v1::FrameStamp& frame = *response.add_frames();
+    frame.set_step(stamp.step);
+    frame.set_time(stamp.time);
+  }
+  return response;
+}
+
+grpc::ServerUnaryReactor* RunService::GetFrame(grpc::CallbackServerContext* context, const v1::GetFrameRequest* request,
+                                               v1::Frame* response) {
+  return AnswerLater<v1::Frame>(rooms_, context, response,
+                                [=, this](const access::Person&, const FrameDone& done) { Frame(*request, done); });
+}
+
+grpc::ServerUnaryReactor* RunService::ListFrames(grpc::CallbackServerContext* context,
+                                                 const v1::ListFramesRequest* request,
+                                                 v1::ListFramesResponse* response) {
+  return Answer<v1::ListFramesResponse>(rooms_, context, response, [=, this] { return Frames(*request); });
+}
+
+absl::StatusOr<v1::ListSamplesResponse> RunService::Measured(const v1::MeasureRunRequest& request) {
+  const auto name = ParseRunName(request.name());
+  if (!name.ok()) return name.status();
+  const auto run = rooms_.store.GetRun(name->study, name->run);
+  if (!run.ok()) return run.status();
+  if (const auto faults = analysis::FaultsOf(request.measure(), "measure"); !faults.empty()) {
+    return InvalidRequest(faults);
+  }
+  const auto size = PageSize(request.page_size(), kSamplesPerPage, kMostSamplesPerPage);
+  if (!size.ok()) return size.status();
+  const std::string list = request.name() + "/measured";
+  const auto from = ParsePageToken(list, request.page_token(), 0);
+  if (!from.ok()) return from.status();
+  const auto study = rooms_.store.GetStudy(name->study);
+  if (!study.ok()) return study.status();
+  const auto series =
+      analysis::FrameSeries::Open(rooms_.store, name->study, name->run, *run, study->spec(), request.measure());
+  if (!series.ok()) return series.status();
+  if (series->size() == 0) {
+    return absl::FailedPreconditionError(run->name() + " keeps no frames to measure again; give " +
+                                         "measure.frame_interval in the study for runs that do");
+  }
+  const auto rows = series->Measure(*from, std::clamp<int64_t>(kBeadsPerPage / series->bead_count(), 1, *size));
+  if (!rows.ok()) return rows.status();
+  v1::ListSamplesResponse response;
+  response.mutable_observables()->Assign(series->observables().begin(), series->observables().end());
+  store::AddSampleMessages(*rows, response.mutable_samples());
+  const int64_t next = *from + static_cast<int64_t>(rows->size());
+  if (next < series->size()) response.set_next_page_token(MakePageToken(list, next));
+  return response;
+}
+
+grpc::ServerUnaryReactor* RunService::MeasureRun(grpc::CallbackServerContext* context,
+                                                 const v1::MeasureRunRequest* request,
+                                                 v1::ListSamplesResponse* response) {
+  return Answer<v1::ListSamplesResponse>(rooms_, context, response, [=, this] { return Measured(*request); });
+}
+
+static absl::Status Check(const v1::WatchFramesRequest& request) {
+  if (!request.has_interval_seconds()) return absl::OkStatus();
+  const double interval = request.interval_seconds();
+  if (interval >= kShortestInterval && interval <= kLongestInterval) return absl::OkStatus();
+  return InvalidRequest(
+      {Fault("interval_seconds",
+             schema::NumberText(interval) + " s is no time between frames; at least 0.05 and at most 3600")});
+}
+
+grpc::ServerWriteReactor<v1::WatchFramesResponse>* RunService::WatchFrames(grpc::CallbackServerContext* context,
+                                                                           const v1::WatchFramesRequest* request) {
+  using NotNow = Refusal<v1::WatchFramesResponse>;
+  const auto run = ParseRunName(request->name());
+  if (!run.ok()) return new NotNow(run.status());
+  if (auto status = Check(*request); !status.ok()) return new NotNow(status);
+  auto pass = EnterStream(rooms_, *context);
+  if (!pass.ok()) return new NotNow(pass.status());
+  return rooms_.frames.Watch(*run, *request, *std::move(pass));
+}
+
+}  // namespace gyrebox::api

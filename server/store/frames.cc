@@ -1,0 +1,149 @@
+// Frames of runs: those that are kept, and what states show.
+#include <limits>
+
+#include "store/saved_run.h"
+#include "store/sql/statements.h"
+#include "store/state_file.h"
+#include "store/store.h"
+#include "store/writes.h"
+
+namespace gyrebox::store {
+
+/// A file of a state may go while it is looked for: a run that ends drops its checkpoints.
+constexpr int kTries = 3;
+
+static absl::Status AppendFrame(Connection& connection, int64_t study, int64_t number, const Frame& frame,
+                                int64_t* bytes) {
+  const std::string beads = ToFrameBytes(frame.beads);
+  Statement insert = connection.Prepare(sql::kInsertFrame);
+  insert.Bind(study, number, frame.step, frame.time, Statement::AsBlob(beads), static_cast<int64_t>(ChecksumOf(beads)));
+  if (insert.Next()) *bytes += static_cast<int64_t>(beads.size());
+  return insert.status();
+}
+
+absl::Status AppendFrames(Connection& connection, int64_t study, int64_t number, const std::vector<Frame>& frames) {
+  if (frames.empty()) return absl::OkStatus();
+  int64_t bytes = 0;
+  const kernels::SavedBed& bed = frames.front().beads;
+  {
+    Statement kinds = connection.Prepare(sql::kInsertFrameBed);
+    kinds.Bind(study, number, bed.side_x, bed.side_y, Statement::AsBlob(bed.spinner.data(), bed.spinner.size()));
+    if (kinds.Next()) bytes += static_cast<int64_t>(bed.spinner.size());
+    if (!kinds.status().ok()) return kinds.status();
+  }
+  for (const Frame& frame : frames) {
+    if (auto status = AppendFrame(connection, study, number, frame, &bytes); !status.ok()) return status;
+  }
+  return AddStoredBytes(connection, study, bytes);
+}
+
+absl::Status CutFrames(Connection& connection, int64_t study, int64_t number, int64_t from_step) {
+  int64_t bytes = 0;
+  {
+    Statement cut = connection.Prepare(sql::kCutFrames);
+    cut.Bind(study, number, from_step);
+    while (cut.Next()) bytes += cut.Int(0);
+    if (!cut.status().ok()) return cut.status();
+  }
+  return AddStoredBytes(connection, study, -bytes);
+}
+
+absl::StatusOr<std::vector<FrameStamp>> Store::ListFrames(int64_t study, int64_t number, int64_t from_step, int limit) {
+  std::vector<FrameStamp> stamps;
+  const auto status = Read([&](Connection& connection) {
+    Statement rows = connection.Prepare(sql::kSelectFrameStamps);
+    rows.Bind(study, number, from_step, limit);
+    while (rows.Next()) stamps.push_back({rows.Int(0), rows.Real(1)});
+    return rows.status();
+  });
+  if (!status.ok()) return status;
+  return stamps;
+}
+
+/// Reads a kept frame. Step -1 where there is none at that step.
+static absl::StatusOr<Frame> SelectFrame(Connection& connection, int64_t study, int64_t number, int64_t step) {
+  Frame frame;
+  frame.step = -1;
+  Statement bed = connection.Prepare(sql::kSelectFrameBed);
+  Statement row = connection.Prepare(sql::kSelectFrame);
+  if (!bed.Bind(study, number).Next() || !row.Bind(study, number, step).Next()) {
+    absl::Status status = bed.status();
+    status.Update(row.status());
+    return status.ok() ? absl::StatusOr<Frame>(frame) : status;
+  }
+  frame.step = step;
+  frame.time = row.Real(0);
+  frame.beads.side_x = bed.Real(0);
+  frame.beads.side_y = bed.Real(1);
+  const std::string kinds = bed.Text(2), bytes = row.Text(1);
+  if (ChecksumOf(bytes) != static_cast<uint32_t>(row.Int(2))) {
+    return absl::DataLossError("the frame of studies/" + std::to_string(study) + "/runs/" + std::to_string(number) +
+                               " at step " + std::to_string(step) + " is damaged");
+  }
+  frame.beads.spinner.assign(kinds.begin(), kinds.end());
+  if (auto status = FromFrameBytes(bytes, kinds.size(), &frame.beads); !status.ok()) return status;
+  return frame;
+}
+
+absl::StatusOr<Frame> Store::ReadKeptFrame(int64_t study, int64_t number, int64_t step) {
+  absl::StatusOr<Frame> frame = absl::InternalError("not read");
+  const auto status = Read([&](Connection& connection) {
+    frame = SelectFrame(connection, study, number, step);
+    return frame.status();
+  });
+  if (!status.ok()) return status;
+  if (frame->step == step) return frame;
+  return absl::NotFoundError("no frame of studies/" + std::to_string(study) + "/runs/" + std::to_string(number) +
+                             " is kept at step " + std::to_string(step));
+}
+
+/// What shows a run at some step: a kept frame, or a state.
+struct Picture {
+  int64_t step = -1;              ///< -1 where there is none
+  std::optional<StateRow> state;  ///< none where it is a kept frame
+};
+
+static absl::StatusOr<Picture> FindPicture(Connection& connection, int64_t study, int64_t number, int64_t at_most) {
+  Picture found;
+  Statement frame = connection.Prepare(sql::kSelectFrameStep);
+  if (frame.Bind(study, number, at_most).Next()) found.step = frame.Int(0);
+  if (!frame.status().ok()) return frame.status();
+  auto state = SelectStateBefore(connection, study, number, at_most);
+  if (!state.ok()) return state.status();
+  if (state->has_value() && (*state)->bed.step > found.step) found = {(*state)->bed.step, **state};
+  return found;
+}
+
+absl::StatusOr<std::optional<int64_t>> Store::FindFrame(int64_t study, int64_t number, int64_t at_most) {
+  absl::StatusOr<Picture> found = Picture();
+  const auto status = Read([&](Connection& connection) {
+    found = FindPicture(connection, study, number, at_most);
+    return found.status();
+  });
+  if (!status.ok()) return status;
+  return found->step < 0 ? std::nullopt : std::optional(found->step);
+}
+
+absl::StatusOr<std::optional<Frame>> Store::ReadFrame(int64_t study, int64_t number, int64_t at_most) {
+  absl::Status trouble;
+  for (int tries = 0; tries < kTries; ++tries) {
+    absl::StatusOr<Picture> found = Picture();
+    const auto status = Read([&](Connection& connection) {
+      found = FindPicture(connection, study, number, at_most);
+      return found.status();
+    });
+    if (!status.ok()) return status;
+    if (found->step < 0) return std::nullopt;
+    if (!found->state) return ReadKeptFrame(study, number, found->step);
+    const auto bed = ReadState(*found->state);
+    trouble = bed.status();
+    if (absl::IsDataLoss(trouble)) continue;
+    if (!bed.ok()) return trouble;
+    auto beads = ToBed(*bed, "studies/" + std::to_string(study) + "/runs/" + std::to_string(number));
+    if (!beads.ok()) return beads.status();
+    return Frame{bed->step, bed->time, *std::move(beads)};
+  }
+  return trouble;
+}
+
+}  // namespace gyrebox::store

@@ -1,0 +1,262 @@
+#include "stream/frame_hub.h"
+
+#include <algorithm>
+#include <optional>
+#include <string>
+#include <utility>
+
+#include "stream/frame_message.h"
+
+namespace gyrebox::stream {
+
+constexpr std::chrono::milliseconds kBetweenLooks{100};
+/// At a run that is not on the device nothing moves.
+constexpr std::chrono::seconds kBetweenLooksAtRest{1};
+constexpr std::chrono::seconds kBetweenHeartbeats{5};
+constexpr double kStandardInterval = 0.2;
+constexpr size_t kMostReaders = 1000;
+
+/// What is known of a run that is watched.
+struct FrameHub::Scene {
+  std::shared_ptr<const store::Frame> frame;
+  int64_t index = 0;  ///< frames so far
+  bool ended = false;
+  absl::Status trouble;  ///< ends its streams
+  bool looking = false;
+  Clock::time_point looked;  ///< last
+  bool on_device = true;
+};
+
+struct FrameHub::Reader {
+  Reader(const store::RunName& name, const v1::WatchFramesRequest& asked, Pass reader_pass, FrameHub* hub)
+      : run(name.study, name.run),
+        request(asked),
+        interval(std::chrono::duration_cast<Clock::duration>(std::chrono::duration<double>(
+            asked.has_interval_seconds() ? asked.interval_seconds() : kStandardInterval))),
+        pass(std::move(reader_pass)),
+        watcher([this, hub](bool) { hub->Idle(this); }, [this, hub] { hub->Remove(this); }) {}
+
+  const RunKey run;
+  const v1::WatchFramesRequest request;
+  const Clock::duration interval;
+  const Pass pass;
+  Writer<v1::WatchFramesResponse> watcher;  ///< thread-safe
+  // Guarded by the hub's mutex:
+  bool idle = true;
+  Clock::time_point told;        ///< last
+  Clock::time_point not_before;  ///< next frame
+  int64_t sent = 0;              ///< index of the last frame sent
+  int64_t missed = 0;            ///< frames that came while the last one was not taken
+  int64_t last_missed = 0;       ///< index of the last of them
+};
+
+FrameHub::FrameHub(Looker looker) : looker_(std::move(looker)), thread_([this] { Loop(); }) {}
+
+void FrameHub::WakeLocked() {
+  awake_ = true;
+  changed_.notify_all();
+}
+
+FrameHub::~FrameHub() {
+  {
+    std::lock_guard lock(mutex_);
+    stop_ = true;
+    WakeLocked();
+  }
+  thread_.join();
+  std::unique_lock lock(mutex_);
+  changed_.wait(lock, [this] { return looks_ == 0; });
+}
+
+grpc::ServerWriteReactor<v1::WatchFramesResponse>* FrameHub::Watch(const store::RunName& run,
+                                                                   const v1::WatchFramesRequest& request, Pass pass) {
+  auto reader = std::make_shared<Reader>(run, request, std::move(pass), this);
+  reader->told = Clock::now();
+  std::optional<grpc::Status> refusal;
+  {
+    std::lock_guard lock(mutex_);
+    if (going_away_) refusal = grpc::Status(grpc::StatusCode::UNAVAILABLE, "the server is stopping");
+    if (readers_.size() >= kMostReaders) {
+      refusal = grpc::Status(grpc::StatusCode::RESOURCE_EXHAUSTED, "too many readers; try again later");
+    }
+    readers_.emplace(reader.get(), reader);
+    reader->idle = !refusal.has_value();
+    auto& scene = scenes_[reader->run];
+    if (scene == nullptr) scene = std::make_shared<Scene>();
+    WakeLocked();
+  }
+  if (refusal) reader->watcher.Deliver({}, refusal);
+  return &reader->watcher;
+}
+
+void FrameHub::Idle(Reader* reader) {
+  std::lock_guard lock(mutex_);
+  reader->idle = true;
+  WakeLocked();
+}
+
+void FrameHub::Remove(Reader* reader) {
+  std::lock_guard lock(mutex_);
+  const auto found = readers_.find(reader);
+  if (found == readers_.end()) return;
+  const RunKey run = reader->run;
+  gone_.push_back(std::move(found->second));
+  readers_.erase(found);
+  const auto same = [&](const auto& entry) { return entry.first->run == run; };
+  if (std::none_of(readers_.begin(), readers_.end(), same)) scenes_.erase(run);
+  WakeLocked();
+}
+
+void FrameHub::GoAway() {
+  std::vector<std::shared_ptr<Reader>> all;
+  {
+    std::lock_guard lock(mutex_);
+    going_away_ = true;
+    for (const auto& [key, reader] : readers_) all.push_back(reader);
+  }
+  v1::WatchFramesResponse message;
+  message.mutable_going_away()->set_message("the server is stopping");
+  for (const auto& reader : all) {
+    reader->watcher.Deliver({message}, grpc::Status(grpc::StatusCode::UNAVAILABLE, "the server is stopping"));
+  }
+}
+
+/// Whether anyone waits for a frame of a run; one who has not taken the last message for long does not. Sets when the
+/// quickest wants it.
+bool FrameHub::IsWatchedLocked(const RunKey& run, Clock::time_point now, Clock::time_point* due) const {
+  bool watched = false;
+  for (const auto& [key, reader] : readers_) {
+    const bool waits = reader->idle || now - reader->told < kBetweenHeartbeats;
+    if (reader->run != run || !waits) continue;
+    *due = watched ? std::min(*due, reader->not_before) : reader->not_before;
+    watched = true;
+  }
+  return watched;
+}
+
+FrameHub::Clock::time_point FrameHub::LookAround(Clock::time_point now) {
+  auto look_again = now + kBetweenHeartbeats;
+  std::vector<std::pair<RunKey, int64_t>> due;
+  {
+    std::lock_guard lock(mutex_);
+    awake_ = false;
+    for (const auto& [run, scene] : scenes_) {
+      Clock::time_point wanted;
+      if (going_away_ || scene->looking || scene->ended || !IsWatchedLocked(run, now, &wanted)) continue;
+      const auto rest = scene->on_device ? Clock::duration(kBetweenLooks) : Clock::duration(kBetweenLooksAtRest);
+      const auto at = std::max(wanted, scene->looked + rest);
+      if (at > now) {
+        look_again = std::min(look_again, at);
+        continue;
+      }
+      scene->looking = true;
+      ++looks_;
+      due.emplace_back(run, scene->frame == nullptr ? -1 : scene->frame->step);
+    }
+  }
+  for (const auto& [run, known] : due) {
+    looker_({run.first, run.second}, known,
+            [this, run = run](absl::StatusOr<Look> look) { Saw(run, std::move(look)); });
+  }
+  return look_again;
+}
+
+void FrameHub::Saw(const RunKey& run, absl::StatusOr<Look> look) {
+  std::lock_guard lock(mutex_);
+  --looks_;
+  WakeLocked();
+  const auto found = scenes_.find(run);
+  if (found == scenes_.end()) return;
+  Scene& scene = *found->second;
+  const auto now = Clock::now();
+  scene.looking = false;
+  scene.looked = now;
+  scene.trouble = look.status();
+  if (!look.ok()) return;
+  scene.on_device = look->on_device;
+  scene.ended = look->ended;
+  if (look->frame == nullptr || (scene.frame != nullptr && look->frame->step == scene.frame->step)) return;
+  scene.frame = std::move(look->frame);
+  ++scene.index;
+  for (const auto& [key, reader] : readers_) {
+    if (reader->run != run || reader->idle || now < reader->not_before) continue;
+    ++reader->missed;
+    reader->last_missed = scene.index;
+  }
+}
+
+std::shared_ptr<FrameHub::Reader> FrameHub::NextReaderLocked(Clock::time_point now, Clock::time_point* look_again) {
+  for (const auto& [key, reader] : readers_) {
+    if (!reader->idle) continue;
+    const Scene& scene = *scenes_.at(reader->run);
+    const bool news = scene.index > reader->sent;
+    auto due = reader->told + kBetweenHeartbeats;
+    // The last frame does not wait for its time.
+    if (!scene.trouble.ok() || (scene.ended && !news)) due = now;
+    if (news) due = scene.ended ? now : std::min(due, reader->not_before);
+    if (due <= now) return reader;
+    *look_again = std::min(*look_again, due);
+  }
+  return nullptr;
+}
+
+void FrameHub::Loop() {
+  for (;;) {
+    const auto now = Clock::now();
+    auto look_again = LookAround(now);
+    std::unique_lock lock(mutex_);
+    if (stop_) return;
+    gone_.clear();
+    const auto reader = NextReaderLocked(now, &look_again);
+    if (reader == nullptr) {
+      changed_.wait_until(lock, look_again, [this] { return awake_; });
+      continue;
+    }
+    reader->idle = false;
+    lock.unlock();
+    Serve(reader);
+  }
+}
+
+void FrameHub::Serve(const std::shared_ptr<Reader>& reader) {
+  const absl::Status allowed = reader->pass();
+  std::optional<grpc::Status> end;
+  std::shared_ptr<const store::Frame> frame;
+  v1::WatchFramesResponse message;
+  {
+    std::lock_guard lock(mutex_);
+    const auto found = scenes_.find(reader->run);
+    if (found == scenes_.end()) return;  // it has just gone
+    const Scene& scene = *found->second;
+    if (scene.index > reader->sent) frame = scene.frame;
+    message.set_skipped_count(reader->missed - (reader->missed > 0 && reader->last_missed == scene.index ? 1 : 0));
+    reader->missed = 0;
+    reader->sent = scene.index;
+    reader->told = Clock::now();
+    reader->not_before = reader->told + reader->interval;
+    const absl::Status& trouble = allowed.ok() ? scene.trouble : allowed;
+    if (!trouble.ok()) {
+      end = grpc::Status(static_cast<grpc::StatusCode>(trouble.code()), std::string(trouble.message()));
+    } else if (scene.ended) {
+      end = grpc::Status::OK;
+    }
+  }
+  if (end && !end->ok()) return reader->watcher.Deliver({}, end);
+  if (frame == nullptr && end) return reader->watcher.Deliver({}, end);
+  if (frame == nullptr) {
+    message.mutable_heartbeat();
+    return reader->watcher.Deliver({message});
+  }
+  const std::string name =
+      "studies/" + std::to_string(reader->run.first) + "/runs/" + std::to_string(reader->run.second);
+  FrameMessage shown = ToMessage(name, *frame, reader->request.window());
+  if (!shown.faults.empty()) {
+    const v1::FieldViolation& fault = shown.faults.front();
+    return reader->watcher.Deliver(
+        {}, grpc::Status(grpc::StatusCode::INVALID_ARGUMENT, fault.field() + ": " + fault.description()));
+  }
+  *message.mutable_frame() = std::move(shown.frame);
+  reader->watcher.Deliver({std::move(message)}, end);
+}
+
+}  // namespace gyrebox::stream

@@ -1,0 +1,107 @@
+/// One gRPC stream to one reader.
+#pragma once
+
+#include <grpcpp/grpcpp.h>
+
+#include <chrono>
+#include <deque>
+#include <functional>
+#include <mutex>
+#include <optional>
+#include <utility>
+#include <vector>
+
+namespace gyrebox::stream {
+
+/// Writes messages one at a time; finishes exactly once, also when the reader is gone. Message has a sequence, which is
+/// set here, and may be a heartbeat.
+template <class Message>
+class Writer : public grpc::ServerWriteReactor<Message> {
+ public:
+  /// A reader that takes longer than this to take a message has fallen behind.
+  static constexpr std::chrono::seconds kPatience{5};
+
+  /// @param on_idle called when all messages are written and more may be delivered, with false; or with true when the
+  /// reader has taken a message after all that it had let wait, and GoOnWith() is waited for. Must not block.
+  /// @param on_done called last; may delete the writer.
+  Writer(std::function<void(bool behind)> on_idle, std::function<void()> on_done)
+      : on_idle_(std::move(on_idle)), on_done_(std::move(on_done)) {}
+
+  /// Adds messages, and where `end` is given ends the stream after them. Nothing is added to a stream that ends.
+  void Deliver(std::vector<Message> messages, std::optional<grpc::Status> end = std::nullopt) {
+    std::lock_guard lock(mutex_);
+    if (finished_ || end_) return;
+    for (auto& message : messages) pending_.push_back(std::move(message));
+    end_ = std::move(end);
+    if (!writing_) WriteNextLocked();
+  }
+
+  /// Seconds for which the reader let a message wait, told once, where that was too long and something is to follow.
+  std::optional<double> TakeLag() {
+    std::lock_guard lock(mutex_);
+    return std::exchange(lag_, std::nullopt);
+  }
+
+  /// After TakeLag(): goes on with this message before all others. @param note takes what is still to be written.
+  void GoOnWith(const std::function<Message(const std::deque<Message>& pending)>& note) {
+    std::lock_guard lock(mutex_);
+    pending_.push_front(note(pending_));
+    if (!writing_) WriteNextLocked();
+  }
+
+  void OnWriteDone(bool ok) override {
+    std::lock_guard lock(mutex_);
+    if (!ok) return FinishLocked(grpc::Status(grpc::StatusCode::CANCELLED, "the reader is gone"));
+    const std::chrono::duration<double> waited = Clock::now() - began_;
+    const bool over = pending_.empty() && end_;
+    if (waited <= kPatience || current_.has_heartbeat() || over) return WriteNextLocked();
+    writing_ = false;
+    lag_ = waited.count();
+    if (!finished_) on_idle_(/*behind=*/true);
+  }
+  void OnCancel() override {
+    std::lock_guard lock(mutex_);
+    FinishLocked(grpc::Status::CANCELLED);
+  }
+  void OnDone() override { on_done_(); }
+
+ private:
+  using Clock = std::chrono::steady_clock;
+
+  void WriteNextLocked() {
+    writing_ = false;
+    if (finished_) return;
+    if (!pending_.empty()) {
+      current_ = std::move(pending_.front());
+      pending_.pop_front();
+      current_.set_sequence(sequence_++);
+      writing_ = true;
+      began_ = Clock::now();
+      this->StartWrite(&current_);
+    } else if (end_) {
+      FinishLocked(*end_);
+    } else {
+      on_idle_(/*behind=*/false);
+    }
+  }
+
+  void FinishLocked(const grpc::Status& status) {
+    if (std::exchange(finished_, true)) return;
+    pending_.clear();
+    this->Finish(status);
+  }
+
+  const std::function<void(bool)> on_idle_;
+  const std::function<void()> on_done_;
+  std::mutex mutex_;  ///< guards all below; held while on_idle_ is called
+  std::deque<Message> pending_;
+  Message current_;
+  std::optional<grpc::Status> end_;
+  std::optional<double> lag_;
+  Clock::time_point began_;  ///< of the write under way
+  int64_t sequence_ = 0;
+  bool writing_ = false;
+  bool finished_ = false;
+};
+
+}  // namespace gyrebox::stream
