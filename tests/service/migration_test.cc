@@ -23,7 +23,7 @@ using test::NewRuns;
 
 constexpr int kLayouts = std::size(sql::kMigrations);
 
-/// A segment as servers up to layout 5 packed it: count of numbers, then a zlib stream of whole rows.
+/// A segment as earlier servers packed it: count of numbers, then a zlib stream of whole rows.
 std::string PackWholeRows(const std::vector<double>& numbers) {
   const uint64_t count = numbers.size();
   uLongf size = compressBound(count * sizeof(double));
