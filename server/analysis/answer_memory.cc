@@ -4,6 +4,7 @@
 #include "analysis/answer_parts.h"
 #include "analysis/memory.h"
 #include "schema/mark_text.h"
+#include "schema/number_text.h"
 
 namespace gyrebox::analysis {
 
@@ -96,17 +97,27 @@ static void WriteNumbers(const StudyData& data, const Memory& memory, const Curv
   }
 }
 
+/// What the trials at hand could tell at all.
+static std::string PowerText(const StudyData& data, const Memory& memory) {
+  const double share = memory.reference.mean > 0 ? 100 * memory.resolved / memory.reference.mean : 0;
+  std::string text = " With " + std::to_string(memory.reference.count) + " trials a difference of " +
+                     Short(memory.resolved) + " " + data.observable.unit();
+  if (share > 0) text += ", " + schema::NumberText(share, 2) + " % of the reference,";
+  return text + " is just told from none.";
+}
+
 static std::string SummaryOf(const StudyData& data, const Memory& memory, const CurveOf& curve) {
   const std::string& unit = data.axes[curve.x_axis].unit();
   if (!memory.reset.value) {
     const std::string most =
         memory.reset.low ? "up to " + Short(*memory.reset.low) + " " + unit : "at no amplitude for sure";
-    return Sentence(curve.at,
-                    "the bed remembers the middle stage " + most + "; a reset amplitude is " + memory.reset.note + ".");
+    return Sentence(curve.at, "the bed remembers the middle stage " + most + "; a reset amplitude is " +
+                                  memory.reset.note + ".") +
+           PowerText(data, memory);
   }
   std::string text = "a middle stage of " + Short(*memory.reset.value) + " " + unit + " or more wipes the bed's memory";
   if (memory.reset.low) text += "; one of " + Short(*memory.reset.low) + " " + unit + " does not";
-  return Sentence(curve.at, text + ".");
+  return Sentence(curve.at, text + ".") + PowerText(data, memory);
 }
 
 /// The point with the smallest x that counts; one does.

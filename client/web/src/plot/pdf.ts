@@ -15,6 +15,7 @@ const LOOKS = [
   'stroke',
   'stroke-width',
   'stroke-dasharray',
+  'stroke-linecap',
   'fill-opacity',
   'stroke-opacity',
   'font-size',
@@ -101,6 +102,7 @@ class Content {
     this.add('q', ...this.opacity(look));
     if (fill) this.add(`${fill} rg`);
     if (stroke) this.add(`${stroke} RG ${short(Number(look['stroke-width'] || 1))} w`);
+    if (stroke && look['stroke-linecap'] === 'round') this.add('1 J');
     if (stroke && look['stroke-dasharray']) this.add(`[${dashes}] 0 d`);
     this.add(outline, fill && stroke ? 'B' : fill ? 'f' : 'S', 'Q');
   }

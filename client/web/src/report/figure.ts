@@ -64,13 +64,21 @@ function dataOf(plot: Plot): HTMLElement[] {
   return [table(`Data: ${plot.title}`, [...names, 'label', 'mark'], rows, numeric), definitions(meanings)];
 }
 
+/** Buttons that save what is drawn when they are clicked. */
+export function saveButtons(title: string, name: string, drawn: () => SVGElement | undefined): HTMLElement[] {
+  const button = (kind: string, save: (element: SVGElement, name: string) => void) => {
+    const made = html('button', { type: 'button', 'aria-label': `Save as ${kind}: ${title}` }, `Save as ${kind}`);
+    made.addEventListener('click', () => {
+      const element = drawn();
+      if (element) save(element, name);
+    });
+    return made;
+  };
+  return [button('SVG', saveSvg), button('PDF', savePdf)];
+}
+
 function figure(plot: Plot, title: string, name: string, words: string, draw: (width: number) => Figure): HTMLElement {
   let shown: Figure | undefined;
-  const saver = (kind: string, save: (element: SVGElement, name: string) => void) => {
-    const button = html('button', { type: 'button', 'aria-label': `Save as ${kind}: ${title}` }, `Save as ${kind}`);
-    button.addEventListener('click', () => shown && save(shown.element, name));
-    return button;
-  };
   return html(
     'figure',
     { 'data-plot': name, id: `plot-${name}` },
@@ -80,8 +88,7 @@ function figure(plot: Plot, title: string, name: string, words: string, draw: (w
     html(
       'div',
       { class: 'tools' },
-      saver('SVG', saveSvg),
-      saver('PDF', savePdf),
+      ...saveButtons(title, name, () => shown?.element),
       unfold('Data and definitions', 'data', () => dataOf(plot)),
     ),
   );

@@ -1,6 +1,7 @@
 /** Fills the page from the data that the client put into it. */
 import type { ReportData } from '../answers.ts';
 import { answerSection, inShort, unanswered } from './answer.ts';
+import { bedsOf } from './beds.ts';
 import { headOf } from './head.ts';
 import { html } from './html.ts';
 
@@ -25,6 +26,7 @@ function show(data: ReportData, page: HTMLElement): void {
   page.append(
     ...headOf(data),
     ...inShort(answered),
+    ...bedsOf(data),
     ...answered.map((answer) => answerSection(answer, axes)),
     ...unanswered(answers.filter((answer) => answer.why_not !== '')),
     html(
