@@ -133,7 +133,8 @@ class Reader {
     const auto columns = FindColumns(*observables, name_);
     if (!columns.ok()) return columns.status();
     std::vector<size_t> places;
-    RunSeries series{.columns = Narrow(*columns, depth_, &places)};
+    RunSeries series;
+    series.columns = Narrow(*columns, depth_, &places);
     auto rows = store_.ReadColumns(id_, number, since, places);
     if (!rows.ok()) return rows.status();
     series.rows = *std::move(rows);
@@ -144,12 +145,12 @@ class Reader {
   absl::StatusOr<RunSeries> SeriesAgain(const v1::Run& run, int64_t number, double since) {
     const auto frames = FrameSeries::Open(store_, id_, number, run, data_.spec(), *again_);
     if (!frames.ok()) return frames.status();
-    if (frames->size() == 0) return RunSeries{.no_frames = true};
+    if (frames->size() == 0) return RunSeries{true, {}, {}};
     auto columns = FindColumns(frames->observables(), name_);
     if (!columns.ok()) return columns.status();
     auto rows = frames->Measure(frames->IndexAt(since), frames->size());
     if (!rows.ok()) return rows.status();
-    return RunSeries{.columns = *std::move(columns), .rows = *std::move(rows)};
+    return RunSeries{false, *std::move(columns), *std::move(rows)};
   }
 
   store::Store& store_;
