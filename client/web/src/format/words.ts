@@ -14,6 +14,11 @@ export function proseText(sentence: string): string {
   return sentence.replace(/\b(tau|sigma|epsilon)\b/g, (word) => GREEK[word]!);
 }
 
+/** With a capital letter. */
+export function capital(words: string): string {
+  return words.charAt(0).toUpperCase() + words.slice(1);
+}
+
 /** "rise time" from rise_time. */
 export function nameText(name: string): string {
   return name.replaceAll('_', ' ');

@@ -6,6 +6,8 @@ import { RAISE, RAISED_SIZE, runsOf } from './pdf_fonts.ts';
 
 /** A pixel of a figure in points, 1/72 inch. */
 const POINTS = 0.75;
+/** White around the figure, in points. */
+const MARGIN = 6;
 const FONTS = ['Helvetica', 'Helvetica-Bold', 'Symbol'] as const;
 
 /** How shapes look; a group hands it on to what is in it. */
@@ -200,7 +202,7 @@ export function pdfFileText(figure: SVGElement): string {
   return fileOf([
     '<< /Type /Catalog /Pages 2 0 R /ViewerPreferences << /DisplayDocTitle true >> >>',
     '<< /Type /Pages /Kids [3 0 R] /Count 1 >>',
-    `<< /Type /Page /Parent 2 0 R /MediaBox [0 0 ${numbers(POINTS * width, POINTS * height)}] /Resources ${resources} /Contents 4 0 R >>`,
+    `<< /Type /Page /Parent 2 0 R /MediaBox [${numbers(-MARGIN, -MARGIN, POINTS * width + MARGIN, POINTS * height + MARGIN)}] /Resources ${resources} /Contents 4 0 R >>`,
     `<< /Length ${stream.length} >>\nstream\n${stream}\nendstream`,
     `<< /Title ${textString(title)} /Producer (Gyrebox) >>`,
   ]);

@@ -1,7 +1,7 @@
 /** Beds worth a look. */
 import { type Axis, type Frame, type ReportData, type Snapshot, numberOf } from '../answers.ts';
 import { numberText } from '../format/number.ts';
-import { nameText, proseText, settingsText, valueWithUnit } from '../format/words.ts';
+import { capital, proseText, settingsText, valueWithUnit } from '../format/words.ts';
 import { drawBed } from '../plot/bed.ts';
 import { saveButtons } from './figure.ts';
 import { type Child, html } from './html.ts';
@@ -9,15 +9,15 @@ import { type Child, html } from './html.ts';
 /** Pixels; two stand side by side on most screens and on paper. */
 const LARGEST = 400;
 
-/** "amplitude = 30 rad/τ. weight average size: 55.1 beads. Run 17 at 50 τ." */
+/** "Amplitude = 30 rad/τ. Size: 55.1 beads. Run 17 at 50 τ." */
 function words(snapshot: Snapshot, frame: Frame, data: ReportData, axes: Axis[]): string {
-  const { name, unit } = data.answers.observable;
+  const { unit } = data.answers.observable;
   const value = numberOf(snapshot.value);
   const part =
     frame.width < frame.side_x ? `The middle ${numberText(frame.width)} σ of a bed of ${frame.bead_count} beads` : '';
   const sentences = [
-    settingsText(snapshot.at, axes),
-    Number.isFinite(value) ? `${nameText(name)}: ${valueWithUnit(numberText(value), unit)}` : '',
+    capital(settingsText(snapshot.at, axes)),
+    Number.isFinite(value) ? `Size: ${valueWithUnit(numberText(value), unit)}` : '',
     `Run ${snapshot.run.slice(snapshot.run.lastIndexOf('/') + 1)} at ${numberText(frame.time)} τ`,
     part,
   ];
@@ -25,7 +25,7 @@ function words(snapshot: Snapshot, frame: Frame, data: ReportData, axes: Axis[])
 }
 
 function picture(snapshot: Snapshot, frame: Frame, number: number, data: ReportData): HTMLElement {
-  const title = proseText(snapshot.caption.charAt(0).toUpperCase() + snapshot.caption.slice(1));
+  const title = proseText(capital(snapshot.caption));
   const drawn = drawBed(frame, title, LARGEST);
   return html(
     'figure',
