@@ -34,6 +34,7 @@ const WIDTHS = { Helvetica: REGULAR.split(' ').map(Number), 'Helvetica-Bold': BO
 
 /** Characters of Latin-1 and of WinAnsiEncoding beyond ASCII that words of figures may hold, with code and width. */
 const OTHERS: Record<string, [code: number, width: number]> = {
+  '\u00a0': [0xa0, 278],
   '°': [0xb0, 400],
   '±': [0xb1, 584],
   '²': [0xb2, 333],

@@ -14,11 +14,13 @@ function words(snapshot: Snapshot, frame: Frame, data: ReportData, axes: Axis[])
   const { unit } = data.answers.observable;
   const value = numberOf(snapshot.value);
   const part =
-    frame.width < frame.side_x ? `The middle ${numberText(frame.width)} σ of a bed of ${frame.bead_count} beads` : '';
+    frame.width < frame.side_x
+      ? `The middle ${valueWithUnit(numberText(frame.width), 'sigma')} of a bed of ${frame.bead_count} beads`
+      : '';
   const sentences = [
     capital(settingsText(snapshot.at, axes)),
     Number.isFinite(value) ? `Size: ${valueWithUnit(numberText(value), unit)}` : '',
-    `Run ${snapshot.run.slice(snapshot.run.lastIndexOf('/') + 1)} at ${numberText(frame.time)} τ`,
+    `Run ${snapshot.run.slice(snapshot.run.lastIndexOf('/') + 1)} at ${valueWithUnit(numberText(frame.time), 'tau')}`,
     part,
   ];
   return proseText(`${sentences.filter(Boolean).join('. ')}.`);
