@@ -6,6 +6,7 @@
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
+#include <ctime>
 #include <filesystem>
 #include <limits>
 #include <random>
@@ -32,7 +33,32 @@ struct Options {
 
 constexpr int kInEverySample = 54;
 
-double SecondsSince(Clock::time_point start) { return std::chrono::duration<double>(Clock::now() - start).count(); }
+/// Time by the clock, and of this process, which is the same on a busy machine.
+struct Time {
+  double seconds = 0, cpu_seconds = 0;
+};
+
+class Stopwatch {
+ public:
+  Time Read() const {
+    return {std::chrono::duration<double>(Clock::now() - start_).count(),
+            static_cast<double>(std::clock() - cpu_start_) / CLOCKS_PER_SEC};
+  }
+
+ private:
+  const Clock::time_point start_ = Clock::now();
+  const std::clock_t cpu_start_ = std::clock();
+};
+
+void Print(const char* what, Time time, const std::string& more = "") {
+  std::printf("%-11s %7.3f s, %7.3f s of a core%s\n", what, time.seconds, time.cpu_seconds, more.c_str());
+}
+
+std::string Megabytes(double bytes) {
+  char text[32];
+  std::snprintf(text, sizeof(text), "%.1f MB", bytes / 1e6);
+  return text;
+}
 
 double PeakMegabytes() {
   rusage usage;
@@ -140,7 +166,7 @@ int64_t Fill(store::Store& store, const Options& options) {
 }
 
 /// The estimators alone, on series in memory.
-double EstimateSeconds(const Options& options) {
+Time EstimateTime(const Options& options) {
   std::mt19937_64 random(1);
   std::vector<analysis::Series> series;
   for (int i = 0; i < 100; ++i) {
@@ -148,15 +174,15 @@ double EstimateSeconds(const Options& options) {
     analysis::Series& one = series.emplace_back();
     for (size_t k = 0; k < update.samples.size(); ++k) one.Add(update.samples.row(k)[1], update.samples.row(k)[2]);
   }
-  const auto start = Clock::now();
+  const Stopwatch watch;
   double sum = 0;
   const int runs = options.points * options.trials;
   for (int i = 0; i < runs; ++i) {
     const double end = options.samples / 8.0;
     sum += analysis::MeasurePlateau(series[i % series.size()], {0, end / 2, end, 1}).mean;
   }
-  const double seconds = SecondsSince(start);
-  return sum > 0 ? seconds : -1;
+  const Time time = watch.Read();
+  return sum > 0 ? time : Time();
 }
 
 }  // namespace
@@ -175,32 +201,32 @@ int main(int argc, char** argv) {
   {
     auto store = store::Store::Open(folder);
     if (!store.ok()) return 1;
-    const auto fill_start = Clock::now();
+    const Stopwatch fill_watch;
     const int64_t runs = Fill(**store, options);
-    const double filled = PeakMegabytes(), fill = SecondsSince(fill_start);
-    const double disk = static_cast<double>(store->get()->StoredBytes()->at(store::kLocalPerson)) / 1e6;
-    const auto table_start = Clock::now();
+    const Time fill = fill_watch.Read();
+    const double filled = PeakMegabytes();
+    const double disk = static_cast<double>(store->get()->StoredBytes()->at(store::kLocalPerson));
+    const Stopwatch table_watch;
     const bool tabulated = analysis::Tabulate(**store, 1, "").ok();
-    const double table = SecondsSince(table_start);
+    const Time table = table_watch.Read();
     v1::AnalysisOptions asked;
     if (!analysis::FillOptions(&asked).ok() || !tabulated) return 1;
     analysis::DigestCache cache;
-    const auto start = Clock::now();
+    const Stopwatch watch;
     const auto answers = analysis::Analyse(**store, 1, asked, &cache);
-    const double seconds = SecondsSince(start);
-    const auto again_start = Clock::now();
+    const Time time = watch.Read();
+    const Stopwatch again_watch;
     const bool again = analysis::Analyse(**store, 1, asked, &cache).ok();
-    const double again_seconds = SecondsSince(again_start);
+    const Time again_time = again_watch.Read();
     if (!answers.ok() || !again) return 1;
     std::printf("%lld runs of %d samples of %d values\n", static_cast<long long>(runs), options.samples, options.width);
-    std::printf("filling     %7.3f s, made-up numbers included; %.1f MB of samples\n", fill, disk);
-    std::printf("answers     %7.3f s, %.1f MB as a message\n", seconds,
-                static_cast<double>(answers->ByteSizeLong()) / 1e6);
-    std::printf("asked again %7.3f s\n", again_seconds);
-    std::printf("table       %7.3f s\n", table);
+    Print("filling", fill, "; " + Megabytes(disk) + " of samples");
+    Print("answers", time, "; " + Megabytes(static_cast<double>(answers->ByteSizeLong())) + " as a message");
+    Print("asked again", again_time);
+    Print("table", table);
     std::printf("peak memory %7.0f MiB, of which filling the store took %.0f\n", PeakMegabytes(), filled);
   }
-  std::printf("plateaus    %7.3f s, of as many series in memory\n", EstimateSeconds(options));
+  Print("plateaus", EstimateTime(options), ", of as many series in memory");
   std::filesystem::remove_all(folder);
   return 0;
 }
