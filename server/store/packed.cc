@@ -30,8 +30,8 @@ static constexpr uint64_t kMostInflation = 1040;
 static constexpr uint64_t kFormat = 2;
 static constexpr int kFormatShift = 56;
 static constexpr uint8_t kSparse = 1, kDeflated = 2;
-/// Bytes. Shorter columns gain little and cost a stream each (7 us: in segments of 44 rows half of all packing, for 7
-/// %).
+/// Bytes. Shorter columns gain little and cost a stream each: 7 us, in segments of 44 rows half of all packing, for 7 %
+/// less.
 static constexpr size_t kFewestToDeflate = 512;
 
 template <class Integer>
@@ -213,6 +213,7 @@ struct Head {
 static bool TakeHead(std::string_view* bytes, Head* head) {
   uint32_t wide_count = 0;
   if (!Take(bytes, &head->rows) || !Take(bytes, &head->width) || !Take(bytes, &wide_count)) return false;
+  if (head->rows >> kFormatShift != kFormat) return false;
   head->rows &= (uint64_t{1} << kFormatShift) - 1;
   uint64_t end = 0;
   for (; wide_count > 0; --wide_count) {
