@@ -462,9 +462,9 @@ TEST_F(AnswersTest, AreTheSameFromTheCache) {
   const auto first = Analyse(*store_, made.id, options, &cache), second = Analyse(*store_, made.id, options, &cache);
   ASSERT_TRUE(first.ok() && second.ok());
   EXPECT_EQ(first->DebugString(), second->DebugString());
-  EXPECT_TRUE(cache.Find({made.id, 1, 161, options.observable()}));
-  EXPECT_FALSE(cache.Find({made.id, 1, 162, options.observable()}));
-  EXPECT_FALSE(cache.Find({made.id, 36, 161, options.observable()}));  // unstable
+  EXPECT_TRUE(cache.Find({made.id, 1, 161, options.observable(), {}}));
+  EXPECT_FALSE(cache.Find({made.id, 1, 162, options.observable(), {}}));
+  EXPECT_FALSE(cache.Find({made.id, 36, 161, options.observable(), {}}));  // unstable
 }
 
 TEST_F(AnswersTest, TellsOfOptionsOutOfRangeAllAtOnce) {
