@@ -16,7 +16,6 @@ static bool Leads(v1::Answer::Topic topic) {
     case v1::Answer::TOPIC_SWITCHING:
     case v1::Answer::TOPIC_MEMORY:
     case v1::Answer::TOPIC_LOOP:
-    case v1::Answer::TOPIC_ROBUSTNESS:
       return true;
     default:
       return false;
