@@ -89,10 +89,9 @@ static void WriteNumbers(const StudyData& data, const Memory& memory, const Curv
   const double needed = TrialsToResolve(memory.reference.standard_deviation, memory.margin);
   AddPlace(kNeeded, {.at = curve.at}, {.value = needed}, answer);
   if (memory.resolved > memory.margin / 2) {
-    answer->add_cautions(Sentence(curve.at, "these trials tell differences of " + Short(memory.resolved) + " " +
-                                                data.observable.unit() + " from none, against a margin of " +
-                                                Short(memory.margin) +
-                                                "; an amplitude that is wiped may not come out " + "so. It takes " +
+    answer->add_cautions(Sentence(curve.at, "the difference that these trials can tell is too near to the margin of " +
+                                                Short(memory.margin) + " " + data.observable.unit() +
+                                                ": an amplitude that is wiped may not come out so. It takes " +
                                                 Short(needed) + " trials for one to come out so four times in five."));
   }
 }
