@@ -311,6 +311,17 @@ for (const name of ["film_map.toml", "memory.toml", "robustness.toml"]) {
       }
     });
 
+    test("prints what is to be unfolded on a screen", async () => {
+      const path = join(directory, "printed.pdf");
+      const { page } = await open(directory);
+      await page.pdf({ path, format: "A4" });
+      await page.close();
+      const read = bare(poppler("pdftotext", "-raw", path, "-"));
+      const { definition } = answers.answers[0].quantities[0];
+      assert.ok(read.includes(bare(definition)), definition);
+      assert.ok(read.includes("[drive.sine]"), "the study file");
+    });
+
     test("has no serious fault for people who use it otherwise than by eye and pointer", async () => {
       const { page } = opened;
       await page.evaluate(() =>

@@ -3,7 +3,7 @@ import type { ReportData } from '../answers.ts';
 import { answerSection, inShort, unanswered } from './answer.ts';
 import { bedsOf } from './beds.ts';
 import { headOf } from './head.ts';
-import { html } from './html.ts';
+import { FILL, html } from './html.ts';
 
 /** What a reader unfolds on a screen stands on paper anyway, where it is short. */
 function unfoldForPrint(): void {
@@ -12,7 +12,10 @@ function unfoldForPrint(): void {
     opened = [
       ...document.querySelectorAll<HTMLDetailsElement>('details.meanings:not([open]), details.study-file:not([open])'),
     ];
-    for (const details of opened) details.open = true;
+    for (const details of opened) {
+      details.dispatchEvent(new Event(FILL));
+      details.open = true;
+    }
   });
   addEventListener('afterprint', () => {
     for (const details of opened) details.open = false;
