@@ -1,6 +1,7 @@
 /// The commands, one file a group. Each returns what the program ends with.
 #pragma once
 
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
@@ -30,7 +31,12 @@ ExitCode Watch(const Session& session, const std::string& study, bool tell_answe
 ExitCode Table(const Session& session, const std::string& study, const std::string& observable, bool csv);
 
 // series_command.cc
-ExitCode Series(const Session& session, const std::string& run, bool csv);
+/// @param again how its kept frames are to be measured again; none for what it measured.
+ExitCode Series(const Session& session, const std::string& run, bool csv, const std::optional<v1::MeasureAgain>& again);
+
+// frame_command.cc
+/// Writes one frame of a run into a file, whose name tells the format. @param step the newest where none is given.
+ExitCode Frame(const Session& session, const std::string& run, const std::string& path, std::optional<int64_t> step);
 
 // steer_commands.cc
 

@@ -47,20 +47,28 @@ std::vector<std::string> LeadingAnswers(const v1::Answers& answers) {
 }
 
 void LiveAnswers::Ask(const v1::Study& study) {
-  const auto begin = Clock::now();
-  const auto answers = client_.AnalyseStudy(study.name(), {});
-  next_ = Clock::now() + std::max<Clock::duration>(kLeastPause, (Clock::now() - begin) * kPausePerAnswer);
-  if (!answers.ok()) return;  // the report says why; a watcher only misses a line
   finished_ = study.run_counts().finished_count();
-  lines_ = LeadingAnswers(*answers);
+  begin_ = Clock::now();
+  asked_ = std::async(std::launch::async, [this, name = study.name()] { return client_.AnalyseStudy(name, {}); });
+}
+
+void LiveAnswers::Take() {
+  if (!asked_.valid()) return;
+  const auto answers = asked_.get();
+  next_ = Clock::now() + std::max<Clock::duration>(kLeastPause, (Clock::now() - begin_) * kPausePerAnswer);
+  if (answers.ok()) lines_ = LeadingAnswers(*answers);  // else the report says why; a watcher only misses a line
 }
 
 void LiveAnswers::Follow(const v1::Study& study) {
+  if (asked_.valid() && asked_.wait_for(std::chrono::seconds(0)) != std::future_status::ready) return;
+  Take();
   if (study.run_counts().finished_count() > finished_ && Clock::now() >= next_) Ask(study);
 }
 
 void LiveAnswers::Finish(const v1::Study& study) {
+  Take();
   if (study.run_counts().finished_count() > finished_) Ask(study);
+  Take();
 }
 
 }  // namespace gyrebox::client

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <chrono>
+#include <future>
 #include <string>
 #include <vector>
 
@@ -13,7 +14,7 @@ namespace gyrebox::client {
 std::vector<std::string> LeadingAnswers(const v1::Answers& answers);
 
 /// The leading answers of a study, asked for anew as its runs end, but seldom: whoever watches must not slow the server
-/// down.
+/// down. It asks beside the caller, who meanwhile reads on.
 class LiveAnswers {
  public:
   explicit LiveAnswers(Client& client) : client_(client) {}
@@ -21,7 +22,7 @@ class LiveAnswers {
   /// Asks again where more runs have ended and some time has gone by.
   void Follow(const v1::Study& study);
 
-  /// Asks again where more runs have ended.
+  /// Asks again where more runs have ended, and waits for the answers.
   void Finish(const v1::Study& study);
 
   /// Empty where there is no answer yet.
@@ -31,11 +32,14 @@ class LiveAnswers {
   using Clock = std::chrono::steady_clock;
 
   void Ask(const v1::Study& study);
+  void Take();
 
   Client& client_;
   std::vector<std::string> lines_;
-  int finished_ = 0;          ///< runs that had finished when it was asked last
-  Clock::time_point next_{};  ///< not asked again before
+  std::future<absl::StatusOr<v1::Answers>> asked_;
+  int finished_ = 0;           ///< runs that had finished when it was asked last
+  Clock::time_point begin_{};  ///< when that was
+  Clock::time_point next_{};   ///< not asked again before
 };
 
 }  // namespace gyrebox::client

@@ -2,10 +2,12 @@
 #include <CLI/CLI.hpp>
 #include <functional>
 #include <iostream>
+#include <optional>
 #include <string>
 
 #include "cli/commands.h"
 #include "cli/endpoint.h"
+#include "cli/measure_options.h"
 #include "cli/text.h"
 
 using namespace gyrebox::client;
@@ -24,6 +26,8 @@ struct Options {
   bool csv = false;
   std::string directory;
   v1::AnalysisOptions analysis;
+  MeasureInput measure;
+  std::optional<int64_t> step;
   UnitsInput units;
   AdjustInput adjust;
   std::string file;
@@ -43,6 +47,22 @@ CLI::App* AddCommand(CLI::App& app, const char* name, const char* help, Run* cho
 
 void AddJson(CLI::App* command, Options& options) {
   command->add_flag("--json", options.session.json, "Print the API's own JSON");
+}
+
+/// Does what a command does, with how frames are to be measured again if that was asked for.
+ExitCode Measured(const Options& o, const std::function<ExitCode(const std::optional<v1::MeasureAgain>&)>& run) {
+  std::string fault;
+  const auto again = ToMeasureAgain(o.measure, &fault);
+  if (fault.empty()) return run(again);
+  std::cerr << "gyrebox: " << fault << "\n";
+  return kBadInput;
+}
+
+void AddMeasureOptions(CLI::App* command, Options& o) {
+  command->add_option("--bond-length", o.measure.bond_length,
+                      "Measure the kept frames again: up to this distance in sigma spinners belong to one cluster");
+  command->add_option("--wave-shells", o.measure.wave_shells,
+                      "Measure the kept frames again: FIRST:LAST, shells looked through for the peak of S(k)");
 }
 
 void AddStudyCommands(CLI::App& app, Options& o, Run* chosen) {
@@ -73,11 +93,19 @@ void AddReadingCommands(CLI::App& app, Options& o, Run* chosen) {
   }
   table->add_option("--observable", o.observable, "What to average; spinner_weight_average_size if not given");
   table->add_flag("--csv", o.csv, "Print CSV");
-  CLI::App* series = AddCommand(app, "series", "Print what a run measured, sample by sample", chosen,
-                                [&o] { return Series(o.session, o.name, o.csv); });
+  CLI::App* series = AddCommand(app, "series", "Print what a run measured, sample by sample", chosen, [&o] {
+    return Measured(o, [&](const auto& again) { return Series(o.session, o.name, o.csv, again); });
+  });
   series->add_option("RUN", o.name, "Run, such as studies/7/runs/3 or 7/3")->required();
   series->add_flag("--csv", o.csv, "Print CSV");
+  AddMeasureOptions(series, o);
   AddJson(series, o);
+  CLI::App* frame = AddCommand(app, "frame", "Write a picture of a run's bed into a file", chosen,
+                               [&o] { return Frame(o.session, o.name, o.file, o.step); });
+  frame->add_option("RUN", o.name, "Run, such as studies/7/runs/3 or 7/3")->required();
+  frame->add_option("FILE", o.file, "File that ends in .vtp (VTK XML PolyData) or .csv")->required();
+  frame->add_option("--step", o.step, "Kept frame or state of this step, or the one before; the newest if not given");
+  AddJson(frame, o);
   AddJson(AddCommand(app, "queue", "Show whose turn it is, and who used how much", chosen,
                      [&o] { return Queue(o.session); }),
           o);
@@ -133,8 +161,14 @@ void AddSteeringCommands(CLI::App& app, Options& o, Run* chosen) {
 }
 
 void AddReportCommand(CLI::App& app, Options& o, Run* chosen) {
-  CLI::App* report = AddCommand(app, "report", "Write what a study answers, and the data of its plots, into a folder",
-                                chosen, [&o] { return Report(o.session, o.name, o.directory, o.analysis); });
+  CLI::App* report =
+      AddCommand(app, "report", "Write what a study answers, and the data of its plots, into a folder", chosen, [&o] {
+        return Measured(o, [&](const auto& again) {
+          v1::AnalysisOptions asked = o.analysis;
+          if (again) *asked.mutable_measure_again() = *again;
+          return Report(o.session, o.name, o.directory, asked);
+        });
+      });
   report->add_option("NAME", o.name, "Study, such as studies/7 or 7")->required();
   report->add_option("DIR", o.directory, "Folder; it is made where there is none")->required();
   v1::AnalysisOptions& a = o.analysis;
@@ -151,6 +185,7 @@ void AddReportCommand(CLI::App& app, Options& o, Run* chosen) {
   report->add_option_function<std::string>(
       "--fresh", [&a](const std::string& name) { a.set_fresh_study(StudyName(name)); },
       "Study whose beds are fresh ones to compare stages with");
+  AddMeasureOptions(report, o);
   AddJson(report, o);
 }
 

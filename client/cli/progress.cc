@@ -91,6 +91,11 @@ void Progress::Show(const v1::Study& study, std::span<const std::string> below) 
   }
 }
 
+void Progress::Note(const std::string& text) {
+  if (terminal_) std::cerr << "\r\x1b[J";
+  std::cerr << text << std::endl;
+}
+
 void Progress::End(const v1::Study& study) {
   if (terminal_) std::cerr << "\r\x1b[J";
   std::cerr << study.name() << ": " << CountsText(study.run_counts()) << std::endl;

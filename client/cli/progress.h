@@ -19,6 +19,9 @@ class Progress {
   /// @param below what stands under it on a terminal, a paragraph each.
   void Show(const v1::Study& study, std::span<const std::string> below);
 
+  /// A line of its own.
+  void Note(const std::string& text);
+
   /// Ends with a line that says how the study ended; what stood below goes.
   void End(const v1::Study& study);
 

@@ -66,8 +66,10 @@ static void PrintText(const v1::ListSamplesResponse& series) {
   WriteAligned(std::cout, rows, std::vector<Align>(rows[0].size(), Align::kRight));
 }
 
-ExitCode Series(const Session& session, const std::string& run, bool csv) {
-  const auto series = Client(session.server).ListSamples(RunName(run));
+ExitCode Series(const Session& session, const std::string& run, bool csv,
+                const std::optional<v1::MeasureAgain>& again) {
+  Client client(session.server);
+  const auto series = again ? client.MeasureRun(RunName(run), *again) : client.ListSamples(RunName(run));
   if (!series.ok()) return Report(session, series.status());
   if (session.json) {
     PrintJson(*series);

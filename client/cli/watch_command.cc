@@ -10,6 +10,10 @@ namespace gyrebox::client {
 /// How long a server may stay away before watching gives up.
 constexpr std::chrono::seconds kPatience{30};
 
+static std::string GapText(const v1::Gap& gap) {
+  return "this reader was behind by " + AboutText(gap.seconds()) + "; it catches up";
+}
+
 ExitCode Watch(const Session& session, const std::string& name, bool tell_answers) {
   Client client(session.server);
   v1::WatchRunsRequest request;
@@ -19,6 +23,7 @@ ExitCode Watch(const Session& session, const std::string& name, bool tell_answer
   v1::Study study;
   const auto status = client.WatchRuns(request, kPatience, [&](const v1::WatchRunsResponse& message) {
     if (session.json) PrintJson(message, /*one_line=*/true);
+    if (message.has_gap() && !session.json) progress.Note(GapText(message.gap()));
     if (!message.has_study()) return;
     study = message.study();
     if (session.json) return;

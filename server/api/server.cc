@@ -70,7 +70,7 @@ class WiredServer : public Server {
         limits_(options.limits),
         device_(std::move(device)),
         hub_(*store_, [this](int64_t id) { return ReadStudy(id); }),
-        executor_(*store_, *device_, WithQuota(options), [this](int64_t id) { hub_.Changed(id); }),
+        executor_(*store_, *device_, WithQuota(options), [this](int64_t id) { Changed(id); }),
         pool_(kWorkers),
         frames_(MakeLooker(*store_, executor_, pool_)),
         rooms_{*store_,
@@ -144,6 +144,11 @@ class WiredServer : public Server {
     auto credentials = grpc::SslServerCredentials(files);
     credentials->SetAuthMetadataProcessor(std::make_shared<TokenCheck>(*gate_));
     return credentials;
+  }
+
+  void Changed(int64_t study) {
+    hub_.Changed(study);
+    frames_.Changed(study);
   }
 
   absl::StatusOr<v1::Study> ReadStudy(int64_t id) {

@@ -89,6 +89,15 @@ grpc::ServerWriteReactor<v1::WatchFramesResponse>* FrameHub::Watch(const store::
   return &reader->watcher;
 }
 
+void FrameHub::Changed(int64_t study) {
+  std::lock_guard lock(mutex_);
+  for (const auto& [run, scene] : scenes_) {
+    if (run.first != study || scene->on_device) continue;
+    scene->looked = Clock::now() - kBetweenLooksAtRest;
+    WakeLocked();
+  }
+}
+
 void FrameHub::Idle(Reader* reader) {
   std::lock_guard lock(mutex_);
   reader->idle = true;

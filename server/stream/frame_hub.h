@@ -48,6 +48,9 @@ class FrameHub {
   grpc::ServerWriteReactor<v1::WatchFramesResponse>* Watch(const store::RunName& run,
                                                            const v1::WatchFramesRequest& request, Pass pass);
 
+  /// A study changed: those of its runs that were not on the device may be there now. Does not block.
+  void Changed(int64_t study);
+
   /// Tells every reader that the server is stopping, and ends all streams, those to come too.
   void GoAway();
 

@@ -47,8 +47,12 @@ static v1::FrameWindow Largest(const kernels::SavedBed& bed) {
     shares[i] =
         2 * std::max(std::abs(kernels::PlaceOf(bed.x[i], 1) - 0.5), std::abs(kernels::PlaceOf(bed.y[i], 1) - 0.5));
   }
-  std::nth_element(shares.begin(), shares.begin() + kMostBeadsShown - 1, shares.end());
-  return Centred(bed, shares[kMostBeadsShown - 1]);
+  const auto too_many = shares.begin() + kMostBeadsShown;
+  std::nth_element(shares.begin(), too_many, shares.end());
+  // Between that of the first bead too many and the one before it: beads may lie equally far out.
+  double before = 0;
+  for (const double share : shares) before = share < *too_many ? std::max(before, share) : before;
+  return Centred(bed, (before + *too_many) / 2);
 }
 
 static void Fault(const char* field, const std::string& what, std::vector<v1::FieldViolation>* faults) {

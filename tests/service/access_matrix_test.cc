@@ -66,7 +66,9 @@ class AccessMatrixTest : public testing::Test {
  protected:
   AccessMatrixTest() {
     auto olga = group_.ClientFor("olga");
-    EXPECT_TRUE(olga.CreateStudy(test::BareStudy()).ok());
+    v1::StudySpec framed = test::BareStudy();
+    framed.mutable_measure()->set_frame_interval(1);
+    EXPECT_TRUE(olga.CreateStudy(framed).ok());
     EXPECT_TRUE(test::WaitFor([&] { return olga.GetStudy("studies/1")->has_end_time(); }));
     EXPECT_TRUE(group_.ClientFor("anna").DrainBox(true).ok());  // what is submitted from now on waits
   }
@@ -84,6 +86,9 @@ class AccessMatrixTest : public testing::Test {
     if (name == "CreateToken") return Filled<v1::CreateTokenRequest>("person", "new");
     if (name == "GetStudy" || name == "TabulateStudy" || name == "AnalyseStudy")
       return Filled<v1::GetStudyRequest>("name", "studies/1");
+    if (name == "GetFrame" || name == "WatchFrames") return Filled<v1::GetFrameRequest>("name", "studies/1/runs/1");
+    if (name == "ListFrames") return Filled<v1::ListFramesRequest>("parent", "studies/1/runs/1");
+    if (name == "MeasureRun") return Filled<v1::MeasureRunRequest>("name", "studies/1/runs/1");
     if (name == "GetRun") return Filled<v1::GetRunRequest>("name", "studies/1/runs/1");
     if (name == "ListRuns" || name == "WatchRuns") return Filled<v1::ListRunsRequest>("parent", "studies/1");
     if (name == "ListSamples") return Filled<v1::ListSamplesRequest>("parent", "studies/1/runs/1");
@@ -202,7 +207,11 @@ const std::map<std::string, Row>& Matrix() {
       {"gyrebox.v1.RunService/PrioritizeRuns", kOwners},
       {"gyrebox.v1.StudyService/PauseStudy", kOwners},
       {"gyrebox.v1.StudyService/ResumeStudy", kOwnersLater},
+      {"gyrebox.v1.RunService/GetFrame", kMembers},
       {"gyrebox.v1.RunService/GetRun", kMembers},
+      {"gyrebox.v1.RunService/ListFrames", kMembers},
+      {"gyrebox.v1.RunService/MeasureRun", kMembers},
+      {"gyrebox.v1.RunService/WatchFrames", kMembers},
       {"gyrebox.v1.RunService/ListRuns", kMembers},
       {"gyrebox.v1.RunService/ListSamples", kMembers},
       {"gyrebox.v1.RunService/WatchRuns", kMembers},

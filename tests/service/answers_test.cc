@@ -11,6 +11,7 @@
 #include "analysis/study_data.h"
 #include "analysis/table.h"
 #include "made_up_study.h"
+#include "store/names.h"
 
 namespace gyrebox::analysis {
 namespace {
@@ -454,6 +455,64 @@ TEST_F(AnswersTest, ARunThatEndedBeforeItsLastStageCountsInNothing) {
   EXPECT_EQ(plateaus.left_out(0).reason(), "no sample on the plateau");
 }
 
+/// Captions of the snapshots, with the step of each, after what must hold for all of them.
+std::vector<std::string> Captions(store::Store& store, int64_t study, const v1::Answers& answers) {
+  std::vector<std::string> captions;
+  std::set<std::string> shown;
+  EXPECT_LE(answers.snapshots_size(), 12);
+  for (const v1::Snapshot& snapshot : answers.snapshots()) {
+    const auto run = store::ParseRunName(snapshot.run());
+    EXPECT_TRUE(run.ok()) << snapshot.run();
+    EXPECT_EQ(run->study, study);
+    EXPECT_EQ(*store.FindFrame(study, run->run, snapshot.step()), snapshot.step());
+    EXPECT_TRUE(shown.insert(snapshot.run() + " " + std::to_string(snapshot.step())).second) << "shown twice";
+    EXPECT_EQ(snapshot.at_size(), answers.axes_size());
+    captions.push_back(snapshot.caption());
+  }
+  return captions;
+}
+
+TEST_F(AnswersTest, SnapshotsOfAMapShowItsPlacesOfInterest) {
+  const MadeUpStudy made(*store_, MapStudy(), Rising, UnstableAt60);
+  const v1::Answers answers = Answers(made.id);
+  const auto captions = Captions(*store_, made.id, answers);
+  ASSERT_GE(captions.size(), 4u);
+  EXPECT_THAT(captions[0], testing::StartsWith("largest domains"));
+  EXPECT_THAT(captions, testing::Contains(testing::StartsWith("smallest domains")));
+  EXPECT_THAT(captions, testing::Contains(HasSubstr("past the onset at amplitude")));
+  EXPECT_THAT(captions, testing::Contains(HasSubstr("in the middle of the settled range")));
+  EXPECT_THAT(captions.back(), testing::StartsWith("unstable"));
+  const v1::Quantity& onset = Find(Find(answers, Topic::TOPIC_MAP), "onset");
+  for (const v1::Snapshot& snapshot : answers.snapshots()) {
+    if (snapshot.caption().find("past the onset") != std::string::npos) {
+      EXPECT_GE(snapshot.at(0).value(), onset.value());
+    }
+  }
+  EXPECT_GT(answers.snapshots(0).value(), answers.snapshots(1).value());
+  EXPECT_FALSE(answers.snapshots(answers.snapshots_size() - 1).has_value());
+}
+
+TEST_F(AnswersTest, SnapshotsOfStagesShowTheEndOfEach) {
+  const auto follows = [](const MadeUpRun& run, double time) {
+    return MadeUp{.size = (time < 20 ? 10 : time < 40 ? 30 : 20) + 0.01 * run.seed};
+  };
+  const MadeUpStudy made(*store_, StagedStudy({10, 40, 20}, 20), follows);
+  const v1::Answers answers = Answers(made.id);
+  EXPECT_THAT(Captions(*store_, made.id, answers),
+              ElementsAre(HasSubstr("end of stage 1"), HasSubstr("end of stage 2"), HasSubstr("end of stage 3")));
+  EXPECT_NEAR(answers.snapshots(1).value(), 30, 0.5);
+  EXPECT_EQ(answers.snapshots(1).step(), 80'000);
+}
+
+TEST_F(AnswersTest, SnapshotsOfOnePointShowWhatIsTypicalAndWhatIsNot) {
+  v1::StudySpec spec = MapStudy();
+  spec.clear_axes();
+  spec.mutable_drive()->mutable_sine()->set_amplitude(20);
+  const MadeUpStudy made(*store_, spec, [](const MadeUpRun& run, double) { return MadeUp{.size = 10 + run.seed}; });
+  EXPECT_THAT(Captions(*store_, made.id, Answers(made.id)),
+              ElementsAre("typical of its starts", "largest domains of all starts", "smallest domains of all starts"));
+}
+
 TEST_F(AnswersTest, AreTheSameFromTheCache) {
   const MadeUpStudy made(*store_, MapStudy(), Rising, UnstableAt60);
   v1::AnalysisOptions options;
@@ -462,9 +521,9 @@ TEST_F(AnswersTest, AreTheSameFromTheCache) {
   const auto first = Analyse(*store_, made.id, options, &cache), second = Analyse(*store_, made.id, options, &cache);
   ASSERT_TRUE(first.ok() && second.ok());
   EXPECT_EQ(first->DebugString(), second->DebugString());
-  EXPECT_TRUE(cache.Find({made.id, 1, 161, options.observable(), {}}));
-  EXPECT_FALSE(cache.Find({made.id, 1, 162, options.observable(), {}}));
-  EXPECT_FALSE(cache.Find({made.id, 36, 161, options.observable(), {}}));  // unstable
+  EXPECT_TRUE(cache.Find({made.id, 1, 161, options.observable(), ""}));
+  EXPECT_FALSE(cache.Find({made.id, 1, 162, options.observable(), ""}));
+  EXPECT_FALSE(cache.Find({made.id, 36, 161, options.observable(), ""}));  // unstable
 }
 
 TEST_F(AnswersTest, TellsOfOptionsOutOfRangeAllAtOnce) {

@@ -3,6 +3,7 @@
 #include <google/protobuf/util/json_util.h>
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <fstream>
 #include <iterator>
 
@@ -68,6 +69,78 @@ class CommandTest : public testing::Test {
   test::TestServer server_;
   test::TemporaryDirectory directory_;
 };
+
+// A file of the format is read back with a general-purpose reader of XML. What it must hold stands in The VTK User's
+// Guide, 11th edition (Kitware, 2010), section 19.3, "XML File Formats".
+TEST_F(CommandTest, FrameWritesFilesThatOtherProgramsRead) {
+  SubmitAndWatch();
+  const std::string vtp = directory_.path() + "/bed.vtp", csv = directory_.path() + "/bed.csv";
+  const Outcome outcome = Gyrebox({"frame", "1/2", vtp});
+  ASSERT_EQ(outcome.code, 0) << outcome.error;
+  EXPECT_THAT(outcome.error, HasSubstr("at step 4000: 100 beads"));
+  const Outcome read = test::Run({"/usr/bin/python3", "-c", R"(
+import sys, xml.etree.ElementTree as tree
+root = tree.parse(sys.argv[1]).getroot()
+piece = root.find('PolyData/Piece')
+arrays = {a.get('Name'): a.text.split() for a in root.iter('DataArray')}
+print(root.tag, root.get('type'), root.get('byte_order'), piece.get('NumberOfPoints'), piece.get('NumberOfVerts'))
+print(len(arrays['place [sigma]']), len(arrays['kind']), len(arrays['angle [rad]']))
+print(arrays['connectivity'] == [str(i) for i in range(100)], arrays['offsets'] == [str(i + 1) for i in range(100)])
+print(sum(int(k) for k in arrays['kind']), arrays['TimeValue'], arrays['step'])
+side = float(arrays['side_x [sigma]'][0])
+print(all(0 <= float(x) <= side for x in arrays['place [sigma]'][0::3]), set(arrays['place [sigma]'][2::3]))
+)",
+                                  vtp});
+  EXPECT_EQ(read.out, "VTKFile PolyData LittleEndian 100 100\n300 100 100\nTrue True\n30 ['2'] ['4000']\nTrue {'0'}\n")
+      << read.error;
+  ASSERT_EQ(Gyrebox({"frame", "1/2", csv, "--step", "4000"}).code, 0);
+  const std::string text = test::ReadAll(csv);
+  EXPECT_THAT(text, testing::StartsWith("# studies/1/runs/2 at step 4000, time 2 tau\r\n"));
+  EXPECT_THAT(text, HasSubstr("\r\nx [sigma],y [sigma],angle [rad],kind\r\n0,"));
+  EXPECT_EQ(std::count(text.begin(), text.end(), '\n'), 4 + 1 + 100);
+}
+
+TEST_F(CommandTest, FrameTellsWhatIsWrong) {
+  SubmitAndWatch();
+  const Outcome format = Gyrebox({"frame", "1/2", directory_.path() + "/bed.png"});
+  EXPECT_EQ(format.code, 2);
+  EXPECT_THAT(format.error, HasSubstr("ends in .vtp or .csv"));
+  EXPECT_EQ(Gyrebox({"frame", "1/2", directory_.path() + "/a.csv", "--step", "-3"}).code, 2);
+  const Outcome before = Gyrebox({"frame", "1/2", directory_.path() + "/a.csv", "--step", "3"});
+  EXPECT_EQ(before.code, 3);
+  EXPECT_THAT(before.error, HasSubstr("neither a frame nor a state at that step or before it"));
+}
+
+TEST_F(CommandTest, KeptFramesAreMeasuredAgain) {
+  const std::string file = directory_.Write("framed.toml", std::string(kStudy) + "[measure]\nframe_interval = 0.5\n");
+  ASSERT_EQ(Gyrebox({"submit", file, "--watch"}).code, 0);
+  const Outcome series = Gyrebox({"series", "1/1", "--bond-length", "1.4", "--wave-shells", "1:5", "--csv"});
+  ASSERT_EQ(series.code, 0) << series.error;
+  EXPECT_EQ(std::count(series.out.begin(), series.out.end(), '\n'), 1 + 5);
+  EXPECT_THAT(series.out, HasSubstr("spinner_weight_average_size [beads]"));
+  EXPECT_THAT(series.out, Not(HasSubstr("msd_spinner")));
+  const std::string folder = directory_.path() + "/again";
+  const Outcome report = Gyrebox({"report", "1", folder, "--bond-length", "1.4"});
+  ASSERT_EQ(report.code, 0) << report.error;
+  EXPECT_THAT(report.out, HasSubstr("measured again on the kept frames with a bond length of 1.4 sigma"));
+  EXPECT_THAT(test::ReadAll(folder + "/answers.json"), HasSubstr("\"caption\": "));
+}
+
+TEST_F(CommandTest, MeasuringAgainTellsWhatIsWrong) {
+  SubmitAndWatch();
+  const Outcome none = Gyrebox({"series", "1/2", "--bond-length", "1.4"});
+  EXPECT_EQ(none.code, 3);
+  EXPECT_THAT(none.error, HasSubstr("keeps no frames to measure again"));
+  const Outcome range = Gyrebox({"series", "1/2", "--wave-shells", "9"});
+  EXPECT_EQ(range.code, 2);
+  EXPECT_THAT(range.error, HasSubstr("--wave-shells 9 is no range; give FIRST:LAST"));
+  const Outcome field = Gyrebox({"series", "1/2", "--bond-length", "9"});
+  EXPECT_EQ(field.code, 2);
+  EXPECT_THAT(field.error, HasSubstr("measure.bond_length: 9 is too large"));
+  const Outcome report = Gyrebox({"report", "1", directory_.path() + "/r", "--bond-length", "9"});
+  EXPECT_EQ(report.code, 2);
+  EXPECT_THAT(report.error, HasSubstr("options.measure_again.bond_length: 9 is too large"));
+}
 
 TEST_F(CommandTest, CheckTellsWhatAStudyWouldTake) {
   const Outcome outcome = Gyrebox({"check", StudyFile()});

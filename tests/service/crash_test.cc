@@ -29,6 +29,7 @@ v1::StudySpec Noisy(int crashes) {
   spec.mutable_drive()->mutable_disorder()->set_frequency_spread(0.05);
   spec.mutable_thermal()->set_temperature(0.002);
   spec.mutable_schedule()->set_duration(14.0 * crashes);
+  spec.mutable_measure()->set_frame_interval(2);
   v1::Axis& axis = *spec.add_axes();
   axis.set_field("drive.sine.amplitude");
   axis.add_values(4);
@@ -48,16 +49,30 @@ v1::StudySpec GoingBack(int crashes) {
   spec.mutable_retry()->set_most_halvings(4);
   spec.mutable_retry()->set_keep_interval(1);
   spec.mutable_schedule()->set_duration(6.0 * crashes);
+  spec.mutable_measure()->set_frame_interval(0.5);
   spec.mutable_trials()->set_count(2);
   return spec;
 }
 
 /// All that studies came to.
 struct Results {
-  std::map<std::string, std::string> samples, states, tables;
+  std::map<std::string, std::string> samples, frames, states, tables;
   std::map<std::string, v1::Run> runs;
   int faults_passed = 0;
 };
+
+/// All frames kept of a run, one after another.
+std::string Frames(client::Client& client, const std::string& run) {
+  std::string all;
+  const auto stamps = client.ListFrames(run);
+  EXPECT_TRUE(stamps.ok()) << stamps.status();
+  for (const v1::FrameStamp& stamp : stamps->frames()) {
+    const auto frame = client.GetFrame(run, stamp.step());
+    EXPECT_TRUE(frame.ok()) << frame.status();
+    all += frame->SerializeAsString();
+  }
+  return all;
+}
 
 Results Read(const Gyreboxd& server, const std::vector<std::string>& studies) {
   Results results;
@@ -70,6 +85,7 @@ Results Read(const Gyreboxd& server, const std::vector<std::string>& studies) {
                                results.runs[run.name()] = run;
                                results.faults_passed += run.faults_passed_size();
                                results.samples[run.name()] = client.ListSamples(run.name())->SerializeAsString();
+                               results.frames[run.name()] = Frames(client, run.name());
                              })
                     .ok());
   }
@@ -93,6 +109,8 @@ void ExpectSame(const Results& alone, const Results& killed) {
     }
     EXPECT_EQ(other.sample_count(), run.sample_count()) << name;
     EXPECT_TRUE(killed.samples.at(name) == alone.samples.at(name)) << name;
+    EXPECT_GT(alone.frames.at(name).size(), 10'000u) << name;
+    EXPECT_TRUE(killed.frames.at(name) == alone.frames.at(name)) << name;
   }
   EXPECT_TRUE(alone.tables == killed.tables);
   EXPECT_EQ(alone.states.size(), killed.states.size());

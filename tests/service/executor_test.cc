@@ -12,6 +12,7 @@
 
 #include "example_studies.h"
 #include "executor/chunk_pacer.h"
+#include "executor/kept_frames.h"
 #include "fake_device.h"
 #include "temporary_directory.h"
 #include "wait_for.h"
@@ -317,6 +318,38 @@ TEST_F(ExecutorTest, GoesOnFromTheLastCheckpointWithoutHoleOrRepeat) {
   EXPECT_EQ(StateFiles(), 2);  // what the runs left; no checkpoint
 }
 
+TEST_F(ExecutorTest, KeepsFramesOverASuddenEndWithoutHoleOrRepeat) {
+  plan_->turning = true;
+  plan_->step_nanoseconds = 200'000;
+  auto spec = AmplitudeStudy({4, 8}, 1);
+  spec.mutable_measure()->set_frame_interval(0.25);
+  ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "").ok());
+  Options options;
+  options.checkpoint_seconds = 0.05;
+  Start(options);
+  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 1500; }));
+  Break();
+  const auto at = store_->GetRun(1, 2)->step();
+  const auto left = store_->ListFrames(1, 2, 0, 100);
+  EXPECT_EQ(static_cast<int64_t>(left->size()), (at + 499) / 500);  // those before the checkpoint
+  plan_->step_nanoseconds = 0;
+  Start();
+  ASSERT_TRUE(WaitForEnd());
+  for (const int64_t run : {1, 2}) {
+    const auto frames = store_->ListFrames(1, run, 0, 100);
+    ASSERT_EQ(frames->size(), 9u);
+    for (size_t i = 0; i < frames->size(); ++i) {
+      ASSERT_EQ((*frames)[i].step, 500 * static_cast<int64_t>(i));
+      EXPECT_EQ(store_->ReadKeptFrame(1, run, (*frames)[i].step)->beads.angle[3], 21 + (*frames)[i].step);
+    }
+    ExpectWholeSeries(run);
+  }
+  // What was cut and kept anew counts once.
+  const auto state = static_cast<int64_t>(store_->GetEndState(1, 1)->bytes.size());
+  EXPECT_GT(store_->StoredBytes()->at("local"), 2 * (state + 100 + 9 * 1200));
+  EXPECT_LT(store_->StoredBytes()->at("local"), 2 * (state + 100 + 9 * 1200) + 20'000);
+}
+
 TEST_F(ExecutorTest, GoesOnFromTheCheckpointBeforeADamagedOne) {
   for (const bool both : {false, true}) {
     const int64_t study = both ? 2 : 1;
@@ -413,6 +446,52 @@ TEST(ChunkPacerTest, FindsTheStepsForTheTimeWanted) {
   EXPECT_NEAR(static_cast<double>(pacer.steps()), 500, 5);
   for (int i = 0; i < 20; ++i) pacer.Took(pacer.steps(), 10);
   EXPECT_EQ(pacer.steps(), 1);
+}
+
+TEST(ChunkPacerTest, AChunkThatWasCutTellsOnlyThatItWasTooLong) {
+  ChunkPacer pacer(0.05);
+  for (int i = 0; i < 20; ++i) pacer.Took(pacer.steps(), 1e-4 * static_cast<double>(pacer.steps()));
+  const int64_t steps = pacer.steps();
+  for (int i = 0; i < 20; ++i) pacer.Took(3, 3e-4);
+  EXPECT_EQ(pacer.steps(), steps);
+  pacer.Took(100, 0.1);
+  EXPECT_EQ(pacer.steps(), 50);
+}
+
+TEST(KeptFramesTest, HoldBackWhatARetryMayTakeBack) {
+  KeptFrames frames(100, {.most_halvings = 1, .keep_steps = 250});
+  const auto hold = [&](int64_t step) {
+    EXPECT_TRUE(frames.IsDue(step)) << step;
+    store::Frame frame;
+    frame.step = step;
+    frames.Hold(frame);
+    EXPECT_FALSE(frames.IsDue(step)) << step;
+  };
+  std::vector<store::Frame> given;
+  const auto steps = [&] {
+    std::vector<int64_t> all;
+    for (const store::Frame& frame : given) all.push_back(frame.step);
+    return all;
+  };
+  EXPECT_EQ(frames.Cut(30, 1000), 70);
+  EXPECT_EQ(frames.Cut(100, 40), 40);
+  hold(0);
+  frames.Went(0, 100, &given);
+  hold(100);
+  frames.Went(100, 200, &given);
+  hold(200);
+  EXPECT_THAT(steps(), ElementsAre(0));
+  frames.Went(200, 0, &given);  // back: 100 and 200 are of a past that was undone
+  EXPECT_FALSE(frames.IsDue(0));
+  frames.Went(0, 100, &given);
+  hold(100);
+  frames.Went(100, 200, &given);
+  hold(200);
+  frames.Went(200, 260, &given);
+  EXPECT_THAT(steps(), ElementsAre(0));
+  frames.Went(260, 300, &given);  // the state at 250 is kept
+  EXPECT_THAT(steps(), ElementsAre(0, 100, 200));
+  EXPECT_FALSE(frames.IsDue(200));
 }
 
 TEST(RateMeterTest, TellsTheLastSecondsFromAllTime) {

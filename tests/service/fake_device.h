@@ -27,6 +27,7 @@ struct FakePlan {
   std::atomic<bool> lost = false;              ///< Advance throws DeviceLost
   std::atomic<int64_t> step_nanoseconds = 0;   ///< time that a step takes, of all beds together
   std::atomic<bool> held = false;              ///< Advance waits while this is set
+  std::atomic<bool> turning = false;           ///< the angle of a bead is 7 times its number, and the step
   std::atomic<int> finished = 0;               ///< counts runs that were taken to their end
   int64_t memory_bytes = int64_t{1} << 40;
   std::string name = "cpu";
@@ -96,7 +97,7 @@ class FakeEnsemble : public kernels::Ensemble {
     for (uint32_t id = 0; id < spec.n_beads; ++id) {
       state.x.push_back(40'000'001 * id);
       state.y.push_back(static_cast<uint32_t>(spec.seeds.places + 1000 * spec.drive.wave.amplitude));
-      state.angle.push_back(7 * id);
+      state.angle.push_back(7 * id + (plan_ != nullptr && plan_->turning ? static_cast<uint32_t>(state.step) : 0));
       state.kind.push_back(id < spec.n_spinners ? 1 : 0);
     }
     return state;

@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <functional>
 #include <limits>
@@ -38,7 +39,8 @@ class MadeUpStudy {
   using Measured = std::function<MadeUp(const MadeUpRun& run, double time)>;
   using Ending = std::function<v1::Run::State(const MadeUpRun& run)>;
 
-  /// Fills in defaults. The columns of structure hold values in every ninth sample only.
+  /// Fills in defaults. A frame of one bead is kept at the end of each stage, and where a run ends. The columns of
+  /// structure hold values in every ninth sample only.
   /// @param reached share of its course that every run is recorded to have reached.
   MadeUpStudy(store::Store& store, v1::StudySpec spec, const Measured& measured, const Ending& ending = AllFinish,
               double reached = 1) {
@@ -99,6 +101,12 @@ class MadeUpStudy {
       update.samples.numbers.insert(
           update.samples.numbers.end(),
           {time * 2000, time, now.size, now.uniformity, whole ? now.spacing : kNone, whole ? now.word : kNone});
+    }
+    for (const auto& stage : analysis::StagesOf(study::AtPoint(spec, run.axis_values))) {
+      store::Frame& frame = update.frames.emplace_back();
+      frame.time = std::min(stage.end, update.time);
+      frame.step = std::lround(frame.time * 2000);
+      frame.beads = {.side_x = 3, .side_y = 3, .x = {7}, .y = {8}, .angle = {9}, .spinner = {1}};
     }
     return update;
   }

@@ -22,6 +22,7 @@ using test::AmplitudeStudy;
 using test::NewRuns;
 
 constexpr int kLayouts = std::size(sql::kMigrations);
+constexpr int kLayoutWithFrames = 6;
 
 /// A segment as earlier servers packed it: count of numbers, then a zlib stream of whole rows.
 std::string PackWholeRows(const std::vector<double>& numbers) {
@@ -63,6 +64,15 @@ void Make(const std::string& directory, int layout, const v1::StudySpec& spec) {
             .ok());
   }
   (void)old.Execute("UPDATE study SET stored_bytes = 1000");  // where the layout has it
+  // Where it has frames: one of the finished run, and one of the run that was cut off.
+  const std::string beads(2 * 12, 'b');
+  for (const int64_t run : {1, 2}) {
+    (void)old.Execute("INSERT INTO frame_bed (study, run, side_x, side_y, kinds) VALUES (1, " + std::to_string(run) +
+                      ", 3, 4, x'0100')");
+    (void)old.Prepare("INSERT INTO frame (study, run, step, time, beads, checksum) VALUES (1, ?, 250, 0.125, ?, ?)")
+        .Bind(run, Statement::AsBlob(beads), static_cast<int64_t>(ChecksumOf(beads)))
+        .Run();
+  }
   if (layout < 3) return;
   const std::string left = "what it left";
   std::filesystem::create_directories(directory + "/states");
@@ -109,6 +119,16 @@ TEST_P(MigrationTest, EverythingIsThereAndGoesOn) {
     EXPECT_EQ(left->side_y, 4);
     EXPECT_EQ(store.GetStateAt(1, 1, 4000)->bytes, "what it left");
   }
+  if (GetParam() >= kLayoutWithFrames) {
+    const auto frame = store.ReadFrame(1, 1, 300);
+    ASSERT_TRUE(frame.ok() && frame->has_value()) << frame.status();
+    EXPECT_EQ((*frame)->step, 250);
+    EXPECT_EQ((*frame)->beads.side_y, 4);
+    EXPECT_THAT((*frame)->beads.spinner, testing::ElementsAre(1, 0));
+    EXPECT_THAT((*frame)->beads.x, testing::ElementsAre(0x62626262u, 0x62626262u));
+  }
+  EXPECT_EQ(store.ListFrames(1, 1, 0, 10)->size(), GetParam() >= kLayoutWithFrames ? 1u : 0u);
+  EXPECT_EQ(store.ListFrames(1, 2, 0, 10)->size(), 0u);
   EXPECT_TRUE(store.CreateStudy(spec, NewRuns(spec), "").ok());
 }
 

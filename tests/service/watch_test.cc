@@ -27,6 +27,7 @@ struct Seen {
   std::vector<int64_t> sequences;
   v1::Study study;
   int heartbeats = 0;
+  std::vector<v1::Gap> gaps;
   bool going_away = false;
 
   void Add(const v1::WatchRunsResponse& message) {
@@ -34,6 +35,7 @@ struct Seen {
     if (message.has_study()) study = message.study();
     if (message.has_run()) states[message.run().name()] = message.run().state();
     if (message.has_heartbeat()) ++heartbeats;
+    if (message.has_gap()) gaps.push_back(message.gap());
     if (message.has_going_away()) going_away = true;
     if (!message.has_samples()) return;
     auto& of_run = samples[message.samples().run()];
@@ -180,6 +182,38 @@ TEST_F(WatchTest, ASlowReaderHoldsUpNobodyAndMissesNothing) {
   EXPECT_TRUE(slow->Finish().ok());
   ASSERT_EQ(seen.samples.size(), 8u);
   for (const auto& [run, samples] : seen.samples) ExpectComplete(samples, 0, 100'001);
+  for (size_t i = 0; i < seen.sequences.size(); ++i) ASSERT_EQ(seen.sequences[i], static_cast<int64_t>(i));
+}
+
+TEST_F(WatchTest, AReaderThatFellBehindIsToldSoBeforeWhatFollows) {
+  v1::StudySpec spec = AmplitudeStudy({4}, 2);
+  spec.mutable_schedule()->set_duration(25);
+  spec.mutable_measure()->set_interval(5e-4);  // 50 001 samples a run: far more than a connection buffers
+  const std::string study = Create(spec);
+  ASSERT_TRUE(WaitFor([&] { return client::Client(server_.address()).GetStudy(study)->has_end_time(); }));
+  grpc::ClientContext context;
+  grpc::ChannelArguments narrow;
+  narrow.SetInt(GRPC_ARG_HTTP2_BDP_PROBE, 0);
+  narrow.SetInt(GRPC_ARG_HTTP2_STREAM_LOOKAHEAD_BYTES, 16 * 1024);
+  const auto stub =
+      v1::RunService::NewStub(grpc::CreateCustomChannel(server_.address(), grpc::InsecureChannelCredentials(), narrow));
+  const auto slow = stub->WatchRuns(&context, Request(study));
+  Seen seen;
+  v1::WatchRunsResponse message;
+  ASSERT_TRUE(slow->Read(&message));
+  seen.Add(message);
+  std::this_thread::sleep_for(std::chrono::milliseconds(5500));  // and reads nothing
+  int64_t after = 0;                                             // samples that came after it was told
+  while (slow->Read(&message)) {
+    seen.Add(message);
+    if (!seen.gaps.empty()) after += message.samples().samples_size();
+  }
+  EXPECT_TRUE(slow->Finish().ok());
+  ASSERT_GE(seen.gaps.size(), 1u);
+  EXPECT_GT(seen.gaps[0].seconds(), 5);
+  EXPECT_EQ(seen.gaps[0].sample_count(), after);
+  ASSERT_EQ(seen.samples.size(), 2u);
+  for (const auto& [run, samples] : seen.samples) ExpectComplete(samples, 0, 50'001);
 }
 
 TEST_F(WatchTest, SurvivesReadersThatVanish) {

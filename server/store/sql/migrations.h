@@ -180,9 +180,8 @@ CREATE TABLE person (
 ) STRICT, WITHOUT ROWID;
 )sql",
 
-    // 6: frames that are kept of runs: of each run the sides of its bed and the kinds of its beads, a byte each; of
-    // each
-    // frame the places and angles of the beads, with their CRC-32 (store/frame.h).
+    // 6: frames that are kept of runs: of each run the sides of its bed and the kinds of its beads, a byte
+    // each; of each frame the places and angles of the beads, with their CRC-32 (store/frame.h).
     R"sql(
 CREATE TABLE frame_bed (
   study INTEGER NOT NULL,
