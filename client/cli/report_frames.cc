@@ -5,9 +5,10 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
-#include <cstring>
 #include <iostream>
+#include <vector>
 
+#include "cli/frame_file.h"
 #include "schema/number_text.h"
 
 namespace gyrebox::client {
@@ -24,12 +25,11 @@ static uint16_t GridPlace(double place, double begin, double size, double side) 
 
 static std::string PlacesBytes(const v1::Frame& frame) {
   const v1::FrameWindow& window = frame.window();
+  const std::vector<float> places = BeadsOf(frame).places;
   std::string bytes;
-  for (size_t i = 0; i + 2 * sizeof(float) <= frame.places().size(); i += 2 * sizeof(float)) {
-    float place[2];
-    std::memcpy(place, frame.places().data() + i, sizeof(place));
-    for (const uint16_t steps : {GridPlace(place[0], window.x(), window.width(), frame.side_x()),
-                                 GridPlace(place[1], window.y(), window.height(), frame.side_y())}) {
+  for (size_t i = 0; i + 1 < places.size(); i += 2) {
+    for (const uint16_t steps : {GridPlace(places[i], window.x(), window.width(), frame.side_x()),
+                                 GridPlace(places[i + 1], window.y(), window.height(), frame.side_y())}) {
       bytes.push_back(static_cast<char>(steps & 0xff));
       bytes.push_back(static_cast<char>(steps >> 8));
     }
