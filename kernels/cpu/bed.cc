@@ -145,13 +145,13 @@ Bed::StepResult Bed::ComputeConverged(const StepInput& input) {
   solver_.DrawNoise(input);
   StepResult result;
   const bool midpoint = dynamics.midpoint && input.temperature > 0;
-  const double tolerance = dynamics.tolerance * (midpoint ? kHalfwaySlack : 1);
-  result.solver = solver_.Solve(input, beads_.now(), tolerance, dynamics.most_iterations);
+  const SolverAim aim = midpoint ? HalfwayAim(dynamics.tolerance) : WholeAim(dynamics.tolerance);
+  result.solver = solver_.Solve(input, beads_.now(), aim, dynamics.most_iterations, midpoint);
   const float closest = solver_.closest_squared();
   if (midpoint) {
     other_motion_.resize(static_cast<std::size_t>(beads_.n_padded()));
     move(beads_.HalfwayOutput(beads_.now(), course_.substep_time() / 2, other_motion_));
-    result.solver += solver_.Solve(input, other_motion_, dynamics.tolerance, dynamics.most_iterations);
+    result.solver += solver_.Solve(input, other_motion_, AimFromHalfway(dynamics.tolerance), dynamics.most_iterations);
   }
   result.health = move(beads_.Output(midpoint ? other_motion_ : beads_.now(), course_.substep_time()));
   result.health.closest_squared = closest;

@@ -25,16 +25,17 @@ void FrictionSolver::DrawNoise(const StepInput& input) {
   }
 }
 
-SolverReport FrictionSolver::Solve(const StepInput& input, std::vector<BeadRecord>& state, double tolerance,
-                                   int most_iterations) {
+SolverReport FrictionSolver::Solve(const StepInput& input, std::vector<BeadRecord>& state, const SolverAim& aim,
+                                   int most_iterations, bool take_made) {
   input_ = &input;
   other_.resize(state.size());
   state_ = state.data();
   memory_.judged = state_;
   memory_.made = other_.data();
   const auto n = static_cast<double>(beads_.n_beads());
-  const SolverReport report = SolveBySweeps(*this, n, tolerance, most_iterations);
-  if (memory_.judged == other_.data()) std::copy(other_.begin(), other_.end(), state.begin());
+  const SolverReport report = SolveBySweeps(*this, n, aim, most_iterations);
+  if ((take_made ? memory_.made : memory_.judged) == other_.data())
+    std::copy(other_.begin(), other_.end(), state.begin());
   return report;
 }
 
@@ -55,14 +56,14 @@ FirstSweep FrictionSolver::Begin() {
   return {{Sum(0), Sum(1)}, Sum(2), Sum(3), Sum(4)};
 }
 
-SweepSums FrictionSolver::Sweep(double omega) {
+SweepSums FrictionSolver::Sweep(double omega, bool judge) {
   memory_.before = memory_.judged;
   memory_.judged = memory_.made;
   memory_.made = memory_.before == state_ ? state_ : other_.data();
   beads_.ForGroups([&](std::int64_t first, std::int64_t last) {
     beads_.code().sweep(*input_, memory_, static_cast<float>(omega), first, last);
   });
-  return {Sum(0), Sum(1)};
+  return judge ? SweepSums{Sum(0), Sum(1)} : SweepSums{};
 }
 
 double FrictionSolver::Sum(int which) const {

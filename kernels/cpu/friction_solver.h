@@ -17,8 +17,10 @@ class FrictionSolver {
   /// Draws the thermal forces at the places of input.in; without noise they are 0. Comes before Solve and Residual.
   void DrawNoise(const StepInput& input);
 
-  /// Solves for the motion of `state`, from the motion it has.
-  SolverReport Solve(const StepInput& input, std::vector<BeadRecord>& state, double tolerance, int most_iterations);
+  /// Solves for the motion of `state`, from the motion it has. @param take_made leaves there the motion made last,
+  /// which is not judged any more, rather than the one judged last.
+  SolverReport Solve(const StepInput& input, std::vector<BeadRecord>& state, const SolverAim& aim, int most_iterations,
+                     bool take_made = false);
   /// |b - A V| / |b| of the motion that `state` has.
   double Residual(const StepInput& input, const std::vector<BeadRecord>& state);
   /// Closest pair, squared, met in the last Solve or Residual.
@@ -27,7 +29,7 @@ class FrictionSolver {
   // What SolveBySweeps asks of a system.
   static constexpr double kRoundOff = kFloatRoundOff;
   FirstSweep Begin();
-  SweepSums Sweep(double omega);
+  SweepSums Sweep(double omega, bool judge);
 
  private:
   void MakeRoom();

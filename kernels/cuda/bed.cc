@@ -16,8 +16,9 @@ namespace {
 
 // Partners that a list has room for at first. Within 1.7 sigma of a bead there are 9 in a dense bed, and 13 at most
 // unless it is squeezed.
-constexpr std::uint32_t kFirstCapacity = 14;
-constexpr std::uint32_t kListStep = 4;
+constexpr std::uint32_t kFirstCapacity = 16;
+constexpr std::uint32_t kListStep = kFour;
+static_assert(kFirstCapacity % kFour == 0 && kFirstCapacity >= 2 * kFour);
 // Columns of a strip: the beads of a block and their partners are then within 6 x 27 cells rather than 3 x 102.
 constexpr int kStripBits = 2;
 

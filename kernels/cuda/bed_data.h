@@ -54,7 +54,7 @@ struct BedMemory {
   Pair32* start = nullptr;         ///< places at step 0
   Turns* turns = nullptr;
   std::uint16_t* counts = nullptr;        ///< partners of each bead
-  void* list = nullptr;                   ///< partner k of bead i: element k * stride + i, see BedView.
+  void* list = nullptr;                   ///< partners of the beads, see PlaceInList() and BedView.
                                           ///< Rebuilds use it as scratch: at least 20 bytes a bead
   std::uint32_t* cell_start = nullptr;    ///< (cells + 1)
   std::uint32_t* cell_fill = nullptr;     ///< (cells)

@@ -74,10 +74,35 @@ GYREBOX_HD std::uint32_t PartnerFrom(StreamedIndex way, std::uint32_t i, std::ui
   const std::uint32_t j = i + static_cast<std::uint32_t>(std::int32_t{way});
   return j < n ? j : (way < 0 ? j + n : j - n);
 }
+
+/// Lists that are far away hold partners by four, so that one read brings several: four f of bead i is element
+/// f * stride + i. Those of resident beds, which the first cache holds, are rows of single partners.
+template <class Index>
+inline constexpr bool kListIsFar = !std::is_same_v<Index, ResidentIndex>;
+inline constexpr std::uint32_t kFour = 4;
+template <class Index>
+struct Four;
+template <>
+struct Four<StreamedIndex> {
+  std::uint64_t held = 0;
+  GYREBOX_HD StreamedIndex First() const { return static_cast<StreamedIndex>(held); }
+  GYREBOX_HD void DropFirst() { held >>= 16; }
+};
+template <>
+struct alignas(16) Four<WideIndex> {
+  WideIndex a = 0, b = 0, c = 0, d = 0;
+  GYREBOX_HD WideIndex First() const { return a; }
+  GYREBOX_HD void DropFirst() { a = b, b = c, c = d; }
+};
+/// Element of the list that holds partner k of bead i.
+template <class Index>
+GYREBOX_HD std::size_t PlaceInList(std::uint32_t k, std::uint32_t i, std::uint32_t stride) {
+  return kListIsFar<Index> ? (std::size_t{k / kFour} * stride + i) * kFour + k % kFour : std::size_t{k} * stride + i;
+}
 /// Partner k of bead i.
 template <class Index>
 GYREBOX_HD std::uint32_t PartnerOf(const BedView<Index>& bed, std::uint32_t k, std::uint32_t i) {
-  return PartnerFrom(bed.list[std::size_t{k} * bed.plan.stride + i], i, bed.plan.n);
+  return PartnerFrom(bed.list[PlaceInList<Index>(k, i, bed.plan.stride)], i, bed.plan.n);
 }
 
 /// What a list is to hold for partner j of bead i. @return whether it can.
@@ -95,39 +120,75 @@ GYREBOX_HD bool Hold(std::uint32_t i, std::uint32_t j, std::uint32_t n, Streamed
   return way == held;
 }
 
-/// Whether lists are so far away that it pays to ask for what they hold one partner earlier.
+/// Gives the partners of a bead one after another.
 template <class Index>
-inline constexpr bool kListIsFar = !std::is_same_v<Index, ResidentIndex>;
+class PartnerList {
+ public:
+  GYREBOX_PASS PartnerList(const BedView<Index>& bed, std::uint32_t i)
+      : at_(bed.list + i), i_(i), n_(bed.plan.n), stride_(bed.plan.stride), count_(bed.plan.memory.counts[i]) {}
+  GYREBOX_PASS std::uint32_t count() const { return count_; }
+  GYREBOX_PASS std::uint32_t First() { return PartnerFrom(*at_, i_, n_); }
+  /// Partner k, k = 1, 2, ... in turn.
+  GYREBOX_PASS std::uint32_t Next(std::uint32_t) { return PartnerFrom(*(at_ += stride_), i_, n_); }
+
+ private:
+  const Index* at_;
+  const std::uint32_t i_, n_, stride_, count_;
+};
+template <class Index>
+requires kListIsFar<Index>
+class PartnerList<Index> {
+ public:
+  // The first eight are asked for before it is known how many there are.
+  GYREBOX_PASS PartnerList(const BedView<Index>& bed, std::uint32_t i)
+      : fours_(reinterpret_cast<const Four<Index>*>(bed.list) + i),
+        held_(fours_[0]),
+        later_(fours_[bed.plan.stride]),
+        i_(i),
+        n_(bed.plan.n),
+        stride_(bed.plan.stride),
+        count_(bed.plan.memory.counts[i]) {}
+  GYREBOX_PASS std::uint32_t count() const { return count_; }
+  GYREBOX_PASS std::uint32_t First() { return PartnerFrom(held_.First(), i_, n_); }
+  GYREBOX_PASS std::uint32_t Next(std::uint32_t k) {
+    held_.DropFirst();
+    if (k % kFour == 0) {
+      held_ = later_;
+      if (k + kFour < count_) later_ = fours_[std::size_t{k / kFour + 1} * stride_];
+    }
+    return PartnerFrom(held_.First(), i_, n_);
+  }
+
+ private:
+  const Four<Index>* fours_;
+  Four<Index> held_, later_;
+  const std::uint32_t i_, n_, stride_, count_;
+};
 
 /// Calls visit(partner, place, pair, fetched) for each partner of bead i, in the order of its list. While one is dealt
 /// with, the next one and what `fetch` gives of it are on their way.
 template <class Index, class Fetch, class Visit>
 GYREBOX_PASS void ForPartners(const BedView<Index>& bed, const StepLaws<float>& laws, const PlaceMotion* beads,
                               std::uint32_t i, const PlaceMotion& own, const Fetch& fetch, const Visit& visit) {
-  std::uint32_t left = bed.plan.memory.counts[i];
-  if (left == 0) return;
-  const std::uint32_t n = bed.plan.n, stride = bed.plan.stride;
-  const Index* held = bed.list + i;
-  std::uint32_t j = PartnerFrom(*held, i, n);
-  Index later{};
-  if (kListIsFar<Index> && left > 1) later = *(held += stride);
+  PartnerList<Index> partners(bed, i);
+  if (partners.count() == 0) return;
+  std::uint32_t j = partners.First();
   PlaceMotion other = beads[j];
   auto fetched = fetch(j);
-  for (;;) {
+  for (std::uint32_t k = 1;; ++k) {
     const std::uint32_t this_j = j;
     const PlaceMotion this_other = other;
     const auto this_fetched = fetched;
-    if (--left > 0) {
-      if (!kListIsFar<Index>) later = *(held += stride);
-      j = PartnerFrom(later, i, n);
-      if (kListIsFar<Index> && left > 1) later = *(held += stride);
+    const bool last = k >= partners.count();
+    if (!last) {
+      j = partners.Next(k);
       other = beads[j];
       fetched = fetch(j);
     }
     const float dx = Difference(own.x, this_other.x, laws.axis_x.length_of_quantum);
     const float dy = Difference(own.y, this_other.y, laws.axis_y.length_of_quantum);
     visit(this_j, this_other, laws.Place(dx, dy, laws.Squared(dx, dy)), this_fetched);
-    if (left == 0) return;
+    if (last) return;
   }
 }
 

@@ -118,6 +118,8 @@ class FrictionSystem {
     return {memory.work + at, memory.work_spin + at};
   }
   GYREBOX_PASS const Moving& judged() const { return judged_; }
+  /// The motion made last, a sweep better than the one judged; it stands in memory.work.
+  GYREBOX_PASS const Moving& made() const { return made_; }
 
   static constexpr double kRoundOff = kFloatRoundOff;
 
@@ -162,7 +164,12 @@ class FrictionSystem {
     return {{sums[0], sums[1]}, sums[2], sums[3], sums[4]};
   }
 
-  GYREBOX_RARE SweepSums Sweep(double omega) {
+  GYREBOX_PASS SweepSums Sweep(double omega, bool judge) {
+    return judge ? SweepAs<true>(omega) : SweepAs<false>(omega);
+  }
+
+  template <bool judge>
+  GYREBOX_RARE SweepSums SweepAs(double omega) {
     before_ = judged_;
     judged_ = made_;
     made_ = Spare();
@@ -172,8 +179,7 @@ class FrictionSystem {
     const Moving judged = judged_, before = before_, made = made_;
     const Rows3 known = known_;
     const float all = static_cast<float>(omega), beyond = static_cast<float>(omega - 1);
-    double sums[2];
-    team_.template Sum<2>(plan.n, plan.memory.partials, sums, [&](std::uint32_t i, double(&terms)[2]) {
+    const auto sweep = [&](std::uint32_t i, double(&terms)[2]) {
       const StepLaws<float> laws = LawsOf(plan, numbers);
       const std::uint32_t tag = bed.tag[i];
       const PlaceMotion place = judged.beads[i];
@@ -192,7 +198,15 @@ class FrictionSystem {
                 Carried(all, beyond, own.spin, old.spin, more.spin)});
       terms[0] = Squared(left);
       terms[1] = Squared(row.Product(own));
-    });
+    };
+    double sums[2] = {};
+    if constexpr (judge) {
+      team_.template Sum<2>(plan.n, plan.memory.partials, sums, sweep);
+    } else {
+      double ignored[2];
+      for (std::uint32_t i = team_.rank(); i < plan.n; i += team_.size()) sweep(i, ignored);
+      team_.Sync();
+    }
     return {sums[0], sums[1]};
   }
 
@@ -232,23 +246,22 @@ GYREBOX_PASS SolverReport ConvergedPass(Team& team, BedView<Index>& bed, const S
   const bool midpoint = dynamics.midpoint && numbers.thermal;
   FrictionSystem<Team, Index> system(team, bed, numbers, own_numbers);
   system.Start(now, numbers.thermal);
-  SolverReport report =
-      SolveBySweeps(system, plan.n, dynamics.tolerance * (midpoint ? kHalfwaySlack : 1), dynamics.most_iterations);
+  const SolverAim aim = midpoint ? HalfwayAim(dynamics.tolerance) : WholeAim(dynamics.tolerance);
+  SolverReport report = SolveBySweeps(system, plan.n, aim, dynamics.most_iterations);
   health.closest = system.closest_squared();
   if (midpoint) {
     const float half = static_cast<float>(numbers.time / 2);
-    const Moving found = system.judged(), middle = system.Spare();
+    const Moving middle = system.made();
     for (std::uint32_t i = team.rank(); i < plan.n; i += team.size()) {
       Remainder remainder = bed.Now(bed.remainder)[i];
-      PlaceMotion bead = found.beads[i];
+      PlaceMotion bead = middle.beads[i];
       Advance(bead.x, remainder.x, bead.vx * half, laws.axis_x.quanta_of_length);
       Advance(bead.y, remainder.y, bead.vy * half, laws.axis_y.quanta_of_length);
       middle.beads[i] = bead;
-      middle.spin[i] = found.spin[i];
     }
     team.Sync();
     system.Start(middle, false);
-    report += SolveBySweeps(system, plan.n, dynamics.tolerance, dynamics.most_iterations);
+    report += SolveBySweeps(system, plan.n, AimFromHalfway(dynamics.tolerance), dynamics.most_iterations);
   }
   const float time = static_cast<float>(numbers.time);
   for (std::uint32_t i = team.rank(); i < plan.n; i += team.size()) {

@@ -36,6 +36,7 @@ GYREBOX_PASS void MeasureBed(Team& team, const BedView<Index>& bed, const StepNu
   if (!whole) return;
   MeasureOrder(team, bed, memory, out);
   team.Sync();
+  ListSpinners(team, bed, memory);
   MeasureShape(team, bed, memory, out);
   CountPairs(team, bed, memory, out);
   team.Sync();

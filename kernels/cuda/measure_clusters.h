@@ -150,6 +150,7 @@ class ClusterPass {
     for (std::uint32_t i = team_.rank(); i < n_; i += team_.size()) {
       if (!Counts(i)) continue;
       const PlaceMotion own = now[i];
+      const bool spinner = IsSpinner(bed_.tag[i]);
       const std::uint32_t count = bed_.plan.memory.counts[i];
       LinkWalk walk(i, Link(i, 0, 0));
       bool wraps = false;
@@ -159,7 +160,8 @@ class ClusterPass {
 #pragma unroll 4
         for (std::uint32_t k = 0; k < Min32(32, count - begin); ++k) {
           const std::uint32_t j = PartnerOf(bed_, begin + k, i);
-          bonds |= static_cast<std::uint32_t>(HaveBond(own, bed_.tag[i], now[j], bed_.tag[j]) && j < i) << k;
+          if (j < i && IsSpinner(bed_.tag[j]) == spinner)
+            bonds |= static_cast<std::uint32_t>(HaveBond(own, now[j])) << k;
         }
         for (; bonds != 0; bonds &= bonds - 1) {
           const auto k = static_cast<std::uint32_t>(BitWidth(bonds ^ (bonds - 1)) - 1);
@@ -172,11 +174,10 @@ class ClusterPass {
     team_.Sync();
   }
   GYREBOX_PASS static std::uint32_t Min32(std::uint32_t a, std::uint32_t b) { return a < b ? a : b; }
-  GYREBOX_PASS bool HaveBond(const PlaceMotion& a, std::uint32_t tag_a, const PlaceMotion& b,
-                             std::uint32_t tag_b) const {
+  GYREBOX_PASS bool HaveBond(const PlaceMotion& a, const PlaceMotion& b) const {
     const BedPlan& plan = bed_.plan;
     const Way way = WayBetween(a.x, a.y, b.x, b.y, plan.side_x * 0x1p-32, plan.side_y * 0x1p-32);
-    return way.squared <= plan.bond_length * plan.bond_length && IsSpinner(tag_a) == IsSpinner(tag_b);
+    return way.squared <= plan.bond_length * plan.bond_length;
   }
 
   // Place of a bead relative to the root of its cluster, sigma.

@@ -51,6 +51,7 @@ struct WaveBlock {
 
 /// Memory of each block for itself, best in the shared memory of its multiprocessor; nothing in it is kept.
 union MeasureBlock {
+  unsigned long long links[kResidentBeads];  ///< of a resident bed
   std::uint32_t histogram[3 * kDistanceBins];
   WaveBlock waves;
 };
@@ -67,6 +68,7 @@ struct MeasureMemory {
   unsigned long long* shells = nullptr;  ///< (2 kWaveShells)
   Pair32* spinners = nullptr;
   std::uint32_t *flags = nullptr, *numbers = nullptr;
+  std::uint32_t* spinner_slots = nullptr;  ///< set by ListSpinners(); takes the place of `size`
   WaveSums* waves = nullptr;
 
   MeasureBlock* block = nullptr;  ///< of the own block: set on the device
@@ -74,7 +76,7 @@ struct MeasureMemory {
   MeasureMemory() = default;
   /// @param base aligned to 16 bytes; MeasureBytes() from there on. @param links,size (beads), kept by nobody else.
   GYREBOX_HD MeasureMemory(void* base, std::uint32_t stride, void* links, std::uint32_t* size)
-      : links(static_cast<unsigned long long*>(links)), size(size) {
+      : links(static_cast<unsigned long long*>(links)), size(size), spinner_slots(size) {
     sum_x = static_cast<unsigned long long*>(base);
     sum_y = sum_x + stride;
     sum_squares = sum_y + stride;

@@ -27,12 +27,26 @@ struct ListedChords {
   }
 };
 
+/// Lists the spinners in the order of their slots, so that threads have one each.
+template <class Team, class Index>
+GYREBOX_PASS void ListSpinners(Team& team, const BedView<Index>& bed, const MeasureMemory& memory) {
+  const BedPlan& plan = bed.plan;
+  for (std::uint32_t i = team.rank(); i < plan.n; i += team.size()) memory.flags[i] = IsSpinner(bed.tag[i]) ? 1 : 0;
+  team.Sync();
+  team.ExclusiveScan(memory.flags, memory.numbers, plan.n, plan.memory.block_totals);
+  for (std::uint32_t i = team.rank(); i < plan.n; i += team.size()) {
+    if (memory.flags[i] != 0) memory.spinner_slots[memory.numbers[i]] = i;
+  }
+  team.Sync();
+}
+
+/// ListSpinners() has come before.
 template <class Team, class Index>
 GYREBOX_PASS void MeasureShape(Team& team, const BedView<Index>& bed, const MeasureMemory& memory, MeasuredSums& out) {
   const double radius = bed.plan.bond_length / 2;
   double sums[3];
-  team.template Sum<3>(bed.plan.n, memory.partials, sums, [&](std::uint32_t i, double(&terms)[3]) {
-    if (!IsSpinner(bed.tag[i])) return;
+  team.template Sum<3>(bed.plan.n_spinners, memory.partials, sums, [&](std::uint32_t k, double(&terms)[3]) {
+    const std::uint32_t i = memory.spinner_slots[k];
     // Of spinners at the same place the first one counts.
     const bool first = ForListed(bed, i, [&](std::uint32_t, std::uint32_t j) {
       return !(IsSpinner(bed.tag[j]) && IdOf(bed.tag[j]) < IdOf(bed.tag[i]) && WayOf(bed, i, j).squared == 0);

@@ -37,7 +37,7 @@ class WavePass {
   GYREBOX_PASS void Run(MeasuredSums& out) {
     if (plan_.n_spinners == 0) return;
     ListSquares();
-    ListSpinners();
+    CopyPlaces();
     for (std::uint32_t group = team_.block(); group < groups_; group += team_.blocks()) AddGroup(group);
     team_.Sync();
     AddShells();
@@ -74,17 +74,13 @@ class WavePass {
     return {a, square - block_.first_of_row[a]};
   }
 
-  GYREBOX_PASS void ListSpinners() {
+  GYREBOX_PASS void CopyPlaces() {
     const PlaceMotion* now = bed_.Now(bed_.beads);
-    for (std::uint32_t i = team_.rank(); i < plan_.n; i += team_.size()) {
-      memory_.flags[i] = IsSpinner(bed_.tag[i]) ? 1 : 0;
+    for (std::uint32_t k = team_.rank(); k < plan_.n_spinners; k += team_.size()) {
+      const PlaceMotion& spinner = now[memory_.spinner_slots[k]];
+      memory_.spinners[k] = {spinner.x, spinner.y};
     }
     for (std::uint32_t k = team_.rank(); k < 2 * kWaveShells; k += team_.size()) memory_.shells[k] = 0;
-    team_.Sync();
-    team_.ExclusiveScan(memory_.flags, memory_.numbers, plan_.n, plan_.memory.block_totals);
-    for (std::uint32_t i = team_.rank(); i < plan_.n; i += team_.size()) {
-      if (memory_.flags[i] != 0) memory_.spinners[memory_.numbers[i]] = {now[i].x, now[i].y};
-    }
     team_.Sync();
   }
 

@@ -129,6 +129,7 @@ __device__ void MeasureLeg(Team& team, MeasureBlock& block, const LaunchData& da
   bed.half = data.statuses[leg.bed].half;
   MeasureMemory memory = MeasureMemoryIn(bed);
   memory.block = &block;
+  if constexpr (!kListIsFar<Index>) memory.links = block.links;
   MeasureBed(team, bed, data.numbers[leg.first_number + leg.substeps], data.own_numbers, leg.whole, memory,
              data.measured[leg.slot]);
 }
@@ -237,6 +238,7 @@ class CudaDriver : public Driver {
     void* at = nullptr;
     Check(cudaSetDevice(index_), "choosing the device");
     Check(cudaMalloc(&at, bytes), "taking memory");
+    Check(cudaMemsetAsync(at, 0, bytes, stream_), "clearing memory");
     return at;
   }
   void Release(void* at) noexcept override { cudaFree(at); }

@@ -97,8 +97,9 @@ GYREBOX_PASS std::uint32_t ListPartners(Team& team, BedView<Index>& bed) {
         const float dx = Difference(own.x, now[j].x, quantum_x);
         const float dy = Difference(own.y, now[j].y, quantum_y);
         if (!(Fma(dx, dx, dy * dy) < plan.reach_squared) || j == i) continue;
-        if (count < plan.capacity && !Hold(i, j, plan.n, bed.list[std::size_t{count} * plan.stride + i]))
+        if (count < plan.capacity && !Hold(i, j, plan.n, bed.list[PlaceInList<Index>(count, i, plan.stride)])) {
           most = kTooFar;
+        }
         ++count;
       }
     });

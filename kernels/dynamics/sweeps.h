@@ -40,9 +40,26 @@ struct SolverReport {
 /// sweep rounds the next ones carry on; stiff clusters were seen to come to rest at 1.3e-6.
 inline constexpr double kFloatRoundOff = 2e-6;
 
-/// The first solve of a midpoint step only says where the middle is, half a step away: its error enters multiplied by
-/// what the friction changes over that way. It is let go at so many times the tolerance.
-inline constexpr double kHalfwaySlack = 10;
+/// How far a solve goes, and how.
+struct SolverAim {
+  double tolerance = 1e-3;  ///< |b - A V| / |b| of the last motion judged
+  /// Lowest eigenvalue of D^-1 A that the sweeps are made for, in shares of the background. Those below fall too, only
+  /// slower: where they are a small part of what is to be solved, the sum falls faster for it.
+  double lowest = 1;
+};
+
+/// Of a step in one go, from the motion of the last one. The lowest eigenvalues are those that took the fewest sweeps
+/// in driven beds of 16 384 beads (tests/bench/RESULTS.md). What a high one leaves is mostly slow motion, which weighs
+/// less in the residual than in the motion: who asks for a fine tolerance wants that out too.
+GYREBOX_HD SolverAim WholeAim(double tolerance) { return {tolerance, tolerance < 3e-4 ? 1.0 : 2.0}; }
+
+/// Of the first solve of a midpoint step, which only says where the middle is, half a step away: its error enters
+/// multiplied by what the friction changes over that way, some hundredth. It is let go at so many times the tolerance,
+/// and with the motion made last, which is a sweep better than the one judged.
+inline constexpr double kHalfwaySlack = 30;
+GYREBOX_HD SolverAim HalfwayAim(double tolerance) { return {kHalfwaySlack * tolerance, 1.5}; }
+/// Of the second, from there.
+GYREBOX_HD SolverAim AimFromHalfway(double tolerance) { return {tolerance, 1.2}; }
 
 /// A component of the motion that a sweep makes from the one judged, the one before, and what D^-1 r adds.
 template <class R>
@@ -50,25 +67,41 @@ GYREBOX_HD R Carried(R omega, R beyond, R judged, R before, R more) {
   return Fma(omega, more, Fma(beyond, judged - before, judged));  // beyond = omega - 1
 }
 
+/// Sweeps that are too few, going by the rate at which the polynomials fall (driven beds were seen to take as many as
+/// that gives, or up to half as many again): to judge a motion takes a sum over all beads, which is left out for these.
+GYREBOX_HD int SweepsUnjudged(double relative_residual, double tolerance, double radius, int most) {
+  const double rate = radius / (1 + Sqrt(1 - radius * radius));
+  int sweeps = 0;
+  for (; relative_residual > tolerance && sweeps < most; ++sweeps) relative_residual *= rate;
+  return sweeps * 3 / 4;
+}
+
 /// A System of n beads has a motion V that is judged, the one before, and the one that a sweep makes:
 ///   FirstSweep Begin()               judges V, and makes the next: V + D^-1 r
-///   SweepSums Sweep(double omega)    goes on to the one made, judges it, and makes V + (omega - 1)(V - before)
-///                                    + omega D^-1 r
+///   SweepSums Sweep(double omega, bool judge)
+///                                    goes on to the one made, judges it where that is asked for, and makes
+///                                    V + (omega - 1)(V - before) + omega D^-1 r
 ///   kRoundOff                        of its numbers, for a row of the balance
 /// It is solved where |r| is the tolerance times |b|, or no more than rounding makes of the terms that r is the sum of.
 template <class System>
-GYREBOX_HD SolverReport SolveBySweeps(System& system, double n, double tolerance, int most_iterations) {
+GYREBOX_HD SolverReport SolveBySweeps(System& system, double n, const SolverAim& aim, int most_iterations) {
   const FirstSweep first = system.Begin();
-  const double radius = 1 - Min(n / first.moving, n / first.turning);
+  const double radius = Max(1 - aim.lowest * Min(n / first.moving, n / first.turning), 0.0);
   SweepSums sums = first;
   SolverReport report;
+  int unjudged = 0;
   for (double omega = 2;; ++report.iterations) {
-    report.relative_residual = first.right > 0 ? Sqrt(sums.residual / first.right) : Sqrt(sums.residual);
-    report.converged =
-        report.relative_residual <= tolerance || sums.residual <= System::kRoundOff * System::kRoundOff * sums.weight;
-    if (report.converged || report.iterations == most_iterations) return report;
+    if (report.iterations == 0 || report.iterations > unjudged) {
+      report.relative_residual = first.right > 0 ? Sqrt(sums.residual / first.right) : Sqrt(sums.residual);
+      report.converged = report.relative_residual <= aim.tolerance ||
+                         sums.residual <= System::kRoundOff * System::kRoundOff * sums.weight;
+      if (report.converged || report.iterations == most_iterations) return report;
+    }
+    if (report.iterations == 0) {
+      unjudged = SweepsUnjudged(report.relative_residual, aim.tolerance, radius, most_iterations - 1);
+    }
     omega = 1 / (1 - radius * radius * omega / 4);
-    sums = system.Sweep(omega);
+    sums = system.Sweep(omega, report.iterations >= unjudged);
   }
 }
 

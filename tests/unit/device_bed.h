@@ -106,7 +106,7 @@ class DeviceBed {
     Give(counts_, stride, plan_.memory.counts);
     Give(cell_start_, cells + 1, plan_.memory.cell_start);
     Give(cell_fill_, cells, plan_.memory.cell_fill);
-    list_.resize(stride * std::max<std::size_t>(plan_.capacity * sizeof(Index), 32) / 8 + 1);
+    list_.resize(stride * std::max<std::size_t>((plan_.capacity + kernels::cuda::kFour) * sizeof(Index), 32) / 8 + 1);
     plan_.memory.list = list_.data();
   }
   template <class T>

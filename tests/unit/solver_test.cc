@@ -53,7 +53,7 @@ class PlainSystem {
     first.residual = first.right = Make(1).residual;  // v holds nothing but imposed spins, so r is b
     return first;
   }
-  kernels::SweepSums Sweep(double omega) {
+  kernels::SweepSums Sweep(double omega, bool) {
     before_ = v_;
     v_ = made_;
     return Make(omega);
@@ -132,7 +132,7 @@ TEST(Sweeps, EqualADenseSolveInDouble) {
     spec.seeds.places = seed;
     const auto beads = BeadsOf(spec, kernels::LayOut(spec));
     PlainSystem system(spec, beads, 20);
-    const kernels::SolverReport report = kernels::SolveBySweeps(system, 200, 1e-13, 1000);
+    const kernels::SolverReport report = kernels::SolveBySweeps(system, 200, {1e-13}, 1000);
     EXPECT_TRUE(report.converged);
     EXPECT_LT(report.iterations, 100);
     const VectorXd truth = reference::Balance(spec, beads, {DriveSpec::Quantity::kRate, 20}).Solve();
