@@ -2,7 +2,6 @@
 #include <algorithm>
 
 #include "gyrebox/v1/run_service.pb.h"
-#include "store/packed.h"
 #include "store/sql/statements.h"
 #include "store/store.h"
 #include "store/writes.h"
@@ -34,32 +33,10 @@ absl::Status Store::SetObservables(int64_t study, std::span<const int64_t> numbe
   });
 }
 
-static absl::StatusOr<v1::RunSamples> SelectObservables(Connection& connection, int64_t study, int64_t number) {
-  v1::RunSamples list;
-  Statement row = connection.Prepare(sql::kSelectObservables);
-  if (row.Bind(study, number).Next()) list.ParseFromString(row.Text(0));
-  if (!row.status().ok()) return row.status();
-  return list;
-}
-
-/// The quantities of several numbers; none where the observables are not those of rows as wide as this.
-static std::vector<Block> WideOf(const v1::RunSamples& list, size_t row_width) {
-  std::vector<Block> wide;
-  size_t place = kRowHead;
-  for (const auto& observable : list.observables()) {
-    const auto width = static_cast<size_t>(observable.width());
-    if (width > 1) wide.push_back({place, width});
-    place += width;
-  }
-  return place == row_width ? wide : std::vector<Block>();
-}
-
 absl::Status AppendSamples(Connection& connection, int64_t study, int64_t number, const SampleRows& samples) {
   if (samples.size() == 0) return absl::OkStatus();
-  const auto observables = SelectObservables(connection, study, number);
-  if (!observables.ok()) return observables.status();
   const double last_time = samples.row(samples.size() - 1)[1];
-  const PackedSamples packed = Pack(samples.numbers, samples.width, WideOf(*observables, samples.width));
+  const PackedSamples packed = Pack(samples.numbers, samples.width, samples.wide);
   absl::Status status = connection.Prepare(sql::kInsertSegment)
                             .Bind(study, number, static_cast<int64_t>(samples.size()), last_time,
                                   Statement::AsBlob(packed.singles), Statement::AsBlob(packed.wide))
@@ -71,9 +48,9 @@ absl::Status AppendSamples(Connection& connection, int64_t study, int64_t number
 absl::StatusOr<std::vector<v1::Observable>> Store::GetObservables(int64_t study, int64_t number) {
   v1::RunSamples list;
   const auto status = Read([&](Connection& connection) {
-    auto selected = SelectObservables(connection, study, number);
-    if (selected.ok()) list = *std::move(selected);
-    return selected.status();
+    Statement row = connection.Prepare(sql::kSelectObservables);
+    if (row.Bind(study, number).Next()) list.ParseFromString(row.Text(0));
+    return row.status();
   });
   if (!status.ok()) return status;
   return std::vector<v1::Observable>(list.observables().begin(), list.observables().end());

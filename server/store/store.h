@@ -23,6 +23,7 @@
 #include "store/database.h"
 #include "store/directory_lock.h"
 #include "store/frame.h"
+#include "store/packed.h"
 #include "store/state_file.h"
 #include "study/expand.h"
 
@@ -46,6 +47,7 @@ struct SampleRows {
   int64_t first = 0;  ///< sequence of the first row
   size_t width = 0;   ///< 0 where there are none
   std::vector<double> numbers;
+  std::vector<Block> wide = {};  ///< quantities of several numbers, for samples that are to be stored
 
   size_t size() const { return width == 0 ? 0 : numbers.size() / width; }
   std::span<const double> row(size_t i) const { return {numbers.data() + i * width, width}; }

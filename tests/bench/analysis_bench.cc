@@ -105,7 +105,13 @@ store::RunUpdate RunOf(int64_t number, double amplitude, const Options& options,
   update.number = number;
   update.state = v1::Run::STATE_FINISHED;
   update.time = options.samples / 8.0;
-  update.samples.width = 2 + options.width;
+  update.samples.width = store::kRowHead + options.width;
+  size_t place = store::kRowHead;
+  for (const v1::Observable& observable : ObservablesOf(options.width)) {
+    const auto width = static_cast<size_t>(observable.width());
+    if (width > 1) update.samples.wide.push_back({place, width});
+    place += width;
+  }
   double x = normal(random);
   for (int i = 0; i < options.samples; ++i) {
     x = 0.9 * x + 0.4 * normal(random);
@@ -133,6 +139,7 @@ bool Record(store::Store& store, const std::vector<store::RunUpdate>& whole, con
       part.time = run.time;
       if (end == options.samples) part.state = run.state;
       part.samples.width = run.samples.width;
+      part.samples.wide = run.samples.wide;
       const auto begin = run.samples.numbers.begin();
       const auto width = static_cast<std::ptrdiff_t>(run.samples.width);
       part.samples.numbers.assign(begin + first * width, begin + end * width);

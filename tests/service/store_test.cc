@@ -157,14 +157,11 @@ TEST(StoreTest, ReadsColumnsOfLateSegmentsAlone) {
   const auto store = Open(directory);
   Create(*store, AmplitudeStudy({4}, 1));
   ASSERT_TRUE(store->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
-  std::vector<v1::Observable> observables(3);
-  for (size_t i = 0; i < 3; ++i) observables[i].set_width(i == 1 ? 2 : 1);
-  const std::vector<int64_t> numbers = {1};
-  ASSERT_TRUE(store->SetObservables(1, numbers, std::vector<std::vector<v1::Observable>>{observables}).ok());
   constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
   for (int segment = 0; segment < 3; ++segment) {
     RunUpdate update = Progress(1, 2 * segment, 0);
     update.samples.width = 6;
+    update.samples.wide = {{3, 2}};
     const double t = segment;
     update.samples.numbers = {t, t, 10 + t, 1, kNone, kNone, t + 0.5, t + 0.5, 20 + t, kNone, kNone, 7};
     ASSERT_TRUE(store->RecordProgress(1, std::vector{update}).ok());
