@@ -51,7 +51,6 @@ struct WaveBlock {
 
 /// Memory of each block for itself, best in the shared memory of its multiprocessor; nothing in it is kept.
 union MeasureBlock {
-  unsigned long long links[kResidentBeads];  ///< of a resident bed
   std::uint32_t histogram[3 * kDistanceBins];
   WaveBlock waves;
 };

@@ -129,7 +129,6 @@ __device__ void MeasureLeg(Team& team, MeasureBlock& block, const LaunchData& da
   bed.half = data.statuses[leg.bed].half;
   MeasureMemory memory = MeasureMemoryIn(bed);
   memory.block = &block;
-  if constexpr (!kListIsFar<Index>) memory.links = block.links;
   MeasureBed(team, bed, data.numbers[leg.first_number + leg.substeps], data.own_numbers, leg.whole, memory,
              data.measured[leg.slot]);
 }
