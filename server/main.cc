@@ -40,6 +40,7 @@ struct Options {
   std::string make_admin;
   int message_kib = 4096;
   gyrebox::access::LimitOptions limits;
+  gyrebox::retention::Rules retention;
 };
 
 /// Blocks the signals that end the server, in this thread and all that it starts.
@@ -116,6 +117,7 @@ int Serve(const Options& options) {
   server_options.executor.slice_seconds = options.slice_seconds;
   server_options.executor.half_life_seconds = 3600 * options.half_life_hours;
   server_options.quotas = options.quotas;
+  server_options.retention = options.retention;
   auto server = gyrebox::api::Server::Start(server_options, *std::move(store), std::move(opened.device), opened.reason);
   if (!server.ok()) {
     Fail(std::string(server.status().message()));
@@ -171,6 +173,21 @@ void AddLimits(CLI::App& app, Options& options) {
       ->capture_default_str();
 }
 
+void AddRetention(CLI::App& app, Options& options) {
+  app.add_option("--keep-days", options.retention.keep_days,
+                 "Days after its end for which a study is kept; 0 for ever. Archived studies are always kept")
+      ->check(CLI::Range(0.0, 1e5))
+      ->capture_default_str();
+  app.add_option("--keep-gib", options.retention.keep_gib,
+                 "GiB for all studies together; over it, those that ended first go. 0 for no bound")
+      ->check(CLI::Range(0.0, 1e9))
+      ->capture_default_str();
+  app.add_option("--warn-days", options.retention.warn_days,
+                 "Days from the warning to the end of a study that is not kept, counted while the server runs")
+      ->check(CLI::Range(1.0, 3650.0))
+      ->capture_default_str();
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -194,6 +211,7 @@ int main(int argc, char** argv) {
   key->needs(certificate);
   app.add_option("--make-admin", options.make_admin, "Print a token for a new admin of this name, and end");
   AddLimits(app, options);
+  AddRetention(app, options);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {

@@ -18,7 +18,13 @@ ExitCode Cancel(const Session& session, const std::string& study);
 ExitCode Branch(const Session& session, const std::string& run, const std::string& path);
 
 // show_commands.cc
-ExitCode List(const Session& session);
+
+/// Which studies to list.
+struct ListInput {
+  std::string owner, label;  ///< empty for any
+  bool all = false;          ///< archived ones too
+};
+ExitCode List(const Session& session, const ListInput& input);
 ExitCode Show(const Session& session, const std::string& study);
 
 // watch_command.cc
@@ -54,6 +60,19 @@ ExitCode Resume(const Session& session, const std::string& name);
 ExitCode Finish(const Session& session, const std::string& run);
 ExitCode Extend(const Session& session, const std::string& run, double time);
 ExitCode Save(const Session& session, const std::string& run);
+
+// keep_commands.cc
+ExitCode Note(const Session& session, const std::string& study, const std::string& text);
+/// Lists the labels of a study, after some were put on and others taken off.
+ExitCode Label(const Session& session, const std::string& study, const std::vector<std::string>& put,
+               const std::vector<std::string>& drop);
+/// @param why the reason; none takes the run back in.
+ExitCode Exclude(const Session& session, const std::string& run, const std::optional<std::string>& why);
+ExitCode Archive(const Session& session, const std::string& study, bool undo);
+/// @param yes deletes without a question.
+ExitCode Delete(const Session& session, const std::string& study, bool yes);
+/// @param axes FIELD=VALUE,VALUE,... each.
+ExitCode Grow(const Session& session, const std::string& study, int trials, const std::vector<std::string>& axes);
 
 // replay_command.cc
 ExitCode Replay(const Session& session, const std::string& run);

@@ -34,6 +34,12 @@ struct Options {
   double time = 0;
   int priority = 0;
   bool drain = false, work = false;
+  ListInput list;
+  std::string text;
+  std::vector<std::string> words, dropped;
+  std::optional<std::string> why;
+  bool undo = false, yes = false;
+  int trials = 0;
 };
 
 using Run = std::function<ExitCode()>;
@@ -80,7 +86,12 @@ void AddStudyCommands(CLI::App& app, Options& o, Run* chosen) {
 }
 
 void AddReadingCommands(CLI::App& app, Options& o, Run* chosen) {
-  AddJson(AddCommand(app, "list", "List all studies, newest first", chosen, [&o] { return List(o.session); }), o);
+  CLI::App* list =
+      AddCommand(app, "list", "List studies, newest first", chosen, [&o] { return List(o.session, o.list); });
+  list->add_option("--owner", o.list.owner, "Only those of this person");
+  list->add_option("--label", o.list.label, "Only those with this label");
+  list->add_flag("--all", o.list.all, "Archived ones too");
+  AddJson(list, o);
   CLI::App* show = AddCommand(app, "show", "Show a study and why runs stopped early", chosen,
                               [&o] { return Show(o.session, o.name); });
   CLI::App* watch = AddCommand(app, "watch", "Follow a study to its end", chosen,
@@ -158,6 +169,44 @@ void AddSteeringCommands(CLI::App& app, Options& o, Run* chosen) {
       ->add_option("PRIORITY", o.priority, "-100 to 100; those of the highest come first")
       ->required()
       ->check(CLI::Range(-100, 100));
+}
+
+CLI::App* WithStudy(CLI::App* command, Options& o) {
+  command->add_option("NAME", o.name, "Study, such as studies/7 or 7")->required();
+  return command;
+}
+
+void AddKeepingCommands(CLI::App& app, Options& o, Run* chosen) {
+  CLI::App* grow = WithStudy(AddCommand(app, "grow", "Add trials, values of an axis, or an axis to a study", chosen,
+                                        [&o] { return Grow(o.session, o.name, o.trials, o.words); }),
+                             o);
+  grow->add_option("--trials", o.trials, "Trials to add at every point");
+  grow->add_option("AXIS", o.words, "FIELD=VALUE,VALUE,... such as drive.sine.amplitude=36,40");
+  WithStudy(AddCommand(app, "note", "Write a note on a study; an empty one takes it off", chosen,
+                       [&o] { return Note(o.session, o.name, o.text); }),
+            o)
+      ->add_option("TEXT", o.text, "What to note")
+      ->required();
+  CLI::App* label = WithStudy(AddCommand(app, "label", "Put labels on a study and take others off; prints what it has",
+                                         chosen, [&o] { return Label(o.session, o.name, o.words, o.dropped); }),
+                              o);
+  label->add_option("WORD", o.words, "Labels to put on");
+  label->add_option("--drop", o.dropped, "Labels to take off");
+  CLI::App* exclude = AddCommand(app, "exclude", "Leave a run out of every average; it stays and is shown", chosen,
+                                 [&o] { return Exclude(o.session, o.name, o.undo ? std::nullopt : o.why); });
+  exclude->add_option("RUN", o.name, "Run, such as studies/7/runs/3 or 7/3")->required();
+  CLI::Option_group* how = exclude->add_option_group("how");
+  how->add_option("--why", o.why, "Why, in one line");
+  how->add_flag("--undo", o.undo, "Let it count again");
+  how->require_option(1);
+  WithStudy(AddCommand(app, "archive", "Put a study away: not listed, and never deleted by age or for space", chosen,
+                       [&o] { return Archive(o.session, o.name, o.undo); }),
+            o)
+      ->add_flag("--undo", o.undo, "Take it back");
+  WithStudy(AddCommand(app, "delete", "Delete a study with all that it measured, for good", chosen,
+                       [&o] { return Delete(o.session, o.name, o.yes); }),
+            o)
+      ->add_flag("--yes", o.yes, "Do not ask");
 }
 
 void AddReportCommand(CLI::App& app, Options& o, Run* chosen) {
@@ -243,6 +292,7 @@ int main(int argc, char** argv) {
   AddStudyCommands(app, options, &chosen);
   AddReadingCommands(app, options, &chosen);
   AddSteeringCommands(app, options, &chosen);
+  AddKeepingCommands(app, options, &chosen);
   AddReportCommand(app, options, &chosen);
   AddPeopleCommands(app, options, &chosen);
   AddUnitsCommand(app, options.units, &chosen);

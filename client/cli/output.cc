@@ -41,6 +41,13 @@ ExitCode Report(const Session& session, const absl::Status& status) {
   }
 }
 
+ExitCode ReportRequest(const Session& session, const absl::Status& status) {
+  const auto faults = ViolationsOf(status);
+  if (faults.empty()) return Report(session, status);
+  for (const auto& fault : faults) std::cerr << "gyrebox: " << fault.field() << ": " << fault.description() << "\n";
+  return kBadInput;
+}
+
 ExitCode Report(const std::string& path, const std::vector<FileFault>& faults) {
   for (const FileFault& fault : faults) {
     std::cerr << path << ":" << fault.line << ": " << fault.field << (fault.field.empty() ? "" : ": ") << fault.message

@@ -30,6 +30,9 @@ void PrintJson(const google::protobuf::Message& message, bool one_line = false);
 /// Tells a failed call on the error stream. Returns what to end with.
 ExitCode Report(const Session& session, const absl::Status& status);
 
+/// The same where the request may be at fault: tells every field of it that is, one a line.
+ExitCode ReportRequest(const Session& session, const absl::Status& status);
+
 /// Tells the faults of a study file on the error stream, one a line. Returns kBadInput.
 ExitCode Report(const std::string& path, const std::vector<FileFault>& faults);
 

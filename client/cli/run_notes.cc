@@ -47,4 +47,16 @@ void WriteSteered(std::ostream& out, const std::vector<v1::Run>& runs) {
   WriteAligned(out, rows, {Align::kRight, Align::kLeft});
 }
 
+void WriteExcluded(std::ostream& out, const std::vector<v1::Run>& runs) {
+  std::vector<Row> rows = {{"run", "by", "when", "why"}};
+  for (const v1::Run& run : runs) {
+    if (!run.has_exclusion()) continue;
+    const v1::Exclusion& exclusion = run.exclusion();
+    rows.push_back({LastPart(run.name()), exclusion.person(), TimeText(exclusion.create_time()), exclusion.reason()});
+  }
+  if (rows.size() == 1) return;
+  out << "\nRuns that people left out of every average:\n";
+  WriteAligned(out, rows, {Align::kRight, Align::kLeft, Align::kLeft, Align::kLeft});
+}
+
 }  // namespace gyrebox::client

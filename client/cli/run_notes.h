@@ -15,6 +15,9 @@ void WriteRunNotes(std::ostream& out, const std::vector<v1::Run>& runs);
 /// Writes, a line each, the runs that people changed while they ran. Nothing where there are none.
 void WriteSteered(std::ostream& out, const std::vector<v1::Run>& runs);
 
+/// Writes, a line each, the runs that people left out. Nothing where there are none.
+void WriteExcluded(std::ostream& out, const std::vector<v1::Run>& runs);
+
 /// ", though half the step gets past it" or the like; empty where that was not tried.
 std::string NatureText(v1::Fault::Nature nature);
 

@@ -1,4 +1,5 @@
 #include <iostream>
+#include <sstream>
 #include <vector>
 
 #include "cli/cautions.h"
@@ -13,28 +14,46 @@
 
 namespace gyrebox::client {
 
+/// Values of an axis up to which all are told.
+constexpr int kMostValuesTold = 12;
+
 static std::string PercentText(double share) { return std::to_string(static_cast<int>(100 * share)) + " %"; }
 
 static std::string TitleOf(const v1::Study& study) { return study.spec().title(); }
 
-ExitCode List(const Session& session) {
-  const auto all = Client(session.server).ListStudies();
+/// What a person who looks through the list must know.
+static std::string RemarkOf(const v1::Study& study) {
+  if (study.archived()) return "archived";
+  return study.has_delete_time() ? "to be deleted " + TimeText(study.delete_time()) : "";
+}
+
+static void PrintList(const v1::ListStudiesResponse& all) {
+  std::vector<Row> rows = {{"study", "owner", "state", "done", "runs", "created", "labels", "title", ""}};
+  for (const v1::Study& study : all.studies()) {
+    rows.push_back({study.name(), study.owner(), StateText(study.state()), PercentText(study.progress()),
+                    CountsText(study.run_counts()), TimeText(study.create_time()), LabelsText(study), TitleOf(study),
+                    RemarkOf(study)});
+  }
+  std::vector<Align> align(rows[0].size(), Align::kLeft);
+  align[3] = Align::kRight;
+  WriteAligned(std::cout, rows, align);
+}
+
+ExitCode List(const Session& session, const ListInput& input) {
+  v1::ListStudiesRequest request;
+  request.set_owner(input.owner);
+  request.set_label(input.label);
+  request.set_with_archived(input.all);
+  const auto all = Client(session.server).ListStudies(request);
   if (!all.ok()) return Report(session, all.status());
+  const bool any = input.owner.empty() && input.label.empty();
   if (session.json) {
     PrintJson(*all);
-    return kDone;
+  } else if (!all->studies().empty()) {
+    PrintList(*all);
+  } else {
+    std::cout << (any ? "There are no studies yet; gyrebox submit FILE makes one.\n" : "There are no such studies.\n");
   }
-  if (all->studies().empty()) {
-    std::cout << "There are no studies yet; gyrebox submit FILE makes one.\n";
-    return kDone;
-  }
-  std::vector<Row> rows = {{"study", "owner", "state", "done", "runs", "created", "title"}};
-  for (const v1::Study& study : all->studies()) {
-    rows.push_back({study.name(), study.owner(), StateText(study.state()), PercentText(study.progress()),
-                    CountsText(study.run_counts()), TimeText(study.create_time()), TitleOf(study)});
-  }
-  WriteAligned(std::cout, rows,
-               {Align::kLeft, Align::kLeft, Align::kLeft, Align::kRight, Align::kLeft, Align::kLeft, Align::kLeft});
   return kDone;
 }
 
@@ -45,15 +64,29 @@ static std::string ValuesText(const v1::Axis& axis) {
     return std::to_string(range.count()) + " values from " + number(range.first()) + " to " + number(range.last()) +
            (axis.has_linear() ? ", equal differences" : ", equal ratios");
   }
+  const int count = axis.values_size(), told = count > kMostValuesTold ? kMostValuesTold - 1 : count;
   std::string text;
-  for (const double value : axis.values()) text += (text.empty() ? "" : ", ") + number(value);
-  return text;
+  for (int i = 0; i < told; ++i) text += (i > 0 ? ", " : "") + number(axis.values(i));
+  if (told == count) return text;
+  return text + ", ... " + number(axis.values(count - 1)) + " (" + std::to_string(count) + " values)";
 }
 
 static std::string StateLine(const v1::Study& study) {
   std::string text = StateText(study.state()) + ", " + PercentText(study.progress()) + " done";
   if (study.has_remaining_seconds()) text += ", " + AboutText(study.remaining_seconds()) + " left";
   return text;
+}
+
+/// What people say about a study, and what the server says of its end.
+static void AddWords(const v1::Study& study, std::vector<Row>* rows) {
+  if (!study.labels().empty()) rows->push_back({"  labels", LabelsText(study)});
+  std::istringstream lines(study.note());
+  const char* head = "  note";
+  for (std::string line; std::getline(lines, line); head = "") rows->push_back({head, line});
+  if (study.archived()) rows->push_back({"  archived", "not in lists, and never deleted by age or for space"});
+  if (!study.has_delete_time()) return;
+  rows->push_back({"  DELETED", "from " + TimeText(study.delete_time()) + " on: " + study.delete_reason()});
+  rows->push_back({"", "gyrebox archive " + LastPart(study.name()) + " keeps it"});
 }
 
 static void PrintHead(const v1::Study& study) {
@@ -68,6 +101,7 @@ static void PrintHead(const v1::Study& study) {
         {rows.back()[0] == "  axes" || rows.back()[0].empty() ? "" : "  axes", axis.field() + ": " + ValuesText(axis)});
   }
   rows.push_back({"  trials", std::to_string(study.spec().trials().count())});
+  AddWords(study, &rows);
   WriteAligned(std::cout, rows, {Align::kLeft, Align::kLeft});
   WriteStages(std::cout, study.spec());
 }
@@ -111,12 +145,13 @@ ExitCode Show(const Session& session, const std::string& name) {
   std::vector<v1::Run> runs;  // of the many, those that there is something to say of
   const auto status = client.ForRuns(study->name(), [&](const v1::Run& run) {
     const bool noted = !run.alarm().empty() || run.faults_passed_size() > 0 || run.etag() != "0";
-    if (StoppedEarly(run) || noted) runs.push_back(run);
+    if (StoppedEarly(run) || noted || run.has_exclusion()) runs.push_back(run);
   });
   if (!status.ok()) return Report(session, status);
   PrintFaults(*study, runs);
   WriteRunNotes(std::cout, runs);
   WriteSteered(std::cout, runs);
+  WriteExcluded(std::cout, runs);
   WriteCautions(std::cout, study->spec().laboratory());
   return kDone;
 }

@@ -66,12 +66,7 @@ ExitCode Adjust(const Session& session, const std::string& name, const AdjustInp
   request.set_ramp_time(input.ramp.value_or(0));
   request.set_etag(input.etag);
   const auto adjusted = Client(session.server).AdjustRuns(request);
-  if (!adjusted.ok()) {
-    for (const auto& fault : ViolationsOf(adjusted.status())) {
-      std::cerr << "gyrebox: " << fault.field() << ": " << fault.description() << "\n";
-    }
-    return ViolationsOf(adjusted.status()).empty() ? Report(session, adjusted.status()) : kBadInput;
-  }
+  if (!adjusted.ok()) return ReportRequest(session, adjusted.status());
   if (session.json) {
     PrintJson(*adjusted);
     return kDone;

@@ -21,6 +21,7 @@ static std::string Mark(const v1::TableRow& row) {
                            .unstable = row.unstable_count(),
                            .failed = row.failed_count(),
                            .changed = row.changed_count(),
+                           .excluded = row.excluded_count(),
                            .waiting = row.pending_count()});
 }
 
@@ -52,10 +53,11 @@ static void PrintText(const v1::StudyTable& table) {
   rows[1].resize(rows[0].size());
   std::vector<Align> align(rows[0].size(), Align::kRight);
   align.back() = Align::kLeft;
-  bool unstable = false;
+  bool unstable = false, excluded = false;
   for (const v1::TableRow& row : table.rows()) {
     rows.push_back(TextRow(row));
     unstable = unstable || row.unstable_count() > 0;
+    excluded = excluded || row.excluded_count() > 0;
   }
   if (std::all_of(rows[1].begin(), rows[1].end(), [](const std::string& cell) { return cell.empty(); })) {
     rows.erase(rows.begin() + 1);
@@ -64,6 +66,10 @@ static void PrintText(const v1::StudyTable& table) {
   if (unstable) {
     std::cout << "\nunstable n/m: n of m trials became unstable and were stopped; they are left out of the averages.\n"
               << "gyrebox show " << table.study() << " tells why.\n";
+  }
+  if (excluded) {
+    std::cout << "\nleft out n/m: a person left n of m trials out of the averages; gyrebox show " << table.study()
+              << " tells who and why.\n";
   }
 }
 
@@ -76,7 +82,7 @@ static void PrintCsv(const v1::StudyTable& table) {
   for (const char* column : {"mean", "standard_deviation", "confidence_half_width", "smallest", "largest"}) {
     head.push_back(WithUnit(table.observable().name() + "_" + column, unit));
   }
-  head.insert(head.end(), {"trials", "unstable", "failed", "changed", "waiting"});
+  head.insert(head.end(), {"trials", "unstable", "failed", "changed", "waiting", "left_out"});
   WriteCsv(std::cout, head);
   const auto cell = [](bool given, double value) { return given ? schema::NumberText(value) : std::string(); };
   for (const v1::TableRow& row : table.rows()) {
@@ -87,8 +93,8 @@ static void PrintCsv(const v1::StudyTable& table) {
     cells.push_back(cell(row.has_confidence_half_width(), row.confidence_half_width()));
     cells.push_back(cell(row.has_smallest(), row.smallest()));
     cells.push_back(cell(row.has_largest(), row.largest()));
-    for (const int count :
-         {row.trial_count(), row.unstable_count(), row.failed_count(), row.changed_count(), row.pending_count()}) {
+    for (const int count : {row.trial_count(), row.unstable_count(), row.failed_count(), row.changed_count(),
+                            row.pending_count(), row.excluded_count()}) {
       cells.push_back(std::to_string(count));
     }
     WriteCsv(std::cout, cells);

@@ -75,6 +75,13 @@ std::string CountsText(const v1::RunCounts& counts) {
   for (const auto& [count, word] : kParts) {
     if (count > 0) text += (text.empty() ? "" : ", ") + std::to_string(count) + " " + word;
   }
+  if (counts.excluded_count() > 0) text += "; " + std::to_string(counts.excluded_count()) + " left out by hand";
+  return text;
+}
+
+std::string LabelsText(const v1::Study& study) {
+  std::string text;
+  for (const std::string& label : study.labels()) text += (text.empty() ? "" : ", ") + label;
   return text;
 }
 

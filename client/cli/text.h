@@ -33,8 +33,12 @@ std::string TimeText(const google::protobuf::Timestamp& time);
 std::string StateText(v1::Run::State state);
 std::string StateText(v1::Study::State state);
 
-/// "16 running, 10 queued, 3 finished, 1 unstable"; states without runs are left out.
+/// "16 running, 10 queued, 3 finished, 1 unstable"; states without runs are left out. "; 2 left out by hand" at the end
+/// where people left some out, whatever their states.
 std::string CountsText(const v1::RunCounts& counts);
+
+/// "film, winter"; empty where a study has no labels.
+std::string LabelsText(const v1::Study& study);
 
 /// "1 run", "3 runs".
 std::string Plural(int64_t count, const std::string& noun);

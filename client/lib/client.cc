@@ -12,7 +12,7 @@ using Clock = std::chrono::steady_clock;
 
 constexpr char kDetailUrl[] = "type.googleapis.com/gyrebox.v1.ErrorDetail";
 constexpr std::chrono::seconds kDeadline{10};
-/// Tables and answers read the series of all runs.
+/// Tables and answers read the series of all runs; a growth checks all points of a study twice.
 constexpr std::chrono::seconds kLongDeadline{120};
 /// Measuring all frames of all runs again.
 constexpr std::chrono::seconds kLongestDeadline{3600};
@@ -123,10 +123,10 @@ absl::StatusOr<v1::Study> Client::GetStudy(const std::string& name) {
   return Call(*studies_, &v1::StudyService::Stub::GetStudy, request);
 }
 
-absl::StatusOr<v1::ListStudiesResponse> Client::ListStudies() {
+absl::StatusOr<v1::ListStudiesResponse> Client::ListStudies(v1::ListStudiesRequest request) {
   v1::ListStudiesResponse all;
-  v1::ListStudiesRequest request;
   request.set_page_size(kPageSize);
+  request.clear_page_token();
   do {
     auto page = Call(*studies_, &v1::StudyService::Stub::ListStudies, request);
     if (!page.ok()) return page.status();
@@ -140,6 +140,29 @@ absl::StatusOr<v1::Study> Client::CancelStudy(const std::string& name) {
   v1::CancelStudyRequest request;
   request.set_name(name);
   return Call(*studies_, &v1::StudyService::Stub::CancelStudy, request, /*tries=*/1);
+}
+
+absl::StatusOr<v1::Study> Client::UpdateStudy(const v1::UpdateStudyRequest& request) {
+  return Call(*studies_, &v1::StudyService::Stub::UpdateStudy, request, /*tries=*/1);
+}
+
+absl::StatusOr<v1::Study> Client::GrowStudy(v1::GrowStudyRequest request) {
+  if (request.request_id().empty()) request.set_request_id(NewRequestId());
+  return Call(*studies_, &v1::StudyService::Stub::GrowStudy, request, kTries, kLongDeadline);
+}
+
+absl::StatusOr<v1::Study> Client::ArchiveStudy(const std::string& name, bool undo) {
+  v1::ArchiveStudyRequest request;
+  request.set_name(name);
+  request.set_undo(undo);
+  return Call(*studies_, &v1::StudyService::Stub::ArchiveStudy, request);
+}
+
+absl::Status Client::DeleteStudy(const std::string& name, const std::string& etag) {
+  v1::DeleteStudyRequest request;
+  request.set_name(name);
+  request.set_etag(etag);
+  return Call(*studies_, &v1::StudyService::Stub::DeleteStudy, request, /*tries=*/1).status();
 }
 
 absl::StatusOr<v1::StudyTable> Client::TabulateStudy(const std::string& name, const std::string& observable) {
@@ -319,6 +342,10 @@ absl::StatusOr<v1::PrioritizeRunsResponse> Client::PrioritizeRuns(const std::str
   request.set_name(name);
   request.set_priority(priority);
   return Call(*runs_, &v1::RunService::Stub::PrioritizeRuns, request);
+}
+
+absl::StatusOr<v1::Run> Client::ExcludeRun(const v1::ExcludeRunRequest& request) {
+  return Call(*runs_, &v1::RunService::Stub::ExcludeRun, request, /*tries=*/1);
 }
 
 absl::StatusOr<v1::CreateTokenResponse> Client::CreateToken(const v1::CreateTokenRequest& request) {

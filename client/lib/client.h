@@ -41,8 +41,13 @@ class Client {
   /// Submits a study once, however often the call is tried.
   absl::StatusOr<v1::Study> CreateStudy(const v1::StudySpec& spec);
   absl::StatusOr<v1::Study> GetStudy(const std::string& name);
-  /// All studies, newest first.
-  absl::StatusOr<v1::ListStudiesResponse> ListStudies();
+  /// All studies that a request is for, newest first. Its page is not looked at.
+  absl::StatusOr<v1::ListStudiesResponse> ListStudies(v1::ListStudiesRequest request = {});
+  absl::StatusOr<v1::Study> UpdateStudy(const v1::UpdateStudyRequest& request);
+  /// Makes a study grow once, however often the call is tried.
+  absl::StatusOr<v1::Study> GrowStudy(v1::GrowStudyRequest request);
+  absl::StatusOr<v1::Study> ArchiveStudy(const std::string& name, bool undo);
+  absl::Status DeleteStudy(const std::string& name, const std::string& etag = "");
   absl::StatusOr<v1::Study> CancelStudy(const std::string& name);
   absl::StatusOr<v1::StudyTable> TabulateStudy(const std::string& name, const std::string& observable);
   /// What a study answers.
@@ -81,6 +86,7 @@ class Client {
   absl::StatusOr<v1::Study> ReplayRun(const std::string& run);
   /// @param name of a run, or of a study for all its runs.
   absl::StatusOr<v1::PrioritizeRunsResponse> PrioritizeRuns(const std::string& name, int priority);
+  absl::StatusOr<v1::Run> ExcludeRun(const v1::ExcludeRunRequest& request);
   absl::StatusOr<v1::CreateTokenResponse> CreateToken(const v1::CreateTokenRequest& request);
   absl::StatusOr<v1::ListTokensResponse> ListTokens();
   absl::StatusOr<v1::RevokeTokensResponse> RevokeTokens(const v1::RevokeTokensRequest& request);

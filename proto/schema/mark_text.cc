@@ -8,6 +8,7 @@ std::string MarkText(const TrialCounts& counts) {
   const std::pair<int, const char*> kParts[] = {{counts.unstable, "unstable"},
                                                 {counts.failed, "failed"},
                                                 {counts.changed, "changed"},
+                                                {counts.excluded, "left out"},
                                                 {counts.waiting, "waiting"}};
   int all = counts.counted;
   for (const auto& part : kParts) all += part.first;

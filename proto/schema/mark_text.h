@@ -9,8 +9,9 @@ namespace gyrebox::schema {
 struct TrialCounts {
   int counted = 0;  ///< ran to their end
   int unstable = 0;
-  int failed = 0;   ///< or cancelled
-  int changed = 0;  ///< while they ran, by a person
+  int failed = 0;    ///< or cancelled
+  int changed = 0;   ///< while they ran, by a person
+  int excluded = 0;  ///< left out by a person, whatever became of them
   int waiting = 0;
 };
 

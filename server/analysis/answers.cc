@@ -44,6 +44,7 @@ static const v1::MeasureAgain* AgainOf(const v1::AnalysisOptions& options) {
 
 /// Why a run counts in nothing; empty where it counts.
 static std::string ReasonOf(const RunDigest& run) {
+  if (!run.left_out.empty()) return "left out by " + run.left_out;
   switch (run.state) {
     case v1::Run::STATE_FINISHED:
       if (run.changed) return "changed by a person while it ran";

@@ -40,6 +40,7 @@ struct RunDigest {
   v1::Run::State state = v1::Run::STATE_UNSPECIFIED;
   bool changed = false;                   ///< by a person while it ran: it is of another point, and does not count
   bool no_frames = false;                 ///< it was to be measured again, and keeps no frames
+  std::string left_out;                   ///< who left it out and why; empty where nobody did
   std::vector<Plateau> stages;            ///< plateau of each stage; empty where the run does not count
   PlateauWindow last;                     ///< window of the last of them
   std::vector<double> responses;          ///< of each switch, tau

@@ -14,4 +14,9 @@ void DigestCache::Keep(const Key& key, const RunDigest& digest) {
   digests_[key] = digest;
 }
 
+void DigestCache::Forget(int64_t study) {
+  std::lock_guard lock(mutex_);
+  std::erase_if(digests_, [&](const auto& entry) { return entry.first.study == study; });
+}
+
 }  // namespace gyrebox::analysis

@@ -29,6 +29,8 @@ class DigestCache {
   std::optional<RunDigest> Find(const Key& key) const;
   /// Forgets all others where there are too many.
   void Keep(const Key& key, const RunDigest& digest);
+  /// Forgets the runs of a study.
+  void Forget(int64_t study);
 
  private:
   static constexpr size_t kMostDigests = 50'000;

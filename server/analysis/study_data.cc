@@ -3,18 +3,23 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <set>
+#include <utility>
 
 #include "analysis/measure_again.h"
+#include "store/names.h"
 #include "study/expand.h"
 #include "study/rules.h"
 
 namespace gyrebox::analysis {
 
-constexpr int kRunsAtATime = 1000;
-
 schema::TrialCounts Point::counts() const {
   schema::TrialCounts counts;
   for (const RunDigest& run : runs) {
+    if (!run.left_out.empty()) {
+      ++counts.excluded;
+      continue;
+    }
     switch (run.state) {
       case v1::Run::STATE_FINISHED:
         ++(run.changed ? counts.changed : counts.counted);
@@ -40,52 +45,57 @@ static double CommonFrequency(const std::vector<Stage>& stages) {
   return std::all_of(stages.begin(), stages.end(), same) ? frequency : 0;
 }
 
-/// Reads runs in their order into points.
+/// Reads runs into the points of their study, whatever their numbers.
 class Reader {
  public:
-  Reader(store::Store& store, int64_t id, Depth depth, DigestCache* cache, const v1::MeasureAgain* again,
-         StudyData* data)
+  Reader(store::Store& store, int64_t id, const std::set<int64_t>& adjusted, Depth depth, DigestCache* cache,
+         const v1::MeasureAgain* again, StudyData* data)
       : store_(store),
         id_(id),
+        adjusted_(adjusted),
         depth_(depth),
         cache_(cache),
         again_(again),
         name_(data->observable.name()),
-        data_(*data) {}
+        order_(data->spec()),
+        data_(*data) {
+    for (auto& values : study::Points(data_.spec())) {
+      Point& point = data_.points.emplace_back();
+      point.stages = StagesOf(study::AtPoint(data_.spec(), values));
+      point.axis_values = std::move(values);
+    }
+  }
 
-  absl::Status Read(const v1::Run& run, int64_t number) {
-    if (run.trial() == 1) BeginPoint(run);
+  absl::Status Read(const v1::Run& run) {
+    const auto name = store::ParseRunName(run.name());
+    if (!name.ok()) return name.status();
+    Point& point = data_.points[order_.Place({run.axis_values().begin(), run.axis_values().end()})];
     RunDigest digest;
-    if (run.state() == v1::Run::STATE_FINISHED) {
-      auto known = Known(run, number);
+    if (run.has_exclusion()) {
+      digest.left_out = run.exclusion().person() + ": " + run.exclusion().reason();
+    } else if (run.state() == v1::Run::STATE_FINISHED) {
+      auto known = Known(run, name->run, point);
       if (!known.ok()) return known.status();
       digest = *std::move(known);
     }
-    digest.number = number;
+    digest.number = name->run;
     digest.trial = run.trial();
     digest.state = run.state();
-    data_.points.back().runs.push_back(std::move(digest));
+    point.runs.push_back(std::move(digest));
     return absl::OkStatus();
   }
 
  private:
-  void BeginPoint(const v1::Run& run) {
-    Point& point = data_.points.emplace_back();
-    point.axis_values.assign(run.axis_values().begin(), run.axis_values().end());
-    point.stages = StagesOf(study::AtPoint(data_.spec(), point.axis_values));
-    frequency_ = CommonFrequency(point.stages);
-  }
-
   /// The digest of a run, from the cache where it is there.
-  absl::StatusOr<RunDigest> Known(const v1::Run& run, int64_t number) {
-    if (run.time() <= data_.points.back().stages.back().begin) return RunDigest();  // its last stage never came
-    if (cache_ == nullptr || depth_ != Depth::kWhole) return Boiled(run, number);
+  absl::StatusOr<RunDigest> Known(const v1::Run& run, int64_t number, const Point& point) {
+    if (run.time() <= point.stages.back().begin) return RunDigest();  // its last stage never came
+    if (cache_ == nullptr || depth_ != Depth::kWhole) return Boiled(run, number, point);
     const auto key = KeyOf(run, number);
     if (auto found = cache_->Find(key)) {
-      data_.observable = found->observable;
+      if (!found->observable.name().empty()) data_.observable = found->observable;
       return *std::move(found);
     }
-    auto boiled = Boiled(run, number);
+    auto boiled = Boiled(run, number, point);
     if (boiled.ok()) cache_->Keep(key, *boiled);
     return boiled;
   }
@@ -95,27 +105,18 @@ class Reader {
     return {id_, number, run.sample_count(), name_, "again " + again_->SerializeAsString()};
   }
 
-  /// Whether a person changed what the run computes while it ran.
-  absl::StatusOr<bool> WasChanged(int64_t number) {
-    const auto journal = store_.GetJournal(id_, number);
-    if (!journal.ok()) return journal.status();
-    return std::any_of(journal->begin(), journal->end(),
-                       [](const v1::Adjustment& entry) { return entry.kind() == v1::Adjustment::KIND_CHANGE; });
-  }
-
-  absl::StatusOr<RunDigest> Boiled(const v1::Run& run, int64_t number) {
+  absl::StatusOr<RunDigest> Boiled(const v1::Run& run, int64_t number, const Point& point) {
     RunDigest digest;
-    const auto changed = WasChanged(number);
-    if (!changed.ok()) return changed.status();
-    if ((digest.changed = *changed)) return digest;
+    digest.changed = adjusted_.contains(number);
+    if (digest.changed) return digest;
     const double share = data_.spec().measure().plateau_share();
-    auto stages = data_.points.back().stages;
+    auto stages = point.stages;
     stages.back().end = std::min(stages.back().end, run.time());
     const double since = FirstTimeNeeded(stages, share, depth_);
     const auto series = again_ == nullptr ? StoredSeries(number, since) : SeriesAgain(run, number, since);
     if (!series.ok()) return series.status();
     if ((digest.no_frames = series->no_frames)) return digest;
-    digest = Boil(series->rows, series->columns, stages, share, frequency_, depth_);
+    digest = Boil(series->rows, series->columns, stages, share, CommonFrequency(point.stages), depth_);
     data_.observable = digest.observable = series->columns.observable;
     return digest;
   }
@@ -155,12 +156,13 @@ class Reader {
 
   store::Store& store_;
   const int64_t id_;
+  const std::set<int64_t>& adjusted_;
   const Depth depth_;
   DigestCache* const cache_;
   const v1::MeasureAgain* const again_;
   const std::string name_;
+  const study::PointOrder order_;
   StudyData& data_;
-  double frequency_ = 0;  ///< of the point under way
 };
 
 static std::vector<v1::AnalysisAxis> AxesOf(const v1::StudySpec& spec) {
@@ -176,21 +178,19 @@ static std::vector<v1::AnalysisAxis> AxesOf(const v1::StudySpec& spec) {
 
 absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::string& observable, Depth depth,
                                     DigestCache* cache, const v1::MeasureAgain* again) {
-  auto study = store.GetStudy(id);
-  if (!study.ok()) return study.status();
+  auto whole = store.GetWholeStudy(id);
+  if (!whole.ok()) return whole.status();
   StudyData data;
-  data.study = *std::move(study);
+  data.study = std::move(whole->study);
   data.axes = AxesOf(data.spec());
   data.observable.set_name(observable.empty() ? kDefaultObservable : observable);
-  Reader reader(store, id, depth, cache, again, &data);
-  for (int64_t number = 0;;) {
-    const auto runs = store.ListRuns(id, number, kRunsAtATime);
-    if (!runs.ok()) return runs.status();
-    if (runs->empty()) return data;
-    for (const auto& run : *runs) {
-      if (auto status = reader.Read(run, ++number); !status.ok()) return status;
-    }
+  Reader reader(store, id, whole->adjusted, depth, cache, again, &data);
+  for (const v1::Run& run : whole->runs) {
+    if (auto status = reader.Read(run); !status.ok()) return status;
   }
+  const auto by_trial = [](const RunDigest& a, const RunDigest& b) { return a.trial < b.trial; };
+  for (Point& point : data.points) std::sort(point.runs.begin(), point.runs.end(), by_trial);
+  return data;
 }
 
 double SizeOf(const RunDigest& run) { return run.size(); }

@@ -13,6 +13,7 @@ static void AddRow(const Point& point, v1::StudyTable* table) {
   row.set_unstable_count(counts.unstable);
   row.set_failed_count(counts.failed);
   row.set_changed_count(counts.changed);
+  row.set_excluded_count(counts.excluded);
   row.set_pending_count(counts.waiting);
   const Summary summary = Summarise(Values(point, SizeOf));
   if (summary.count == 0) return;

@@ -11,7 +11,7 @@ absl::StatusOr<v1::Answers> AnalysisService::Analyse(const v1::AnalyseStudyReque
   if (!id.ok()) return id.status();
   v1::AnalysisOptions options = request.options();
   if (auto status = analysis::FillOptions(&options); !status.ok()) return status;
-  auto answers = analysis::Analyse(rooms_.store, *id, options, &cache_);
+  auto answers = analysis::Analyse(rooms_.store, *id, options, &rooms_.digests);
   if (answers.ok()) answers->set_software_version(GYREBOX_VERSION);
   return answers;
 }

@@ -1,7 +1,6 @@
 /// AnalysisService of the schema.
 #pragma once
 
-#include "analysis/digest_cache.h"
 #include "api/rooms.h"
 #include "gyrebox/v1/analysis_service.grpc.pb.h"
 
@@ -18,7 +17,6 @@ class AnalysisService : public v1::AnalysisService::CallbackService {
   absl::StatusOr<v1::Answers> Analyse(const v1::AnalyseStudyRequest& request);
 
   Rooms rooms_;
-  analysis::DigestCache cache_;
 };
 
 }  // namespace gyrebox::api

@@ -11,9 +11,11 @@
 
 #include "access/gate.h"
 #include "access/limits.h"
+#include "analysis/digest_cache.h"
 #include "api/worker_pool.h"
 #include "executor/executor.h"
 #include "gyrebox/device.h"
+#include "retention/keeper.h"
 #include "store/store.h"
 #include "stream/frame_hub.h"
 #include "stream/watch_hub.h"
@@ -34,6 +36,8 @@ struct Rooms {
   executor::Executor& executor;
   stream::WatchHub& hub;
   stream::FrameHub& frames;
+  retention::Keeper& keeper;
+  analysis::DigestCache& digests;
   WorkerPool& pool;
   const Quotas quotas;
   access::Gate& gate;

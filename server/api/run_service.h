@@ -54,12 +54,15 @@ class RunService : public v1::RunService::CallbackService {
   grpc::ServerUnaryReactor* PrioritizeRuns(grpc::CallbackServerContext* context,
                                            const v1::PrioritizeRunsRequest* request,
                                            v1::PrioritizeRunsResponse* response) override;
+  grpc::ServerUnaryReactor* ExcludeRun(grpc::CallbackServerContext* context, const v1::ExcludeRunRequest* request,
+                                       v1::Run* response) override;
 
  private:
   using RunDone = std::function<void(absl::StatusOr<v1::Run>)>;
 
   absl::StatusOr<v1::ListAdjustmentsResponse> Journal(const std::string& run);
   absl::StatusOr<v1::ListSavedStatesResponse> SavedStates(const std::string& run);
+  absl::StatusOr<v1::Run> Exclude(const v1::ExcludeRunRequest& request, const access::Person& person);
   absl::StatusOr<v1::Study> Replay(const std::string& run, const std::string& person);
   /// Does something to one run, and answers with the run.
   void SteerOne(const access::Person& person, const std::string& name, executor::SteerRequest asked, RunDone done);

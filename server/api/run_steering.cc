@@ -5,6 +5,8 @@
 #include "api/names.h"
 #include "api/run_service.h"
 #include "api/steer.h"
+#include "executor/pack.h"
+#include "study/remarks.h"
 #include "study/run_spec.h"
 #include "study/steering.h"
 
@@ -163,6 +165,30 @@ grpc::ServerUnaryReactor* RunService::ListSavedStates(grpc::CallbackServerContex
                                                       v1::ListSavedStatesResponse* response) {
   return Answer<v1::ListSavedStatesResponse>(rooms_, context, response,
                                              [=, this] { return SavedStates(request->parent()); });
+}
+
+absl::StatusOr<v1::Run> RunService::Exclude(const v1::ExcludeRunRequest& request, const access::Person& person) {
+  const auto parsed = ParseRunName(request.name());
+  if (!parsed.ok()) return parsed.status();
+  if (auto status = CheckMayChange(rooms_, person, parsed->study); !status.ok()) return status;
+  std::optional<v1::Exclusion> exclusion;
+  if (!request.undo()) {
+    study::Violations violations;
+    study::CheckReason(request.reason(), "reason", &violations);
+    if (!violations.empty()) return InvalidRequest(std::move(violations).Take());
+    exclusion.emplace().set_person(person.name);
+    *exclusion->mutable_create_time() = google::protobuf::util::TimeUtil::GetCurrentTime();
+    exclusion->set_reason(request.reason());
+  }
+  auto run = rooms_.store.ExcludeRun(parsed->study, parsed->run, exclusion, person.name);
+  if (run.ok()) rooms_.hub.Changed(parsed->study);
+  return run;
+}
+
+grpc::ServerUnaryReactor* RunService::ExcludeRun(grpc::CallbackServerContext* context,
+                                                 const v1::ExcludeRunRequest* request, v1::Run* response) {
+  return Answer<v1::Run>(rooms_, context, response,
+                         [=, this](const access::Person& person) { return Exclude(*request, person); });
 }
 
 absl::StatusOr<v1::Study> RunService::Replay(const std::string& name, const std::string& person) {

@@ -71,6 +71,7 @@ class WiredServer : public Server {
         device_(std::move(device)),
         hub_(*store_, [this](int64_t id) { return ReadStudy(id); }),
         executor_(*store_, *device_, WithQuota(options), [this](int64_t id) { Changed(id); }),
+        keeper_(*store_, options.retention, [this](int64_t id) { Kept(id); }),
         pool_(kWorkers),
         frames_(MakeLooker(*store_, executor_, pool_)),
         rooms_{*store_,
@@ -78,6 +79,8 @@ class WiredServer : public Server {
                executor_,
                hub_,
                frames_,
+               keeper_,
+               digests_,
                pool_,
                options.quotas,
                *gate_,
@@ -120,6 +123,7 @@ class WiredServer : public Server {
     for (const char* service : kServices) server_->GetHealthCheckService()->SetServingStatus(service, true);
     address_ = HostOf(options_.listen) + ":" + std::to_string(port);
     executor_.Start();
+    keeper_.Start();
     return absl::OkStatus();
   }
 
@@ -131,6 +135,7 @@ class WiredServer : public Server {
     hub_.GoAway();
     frames_.GoAway();
     box_.GoAway();
+    keeper_.Stop();
     executor_.Stop();
     if (server_ != nullptr) server_->Shutdown(std::chrono::system_clock::now() + kGrace);
     pool_.Stop();
@@ -157,6 +162,12 @@ class WiredServer : public Server {
     return study;
   }
 
+  /// A study is to be deleted, or is there no more.
+  void Kept(int64_t id) {
+    if (!store_->GetOwner(id).ok()) digests_.Forget(id);
+    hub_.Changed(id);
+  }
+
   const ServerOptions options_;
   std::unique_ptr<store::Store> store_;
   std::unique_ptr<access::Gate> gate_;
@@ -165,6 +176,8 @@ class WiredServer : public Server {
   std::atomic<bool> stopping_ = false;
   stream::WatchHub hub_;
   executor::Executor executor_;
+  analysis::DigestCache digests_;
+  retention::Keeper keeper_;
   WorkerPool pool_;
   stream::FrameHub frames_;
   Rooms rooms_;

@@ -22,6 +22,7 @@ struct ServerOptions {
   Quotas quotas = {};
   std::optional<access::TlsPair> tls = std::nullopt;  ///< with it every call needs a token; without, this machine only
   access::LimitOptions limits = {};
+  retention::Rules retention = {};
 };
 
 class Server {

@@ -3,118 +3,22 @@
 #include <spdlog/spdlog.h>
 
 #include <algorithm>
-#include <cstdlib>
 #include <limits>
-#include <optional>
 
 #include "analysis/table.h"
 #include "api/answer.h"
 #include "api/names.h"
 #include "api/steer.h"
 #include "schema/number_text.h"
-#include "store/saved_run.h"
-#include "study/defaults.h"
 #include "study/estimate.h"
-#include "study/expand.h"
-#include "study/run_spec.h"
-#include "study/validate.h"
 
 namespace gyrebox::api {
 
-constexpr size_t kLongestRequestId = 64;
 constexpr int kStudiesPerPage = 50;
 constexpr int kMostStudiesPerPage = 1000;
-constexpr int kMostPriority = 100;
 /// Bead-steps per second of one CPU thread, before anything was measured on this box; beds of 576 beads reach 7e7 on
 /// two threads of a server CPU with AVX-512.
 constexpr double kFirstGuess = 3e7;
-
-static bool IsRequestId(const std::string& id) {
-  return id.size() <= kLongestRequestId && std::all_of(id.begin(), id.end(), [](unsigned char c) {
-           return (c < 0x80 && std::isalnum(c)) || c == '-' || c == '_';
-         });
-}
-
-static std::vector<store::NewRun> PlanRuns(const v1::StudySpec& spec) {
-  std::vector<store::NewRun> runs;
-  for (study::PlannedRun& plan : study::Expand(spec)) {
-    const kernels::RunSpec run = study::ToRunSpec(study::AtPoint(spec, plan.axis_values), plan.seeds);
-    runs.push_back({std::move(plan), run.n_beads, run.n_steps});
-  }
-  return runs;
-}
-
-absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec& asked) {
-  Prepared prepared{.spec = asked, .violations = {}, .saved = nullptr};
-  std::optional<study::FoundRun> saved;
-  if (asked.start().has_saved()) {
-    saved = store::FindSavedRun(rooms_.store, asked.start().saved().run());
-    if (!saved->ok() && !store::IsAboutTheRun(saved->status())) return saved->status();
-    if (saved->ok()) prepared.saved = (*saved)->beads;
-  }
-  const study::FoundRun* const found = saved ? &*saved : nullptr;
-  study::FillDefaults(&prepared.spec, found);
-  prepared.violations = study::Validate(prepared.spec, &rooms_.device, found);
-  // The state stays what it is, whatever becomes of the run.
-  if (saved && saved->ok()) prepared.spec.mutable_start()->mutable_saved()->set_run((*saved)->state);
-  return prepared;
-}
-
-absl::Status StudyService::CheckQuotas(const std::string& person, const std::vector<store::NewRun>& runs) {
-  const Quotas& quotas = rooms_.quotas;
-  const auto refuse = [](const std::string& why) { return absl::ResourceExhaustedError(why); };
-  const auto more = static_cast<int64_t>(runs.size());
-  if (quotas.queued_runs > 0) {
-    const auto waiting = rooms_.store.ListWaiting();
-    if (!waiting.ok()) return waiting.status();
-    int64_t there = 0;
-    for (const auto& study : *waiting) there += study.owner == person ? study.count : 0;
-    if (there + more > quotas.queued_runs) {
-      return refuse(person + " has " + std::to_string(there) + " runs waiting, and " + std::to_string(more) +
-                    " more are over the quota of " + std::to_string(quotas.queued_runs) +
-                    "; wait until some have run, or cancel some");
-    }
-  }
-  if (quotas.stored_bytes > 0) {
-    const auto stored = rooms_.store.StoredBytes();
-    if (!stored.ok()) return stored.status();
-    const auto mine = stored->find(person);
-    if (mine != stored->end() && mine->second >= quotas.stored_bytes) {
-      return refuse(person + " has " + std::to_string(mine->second) + " bytes on disk; the quota is " +
-                    std::to_string(quotas.stored_bytes));
-    }
-  }
-  const auto too_large = [&](const store::NewRun& run) { return run.bead_count > quotas.device_beads; };
-  if (quotas.device_beads > 0 && std::any_of(runs.begin(), runs.end(), too_large)) {
-    return refuse("a run of this study has more beads than the quota of " + std::to_string(quotas.device_beads) +
-                  " on the device at a time; give a smaller bed.bead_count");
-  }
-  return absl::OkStatus();
-}
-
-absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request, const access::Person& person) {
-  if (!IsRequestId(request.request_id())) {
-    return absl::InvalidArgumentError("request_id is not up to 64 letters, digits, - or _");
-  }
-  if (rooms_.stopping) return absl::UnavailableError("the server is stopping; submit again later");
-  auto earlier = rooms_.store.FindRequest(request.request_id());
-  if (!earlier.ok()) return earlier.status();
-  if (earlier->has_value()) return **std::move(earlier);
-  const auto prepared = Prepare(request.spec());
-  if (!prepared.ok()) return prepared.status();
-  if (!prepared->violations.empty()) return InvalidStudy(prepared->violations);
-  const v1::StudySpec& spec = prepared->spec;
-  const auto runs = PlanRuns(spec);
-  if (std::abs(request.priority()) > kMostPriority) {
-    return absl::InvalidArgumentError("priority is not within -100 and 100");
-  }
-  if (auto status = CheckQuotas(person.name, runs); !status.ok()) return status;
-  auto study = rooms_.store.CreateStudy(spec, runs, request.request_id(), person.name, request.priority());
-  if (!study.ok()) return study.status();
-  spdlog::info("{} of {} accepted: {} runs", study->name(), study->owner(), runs.size());
-  rooms_.executor.Wake();
-  return study;
-}
 
 absl::StatusOr<v1::Study> StudyService::Get(const std::string& name) {
   const auto id = ParseStudyName(name);
@@ -127,9 +31,13 @@ absl::StatusOr<v1::Study> StudyService::Get(const std::string& name) {
 absl::StatusOr<v1::ListStudiesResponse> StudyService::List(const v1::ListStudiesRequest& request) {
   const auto size = PageSize(request.page_size(), kStudiesPerPage, kMostStudiesPerPage);
   if (!size.ok()) return size.status();
-  const auto below = ParsePageToken("studies", request.page_token(), std::numeric_limits<int64_t>::max());
+  // A page goes on with the list of the page before, and with no other.
+  const std::string list = "studies of " + request.owner() + " with " + request.label() +
+                           (request.with_archived() ? " and archived ones" : "");
+  const auto below = ParsePageToken(list, request.page_token(), std::numeric_limits<int64_t>::max());
   if (!below.ok()) return below.status();
-  auto studies = rooms_.store.ListStudies(*below, *size + 1);
+  auto studies =
+      rooms_.store.ListStudies(*below, *size + 1, {request.owner(), request.label(), request.with_archived()});
   if (!studies.ok()) return studies.status();
   v1::ListStudiesResponse response;
   const Remaining remaining(rooms_.store, rooms_.executor.rate());
@@ -138,7 +46,7 @@ absl::StatusOr<v1::ListStudiesResponse> StudyService::List(const v1::ListStudies
   for (v1::Study& study : *studies) {
     const int64_t id = *ParseStudyName(study.name());
     remaining.AddTo(&study);
-    if (more) response.set_next_page_token(MakePageToken("studies", id));
+    if (more) response.set_next_page_token(MakePageToken(list, id));
     *response.add_studies() = std::move(study);
   }
   return response;
@@ -177,12 +85,6 @@ absl::StatusOr<v1::StudyTable> StudyService::Tabulate(const v1::TabulateStudyReq
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
   return analysis::Tabulate(rooms_.store, *id, request.observable());
-}
-
-grpc::ServerUnaryReactor* StudyService::CreateStudy(grpc::CallbackServerContext* context,
-                                                    const v1::CreateStudyRequest* request, v1::Study* response) {
-  return Answer<v1::Study>(rooms_, context, response,
-                           [=, this](const access::Person& person) { return Create(*request, person); });
 }
 
 grpc::ServerUnaryReactor* StudyService::GetStudy(grpc::CallbackServerContext* context,

@@ -13,8 +13,6 @@ class StudyService : public v1::StudyService::CallbackService {
  public:
   explicit StudyService(const Rooms& rooms) : rooms_(rooms) {}
 
-  grpc::ServerUnaryReactor* CreateStudy(grpc::CallbackServerContext* context, const v1::CreateStudyRequest* request,
-                                        v1::Study* response) override;
   grpc::ServerUnaryReactor* GetStudy(grpc::CallbackServerContext* context, const v1::GetStudyRequest* request,
                                      v1::Study* response) override;
   grpc::ServerUnaryReactor* ListStudies(grpc::CallbackServerContext* context, const v1::ListStudiesRequest* request,
@@ -29,6 +27,20 @@ class StudyService : public v1::StudyService::CallbackService {
                                        v1::CheckStudyResponse* response) override;
   grpc::ServerUnaryReactor* TabulateStudy(grpc::CallbackServerContext* context, const v1::TabulateStudyRequest* request,
                                           v1::StudyTable* response) override;
+
+  // In study_intake.cc:
+  grpc::ServerUnaryReactor* CreateStudy(grpc::CallbackServerContext* context, const v1::CreateStudyRequest* request,
+                                        v1::Study* response) override;
+  grpc::ServerUnaryReactor* GrowStudy(grpc::CallbackServerContext* context, const v1::GrowStudyRequest* request,
+                                      v1::Study* response) override;
+
+  // In study_edits.cc:
+  grpc::ServerUnaryReactor* UpdateStudy(grpc::CallbackServerContext* context, const v1::UpdateStudyRequest* request,
+                                        v1::Study* response) override;
+  grpc::ServerUnaryReactor* ArchiveStudy(grpc::CallbackServerContext* context, const v1::ArchiveStudyRequest* request,
+                                         v1::Study* response) override;
+  grpc::ServerUnaryReactor* DeleteStudy(grpc::CallbackServerContext* context, const v1::DeleteStudyRequest* request,
+                                        google::protobuf::Empty* response) override;
 
  private:
   /// A study with its defaults filled in, its faults, and the beads that it starts from where it names a run.
@@ -45,6 +57,13 @@ class StudyService : public v1::StudyService::CallbackService {
   /// RESOURCE_EXHAUSTED where a person would have more than the quotas allow.
   absl::Status CheckQuotas(const std::string& person, const std::vector<store::NewRun>& runs);
 
+  /// The study as it is to be, sound. INVALID_ARGUMENT with every field of the request at fault.
+  absl::StatusOr<v1::StudySpec> CheckGrowth(const v1::StudySpec& spec, const v1::GrowStudyRequest& request);
+
+  absl::StatusOr<v1::Study> Grow(const v1::GrowStudyRequest& request, const access::Person& person);
+  absl::StatusOr<v1::Study> Update(const v1::UpdateStudyRequest& request, const access::Person& person);
+  absl::StatusOr<v1::Study> Archive(const v1::ArchiveStudyRequest& request, const access::Person& person);
+  absl::StatusOr<google::protobuf::Empty> Delete(const v1::DeleteStudyRequest& request, const access::Person& person);
   absl::StatusOr<v1::Study> Create(const v1::CreateStudyRequest& request, const access::Person& person);
   absl::StatusOr<v1::Study> Get(const std::string& name);
   absl::StatusOr<v1::ListStudiesResponse> List(const v1::ListStudiesRequest& request);

@@ -176,10 +176,12 @@ Steered Steer(store::Store& store, Deck& deck, RateMeter& rate, const SteerReque
   Steered result;
   CheckTimes(request, &result.faults);
   if (!result.faults.empty()) return result;
+  // The study last: where it has grown by an axis in between, it is a study of these runs all the same.
+  const auto found = RunsOf(store, request);
   const auto study = store.GetStudy(request.study);
-  const auto found = study.ok() ? RunsOf(store, request) : study.status();
-  result.status = found.status();
-  if (!found.ok()) return result;
+  result.status = study.status();
+  result.status.Update(found.status());
+  if (!result.status.ok()) return result;
   if (request.kind == v1::Adjustment::KIND_EXTEND && study->state() == v1::Study::STATE_CANCELLED) {
     result.status = absl::FailedPreconditionError(study->name() + " is CANCELLED; none of its runs can go on, but a " +
                                                   "study can start from one that ran to its end");

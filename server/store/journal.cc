@@ -43,6 +43,7 @@ static absl::Status Reopen(Connection& connection, int64_t study, int64_t number
       connection.Prepare(sql::kKeepState).Bind(study, number, static_cast<int>(StateKind::kEnd)).Run();
   status.Update(connection.Prepare(sql::kReopenState).Bind(study, number).Run());
   status.Update(connection.Prepare(sql::kReopenRun).Bind(study, number).Run());
+  status.Update(TakeUp(connection, study));
   return status;
 }
 
@@ -77,8 +78,9 @@ static absl::Status Follow(Connection& connection, int64_t study, const JournalW
 
 absl::Status Store::WriteJournal(int64_t study, std::span<const JournalWrite> writes) {
   return Write([&](Connection& connection) {
-    absl::Status status;
+    absl::Status status = SelectStudy(connection, study).status();  // it may have been deleted meanwhile
     for (const JournalWrite& write : writes) {
+      if (!status.ok()) return status;
       status.Update(WriteEntry(connection, study, write.number, write.entry));
       status.Update(Follow(connection, study, write));
     }

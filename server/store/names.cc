@@ -33,6 +33,10 @@ absl::StatusOr<RunName> ParseRunName(const std::string& name) {
   return absl::NotFoundError("there is no run " + name);
 }
 
+std::string NameOfRun(int64_t study, int64_t number) {
+  return "studies/" + std::to_string(study) + "/runs/" + std::to_string(number);
+}
+
 std::optional<StateName> ParseStateName(const std::string& name) {
   const std::vector<std::string> parts = absl::StrSplit(name, '/');
   if (parts.size() != 6 || parts[0] != "studies" || parts[2] != "runs" || parts[4] != "states") return std::nullopt;

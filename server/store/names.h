@@ -20,6 +20,7 @@ struct RunName {
   int64_t run = 0;
 };
 absl::StatusOr<RunName> ParseRunName(const std::string& name);
+std::string NameOfRun(int64_t study, int64_t number);
 
 /// What is named studies/{study}/runs/{run}/states/{step}: the run, and the step of its state.
 struct StateName {

@@ -42,10 +42,13 @@ v1::Run ToRun(const Statement& row) {
   run.set_etag(std::to_string(row.Int(19)));
   run.set_ended_early(row.Int(20) != 0);
   run.set_priority(static_cast<int32_t>(row.Int(21)));
+  if (!row.IsNull(22)) run.mutable_exclusion()->ParseFromString(row.Text(22));
   return run;
 }
 
 int64_t ChangeOf(const Statement& row) { return row.Int(16); }
+
+std::string StudyEtag(int64_t edits, int64_t changes) { return std::to_string(edits) + "-" + std::to_string(changes); }
 
 v1::Study ToStudy(const Statement& row) {
   v1::Study study;
@@ -54,8 +57,13 @@ v1::Study ToStudy(const Statement& row) {
   *study.mutable_create_time() = TimeUtil::MillisecondsToTimestamp(row.Int(2));
   if (!row.IsNull(3)) *study.mutable_start_time() = TimeUtil::MillisecondsToTimestamp(row.Int(3));
   if (!row.IsNull(4)) *study.mutable_end_time() = TimeUtil::MillisecondsToTimestamp(row.Int(4));
-  study.set_etag(std::to_string(row.Int(6)));
   study.set_owner(row.Text(7));
+  study.set_note(row.Text(8));
+  study.set_archived(row.Int(9) != 0);
+  if (!row.IsNull(10)) *study.mutable_delete_time() = TimeUtil::MillisecondsToTimestamp(row.Int(10));
+  if (!row.IsNull(11)) study.set_delete_reason(row.Text(11));
+  study.set_etag(StudyEtag(row.Int(12), row.Int(6)));
+  study.mutable_run_counts()->set_excluded_count(static_cast<int32_t>(row.Int(13)));
   return study;
 }
 

@@ -18,7 +18,10 @@ v1::Run ToRun(const Statement& row);
 /// Change count of such a row.
 int64_t ChangeOf(const Statement& row);
 
-/// Study of a row of kSelectStudy, without its counts.
+/// Etag of a study: how often people edited it, and how often it changed in all.
+std::string StudyEtag(int64_t edits, int64_t changes);
+
+/// Study of a row of kSelectStudy, without its counts by state and its labels.
 v1::Study ToStudy(const Statement& row);
 
 /// Sets the counts, progress and state of a study.

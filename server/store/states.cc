@@ -2,6 +2,7 @@
 #include <filesystem>
 #include <set>
 
+#include "store/names.h"
 #include "store/rows.h"
 #include "store/sql/statements.h"
 #include "store/store.h"
@@ -11,10 +12,6 @@ namespace gyrebox::store {
 
 /// The last one may be torn by a power cut, whatever the disk says it has synced.
 constexpr int kCheckpointsKept = 2;
-
-static std::string RunName(int64_t study, int64_t number) {
-  return "studies/" + std::to_string(study) + "/runs/" + std::to_string(number);
-}
 
 static std::string FileOf(int64_t study, int64_t number, StateKind kind, int64_t step) {
   static constexpr const char* kEndings[] = {"", "checkpoint", "end", "kept"};
@@ -161,7 +158,7 @@ absl::StatusOr<BedBytes> Store::GetEndState(int64_t study, int64_t number) {
   });
   if (!status.ok()) return status;
   if (!found) {
-    return absl::FailedPreconditionError(RunName(study, number) +
+    return absl::FailedPreconditionError(NameOfRun(study, number) +
                                          " left no state; only a run that ran to its end does, with this version of "
                                          "the server");
   }
@@ -177,7 +174,7 @@ absl::StatusOr<BedBytes> Store::GetStateAt(int64_t study, int64_t number, int64_
   });
   if (!status.ok()) return status;
   if (!found) {
-    return absl::NotFoundError("no state of " + RunName(study, number) + " is kept at step " + std::to_string(step));
+    return absl::NotFoundError("no state of " + NameOfRun(study, number) + " is kept at step " + std::to_string(step));
   }
   return ReadState(*found);
 }
@@ -244,7 +241,7 @@ absl::Status Store::DropCheckpoint(int64_t study, int64_t number) {
 
 static v1::SavedState ToSavedState(int64_t study, int64_t number, const StateRow& row) {
   v1::SavedState state;
-  state.set_name(RunName(study, number) + "/states/" + std::to_string(row.bed.step));
+  state.set_name(NameOfRun(study, number) + "/states/" + std::to_string(row.bed.step));
   state.set_step(row.bed.step);
   state.set_time(row.bed.time);
   state.set_byte_count(row.length);
@@ -272,7 +269,7 @@ absl::StatusOr<v1::SavedState> Store::KeepCheckpoint(int64_t study, int64_t numb
     const auto last = SelectLastState(connection, study, number, StateKind::kCheckpoint);
     if (!last.ok()) return last.status();
     if (!last->has_value()) {
-      return absl::FailedPreconditionError(RunName(study, number) + " has no state yet; wait until it has started");
+      return absl::FailedPreconditionError(NameOfRun(study, number) + " has no state yet; wait until it has started");
     }
     kept = ToSavedState(study, number, **last);
     absl::Status done =

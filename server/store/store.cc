@@ -21,6 +21,8 @@ absl::StatusOr<std::unique_ptr<Store>> Store::Open(const std::string& directory)
   if (!writer.ok()) return writer.status();
   std::unique_ptr<Store> store(new Store(*std::move(lock), *std::move(writer), directory));
   if (auto status = store->Migrate(); !status.ok()) return status;
+  if (auto status = store->NoteSources(); !status.ok()) return status;
+  if (auto status = store->EraseAll(); !status.ok()) return status;
   if (auto status = store->TakeUpCutOffRuns(); !status.ok()) return status;
   if (auto status = store->SweepStates(); !status.ok()) return status;
   return store;

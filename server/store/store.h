@@ -11,6 +11,7 @@
 #include <memory>
 #include <mutex>
 #include <optional>
+#include <set>
 #include <span>
 #include <string>
 #include <vector>
@@ -124,6 +125,57 @@ struct ChangedRuns {
   std::vector<ChangeCursor> cursors;  ///< of each run
 };
 
+/// Which studies a list is of.
+struct StudyFilter {
+  std::string owner, label;  ///< empty for any
+  bool with_archived = false;
+};
+
+/// A study with all its runs, as they are at one moment.
+struct WholeStudy {
+  v1::Study study;
+  std::vector<v1::Run> runs;   ///< by number
+  std::set<int64_t> adjusted;  ///< numbers of those that a person changed while they ran
+};
+
+/// What a person says about a study; what is not given stays.
+struct StudyWords {
+  std::optional<std::string> note;
+  std::optional<std::vector<std::string>> labels;
+};
+
+/// What a study grows by.
+struct Growth {
+  v1::StudySpec spec;                  ///< as it is to be
+  std::vector<NewRun> runs;            ///< those that are new
+  std::vector<double> old_run_values;  ///< values at new axes of the runs that are there
+  std::string what;                    ///< in words
+};
+
+/// A study that may be deleted.
+struct Deletable {
+  int64_t study = 0;
+  std::string owner;
+  int64_t end_time = 0;       ///< milliseconds since 1970
+  int64_t bytes = 0;          ///< on disk
+  int64_t delete_time = 0;    ///< that people were told; 0 where they were told none
+  double warned_seconds = 0;  ///< for how long the server has run since
+};
+
+/// All studies that may be deleted, in the order in which they ended.
+struct DeletableStudies {
+  std::vector<Deletable> studies;
+  int64_t all_bytes = 0;     ///< of all studies there are
+  int64_t warned_count = 0;  ///< studies that people were told of, also some that may not be deleted any more
+};
+
+/// Tells people that a study will be deleted.
+struct Warning {
+  int64_t study = 0;
+  int64_t delete_time = 0;  ///< milliseconds since 1970
+  std::string reason;
+};
+
 struct StateRow;
 
 /// A token as it is kept.
@@ -151,13 +203,47 @@ class Store {
   /// The study made by a request, if there is one.
   absl::StatusOr<std::optional<v1::Study>> FindRequest(const std::string& request_id);
   /// Studies with an id below this one, newest first.
-  absl::StatusOr<std::vector<v1::Study>> ListStudies(int64_t below_id, int limit);
+  absl::StatusOr<std::vector<v1::Study>> ListStudies(int64_t below_id, int limit, const StudyFilter& filter = {});
+  absl::StatusOr<WholeStudy> GetWholeStudy(int64_t id);
   /// Cancels what waits, and marks the study so that what runs is cancelled too. FAILED_PRECONDITION where it has ended
   /// or is cancelled already.
   absl::Status CancelStudy(int64_t id);
   absl::StatusOr<bool> IsCancelled(int64_t id);
   /// Who submitted a study. NOT_FOUND.
   absl::StatusOr<std::string> GetOwner(int64_t id);
+
+  // ---- what people do to studies (edits.cc, growth.cc). ABORTED, with what was done, where a person did something to
+  // the study since an etag; none is looked at where it is empty. What changes nothing is not counted as done.
+
+  absl::StatusOr<v1::Study> UpdateStudy(int64_t id, const StudyWords& words, const std::string& etag,
+                                        const std::string& person);
+  /// FAILED_PRECONDITION while runs are not at their end.
+  absl::StatusOr<v1::Study> ArchiveStudy(int64_t id, bool archived, const std::string& person);
+  /// @param exclusion none takes the run back in; FAILED_PRECONDITION where it is not left out.
+  absl::StatusOr<v1::Run> ExcludeRun(int64_t study, int64_t number, const std::optional<v1::Exclusion>& exclusion,
+                                     const std::string& person);
+  /// Adds runs to a study. A request id that was there before returns the study as it is. FAILED_PRECONDITION where it
+  /// is cancelled.
+  absl::StatusOr<v1::Study> GrowStudy(int64_t id, const Growth& growth, const std::string& request_id,
+                                      const std::string& etag, const std::string& person);
+  /// Number of the study that a request made grow, if there is one.
+  absl::StatusOr<std::optional<int64_t>> FindGrowth(const std::string& request_id);
+
+  // ---- deleting (deletion.cc)
+
+  /// From now on there is no such study; EraseOne() does the rest. FAILED_PRECONDITION while runs are not at their end,
+  /// or where a study starts from a state of it. ABORTED where anything of it changed since the etag, if one is given.
+  absl::Status DeleteStudy(int64_t id, const std::string& etag);
+  /// The same for a study whose warning has stood for so long; FAILED_PRECONDITION where it has not.
+  absl::Status DeleteDueStudy(int64_t id, double warned_seconds);
+  /// Erases a little of what was deleted, in one short transaction. False where nothing is left to erase.
+  absl::StatusOr<bool> EraseSome();
+
+  // ---- how long studies are kept (keeping.cc)
+
+  absl::StatusOr<DeletableStudies> ListDeletable();
+  /// Sets the warnings that hold, and no others. Adds the time that the server has run to those that stood before.
+  absl::Status SetWarnings(std::span<const Warning> warnings, double seconds_run);
 
   // ---- runs
 
@@ -253,6 +339,10 @@ class Store {
   absl::Status TakeUpCutOffRuns();
   /// Removes files of states that the database knows nothing of.
   absl::Status SweepStates();
+  /// Notes from which studies others start, where an older version did not.
+  absl::Status NoteSources();
+  /// Erases what was deleted when the last process ended.
+  absl::Status EraseAll();
   void RemoveFiles(const std::vector<std::string>& files);
   absl::StatusOr<BedBytes> ReadState(const StateRow& row);
   /// Runs work in one transaction on the only connection that writes.

@@ -10,7 +10,7 @@ static absl::Status NoStudy(int64_t id) {
   return absl::NotFoundError("there is no study studies/" + std::to_string(id));
 }
 
-static absl::StatusOr<v1::Study> SelectStudy(Connection& connection, int64_t id) {
+absl::StatusOr<v1::Study> SelectStudy(Connection& connection, int64_t id) {
   v1::Study study;
   bool cancelled = false;
   {
@@ -20,6 +20,10 @@ static absl::StatusOr<v1::Study> SelectStudy(Connection& connection, int64_t id)
     cancelled = row.Int(5) != 0;
   }
   if (auto status = AddCounts(connection, id, cancelled, &study); !status.ok()) return status;
+  Statement labels = connection.Prepare(sql::kSelectLabels);
+  labels.Bind(id);
+  while (labels.Next()) study.add_labels(labels.Text(0));
+  if (!labels.status().ok()) return labels.status();
   return study;
 }
 
@@ -35,17 +39,27 @@ static absl::StatusOr<int64_t> InsertStudy(Connection& connection, const v1::Stu
                                            const std::string& request_id, const std::string& owner) {
   const std::string bytes = spec.SerializeAsString();
   Statement insert = connection.Prepare(sql::kInsertStudy);
-  if (!insert.Bind(Statement::AsBlob(bytes), request_id, NowMilliseconds(), owner).Next()) return insert.status();
+  insert.Bind(Statement::AsBlob(bytes), request_id, NowMilliseconds(), owner, SourceOf(spec));
+  if (!insert.Next()) return insert.status();
   return insert.Int(0);
 }
 
-static absl::Status InsertRun(Connection& connection, int64_t study, int64_t number, const NewRun& run, int priority) {
+/// The study that another is to start from may have been deleted since it was looked at.
+static absl::Status CheckSource(Connection& connection, const v1::StudySpec& spec) {
+  const int64_t source = SourceOf(spec);
+  if (source == 0) return absl::OkStatus();
+  Statement row = connection.Prepare(sql::kSelectOwner);
+  return row.Bind(source).Next() || !row.status().ok() ? row.status() : NoStudy(source);
+}
+
+absl::Status InsertRun(Connection& connection, int64_t study, int64_t number, const NewRun& run, int priority,
+                       int64_t change) {
   const auto& values = run.plan.axis_values;
   const auto& seeds = run.plan.seeds;
   return connection.Prepare(sql::kInsertRun)
       .Bind(study, number, Statement::AsBlob(values.data(), values.size() * sizeof(double)), run.plan.trial,
             static_cast<int64_t>(seeds.places()), static_cast<int64_t>(seeds.noise()),
-            static_cast<int64_t>(seeds.disorder()), run.bead_count, run.total_steps, priority)
+            static_cast<int64_t>(seeds.disorder()), run.bead_count, run.total_steps, priority, change)
       .Run();
 }
 
@@ -57,11 +71,13 @@ absl::StatusOr<v1::Study> Store::CreateStudy(const v1::StudySpec& spec, const st
     if (!earlier.ok()) return earlier.status();
     int64_t id = earlier->value_or(0);
     if (!earlier->has_value()) {
+      if (auto source = CheckSource(connection, spec); !source.ok()) return source;
       const auto inserted = InsertStudy(connection, spec, request_id, owner);
       if (!inserted.ok()) return inserted.status();
       id = *inserted;
       for (size_t i = 0; i < runs.size(); ++i) {
-        if (auto run = InsertRun(connection, id, static_cast<int64_t>(i) + 1, runs[i], priority); !run.ok()) return run;
+        const auto number = static_cast<int64_t>(i) + 1;
+        if (auto run = InsertRun(connection, id, number, runs[i], priority, /*change=*/1); !run.ok()) return run;
       }
     }
     auto selected = SelectStudy(connection, id);
@@ -95,13 +111,13 @@ absl::StatusOr<std::optional<v1::Study>> Store::FindRequest(const std::string& r
   return found;
 }
 
-absl::StatusOr<std::vector<v1::Study>> Store::ListStudies(int64_t below_id, int limit) {
+absl::StatusOr<std::vector<v1::Study>> Store::ListStudies(int64_t below_id, int limit, const StudyFilter& filter) {
   std::vector<v1::Study> studies;
   const auto status = Read([&](Connection& connection) -> absl::Status {
     std::vector<int64_t> ids;
     {
       Statement rows = connection.Prepare(sql::kSelectStudyIds);
-      rows.Bind(below_id, limit);
+      rows.Bind(below_id, filter.owner, filter.label, filter.with_archived ? 1 : 0, limit);
       while (rows.Next()) ids.push_back(rows.Int(0));
       if (!rows.status().ok()) return rows.status();
     }
@@ -114,6 +130,38 @@ absl::StatusOr<std::vector<v1::Study>> Store::ListStudies(int64_t below_id, int 
   });
   if (!status.ok()) return status;
   return studies;
+}
+
+/// Numbers of the runs with a change of a person in their journals.
+static absl::StatusOr<std::set<int64_t>> SelectAdjusted(Connection& connection, int64_t id) {
+  std::set<int64_t> numbers;
+  Statement rows = connection.Prepare(sql::kSelectJournals);
+  rows.Bind(id);
+  while (rows.Next()) {
+    v1::Adjustment entry;
+    entry.ParseFromString(rows.Text(1));
+    if (entry.kind() == v1::Adjustment::KIND_CHANGE) numbers.insert(rows.Int(0));
+  }
+  if (!rows.status().ok()) return rows.status();
+  return numbers;
+}
+
+absl::StatusOr<WholeStudy> Store::GetWholeStudy(int64_t id) {
+  WholeStudy whole;
+  const auto status = Read([&](Connection& connection) -> absl::Status {
+    auto study = SelectStudy(connection, id);
+    if (!study.ok()) return study.status();
+    whole.study = *std::move(study);
+    auto adjusted = SelectAdjusted(connection, id);
+    if (!adjusted.ok()) return adjusted.status();
+    whole.adjusted = *std::move(adjusted);
+    Statement rows = connection.Prepare(sql::kSelectAllRuns);
+    rows.Bind(id);
+    while (rows.Next()) whole.runs.push_back(ToRun(rows));
+    return rows.status();
+  });
+  if (!status.ok()) return status;
+  return whole;
 }
 
 absl::Status Store::CancelStudy(int64_t id) {

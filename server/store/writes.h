@@ -34,6 +34,26 @@ absl::StatusOr<std::optional<StateRow>> SelectLastState(Connection& connection, 
 /// The one of the highest step up to this one, of any kind.
 absl::StatusOr<std::optional<StateRow>> SelectStateBefore(Connection& connection, int64_t study, int64_t number,
                                                           int64_t at_most);
+/// A study as it is in this transaction. NOT_FOUND.
+absl::StatusOr<v1::Study> SelectStudy(Connection& connection, int64_t id);
+
+/// Notes what a person did to a study.
+absl::Status NoteEdit(Connection& connection, int64_t study, const std::string& person, const std::string& what);
+
+/// ABORTED that says what was done to a study since an etag, where a person did anything; none is looked at where it is
+/// empty. @param whole looks at every change, also of its runs.
+absl::Status CheckEtag(Connection& connection, int64_t id, const v1::Study& study, const std::string& etag,
+                       bool whole = false);
+
+/// Takes a study back that was put away, and drops the warning that it will be deleted: it goes on.
+absl::Status TakeUp(Connection& connection, int64_t study);
+
+/// Inserts a run. @param change of the study with which it comes.
+absl::Status InsertRun(Connection& connection, int64_t study, int64_t number, const NewRun& run, int priority,
+                       int64_t change);
+
+/// Study that a study starts from; 0 where it starts from none.
+int64_t SourceOf(const v1::StudySpec& spec);
 
 /// Counts a change of a study, and ends it where none of its runs is open.
 absl::Status CountChange(Connection& connection, int64_t study);

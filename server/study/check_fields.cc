@@ -1,9 +1,8 @@
 #include "study/check_fields.h"
 
-#include <algorithm>
-
 #include "schema/number_text.h"
 #include "study/number_at.h"
+#include "study/plain_text.h"
 #include "study/rules.h"
 
 namespace gyrebox::study {
@@ -12,15 +11,6 @@ using google::protobuf::Descriptor;
 using google::protobuf::FieldDescriptor;
 using google::protobuf::Message;
 using google::protobuf::OneofDescriptor;
-
-/// Characters of a UTF-8 text.
-static size_t CharacterCount(const std::string& text) {
-  return std::count_if(text.begin(), text.end(), [](char c) { return (c & 0xC0) != 0x80; });
-}
-
-static bool HasControlCharacter(const std::string& text) {
-  return std::any_of(text.begin(), text.end(), [](unsigned char c) { return c < 0x20 || c == 0x7F; });
-}
 
 class FieldChecker {
  public:

@@ -1,6 +1,8 @@
 #include "study/expand.h"
 
+#include <algorithm>
 #include <cmath>
+#include <iterator>
 
 #include "study/number_at.h"
 
@@ -42,7 +44,8 @@ std::vector<std::vector<double>> Points(const v1::StudySpec& spec) {
 
 v1::StudySpec AtPoint(const v1::StudySpec& spec, const std::vector<double>& axis_values) {
   v1::StudySpec at = spec;
-  for (int i = 0; i < spec.axes_size(); ++i) SetNumberAt(&at, spec.axes(i).field(), axis_values[i]);
+  const int given = std::min(spec.axes_size(), static_cast<int>(axis_values.size()));
+  for (int i = 0; i < given; ++i) SetNumberAt(&at, spec.axes(i).field(), axis_values[i]);
   return at;
 }
 
@@ -64,6 +67,29 @@ std::vector<PlannedRun> Expand(const v1::StudySpec& spec) {
     }
   }
   return runs;
+}
+
+PointOrder::PointOrder(const v1::StudySpec& spec) {
+  for (const v1::Axis& axis : spec.axes()) {
+    auto& places = axes_.emplace_back();
+    for (const double value : AxisValues(axis)) places.emplace(value, places.size());
+  }
+}
+
+static size_t NearestPlace(const std::map<double, size_t>& places, double value) {
+  const auto above = places.lower_bound(value);
+  if (above == places.begin()) return above->second;
+  const auto below = std::prev(above);
+  const bool take_above = above != places.end() && above->first - value <= value - below->first;
+  return take_above ? above->second : below->second;
+}
+
+size_t PointOrder::Place(const std::vector<double>& axis_values) const {
+  size_t place = 0;
+  for (size_t i = 0; i < axes_.size() && i < axis_values.size(); ++i) {
+    place = place * axes_[i].size() + NearestPlace(axes_[i], axis_values[i]);
+  }
+  return place;
 }
 
 }  // namespace gyrebox::study

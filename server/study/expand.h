@@ -1,7 +1,9 @@
 /// From a study to its runs: axes x trials.
 #pragma once
 
+#include <cstddef>
 #include <cstdint>
+#include <map>
 #include <vector>
 
 #include "gyrebox/v1/study.pb.h"
@@ -21,11 +23,26 @@ std::vector<double> AxisValues(const v1::Axis& axis);
 /// All combinations of the axes' values, the first axis slowest; one empty combination where there is no axis.
 std::vector<std::vector<double>> Points(const v1::StudySpec& spec);
 
-/// The study with the fields of its axes set to these values.
+/// The study with the fields of its axes set to these values. Where there are fewer of them than axes, the study's own
+/// values hold for the last ones: a study that grew by an axis has its old runs there.
 v1::StudySpec AtPoint(const v1::StudySpec& spec, const std::vector<double>& axis_values);
 
-/// All runs in order: points as in Points(), the trials of a point next to each other. Run n of a study is element n-1.
+/// All runs in order: points as in Points(), the trials of a point next to each other. A study that has grown has the
+/// same runs under other numbers: what a stored run is follows from its axis values and its trial alone.
 /// Trial t takes the base seed + t - 1 for those seeds that the study varies.
 std::vector<PlannedRun> Expand(const v1::StudySpec& spec);
+
+/// Finds the points of a study by their values.
+class PointOrder {
+ public:
+  explicit PointOrder(const v1::StudySpec& spec);
+
+  /// Place in Points() of the point with these values, or of that with the nearest ones: values that were made by a
+  /// rule may differ in their last bit from those that another machine made and stored.
+  size_t Place(const std::vector<double>& axis_values) const;
+
+ private:
+  std::vector<std::map<double, size_t>> axes_;  ///< place of each value, by axis
+};
 
 }  // namespace gyrebox::study

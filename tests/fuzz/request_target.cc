@@ -10,6 +10,8 @@
 #include "gyrebox/v1/study_service.pb.h"
 #include "study/defaults.h"
 #include "study/expand.h"
+#include "study/grow.h"
+#include "study/remarks.h"
 #include "study/run_spec.h"
 #include "study/validate.h"
 
@@ -48,6 +50,42 @@ void CheckName(const std::string& name) {
   if (study.ok()) test::Check(name == "studies/" + std::to_string(*study), "two names of one study");
 }
 
+/// A study of 100 beads over two amplitudes, whatever grows.
+v1::StudySpec SmallStudy() {
+  v1::StudySpec spec;
+  spec.mutable_bed()->set_bead_count(100);
+  spec.mutable_drive()->mutable_sine()->set_frequency(1);
+  spec.mutable_schedule()->set_duration(2);
+  v1::Axis& axis = *spec.add_axes();
+  axis.set_field("drive.sine.amplitude");
+  axis.add_values(4);
+  axis.add_values(8);
+  study::FillDefaults(&spec);
+  return spec;
+}
+
+void CheckGrowth(const v1::GrowStudyRequest& request) {
+  static const v1::StudySpec& spec = *new v1::StudySpec(SmallStudy());
+  const bool sound = study::CheckGrowth(spec, request).empty();
+  const v1::StudySpec asked = study::AsAsked(spec, request);
+  if (!sound || !study::Validate(asked).empty()) return;
+  const v1::StudySpec grown = study::Grown(spec, request);
+  if (!study::Validate(grown).empty()) return;
+  size_t count = grown.trials().count();
+  for (const v1::Axis& axis : grown.axes()) count *= study::AxisValues(axis).size();
+  if (count > kMostPoints) return;
+  const auto added = study::AddedRuns(spec, grown);
+  test::Check(added.size() + study::Expand(spec).size() == count, "runs are lost or there twice");
+  test::Check(added.empty() == study::GrowthText(spec, grown).empty(), "a growth by nothing");
+}
+
+void CheckRemarks(const v1::UpdateStudyRequest& request) {
+  study::Violations violations;
+  study::CheckNote(request.study().note(), "note", &violations);
+  study::CheckLabels(request.study().labels(), "labels", &violations);
+  if (violations.empty()) test::Check(request.study().labels_size() <= 20, "too many labels");
+}
+
 template <class Request>
 Request Parse(const std::string& bytes) {
   Request request;
@@ -62,7 +100,7 @@ extern "C" int LLVMFuzzerTestOneInput(const uint8_t* data, size_t size) {
   using namespace gyrebox;
   if (size == 0) return 0;
   const std::string bytes(reinterpret_cast<const char*>(data) + 1, size - 1);
-  switch (data[0] % 5) {
+  switch (data[0] % 8) {
     case 0:
       CheckStudy(Parse<v1::CreateStudyRequest>(bytes).spec());
       break;
@@ -80,6 +118,19 @@ extern "C" int LLVMFuzzerTestOneInput(const uint8_t* data, size_t size) {
     case 3:
       CheckName(Parse<v1::TabulateStudyRequest>(bytes).name());
       break;
+    case 5:
+      CheckGrowth(Parse<v1::GrowStudyRequest>(bytes));
+      break;
+    case 6:
+      CheckRemarks(Parse<v1::UpdateStudyRequest>(bytes));
+      break;
+    case 7: {
+      const auto request = Parse<v1::ExcludeRunRequest>(bytes);
+      study::Violations violations;
+      study::CheckReason(request.reason(), "reason", &violations);
+      CheckName(request.name());
+      break;
+    }
     default:
       test::Check(access::SecretIn(bytes).size() <= bytes.size(), "a secret from nowhere");
   }

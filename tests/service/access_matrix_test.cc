@@ -82,6 +82,11 @@ class AccessMatrixTest : public testing::Test {
   std::string RequestFor(const std::string& method) {
     const std::string name = method.substr(method.rfind('/') + 1);
     if (name == "CancelStudy") return Filled<v1::CancelStudyRequest>("name", NewStudy());
+    if (name == "DeleteStudy") return Filled<v1::DeleteStudyRequest>("name", CancelledStudy());
+    if (name == "ArchiveStudy") return Filled<v1::ArchiveStudyRequest>("name", "studies/1");
+    if (name == "UpdateStudy") return Note();
+    if (name == "GrowStudy") return Growth();
+    if (name == "ExcludeRun") return Exclusion();
     if (name == "RevokeTokens") return Filled<v1::RevokeTokensRequest>("name", NewToken());
     if (name == "CreateToken") return Filled<v1::CreateTokenRequest>("person", "new");
     if (name == "GetStudy" || name == "TabulateStudy" || name == "AnalyseStudy")
@@ -150,6 +155,33 @@ class AccessMatrixTest : public testing::Test {
 
   std::string NewStudy() { return group_.ClientFor("olga").CreateStudy(test::BareStudy())->name(); }
 
+  std::string CancelledStudy() {
+    const std::string name = NewStudy();
+    EXPECT_TRUE(group_.ClientFor("olga").CancelStudy(name).ok());
+    return name;
+  }
+
+  static std::string Note() {
+    v1::UpdateStudyRequest request;
+    request.mutable_study()->set_name("studies/1");
+    request.mutable_update_mask()->add_paths("note");
+    return request.SerializeAsString();
+  }
+
+  std::string Growth() {
+    v1::GrowStudyRequest request;
+    request.set_name(NewStudy());
+    request.set_add_trials(1);
+    return request.SerializeAsString();
+  }
+
+  std::string Exclusion() {
+    v1::ExcludeRunRequest request;
+    request.set_name(NewStudy() + "/runs/1");
+    request.set_reason("dust");
+    return request.SerializeAsString();
+  }
+
   std::string Extension() {
     v1::ExtendRunRequest request;
     request.set_name(NewStudy() + "/runs/1");
@@ -200,6 +232,7 @@ const std::map<std::string, Row>& Matrix() {
       {"gyrebox.v1.RunService/PauseRun", kOwners},
       {"gyrebox.v1.RunService/ResumeRun", kOwnersLater},
       {"gyrebox.v1.RunService/FinishRun", kOwnersLater},
+      {"gyrebox.v1.RunService/ExcludeRun", kOwners},
       {"gyrebox.v1.RunService/ExtendRun", kOwners},
       {"gyrebox.v1.RunService/SaveRun", kOwners},
       {"gyrebox.v1.RunService/ListSavedStates", kMembers},
@@ -215,12 +248,16 @@ const std::map<std::string, Row>& Matrix() {
       {"gyrebox.v1.RunService/ListRuns", kMembers},
       {"gyrebox.v1.RunService/ListSamples", kMembers},
       {"gyrebox.v1.RunService/WatchRuns", kMembers},
+      {"gyrebox.v1.StudyService/ArchiveStudy", kOwners},
       {"gyrebox.v1.StudyService/CancelStudy", kOwners},
       {"gyrebox.v1.StudyService/CheckStudy", kMembers},
       {"gyrebox.v1.StudyService/CreateStudy", kMembers},
+      {"gyrebox.v1.StudyService/DeleteStudy", kOwners},
       {"gyrebox.v1.StudyService/GetStudy", kMembers},
+      {"gyrebox.v1.StudyService/GrowStudy", kOwners},
       {"gyrebox.v1.StudyService/ListStudies", kMembers},
       {"gyrebox.v1.StudyService/TabulateStudy", kMembers},
+      {"gyrebox.v1.StudyService/UpdateStudy", kOwners},
       {"gyrebox.v1.AnalysisService/AnalyseStudy", kMembers},
   };
   return matrix;

@@ -201,9 +201,9 @@ TEST_F(CommandTest, TableAsCsv) {
   EXPECT_EQ(outcome.out,
             "drive.sine.amplitude [rad/tau],closest_pair_mean [sigma],closest_pair_standard_deviation [sigma],"
             "closest_pair_confidence_half_width [sigma],closest_pair_smallest [sigma],closest_pair_largest [sigma],"
-            "trials,unstable,failed,changed,waiting\r\n"
-            "4,0.875,0,0,0.875,0.875,3,0,0,0,0\r\n"
-            "100,,,,,,0,3,0,0,0\r\n");
+            "trials,unstable,failed,changed,waiting,left_out\r\n"
+            "4,0.875,0,0,0.875,0.875,3,0,0,0,0,0\r\n"
+            "100,,,,,,0,3,0,0,0,0\r\n");
 }
 
 TEST_F(CommandTest, TableOfAnUnknownObservable) {
@@ -251,7 +251,7 @@ TEST_F(CommandTest, ReportWritesAnswersAndTheDataOfPlots) {
   EXPECT_THAT(map, HasSubstr("\r\ndrive.sine.amplitude [rad/tau],size [beads],"));
   EXPECT_THAT(map, HasSubstr(",unstable 3/3\r\n"));
   EXPECT_THAT(ReadFile(folder + "/quantities.csv"), HasSubstr("unstable_range"));
-  EXPECT_THAT(ReadFile(folder + "/runs.csv"), HasSubstr("studies/1/runs/3,4,3,3,1,1,finished,2,17,cpu,,\r\n"));
+  EXPECT_THAT(ReadFile(folder + "/runs.csv"), HasSubstr("studies/1/runs/3,4,3,3,1,1,finished,2,17,cpu,,,\r\n"));
   // The study file of a report is good for another run of the same.
   const Outcome again = Gyrebox({"submit", folder + "/study.toml"});
   EXPECT_EQ(again.code, 0) << again.error;
@@ -297,6 +297,102 @@ TEST_F(CommandTest, ListAndBox) {
   EXPECT_EQ(Json<v1::ListStudiesResponse>({"list", "--json"}).studies_size(), 1);
   EXPECT_THAT(Gyrebox({"box"}).out, HasSubstr("cpu, a device without physics"));
   EXPECT_EQ(Json<v1::Box>({"box", "--json"}).device(), "cpu");
+}
+
+TEST_F(CommandTest, NotesAndLabels) {
+  SubmitAndWatch();
+  EXPECT_EQ(Gyrebox({"note", "1", "first line\nsecond line"}).code, 0);
+  const Outcome label = Gyrebox({"label", "1", "winter", "film"});
+  EXPECT_EQ(label.code, 0) << label.error;
+  EXPECT_EQ(label.out, "film\nwinter\n");
+  EXPECT_EQ(Gyrebox({"label", "1"}).out, "film\nwinter\n");
+  EXPECT_EQ(Gyrebox({"label", "1", "2026", "--drop", "winter"}).out, "2026\nfilm\n");
+  const Outcome show = Gyrebox({"show", "1"});
+  EXPECT_THAT(show.out, testing::ContainsRegex("labels +2026, film"));
+  EXPECT_THAT(show.out, testing::ContainsRegex("note +first line\n +second line"));
+  EXPECT_THAT(Gyrebox({"list", "--label", "film"}).out, testing::ContainsRegex("studies/1 .*2026, film"));
+  EXPECT_THAT(Gyrebox({"list", "--label", "winter"}).out, HasSubstr("There are no such studies."));
+  EXPECT_THAT(Gyrebox({"list", "--owner", "max"}).out, HasSubstr("There are no such studies."));
+  const Outcome bad = Gyrebox({"label", "1", "two words", "more words"});
+  EXPECT_EQ(bad.code, 2);
+  EXPECT_THAT(bad.error, HasSubstr("study.labels[2]: is no label; give 1 to 40 letters"));
+  EXPECT_THAT(bad.error, HasSubstr("study.labels[3]: is no label"));
+}
+
+TEST_F(CommandTest, Exclude) {
+  SubmitAndWatch();
+  EXPECT_EQ(Gyrebox({"exclude", "1/2"}).code, 2);
+  EXPECT_EQ(Gyrebox({"exclude", "1/2", "--why", "x", "--undo"}).code, 2);
+  const Outcome done = Gyrebox({"exclude", "1/2", "--why", "dust in the cell"});
+  EXPECT_EQ(done.code, 0) << done.error;
+  EXPECT_THAT(Gyrebox({"show", "1"}).out, testing::ContainsRegex("\n +2 +local .*dust in the cell"));
+  const Outcome table = Gyrebox({"table", "1"});
+  EXPECT_THAT(table.out, HasSubstr("2  left out 1/3\n"));
+  EXPECT_THAT(table.out, HasSubstr("tells who and why"));
+  EXPECT_THAT(Gyrebox({"list"}).out, HasSubstr("3 finished, 3 unstable; 1 left out by hand"));
+  EXPECT_EQ(Gyrebox({"exclude", "1/2", "--undo"}).code, 0);
+  EXPECT_THAT(Gyrebox({"table", "1"}).out, Not(HasSubstr("left out 1/3")));
+  EXPECT_EQ(Gyrebox({"exclude", "1/2", "--undo"}).code, 3);
+}
+
+TEST_F(CommandTest, Grow) {
+  SubmitAndWatch();
+  const Outcome grown = Gyrebox({"grow", "1", "--trials", "1", "drive.sine.amplitude=8,16", "drive.sine.frequency=2"});
+  EXPECT_EQ(grown.code, 0) << grown.error;
+  EXPECT_THAT(grown.error, HasSubstr("studies/1: 26 runs added; "));
+  EXPECT_THAT(Gyrebox({"show", "1"}).out, HasSubstr("drive.sine.amplitude: 4, 8, 16, 100"));
+  EXPECT_EQ(Gyrebox({"watch", "1"}).code, 0);
+  EXPECT_EQ(Json<v1::StudyTable>({"table", "1", "--json"}).rows_size(), 8);
+  for (const char* axis : {"drive.sine.amplitude", "drive.sine.amplitude=", "drive.sine.amplitude=4,x", "=4"}) {
+    const Outcome bad = Gyrebox({"grow", "1", axis});
+    EXPECT_EQ(bad.code, 2) << axis;
+    EXPECT_THAT(bad.error, HasSubstr("adds no values; give FIELD=VALUE,VALUE")) << axis;
+  }
+  const Outcome unknown = Gyrebox({"grow", "1", "--trials", "-2", "drive.sine.amplitud=5"});
+  EXPECT_EQ(unknown.code, 2);
+  EXPECT_THAT(unknown.error, HasSubstr("gyrebox: add_trials: -2 trials cannot be added to 4"));
+  EXPECT_THAT(unknown.error, HasSubstr("did you mean drive.sine.amplitude?"));
+}
+
+TEST_F(CommandTest, ArchiveAndDelete) {
+  SubmitAndWatch();
+  EXPECT_EQ(Gyrebox({"archive", "1"}).code, 0);
+  EXPECT_THAT(Gyrebox({"list"}).out, HasSubstr("There are no studies"));
+  EXPECT_THAT(Gyrebox({"list", "--all"}).out, testing::ContainsRegex("studies/1 .*archived"));
+  EXPECT_THAT(Gyrebox({"show", "1"}).out, testing::ContainsRegex("archived +not in lists"));
+  EXPECT_EQ(Gyrebox({"archive", "1", "--undo"}).code, 0);
+  EXPECT_THAT(Gyrebox({"list"}).out, HasSubstr("studies/1"));
+  const Outcome asked = Gyrebox({"delete", "1"});  // no terminal, so no question
+  EXPECT_EQ(asked.code, 3);
+  EXPECT_THAT(asked.error, HasSubstr("6 runs (3 finished, 3 unstable) with all that they measured"));
+  EXPECT_THAT(asked.error, HasSubstr("nothing was deleted; give --yes"));
+  EXPECT_EQ(Gyrebox({"show", "1"}).code, 0);
+  const Outcome deleted = Gyrebox({"delete", "1", "--yes"});
+  EXPECT_EQ(deleted.code, 0) << deleted.error;
+  EXPECT_EQ(Gyrebox({"show", "1"}).code, 3);
+  EXPECT_EQ(Gyrebox({"delete", "1", "--yes"}).code, 3);
+}
+
+// A box with room for nothing looks at what it has when it starts.
+TEST(DeletionWarningTest, IsShownUntilTheStudyIsArchived) {
+  api::ServerOptions options = test::Unhindered();
+  options.retention.keep_gib = 1e-9;
+  test::TestServer server(std::make_shared<test::FakePlan>(), options);
+  const test::TemporaryDirectory directory;
+  const auto gyrebox = [&](std::vector<std::string> arguments) {
+    arguments.insert(arguments.begin(), {GYREBOX, "--server", server.address()});
+    return test::Run(arguments);
+  };
+  ASSERT_EQ(gyrebox({"submit", directory.Write("study.toml", kStudy), "--watch"}).code, 0);
+  EXPECT_THAT(gyrebox({"list"}).out, Not(HasSubstr("to be deleted")));
+  server.Stop();
+  server.Start();
+  ASSERT_TRUE(test::WaitFor([&] { return gyrebox({"list"}).out.find("to be deleted 2") != std::string::npos; }));
+  const Outcome show = gyrebox({"show", "1"});
+  EXPECT_THAT(show.out, testing::ContainsRegex("DELETED +from 2.* UTC on: all studies together take more than"));
+  EXPECT_THAT(show.out, HasSubstr("gyrebox archive 1 keeps it"));
+  EXPECT_EQ(gyrebox({"archive", "1"}).code, 0);
+  EXPECT_THAT(gyrebox({"show", "1"}).out, Not(HasSubstr("DELETED")));
 }
 
 TEST_F(CommandTest, CancelOnce) {

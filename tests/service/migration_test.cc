@@ -130,6 +130,51 @@ TEST_P(MigrationTest, EverythingIsThereAndGoesOn) {
   EXPECT_EQ(store.ListFrames(1, 1, 0, 10)->size(), GetParam() >= kLayoutWithFrames ? 1u : 0u);
   EXPECT_EQ(store.ListFrames(1, 2, 0, 10)->size(), 0u);
   EXPECT_TRUE(store.CreateStudy(spec, NewRuns(spec), "").ok());
+  // It lives on like any other.
+  EXPECT_EQ(study->note(), "");
+  EXPECT_FALSE(study->archived() || study->has_delete_time() || finished->has_exclusion());
+  v1::Exclusion exclusion;
+  exclusion.set_reason("dust");
+  EXPECT_EQ(store.ExcludeRun(1, 1, exclusion, "anna")->exclusion().reason(), "dust");
+  auto grown = spec;
+  grown.mutable_trials()->set_count(4);
+  EXPECT_EQ(
+      store.GrowStudy(1, {grown, {NewRuns(grown)[3]}, {7}, "1 trial"}, "id", "", "anna")->run_counts().total_count(),
+      4);
+  EXPECT_THAT(store.GetRun(1, 1)->axis_values(), testing::ElementsAre(4, 7));
+  ASSERT_TRUE(store.CancelStudy(1).ok());
+  EXPECT_TRUE(store.DeleteStudy(1, "").ok());
+  while (*store.EraseSome()) continue;
+  EXPECT_EQ(store.ListStudies(100, 10)->size(), 1u);
+}
+
+// Studies of older layouts that have ended are in the order of their ends, and keep what they start from.
+TEST(MigrationOfEndedStudiesTest, KnowsTheirOrderAndWhatTheyStartFrom) {
+  const test::TemporaryDirectory directory;
+  auto spec = AmplitudeStudy({4}, 3);
+  ASSERT_NO_FATAL_FAILURE(Make(directory.path(), 5, spec));
+  {
+    auto made = Connection::Open(directory.path() + "/gyrebox.db", Connection::Mode::kWrite);
+    spec.mutable_start()->mutable_saved()->set_run("studies/1/runs/1/states/4000");
+    const std::string bytes = spec.SerializeAsString();
+    ASSERT_TRUE((*made)
+                    ->Prepare("INSERT INTO study (spec, create_time) VALUES (?, 1)")
+                    .Bind(Statement::AsBlob(bytes))
+                    .Run()
+                    .ok());
+    ASSERT_TRUE((*made)->Execute("INSERT INTO study (spec, create_time) VALUES (x'', 1)").ok());
+    ASSERT_TRUE((*made)
+                    ->Execute("UPDATE run SET state = 5; DELETE FROM run_count WHERE state < 5;"
+                              "UPDATE study SET end_time = 10 - id")
+                    .ok());
+  }
+  auto store = Store::Open(directory.path());
+  ASSERT_TRUE(store.ok()) << store.status();
+  std::vector<int64_t> order;
+  const auto there = (*store)->ListDeletable();
+  for (const auto& study : there->studies) order.push_back(study.study);
+  EXPECT_THAT(order, testing::ElementsAre(3, 2));
+  EXPECT_THAT(std::string((*store)->DeleteStudy(1, "").message()), testing::HasSubstr("studies/2 starts from"));
 }
 
 INSTANTIATE_TEST_SUITE_P(FromLayout, MigrationTest, testing::Range(1, kLayouts + 1));

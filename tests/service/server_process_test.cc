@@ -3,6 +3,7 @@
 #include <grpcpp/grpcpp.h>
 #include <gtest/gtest.h>
 
+#include <filesystem>
 #include <thread>
 
 #include "grpc/health/v1/health.grpc.pb.h"
@@ -123,6 +124,28 @@ TEST_F(ServerProcessTest, RunsAgainWhatASuddenEndCutOff) {
   EXPECT_EQ(client.GetStudy("studies/2")->run_counts().finished_count(), 1);
 }
 
+TEST_F(ServerProcessTest, KeepsGrowthAndDeletionOverASuddenEnd) {
+  Start();
+  for (const char* name : {"studies/1", "studies/2"}) {
+    ASSERT_TRUE(client::Client(address_).CreateStudy(Spec(2)).ok());
+    ASSERT_TRUE(WaitForEnd(name));
+  }
+  v1::GrowStudyRequest request;
+  request.set_name("studies/1");
+  request.set_add_trials(3);
+  ASSERT_TRUE(client::Client(address_).GrowStudy(request).ok());
+  ASSERT_TRUE(client::Client(address_).DeleteStudy("studies/2").ok());
+  server_.Kill();
+  Start();
+  ASSERT_TRUE(WaitForEnd("studies/1"));
+  client::Client client(address_);
+  EXPECT_EQ(client.GetStudy("studies/1")->run_counts().finished_count(), 4);
+  EXPECT_EQ(client.ListSamples("studies/1/runs/4")->samples_size(), 17);
+  EXPECT_TRUE(absl::IsNotFound(client.GetStudy("studies/2").status()));
+  EXPECT_FALSE(std::filesystem::exists(Data() + "/states/2-1-4000.end"));
+  EXPECT_TRUE(std::filesystem::exists(Data() + "/states/1-1-4000.end"));
+}
+
 TEST_F(ServerProcessTest, ASecondServerOnTheSameDataIsRefused) {
   Start();
   const Outcome second = test::Run({GYREBOXD, "--data", Data(), "--listen", "127.0.0.1:0"});
@@ -142,6 +165,9 @@ TEST_F(ServerProcessTest, BadOptionsAreRefused) {
   EXPECT_EQ(test::Run({GYREBOXD}).code, 2);
   EXPECT_EQ(test::Run({GYREBOXD, "--data", Data(), "--threads", "-1"}).code, 2);
   EXPECT_EQ(test::Run({GYREBOXD, "--data", Data(), "--fancy"}).code, 2);
+  EXPECT_EQ(test::Run({GYREBOXD, "--data", Data(), "--keep-days", "-1"}).code, 2);
+  EXPECT_EQ(test::Run({GYREBOXD, "--data", Data(), "--keep-gib", "much"}).code, 2);
+  EXPECT_EQ(test::Run({GYREBOXD, "--data", Data(), "--warn-days", "0"}).code, 2);
   EXPECT_EQ(test::Run({GYREBOXD, "--data", Data(), "--listen", "0.0.0.0:0"}).code, 2);
   EXPECT_EQ(test::Run({GYREBOXD, "--version"}).code, 0);
 }

@@ -180,7 +180,55 @@ CREATE TABLE person (
 ) STRICT, WITHOUT ROWID;
 )sql",
 
-    // 6: frames that are kept of runs: of each run the sides of its bed and the kinds of its beads, a byte
+    // 6: what lives on: notes and labels, what people did to a study, runs left out (a v1::Exclusion),
+    // studies archived, deleted, or to be deleted. `ended` counts studies in the order in which they ended.
+    // `source` is the study that one starts from, 0 for none, NULL where nobody has looked yet. A deleted
+    // study is there for nobody until it is erased. warned_seconds is for how long the server has run since
+    // it told that it will delete a study.
+    R"sql(
+ALTER TABLE study ADD COLUMN note TEXT NOT NULL DEFAULT '';
+ALTER TABLE study ADD COLUMN archived INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE study ADD COLUMN deleted INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE study ADD COLUMN delete_time INTEGER;
+ALTER TABLE study ADD COLUMN delete_reason TEXT;
+ALTER TABLE study ADD COLUMN warned_seconds REAL NOT NULL DEFAULT 0;
+ALTER TABLE study ADD COLUMN source INTEGER;
+ALTER TABLE study ADD COLUMN ended INTEGER;
+UPDATE study SET ended = place FROM
+  (SELECT id, ROW_NUMBER() OVER (ORDER BY end_time, id) AS place FROM study WHERE end_time IS NOT NULL) AS past
+WHERE study.id = past.id;
+CREATE INDEX study_by_end ON study (ended);
+CREATE INDEX study_by_source ON study (source);
+CREATE INDEX study_deleted ON study (id) WHERE deleted = 1;
+
+ALTER TABLE run ADD COLUMN exclusion BLOB;
+CREATE INDEX run_excluded ON run (study) WHERE exclusion IS NOT NULL;
+CREATE INDEX run_by_observables ON run (observables);
+
+CREATE TABLE label (
+  label TEXT NOT NULL,
+  study INTEGER NOT NULL REFERENCES study (id),
+  PRIMARY KEY (label, study)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX label_by_study ON label (study, label);
+
+CREATE TABLE edit (
+  study INTEGER NOT NULL REFERENCES study (id),
+  number INTEGER NOT NULL,
+  person TEXT NOT NULL,
+  create_time INTEGER NOT NULL,
+  what TEXT NOT NULL,
+  PRIMARY KEY (study, number)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE growth (
+  request_id TEXT PRIMARY KEY,
+  study INTEGER NOT NULL REFERENCES study (id)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX growth_by_study ON growth (study);
+)sql",
+
+    // 7: frames that are kept of runs: of each run the sides of its bed and the kinds of its beads, a byte
     // each; of each frame the places and angles of the beads, with their CRC-32 (store/frame.h).
     R"sql(
 CREATE TABLE frame_bed (
@@ -205,7 +253,7 @@ CREATE TABLE frame (
 ) STRICT;
 )sql",
 
-    // 7: samples are packed quantity by quantity (store/packed.cc), those of several numbers in a column of their own.
+    // 8: samples are packed quantity by quantity (store/packed.cc), those of several numbers in a column of their own.
     // Older segments stay as they are: whole rows in `samples`.
     R"sql(
 ALTER TABLE segment ADD COLUMN wide BLOB;

@@ -22,12 +22,21 @@ inline constexpr char kSelectAllFiles[] = "SELECT DISTINCT file FROM state";
 // ---- studies
 
 inline constexpr char kInsertStudy[] = R"sql(
-INSERT INTO study (spec, request_id, create_time, owner) VALUES (?, NULLIF(?, ''), ?, ?) RETURNING id)sql";
+INSERT INTO study (spec, request_id, create_time, owner, source) VALUES (?, NULLIF(?, ''), ?, ?, ?) RETURNING id)sql";
 inline constexpr char kFindRequest[] = "SELECT id FROM study WHERE request_id = ?";
 inline constexpr char kSelectStudy[] = R"sql(
-SELECT id, spec, create_time, start_time, end_time, cancelled, change, owner FROM study WHERE id = ?)sql";
-inline constexpr char kSelectOwner[] = "SELECT owner FROM study WHERE id = ?";
-inline constexpr char kSelectStudyIds[] = "SELECT id FROM study WHERE id < ? ORDER BY id DESC LIMIT ?";
+SELECT id, spec, create_time, start_time, end_time, cancelled, change, owner, note, archived, delete_time, delete_reason,
+  (SELECT COALESCE(MAX(number), 0) FROM edit WHERE study = id),
+  (SELECT COUNT(*) FROM run WHERE run.study = id AND exclusion IS NOT NULL)
+FROM study WHERE id = ? AND deleted = 0)sql";
+inline constexpr char kSelectLabels[] = "SELECT label FROM label WHERE study = ? ORDER BY label";
+inline constexpr char kSelectOwner[] = "SELECT owner FROM study WHERE id = ? AND deleted = 0";
+/// @param 2 owner, 3 label: empty for any. @param 4 whether archived ones too.
+inline constexpr char kSelectStudyIds[] = R"sql(
+SELECT id FROM study
+WHERE id < ?1 AND deleted = 0 AND (?2 = '' OR owner = ?2) AND (?4 OR archived = 0)
+  AND (?3 = '' OR EXISTS (SELECT 1 FROM label WHERE label = ?3 AND study = id))
+ORDER BY id DESC LIMIT ?5)sql";
 inline constexpr char kCountRuns[] = R"sql(
 SELECT state, count, done, total FROM run_count WHERE study = ? AND count > 0 ORDER BY state)sql";
 inline constexpr char kCountAllRuns[] = "SELECT COALESCE(SUM(count), 0) FROM run_count WHERE state = ?";
@@ -39,11 +48,13 @@ UPDATE study SET cancelled = 1 WHERE id = ? AND cancelled = 0 AND end_time IS NU
 inline constexpr char kCancelWaitingRuns[] = R"sql(
 UPDATE run SET state = 8, end_time = ?2, change = (SELECT change + 1 FROM study WHERE id = ?1)
 WHERE study = ?1 AND state IN (1, 4))sql";
-/// Counts a change of a study, and ends it where none of its runs is open.
+/// Counts a change of a study, and ends it where none of its runs is open and it has not ended before.
 inline constexpr char kCountChange[] = R"sql(
-UPDATE study SET change = change + 1, end_time = CASE
-  WHEN EXISTS (SELECT 1 FROM run_count WHERE study = ?1 AND state < 5 AND count > 0) THEN NULL ELSE ?2 END
-WHERE id = ?1)sql";
+WITH at_end AS (SELECT NOT EXISTS (SELECT 1 FROM run_count WHERE study = ?1 AND state < 5 AND count > 0) AS yes)
+UPDATE study SET change = change + 1,
+  end_time = CASE WHEN yes THEN COALESCE(end_time, ?2) END,
+  ended = CASE WHEN yes THEN COALESCE(ended, (SELECT COALESCE(MAX(ended), 0) + 1 FROM study)) END
+FROM at_end WHERE id = ?1)sql";
 inline constexpr char kAddStoredBytes[] = "UPDATE study SET stored_bytes = stored_bytes + ?2 WHERE id = ?1";
 
 // ---- people and the queue
@@ -52,7 +63,8 @@ inline constexpr char kSelectWaiting[] = R"sql(
 SELECT id, owner,
   (SELECT priority FROM run WHERE run.study = id AND run.state = 1 ORDER BY priority DESC LIMIT 1), count
 FROM run_count JOIN study ON id = run_count.study WHERE run_count.state = 1 AND count > 0)sql";
-inline constexpr char kSelectStoredBytes[] = "SELECT owner, SUM(stored_bytes) FROM study GROUP BY owner";
+inline constexpr char kSelectStoredBytes[] =
+    "SELECT owner, SUM(stored_bytes) FROM study WHERE deleted = 0 GROUP BY owner";
 inline constexpr char kSelectPeople[] = "SELECT name, used_seconds, as_of FROM person";
 inline constexpr char kWritePerson[] = "INSERT OR REPLACE INTO person (name, used_seconds, as_of) VALUES (?, ?, ?)";
 /// @param 2 number of a run; 0 for all of the study.
@@ -64,13 +76,15 @@ inline constexpr char kSetPriority[] =
 
 inline constexpr char kInsertRun[] = R"sql(
 INSERT INTO run (study, number, axis_values, trial, seed_places, seed_noise, seed_disorder, bead_count, total_steps,
-  priority, state)
-VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 1))sql";
+  priority, change, state)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 1))sql";
 #define GYREBOX_RUN_COLUMNS                                                                                          \
   "SELECT run.study, number, axis_values, trial, seed_places, seed_noise, seed_disorder, state, step, total_steps, " \
   "time, sample_count, fault, device, start_time, end_time, change, faults_passed, alarm, journal_length, "          \
-  "ended_early, priority FROM run "
-inline constexpr char kSelectRun[] = GYREBOX_RUN_COLUMNS "WHERE study = ? AND number = ?";
+  "ended_early, priority, exclusion FROM run "
+inline constexpr char kSelectRun[] = GYREBOX_RUN_COLUMNS
+    "WHERE study = ?1 AND number = ?2 AND EXISTS (SELECT 1 FROM study WHERE id = ?1 AND deleted = 0)";
+inline constexpr char kSelectAllRuns[] = GYREBOX_RUN_COLUMNS "WHERE study = ? ORDER BY number";
 inline constexpr char kSelectRuns[] = GYREBOX_RUN_COLUMNS "WHERE study = ? AND number > ? ORDER BY number LIMIT ?";
 inline constexpr char kSelectOpenRuns[] = GYREBOX_RUN_COLUMNS "WHERE study = ? AND state < 5 ORDER BY number";
 inline constexpr char kSelectChangedRuns[] =
@@ -148,6 +162,7 @@ inline constexpr char kCountEntry[] =
     " WHERE study = ?1 AND number = ?2";
 inline constexpr char kSelectJournal[] = R"sql(
 SELECT number, entry FROM journal WHERE study = ? AND run = ? ORDER BY number)sql";
+inline constexpr char kSelectJournals[] = "SELECT run, entry FROM journal WHERE study = ?";
 /// From one state to another, where it is in the first.
 inline constexpr char kMoveRun[] =
     "UPDATE run SET state = ?4, change = " GYREBOX_NEXT_CHANGE " WHERE study = ?1 AND number = ?2 AND state = ?3";
@@ -159,6 +174,82 @@ inline constexpr char kReopenRun[] = "UPDATE run SET state = 1, end_time = NULL,
 inline constexpr char kReopenState[] = R"sql(
 UPDATE state SET kind = 1, sample_count = run.sample_count, faults_passed = run.faults_passed, alarm = run.alarm
 FROM run WHERE state.study = ?1 AND state.run = ?2 AND kind = 2 AND run.study = ?1 AND run.number = ?2)sql";
+
+// ---- what people do to studies (edits.cc, growth.cc)
+
+inline constexpr char kInsertEdit[] = R"sql(
+INSERT INTO edit (study, number, person, create_time, what)
+SELECT ?1, COALESCE(MAX(number), 0) + 1, ?2, ?3, ?4 FROM edit WHERE study = ?1)sql";
+inline constexpr char kSelectEdits[] = "SELECT number, person, what FROM edit WHERE study = ? ORDER BY number";
+inline constexpr char kSetNote[] = "UPDATE study SET note = ?2 WHERE id = ?1";
+inline constexpr char kDropLabels[] = "DELETE FROM label WHERE study = ?";
+inline constexpr char kInsertLabel[] = "INSERT INTO label (study, label) VALUES (?, ?)";
+/// Puts a study away, or takes it back. Nothing of either is left to be deleted without a new warning.
+inline constexpr char kSetArchived[] = R"sql(
+UPDATE study SET archived = ?2, delete_time = NULL, delete_reason = NULL, warned_seconds = 0 WHERE id = ?1)sql";
+inline constexpr char kSetExclusion[] =
+    "UPDATE run SET exclusion = ?3, change = " GYREBOX_NEXT_CHANGE " WHERE study = ?1 AND number = ?2";
+
+inline constexpr char kFindGrowth[] = "SELECT study FROM growth WHERE request_id = ?";
+inline constexpr char kInsertGrowth[] = "INSERT INTO growth (study, request_id) VALUES (?, ?)";
+inline constexpr char kSetSpec[] = "UPDATE study SET spec = ?2 WHERE id = ?1";
+/// The runs of a study stand at these values of the axes that it grew by. Two blobs make a text, of the same bytes.
+inline constexpr char kAppendAxisValues[] =
+    "UPDATE run SET axis_values = CAST(axis_values || ?2 AS BLOB), change = " GYREBOX_NEXT_CHANGE " WHERE study = ?1";
+/// What the first run that is added to a study gets: its number, the count of its change, and the priority that its
+/// runs were given last.
+inline constexpr char kSelectNextRun[] = R"sql(
+SELECT number + 1, study.change + 1, priority FROM run JOIN study ON study.id = run.study
+WHERE study = ? ORDER BY number DESC LIMIT 1)sql";
+
+// ---- deleting (deletion.cc)
+
+inline constexpr char kSelectUnknownSources[] = "SELECT id, spec FROM study WHERE source IS NULL";
+inline constexpr char kSetSource[] = "UPDATE study SET source = ?2 WHERE id = ?1";
+inline constexpr char kSelectDependants[] = "SELECT id FROM study WHERE source = ? AND deleted = 0 ORDER BY id LIMIT 6";
+inline constexpr char kMarkDeleted[] = R"sql(
+UPDATE study SET deleted = 1, stored_bytes = 0, request_id = NULL WHERE id = ?)sql";
+inline constexpr char kSelectDeleted[] = "SELECT id FROM study WHERE deleted = 1 ORDER BY id LIMIT 1";
+inline constexpr char kEraseSegments[] = R"sql(
+DELETE FROM segment WHERE rowid IN (SELECT rowid FROM segment WHERE study = ? LIMIT ?) RETURNING 1)sql";
+inline constexpr char kEraseFrames[] = R"sql(
+DELETE FROM frame WHERE rowid IN (SELECT rowid FROM frame WHERE study = ? LIMIT ?) RETURNING 1)sql";
+inline constexpr char kEraseFrameBeds[] = R"sql(
+DELETE FROM frame_bed WHERE rowid IN (SELECT rowid FROM frame_bed WHERE study = ? LIMIT ?) RETURNING 1)sql";
+#define GYREBOX_FIRST_RUNS "(SELECT number FROM run WHERE study = ?1 ORDER BY number LIMIT ?2)"
+inline constexpr char kEraseStates[] =
+    "DELETE FROM state WHERE study = ?1 AND run IN " GYREBOX_FIRST_RUNS " RETURNING file";
+inline constexpr char kEraseJournals[] = "DELETE FROM journal WHERE study = ?1 AND run IN " GYREBOX_FIRST_RUNS;
+inline constexpr char kEraseRuns[] =
+    "DELETE FROM run WHERE study = ?1 AND number IN " GYREBOX_FIRST_RUNS " RETURNING observables";
+#undef GYREBOX_FIRST_RUNS
+inline constexpr char kEraseObservables[] = R"sql(
+DELETE FROM observable_list WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM run WHERE observables = ?1))sql";
+inline constexpr const char* kEraseStudy[] = {
+    "DELETE FROM label WHERE study = ?",     "DELETE FROM edit WHERE study = ?", "DELETE FROM growth WHERE study = ?",
+    "DELETE FROM run_count WHERE study = ?", "DELETE FROM study WHERE id = ?",
+};
+
+// ---- how long studies are kept (keeping.cc)
+
+inline constexpr char kSelectAllBytes[] = R"sql(
+SELECT COALESCE(SUM(stored_bytes), 0), COUNT(delete_time) FROM study WHERE deleted = 0)sql";
+/// Studies that may be deleted, in the order in which they ended.
+inline constexpr char kSelectDeletable[] = R"sql(
+SELECT id, owner, end_time, stored_bytes, delete_time, warned_seconds FROM study
+WHERE ended IS NOT NULL AND archived = 0 AND deleted = 0
+  AND NOT EXISTS (SELECT 1 FROM study AS other WHERE other.source = study.id AND other.deleted = 0)
+ORDER BY ended)sql";
+inline constexpr char kCountWarnedSeconds[] =
+    "UPDATE study SET warned_seconds = warned_seconds + ? WHERE delete_time IS NOT NULL";
+inline constexpr char kWarn[] = R"sql(
+UPDATE study SET delete_time = ?2, delete_reason = ?3
+WHERE id = ?1 AND ended IS NOT NULL AND archived = 0 AND deleted = 0)sql";
+inline constexpr char kSelectWarned[] = "SELECT id FROM study WHERE delete_time IS NOT NULL";
+inline constexpr char kDropWarning[] = R"sql(
+UPDATE study SET delete_time = NULL, delete_reason = NULL, warned_seconds = 0 WHERE id = ?)sql";
+inline constexpr char kIsDue[] = R"sql(
+SELECT 1 FROM study WHERE id = ?1 AND delete_time IS NOT NULL AND archived = 0 AND warned_seconds >= ?2)sql";
 
 #undef GYREBOX_NEXT_CHANGE
 

@@ -1,0 +1,86 @@
+// What people say about studies, put away and delete.
+#include <spdlog/spdlog.h>
+
+#include "api/answer.h"
+#include "api/names.h"
+#include "api/study_service.h"
+#include "schema/nearest_name.h"
+#include "study/remarks.h"
+
+namespace gyrebox::api {
+
+/// The words of a request that its mask names, or every fault of it.
+static store::StudyWords WordsOf(const v1::UpdateStudyRequest& request, study::Violations* violations) {
+  store::StudyWords words;
+  const v1::Study& study = request.study();
+  if (request.update_mask().paths().empty()) {
+    violations->Add("update_mask", "is empty; give note, labels, or both");
+  }
+  for (int i = 0; i < request.update_mask().paths_size(); ++i) {
+    const std::string& path = request.update_mask().paths(i);
+    const bool all = path == "*";
+    if (all || path == "note") words.note = study.note();
+    if (all || path == "labels") words.labels.emplace(study.labels().begin(), study.labels().end());
+    if (all || path == "note" || path == "labels") continue;
+    violations->Add("update_mask.paths[" + std::to_string(i) + "]",
+                    path + " cannot be changed; note and labels can" + schema::DidYouMean(path, {"note", "labels"}));
+  }
+  if (words.note) study::CheckNote(*words.note, "study.note", violations);
+  if (words.labels) study::CheckLabels(study.labels(), "study.labels", violations);
+  return words;
+}
+
+absl::StatusOr<v1::Study> StudyService::Update(const v1::UpdateStudyRequest& request, const access::Person& person) {
+  const auto id = ParseStudyName(request.study().name());
+  if (!id.ok()) return id.status();
+  if (auto status = CheckMayChange(rooms_, person, *id); !status.ok()) return status;
+  study::Violations violations;
+  const store::StudyWords words = WordsOf(request, &violations);
+  if (!violations.empty()) return InvalidRequest(std::move(violations).Take());
+  auto study = rooms_.store.UpdateStudy(*id, words, request.study().etag(), person.name);
+  if (study.ok()) rooms_.hub.Changed(*id);
+  return study;
+}
+
+absl::StatusOr<v1::Study> StudyService::Archive(const v1::ArchiveStudyRequest& request, const access::Person& person) {
+  const auto id = ParseStudyName(request.name());
+  if (!id.ok()) return id.status();
+  if (auto status = CheckMayChange(rooms_, person, *id); !status.ok()) return status;
+  auto study = rooms_.store.ArchiveStudy(*id, !request.undo(), person.name);
+  if (study.ok()) rooms_.hub.Changed(*id);
+  return study;
+}
+
+absl::StatusOr<google::protobuf::Empty> StudyService::Delete(const v1::DeleteStudyRequest& request,
+                                                             const access::Person& person) {
+  const auto id = ParseStudyName(request.name());
+  if (!id.ok()) return id.status();
+  if (auto status = CheckMayChange(rooms_, person, *id); !status.ok()) return status;
+  if (auto status = rooms_.store.DeleteStudy(*id, request.etag()); !status.ok()) return status;
+  spdlog::info("{} deleted by {}", request.name(), person.name);
+  rooms_.digests.Forget(*id);
+  rooms_.hub.Changed(*id);
+  rooms_.keeper.Wake();
+  return google::protobuf::Empty();
+}
+
+grpc::ServerUnaryReactor* StudyService::UpdateStudy(grpc::CallbackServerContext* context,
+                                                    const v1::UpdateStudyRequest* request, v1::Study* response) {
+  return Answer<v1::Study>(rooms_, context, response,
+                           [=, this](const access::Person& person) { return Update(*request, person); });
+}
+
+grpc::ServerUnaryReactor* StudyService::ArchiveStudy(grpc::CallbackServerContext* context,
+                                                     const v1::ArchiveStudyRequest* request, v1::Study* response) {
+  return Answer<v1::Study>(rooms_, context, response,
+                           [=, this](const access::Person& person) { return Archive(*request, person); });
+}
+
+grpc::ServerUnaryReactor* StudyService::DeleteStudy(grpc::CallbackServerContext* context,
+                                                    const v1::DeleteStudyRequest* request,
+                                                    google::protobuf::Empty* response) {
+  return Answer<google::protobuf::Empty>(rooms_, context, response,
+                                         [=, this](const access::Person& person) { return Delete(*request, person); });
+}
+
+}  // namespace gyrebox::api

@@ -1,0 +1,135 @@
+// What people say about studies, put away, and leave out.
+#include <algorithm>
+
+#include "store/names.h"
+#include "store/rows.h"
+#include "store/sql/statements.h"
+#include "store/store.h"
+#include "store/writes.h"
+
+namespace gyrebox::store {
+
+absl::Status NoteEdit(Connection& connection, int64_t study, const std::string& person, const std::string& what) {
+  absl::Status status = connection.Prepare(sql::kInsertEdit).Bind(study, person, NowMilliseconds(), what).Run();
+  status.Update(CountChange(connection, study));
+  return status;
+}
+
+absl::Status CheckEtag(Connection& connection, int64_t id, const v1::Study& study, const std::string& etag,
+                       bool whole) {
+  const auto edits_of = [](const std::string& text) { return text.substr(0, text.find('-')); };
+  if (etag.empty() || etag == study.etag()) return absl::OkStatus();
+  if (!whole && edits_of(etag) == edits_of(study.etag())) return absl::OkStatus();
+  std::string since, seen = edits_of(etag);
+  bool known = seen == "0";
+  Statement rows = connection.Prepare(sql::kSelectEdits);
+  rows.Bind(id);
+  while (rows.Next()) {
+    if (known) since += (since.empty() ? "" : "; ") + rows.Text(1) + " " + rows.Text(2);
+    known = known || std::to_string(rows.Int(0)) == seen;
+  }
+  if (!rows.status().ok()) return rows.status();
+  if (since.empty()) since = known ? "its runs went on or were changed" : "that etag is none of this study";
+  return absl::AbortedError(study.name() + " has changed since etag " + etag + ", it is " + study.etag() +
+                            " now: " + since);
+}
+
+absl::Status TakeUp(Connection& connection, int64_t study) {
+  return connection.Prepare(sql::kSetArchived).Bind(study, 0).Run();
+}
+
+static absl::Status SetLabels(Connection& connection, int64_t id, const std::vector<std::string>& labels) {
+  absl::Status status = connection.Prepare(sql::kDropLabels).Bind(id).Run();
+  for (const std::string& label : labels) {
+    status.Update(connection.Prepare(sql::kInsertLabel).Bind(id, label).Run());
+  }
+  return status;
+}
+
+static std::string LabelsText(const std::vector<std::string>& labels) {
+  std::string text;
+  for (const std::string& label : labels) text += (text.empty() ? "" : ", ") + label;
+  return text.empty() ? "took its labels off" : "labelled it " + text;
+}
+
+absl::StatusOr<v1::Study> Store::UpdateStudy(int64_t id, const StudyWords& words, const std::string& etag,
+                                             const std::string& person) {
+  absl::StatusOr<v1::Study> study = absl::InternalError("not read");
+  const auto status = Write([&](Connection& connection) -> absl::Status {
+    study = SelectStudy(connection, id);
+    if (!study.ok()) return study.status();
+    absl::Status done = CheckEtag(connection, id, *study, etag);
+    if (!done.ok()) return done;
+    if (words.note && *words.note != study->note()) {
+      done.Update(connection.Prepare(sql::kSetNote).Bind(id, *words.note).Run());
+      done.Update(NoteEdit(connection, id, person, "changed its note"));
+    }
+    if (words.labels) {
+      std::vector<std::string> labels = *words.labels;
+      std::sort(labels.begin(), labels.end());
+      if (!std::equal(labels.begin(), labels.end(), study->labels().begin(), study->labels().end())) {
+        done.Update(SetLabels(connection, id, labels));
+        done.Update(NoteEdit(connection, id, person, LabelsText(labels)));
+      }
+    }
+    if (done.ok()) study = SelectStudy(connection, id);
+    return done.ok() ? study.status() : done;
+  });
+  if (!status.ok()) return status;
+  return study;
+}
+
+absl::StatusOr<v1::Study> Store::ArchiveStudy(int64_t id, bool archived, const std::string& person) {
+  absl::StatusOr<v1::Study> study = absl::InternalError("not read");
+  const auto status = Write([&](Connection& connection) -> absl::Status {
+    study = SelectStudy(connection, id);
+    if (!study.ok() || study->archived() == archived) return study.status();
+    if (archived && !study->has_end_time()) {
+      return absl::FailedPreconditionError(study->name() +
+                                           " has runs that are not at their end; it can be archived once they are");
+    }
+    absl::Status done = connection.Prepare(sql::kSetArchived).Bind(id, archived ? 1 : 0).Run();
+    done.Update(NoteEdit(connection, id, person, archived ? "archived it" : "took it back from the archive"));
+    if (done.ok()) study = SelectStudy(connection, id);
+    return done.ok() ? study.status() : done;
+  });
+  if (!status.ok()) return status;
+  return study;
+}
+
+/// A run in this transaction. NOT_FOUND.
+static absl::StatusOr<v1::Run> SelectRun(Connection& connection, int64_t study, int64_t number) {
+  Statement row = connection.Prepare(sql::kSelectRun);
+  if (row.Bind(study, number).Next()) return ToRun(row);
+  if (!row.status().ok()) return row.status();
+  return absl::NotFoundError("there is no run " + NameOfRun(study, number));
+}
+
+absl::StatusOr<v1::Run> Store::ExcludeRun(int64_t study, int64_t number, const std::optional<v1::Exclusion>& exclusion,
+                                          const std::string& person) {
+  absl::StatusOr<v1::Run> run = absl::InternalError("not read");
+  const auto status = Write([&](Connection& connection) -> absl::Status {
+    run = SelectRun(connection, study, number);
+    if (!run.ok()) return run.status();
+    if (!exclusion && !run->has_exclusion()) {
+      return absl::FailedPreconditionError(run->name() + " is not left out");
+    }
+    const std::string bytes = exclusion ? exclusion->SerializeAsString() : "";
+    absl::Status done;
+    {
+      Statement set = connection.Prepare(sql::kSetExclusion);
+      set.Bind(study, number);
+      if (exclusion) set.BindAt(3, Statement::AsBlob(bytes));
+      done = set.Run();
+    }
+    const std::string which = "run " + std::to_string(number);
+    done.Update(NoteEdit(connection, study, person,
+                         exclusion ? "left " + which + " out: " + exclusion->reason() : "took " + which + " back in"));
+    if (done.ok()) run = SelectRun(connection, study, number);
+    return done.ok() ? run.status() : done;
+  });
+  if (!status.ok()) return status;
+  return run;
+}
+
+}  // namespace gyrebox::store
