@@ -5,7 +5,6 @@
 #include "api/names.h"
 #include "api/run_service.h"
 #include "api/steer.h"
-#include "executor/pack.h"
 #include "study/remarks.h"
 #include "study/run_spec.h"
 #include "study/steering.h"

@@ -12,7 +12,7 @@ struct Bulk {
   const char* erase;
   int at_a_time;
 };
-constexpr Bulk kBulk[] = {{sql::kEraseSegments, 200}, {sql::kEraseFrames, 20}, {sql::kEraseFrameBeds, 20}};
+constexpr Bulk kBulk[] = {{sql::kEraseSegments, 200}, {sql::kEraseFrames, 50}, {sql::kEraseFrameBeds, 50}};
 /// The rest of a run is small.
 constexpr int kRunsAtATime = 200;
 constexpr size_t kDependantsNamed = 5;

@@ -34,6 +34,7 @@ absl::StatusOr<std::optional<StateRow>> SelectLastState(Connection& connection, 
 /// The one of the highest step up to this one, of any kind.
 absl::StatusOr<std::optional<StateRow>> SelectStateBefore(Connection& connection, int64_t study, int64_t number,
                                                           int64_t at_most);
+
 /// A study as it is in this transaction. NOT_FOUND.
 absl::StatusOr<v1::Study> SelectStudy(Connection& connection, int64_t id);
 

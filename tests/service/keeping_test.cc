@@ -65,7 +65,8 @@ class KeepingTest : public testing::Test {
     store_ = *std::move(opened);
   }
 
-  /// A study of two finished runs with samples, a journal and states. @param source of the state that it starts from.
+  /// A study of two finished runs with samples, a journal, frames and states. @param source of the state that it starts
+  /// from.
   int64_t Finished(const std::string& source = "") {
     v1::StudySpec spec = AmplitudeStudy({4}, 2);
     if (!source.empty()) spec.mutable_start()->mutable_saved()->set_run(source);
@@ -84,6 +85,8 @@ class KeepingTest : public testing::Test {
       update.step = 4000;
       update.time = 2;
       update.samples = {.first = 0, .width = 3, .numbers = {4000, 2, 7}};
+      store::Frame& frame = update.frames.emplace_back();
+      frame.beads = {.side_x = 3, .side_y = 3, .x = {7}, .y = {8}, .angle = {9}, .spinner = {1}};
       update.end_state = store::BedBytes{.bytes = "left", .side_x = 1, .side_y = 1};
       update.entry.emplace().set_person("anna");
     }
@@ -97,6 +100,7 @@ class KeepingTest : public testing::Test {
     int64_t count = 0;
     for (const char* sql :
          {"SELECT COUNT(*) FROM run WHERE study = ?", "SELECT COUNT(*) FROM segment WHERE study = ?",
+          "SELECT COUNT(*) FROM frame WHERE study = ?", "SELECT COUNT(*) FROM frame_bed WHERE study = ?",
           "SELECT COUNT(*) FROM state WHERE study = ?", "SELECT COUNT(*) FROM journal WHERE study = ?",
           "SELECT COUNT(*) FROM run_count WHERE study = ?", "SELECT COUNT(*) FROM edit WHERE study = ?",
           "SELECT COUNT(*) FROM label WHERE study = ?", "SELECT COUNT(*) FROM growth WHERE study = ?",
@@ -148,6 +152,7 @@ TEST_F(KeepingTest, NothingIsLeftOfADeletedStudy) {
   EXPECT_EQ(FilesOf(id), 0);
   EXPECT_EQ(store_->GetEndState(other, 2)->bytes, "left");
   EXPECT_EQ(store_->ReadSamples(other, 2, 0, 10)->size(), 1u);
+  EXPECT_EQ(store_->ListFrames(other, 2, 0, 10)->size(), 1u);
   EXPECT_EQ(store_->GetObservables(other, 2)->size(), 1u);
   EXPECT_EQ(Finished(), 3);  // no name is given twice
 }

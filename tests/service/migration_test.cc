@@ -22,7 +22,7 @@ using test::AmplitudeStudy;
 using test::NewRuns;
 
 constexpr int kLayouts = std::size(sql::kMigrations);
-constexpr int kLayoutWithFrames = 6;
+constexpr int kLayoutWithFrames = 7;
 
 /// A segment as earlier servers packed it: count of numbers, then a zlib stream of whole rows.
 std::string PackWholeRows(const std::vector<double>& numbers) {
