@@ -28,7 +28,10 @@ ExitCode List(const Session& session, const ListInput& input);
 ExitCode Show(const Session& session, const std::string& study);
 
 // watch_command.cc
-ExitCode Watch(const Session& session, const std::string& study);
+
+/// Follows a study to its end. On a terminal it shows what the study answers so far.
+/// @param tell_answers whether it ends with the answers on the output stream.
+ExitCode Watch(const Session& session, const std::string& study, bool tell_answers);
 
 // table_command.cc
 ExitCode Table(const Session& session, const std::string& study, const std::string& observable, bool csv);

@@ -94,8 +94,8 @@ void AddReadingCommands(CLI::App& app, Options& o, Run* chosen) {
   AddJson(list, o);
   CLI::App* show = AddCommand(app, "show", "Show a study and why runs stopped early", chosen,
                               [&o] { return Show(o.session, o.name); });
-  CLI::App* watch =
-      AddCommand(app, "watch", "Follow a study to its end", chosen, [&o] { return Watch(o.session, o.name); });
+  CLI::App* watch = AddCommand(app, "watch", "Follow a study to its end", chosen,
+                               [&o] { return Watch(o.session, o.name, /*tell_answers=*/true); });
   CLI::App* table = AddCommand(app, "table", "Mean over trials at every point of a study", chosen,
                                [&o] { return Table(o.session, o.name, o.observable, o.csv); });
   for (CLI::App* command : {show, watch, table}) {

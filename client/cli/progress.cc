@@ -3,8 +3,11 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cmath>
 #include <iostream>
+#include <sstream>
+#include <vector>
 
 #include "cli/text.h"
 
@@ -30,17 +33,58 @@ static std::string Bar(double share) {
   return "[" + std::string(full, '#') + std::string(kBarWidth - full, '.') + "] ";
 }
 
-/// A line that does not wrap, as a wrapped line cannot be redrawn in place: without the bar, and cut, where it is long.
-static std::string OneLine(const std::string& bar, const std::string& words) {
+/// Lines and columns of the terminal that may be written to.
+struct Room {
+  size_t lines = 23, columns = 79;
+};
+
+static Room RoomOf(int terminal) {
   winsize size{};
-  const bool known = ioctl(STDERR_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 0;
-  const size_t columns = known ? size.ws_col - 1 : 79;
+  if (ioctl(terminal, TIOCGWINSZ, &size) != 0 || size.ws_col < 2 || size.ws_row < 2) return {};
+  return {size.ws_row - 1u, size.ws_col - 1u};
+}
+
+/// A line that does not wrap, as a wrapped line cannot be redrawn in place: without the bar, and cut, where it is long.
+static std::string OneLine(const std::string& bar, const std::string& words, size_t columns) {
   return bar.size() + words.size() <= columns ? bar + words : words.substr(0, columns);
 }
 
-void Progress::Show(const v1::Study& study) {
+/// A paragraph in lines that do not wrap, all but the first set in; a word that is too long is cut.
+static std::vector<std::string> Wrapped(const std::string& paragraph, size_t columns) {
+  constexpr char kIndent[] = "  ";
+  std::vector<std::string> lines;
+  std::istringstream words(paragraph);
+  for (std::string word; words >> word;) {
+    if (lines.empty()) {
+      lines.push_back(word);
+    } else if (lines.back().size() + 1 + word.size() <= columns) {
+      lines.back() += " " + word;
+    } else {
+      lines.push_back(kIndent + word);
+    }
+  }
+  for (std::string& line : lines) line.resize(std::min(line.size(), columns));
+  return lines;
+}
+
+/// Draws it from the line that the cursor is in, and goes back there.
+static void Redraw(const std::string& line, std::span<const std::string> below, Room room) {
+  std::string text = "\r\x1b[J" + line;
+  size_t under = 0;
+  for (const std::string& paragraph : below) {
+    for (const std::string& part : Wrapped(paragraph, room.columns)) {
+      if (++under < room.lines) text += "\n" + part;
+    }
+  }
+  under = std::min(under, room.lines - 1);
+  if (under > 0) text += "\x1b[" + std::to_string(under) + "A";
+  std::cerr << text << "\r" << std::flush;
+}
+
+void Progress::Show(const v1::Study& study, std::span<const std::string> below) {
   if (terminal_) {
-    std::cerr << "\r\x1b[K" << OneLine(Bar(study.progress()), Words(study)) << std::flush;
+    const Room room = RoomOf(STDERR_FILENO);
+    Redraw(OneLine(Bar(study.progress()), Words(study), room.columns), below, room);
   } else if (Clock::now() - shown_ >= kBetweenLines) {
     shown_ = Clock::now();
     std::cerr << study.name() << ": " << Words(study) << std::endl;
@@ -48,12 +92,12 @@ void Progress::Show(const v1::Study& study) {
 }
 
 void Progress::Note(const std::string& text) {
-  if (terminal_) std::cerr << "\r\x1b[K";
+  if (terminal_) std::cerr << "\r\x1b[J";
   std::cerr << text << std::endl;
 }
 
 void Progress::End(const v1::Study& study) {
-  if (terminal_) std::cerr << "\r\x1b[K";
+  if (terminal_) std::cerr << "\r\x1b[J";
   std::cerr << study.name() << ": " << CountsText(study.run_counts()) << std::endl;
 }
 

@@ -1,7 +1,8 @@
-/// How far a study is, on one line.
+/// How far a study is, on one line, and under it what it answers so far.
 #pragma once
 
 #include <chrono>
+#include <span>
 #include <string>
 
 #include "gyrebox/v1/study.pb.h"
@@ -13,12 +14,15 @@ class Progress {
  public:
   Progress();
 
-  void Show(const v1::Study& study);
+  bool on_terminal() const { return terminal_; }
+
+  /// @param below what stands under it on a terminal, a paragraph each.
+  void Show(const v1::Study& study, std::span<const std::string> below);
 
   /// A line of its own.
   void Note(const std::string& text);
 
-  /// Ends with a line that says how the study ended.
+  /// Ends with a line that says how the study ended; what stood below goes.
   void End(const v1::Study& study);
 
  private:

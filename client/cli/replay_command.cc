@@ -71,7 +71,7 @@ ExitCode Replay(const Session& session, const std::string& given) {
   const auto study = client.ReplayRun(run);
   if (!study.ok()) return Report(session, study.status());
   std::cerr << study->name() << "\n";
-  if (const ExitCode code = Watch(session, study->name()); code == kNotReachable) return code;
+  if (const ExitCode code = Watch(session, study->name(), /*tell_answers=*/false); code == kNotReachable) return code;
   const std::string replay = study->name() + "/runs/1";
   const auto first = client.ListSamples(run), again = client.ListSamples(replay);
   if (!first.ok()) return Report(session, first.status());

@@ -6,6 +6,7 @@
 #include <sstream>
 
 #include "cli/commands.h"
+#include "cli/report_frames.h"
 #include "cli/report_page.h"
 #include "cli/text.h"
 #include "cli/text_table.h"
@@ -146,7 +147,7 @@ static absl::Status WriteAll(Client& client, const v1::Answers& answers, Folder*
     }
   }
   // A client without the page has written the data all the same.
-  if (const auto page = ReportPageText(answers, *study, study_file); page.ok()) {
+  if (const auto page = ReportPageText(answers, *study, study_file, FramesJson(client, answers)); page.ok()) {
     folder->Write("report.html", *page);
   } else {
     std::cerr << "gyrebox: no report.html: " << page.status().message() << "\n";

@@ -24,7 +24,7 @@ std::string ScriptSafe(const std::string& json) {
 }
 
 absl::StatusOr<std::string> ReportPageText(const v1::Answers& answers, const v1::Study& study,
-                                           const std::string& study_file) {
+                                           const std::string& study_file, const std::string& frames) {
   std::string page = kReportPage;
   const size_t at = page.find(kPlaceholder);
   if (at == std::string::npos) {
@@ -36,7 +36,7 @@ absl::StatusOr<std::string> ReportPageText(const v1::Answers& answers, const v1:
   brief.clear_spec();  // stands in the page as the study file
   const std::string written = TimeText(google::protobuf::util::TimeUtil::GetCurrentTime());
   const std::string data = "{\"answers\":" + JsonText(answers, /*one_line=*/true) +
-                           ",\"study\":" + JsonText(brief, /*one_line=*/true) +
+                           ",\"study\":" + JsonText(brief, /*one_line=*/true) + ",\"frames\":" + frames +
                            ",\"study_file\":" + JsonString(study_file) + ",\"written\":" + JsonString(written) + "}";
   return page.replace(at, sizeof(kPlaceholder) - 1, ScriptSafe(data));
 }

@@ -16,8 +16,9 @@ extern const char kReportPage[];
 std::string ScriptSafe(const std::string& json);
 
 /// The page with the data of a study in it.
+/// @param frames JSON list of the pictures of its snapshots, see FramesJson().
 /// @return FAILED_PRECONDITION where the client was built without the page.
 absl::StatusOr<std::string> ReportPageText(const v1::Answers& answers, const v1::Study& study,
-                                           const std::string& study_file);
+                                           const std::string& study_file, const std::string& frames);
 
 }  // namespace gyrebox::client

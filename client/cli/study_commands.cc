@@ -92,7 +92,7 @@ ExitCode Submit(const Session& session, const std::string& path, bool watch) {
   Client client(session.server);
   std::string name;
   const ExitCode code = SubmitFile(session, client, path, *file, &name);
-  return code == kDone && watch ? Watch(session, name) : code;
+  return code == kDone && watch ? Watch(session, name, /*tell_answers=*/false) : code;
 }
 
 ExitCode Branch(const Session& session, const std::string& run, const std::string& path) {

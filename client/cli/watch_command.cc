@@ -1,6 +1,7 @@
 #include <iostream>
 
 #include "cli/commands.h"
+#include "cli/live_answers.h"
 #include "cli/progress.h"
 #include "cli/text.h"
 
@@ -13,21 +14,28 @@ static std::string GapText(const v1::Gap& gap) {
   return "this reader was behind by " + AboutText(gap.seconds()) + "; it catches up";
 }
 
-ExitCode Watch(const Session& session, const std::string& name) {
+ExitCode Watch(const Session& session, const std::string& name, bool tell_answers) {
   Client client(session.server);
   v1::WatchRunsRequest request;
   request.set_parent(StudyName(name));
   Progress progress;
+  LiveAnswers answers(client);
   v1::Study study;
   const auto status = client.WatchRuns(request, kPatience, [&](const v1::WatchRunsResponse& message) {
     if (session.json) PrintJson(message, /*one_line=*/true);
     if (message.has_gap() && !session.json) progress.Note(GapText(message.gap()));
     if (!message.has_study()) return;
     study = message.study();
-    if (!session.json) progress.Show(study);
+    if (session.json) return;
+    if (progress.on_terminal()) answers.Follow(study);
+    progress.Show(study, answers.lines());
   });
   if (!status.ok()) return Report(session, status);
-  if (!session.json) progress.End(study);
+  if (!session.json) {
+    progress.End(study);
+    if (tell_answers || progress.on_terminal()) answers.Finish(study);
+    for (const std::string& line : answers.lines()) (tell_answers ? std::cout : std::cerr) << line << "\n";
+  }
   const bool complete = study.state() == v1::Study::STATE_FINISHED && study.run_counts().failed_count() == 0;
   return complete ? kDone : kRefused;
 }

@@ -179,17 +179,25 @@ static void WriteOnsets(const StudyData& data, const Plan& plan, const std::vect
   }
 }
 
+/// " (52.4 to 97.0, 3 starts)" for a mean; without the interval where one start has none.
+static std::string IntervalText(const Summary& summary) {
+  const std::string starts = std::to_string(summary.count) + (summary.count == 1 ? " start" : " starts");
+  const double half = summary.confidence_half_width;
+  if (summary.count < 2) return " (" + starts + ")";
+  return " (" + Short(summary.mean - half) + " to " + Short(summary.mean + half) + ", " + starts + ")";
+}
+
 /// The largest mean of all, in words.
 static std::string LargestText(const StudyData& data, const Plan& plan, const std::vector<CurveOf>& curves) {
   double largest = -1;
   std::string text;
   for (const CurveOf& curve : curves) {
     for (const CurvePoint& point : CountingPoints(curve.With(SizeOf))) {
-      const double mean = Summarise(point.trials).mean;
-      if (mean <= largest) continue;
-      largest = mean;
-      text = "The largest mean is " + Short(mean) + " " + data.observable.unit() + ", at " +
-             ShortName(data.axes[plan.x_axis].field()) + " " + Short(point.x);
+      const Summary summary = Summarise(point.trials);
+      if (summary.mean <= largest) continue;
+      largest = summary.mean;
+      text = "The largest mean is " + Short(summary.mean) + " " + data.observable.unit() + IntervalText(summary) +
+             ", at " + ShortName(data.axes[plan.x_axis].field()) + " " + Short(point.x);
       for (const auto& setting : curve.at) text += ", " + ShortName(setting.field()) + " " + Short(setting.value());
     }
   }

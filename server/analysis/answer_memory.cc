@@ -4,6 +4,7 @@
 #include "analysis/answer_parts.h"
 #include "analysis/memory.h"
 #include "schema/mark_text.h"
+#include "schema/number_text.h"
 
 namespace gyrebox::analysis {
 
@@ -88,12 +89,20 @@ static void WriteNumbers(const StudyData& data, const Memory& memory, const Curv
   const double needed = TrialsToResolve(memory.reference.standard_deviation, memory.margin);
   AddPlace(kNeeded, {.at = curve.at}, {.value = needed}, answer);
   if (memory.resolved > memory.margin / 2) {
-    answer->add_cautions(Sentence(curve.at, "these trials tell differences of " + Short(memory.resolved) + " " +
-                                                data.observable.unit() + " from none, against a margin of " +
-                                                Short(memory.margin) +
-                                                "; an amplitude that is wiped may not come out " + "so. It takes " +
+    answer->add_cautions(Sentence(curve.at, "the difference that these trials can tell is too near to the margin of " +
+                                                Short(memory.margin) + " " + data.observable.unit() +
+                                                ": an amplitude that is wiped may not come out so. It takes " +
                                                 Short(needed) + " trials for one to come out so four times in five."));
   }
+}
+
+/// What the trials at hand could tell at all.
+static std::string PowerText(const StudyData& data, const Memory& memory) {
+  const double share = memory.reference.mean > 0 ? 100 * memory.resolved / memory.reference.mean : 0;
+  std::string text = " With " + std::to_string(memory.reference.count) + " trials a difference of " +
+                     Short(memory.resolved) + " " + data.observable.unit();
+  if (share > 0) text += ", " + schema::NumberText(share, 2) + " % of the reference,";
+  return text + " is just told from none.";
 }
 
 static std::string SummaryOf(const StudyData& data, const Memory& memory, const CurveOf& curve) {
@@ -101,12 +110,13 @@ static std::string SummaryOf(const StudyData& data, const Memory& memory, const 
   if (!memory.reset.value) {
     const std::string most =
         memory.reset.low ? "up to " + Short(*memory.reset.low) + " " + unit : "at no amplitude for sure";
-    return Sentence(curve.at,
-                    "the bed remembers the middle stage " + most + "; a reset amplitude is " + memory.reset.note + ".");
+    return Sentence(curve.at, "the bed remembers the middle stage " + most + "; a reset amplitude is " +
+                                  memory.reset.note + ".") +
+           PowerText(data, memory);
   }
   std::string text = "a middle stage of " + Short(*memory.reset.value) + " " + unit + " or more wipes the bed's memory";
   if (memory.reset.low) text += "; one of " + Short(*memory.reset.low) + " " + unit + " does not";
-  return Sentence(curve.at, text + ".");
+  return Sentence(curve.at, text + ".") + PowerText(data, memory);
 }
 
 /// The point with the smallest x that counts; one does.

@@ -1,6 +1,8 @@
 #include "analysis/answer_parts.h"
 
+#include <algorithm>
 #include <cctype>
+#include <cstdlib>
 
 namespace gyrebox::analysis {
 
@@ -11,7 +13,13 @@ void AxisColumns(const StudyData& data, int x_axis, PlotWriter* plot) {
   }
 }
 
-std::string ShortName(const std::string& field) { return field.substr(field.rfind('.') + 1); }
+std::string ShortName(const std::string& field) {
+  std::string words = field.substr(field.rfind('.') + 1);
+  std::replace(words.begin(), words.end(), '_', ' ');
+  const size_t stage = field.find("stages[");
+  if (stage == std::string::npos) return words;
+  return "stage " + std::to_string(std::atoi(field.c_str() + field.find('[', stage) + 1) + 1) + " " + words;
+}
 
 std::string AtText(const std::vector<v1::AxisSetting>& at) {
   std::string text;

@@ -33,7 +33,7 @@ std::string Sentence(const std::vector<v1::AxisSetting>& at, const std::string& 
 /// The axes of a point as settings.
 std::vector<v1::AxisSetting> SettingsOf(const StudyData& data, const Point& point);
 
-/// The last part of a path of a field.
+/// The last part of a path of a field in words: "amplitude spread", "stage 2 amplitude".
 std::string ShortName(const std::string& field);
 
 /// Spread of sizes over the clusters of a run.

@@ -32,7 +32,7 @@ static void WriteEffect(const StudyData& data, const CurveOf& curve, const Looke
   const auto effect = FindEffect(curve.With(looked.number));
   if (!effect) return;
   const v1::AnalysisAxis& axis = data.axes[curve.x_axis];
-  const std::string label = std::string(looked.name) + " against " + axis.field();
+  const std::string label = std::string(looked.name) + " against " + ShortName(axis.field());
   const std::string per = axis.unit().empty() ? "" : "per " + axis.unit();
   AddValue(kSlope, {.unit = per, .at = curve.at, .label = label}, effect->relative_slope, effect->relative_half_width,
            answer);

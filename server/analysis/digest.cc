@@ -9,8 +9,6 @@
 
 namespace gyrebox::analysis {
 
-/// Numbers of a row before the values: step and time.
-constexpr size_t kRowHead = 2;
 constexpr int kPhases = 8;
 
 std::vector<Switch> SwitchesOf(const std::vector<Stage>& stages) {
@@ -28,7 +26,7 @@ std::vector<Switch> SwitchesOf(const std::vector<Stage>& stages) {
 absl::StatusOr<Columns> FindColumns(const std::vector<v1::Observable>& observables, const std::string& name) {
   Columns columns;
   std::vector<std::string> names;
-  size_t place = kRowHead;
+  size_t place = store::kRowHead;
   for (const auto& observable : observables) {
     const bool single = observable.width() == 1;
     if (observable.name() == name) {
@@ -47,6 +45,25 @@ absl::StatusOr<Columns> FindColumns(const std::vector<v1::Observable>& observabl
   for (const auto& known_name : names) known += (known.empty() ? "" : ", ") + known_name;
   return absl::InvalidArgumentError("the study measures no " + name + schema::DidYouMean(name, names) +
                                     " It measures " + known);
+}
+
+Columns Narrow(const Columns& columns, Depth depth, std::vector<size_t>* places) {
+  *places = {0, 1};
+  const auto keep = [&](size_t place) {
+    if (place == Columns::kAbsent) return Columns::kAbsent;
+    const auto known = std::find(places->begin() + store::kRowHead, places->end(), place);
+    const auto narrow_place = static_cast<size_t>(known - places->begin());
+    if (known == places->end()) places->push_back(place);
+    return narrow_place;
+  };
+  Columns narrow;
+  narrow.observable = columns.observable;
+  narrow.size = keep(columns.size);
+  if (depth == Depth::kMean) return narrow;
+  narrow.uniformity = keep(columns.uniformity);
+  narrow.spacing = keep(columns.spacing);
+  narrow.word = keep(columns.word);
+  return narrow;
 }
 
 /// Samples that hold a quantity.

@@ -63,7 +63,7 @@ enum class Depth {
   kWhole,  ///< all of it
 };
 
-/// The columns that a digest is made of, by their places in a row of samples.
+/// The columns that a digest is made of, by their places in a row of samples, which begins with step and time.
 struct Columns {
   static constexpr size_t kAbsent = 0;  ///< no column: places begin with step and time
   v1::Observable observable;
@@ -72,6 +72,10 @@ struct Columns {
 
 /// INVALID_ARGUMENT where no such single number is measured.
 absl::StatusOr<Columns> FindColumns(const std::vector<v1::Observable>& observables, const std::string& name);
+
+/// The same columns in rows that hold no others.
+/// @param places where those are in a whole row, for Store::ReadColumns().
+Columns Narrow(const Columns& columns, Depth depth, std::vector<size_t>* places);
 
 /// Boils down a run that ran to its end.
 /// @param frequency of the drive where no stage changes it, in cycles/tau; else 0.

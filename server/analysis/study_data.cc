@@ -112,36 +112,46 @@ class Reader {
     const double share = data_.spec().measure().plateau_share();
     auto stages = point.stages;
     stages.back().end = std::min(stages.back().end, run.time());
-    const auto series = ReadSeries(run, number, FirstTimeNeeded(stages, share, depth_));
+    const double since = FirstTimeNeeded(stages, share, depth_);
+    const auto series = again_ == nullptr ? StoredSeries(number, since) : SeriesAgain(run, number, since);
     if (!series.ok()) return series.status();
-    if ((digest.no_frames = series->observables.empty())) return digest;
-    const auto columns = FindColumns(series->observables, name_);
-    if (!columns.ok()) return columns.status();
-    digest = Boil(series->rows, *columns, stages, share, CommonFrequency(point.stages), depth_);
-    data_.observable = digest.observable = columns->observable;
+    if ((digest.no_frames = series->no_frames)) return digest;
+    digest = Boil(series->rows, series->columns, stages, share, CommonFrequency(point.stages), depth_);
+    data_.observable = digest.observable = series->columns.observable;
     return digest;
   }
 
   struct RunSeries {
-    std::vector<v1::Observable> observables;  ///< empty where the run keeps no frames to measure
+    bool no_frames = false;  ///< where it is to be measured again and keeps none
+    Columns columns;         ///< of the rows
     store::SampleRows rows;
   };
 
-  /// The series of a run from a time on: as it was stored, or of its frames measured again.
-  absl::StatusOr<RunSeries> ReadSeries(const v1::Run& run, int64_t number, double since) {
+  /// The columns of a run's series that are needed, from a time on, as it was stored.
+  absl::StatusOr<RunSeries> StoredSeries(int64_t number, double since) {
+    const auto observables = store_.GetObservables(id_, number);
+    if (!observables.ok()) return observables.status();
+    const auto columns = FindColumns(*observables, name_);
+    if (!columns.ok()) return columns.status();
+    std::vector<size_t> places;
     RunSeries series;
-    if (again_ == nullptr) {
-      auto observables = store_.GetObservables(id_, number);
-      auto rows = observables.ok() ? store_.ReadSamplesSince(id_, number, since) : observables.status();
-      if (!rows.ok()) return rows.status();
-      return RunSeries{*std::move(observables), *std::move(rows)};
-    }
+    series.columns = Narrow(*columns, depth_, &places);
+    auto rows = store_.ReadColumns(id_, number, since, places);
+    if (!rows.ok()) return rows.status();
+    series.rows = *std::move(rows);
+    return series;
+  }
+
+  /// The series of a run from a time on, of its frames measured again.
+  absl::StatusOr<RunSeries> SeriesAgain(const v1::Run& run, int64_t number, double since) {
     const auto frames = FrameSeries::Open(store_, id_, number, run, data_.spec(), *again_);
     if (!frames.ok()) return frames.status();
-    if (frames->size() == 0) return series;
+    if (frames->size() == 0) return RunSeries{true, {}, {}};
+    auto columns = FindColumns(frames->observables(), name_);
+    if (!columns.ok()) return columns.status();
     auto rows = frames->Measure(frames->IndexAt(since), frames->size());
     if (!rows.ok()) return rows.status();
-    return RunSeries{frames->observables(), *std::move(rows)};
+    return RunSeries{false, *std::move(columns), *std::move(rows)};
   }
 
   store::Store& store_;

@@ -215,6 +215,18 @@ int64_t Batch::Advance(int64_t steps, RateMeter& rate) {
   return steps;
 }
 
+/// The quantities of several numbers in a row of samples.
+static std::vector<store::Block> WideOf(const std::vector<kernels::Column>& columns) {
+  std::vector<store::Block> wide;
+  size_t place = store::kRowHead;
+  for (const kernels::Column& column : columns) {
+    const auto width = static_cast<size_t>(column.width);
+    if (width > 1) wide.push_back({place, width});
+    place += width;
+  }
+  return wide;
+}
+
 void Batch::Take(size_t i, kernels::RunChunk chunk) {
   store::RunUpdate& update = records_[i].update;
   frames_[i].Went(update.step, chunk.step, &update.frames);
@@ -225,7 +237,8 @@ void Batch::Take(size_t i, kernels::RunChunk chunk) {
   if (update.alarm.empty()) update.alarm = std::move(chunk.alarm);
   for (const kernels::Sample& sample : chunk.samples) {
     if (runs_[i].resume && sample.step <= runs_[i].resume->last_sample_step) continue;  // it was its end, once
-    update.samples.width = 2 + sample.values.size();
+    if (update.samples.width == 0) update.samples.wide = WideOf(ensemble_->columns(i));
+    update.samples.width = store::kRowHead + sample.values.size();
     update.samples.numbers.push_back(static_cast<double>(sample.step));
     update.samples.numbers.push_back(sample.time);
     update.samples.numbers.insert(update.samples.numbers.end(), sample.values.begin(), sample.values.end());

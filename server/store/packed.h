@@ -1,5 +1,5 @@
-/// Numbers as compressed bytes. Most of a series is quantities not measured at that moment, which take no room this
-/// way.
+/// Samples as bytes. Each quantity is packed for itself, so that one can be read without the others, and takes room
+/// only for the samples that hold it.
 #pragma once
 
 #include <span>
@@ -8,10 +8,27 @@
 
 namespace gyrebox::store {
 
-/// Packs numbers: their count as 8 bytes, then a zlib stream (RFC 1950) of their little-endian bytes.
-std::string Pack(std::span<const double> numbers);
+/// The numbers of one quantity in a row of samples.
+struct Block {
+  size_t place = 0;
+  size_t width = 1;
+};
 
-/// Numbers of packed bytes; empty where they are damaged.
-std::vector<double> Unpack(const std::string& bytes);
+/// Samples as they are stored. Wide quantities lie apart, so that who wants single numbers does not even read them.
+struct PackedSamples {
+  std::string singles;  ///< single numbers, and where the wide quantities stand in a row
+  std::string wide;     ///< quantities of several numbers each
+};
+
+/// Packs rows of `width` numbers.
+/// @param wide the quantities of several numbers, in their order; every other column is a single number.
+PackedSamples Pack(std::span<const double> numbers, size_t width, std::span<const Block> wide);
+
+/// All numbers of packed rows, also of whole rows as earlier versions packed them; what a row does not hold is NaN.
+/// Empty where the bytes are damaged.
+std::vector<double> Unpack(const PackedSamples& packed, size_t rows);
+
+/// The same for some columns of single numbers, in rows of their own. The wide part is not used.
+std::vector<double> UnpackColumns(const PackedSamples& packed, size_t rows, std::span<const size_t> columns);
 
 }  // namespace gyrebox::store

@@ -66,12 +66,13 @@ static absl::Status CancelThoseThatWouldWait(Connection& connection, int64_t stu
 }
 
 /// Samples of each update. A GPU makes more of them than one thread packs, but its host has other work too.
-static std::vector<std::string> PackSamples(const std::vector<RunUpdate>& updates) {
+static std::vector<PackedSamples> PackSamples(const std::vector<RunUpdate>& updates) {
   const int threads = std::min(4, tbb::this_task_arena::max_concurrency());
-  std::vector<std::string> packed(updates.size());
+  std::vector<PackedSamples> packed(updates.size());
   tbb::task_arena(threads).execute([&] {
     tbb::parallel_for(size_t{0}, updates.size(), [&](size_t i) {
-      if (updates[i].samples.size() > 0) packed[i] = Pack(updates[i].samples.numbers);
+      const SampleRows& samples = updates[i].samples;
+      if (samples.size() > 0) packed[i] = Pack(samples.numbers, samples.width, samples.wide);
     });
   });
   return packed;
@@ -83,7 +84,7 @@ absl::Status Store::RecordProgress(int64_t study, std::vector<RunUpdate> updates
   for (const RunUpdate& update : updates) {
     for (const WholeFile& file : FilesOf(study, update)) files.push_back(file);
   }
-  const std::vector<std::string> packed = PackSamples(updates);
+  const std::vector<PackedSamples> packed = PackSamples(updates);
   if (!files.empty()) {
     if (auto status = WriteWhole(states_, files); !status.ok()) return status;
   }
@@ -105,7 +106,9 @@ absl::Status Store::RecordProgress(int64_t study, std::vector<RunUpdate> updates
   if (!written.ok()) return written;
   RemoveFiles(unused);
   int64_t bytes = 0;
-  for (const std::string& samples : packed) bytes += static_cast<int64_t>(samples.size());
+  for (const PackedSamples& samples : packed) {
+    bytes += static_cast<int64_t>(samples.singles.size() + samples.wide.size());
+  }
   Settle(bytes);
   return written;
 }

@@ -1,9 +1,7 @@
 // Observables and samples of runs.
 #include <algorithm>
-#include <limits>
 
 #include "gyrebox/v1/run_service.pb.h"
-#include "store/packed.h"
 #include "store/sql/statements.h"
 #include "store/store.h"
 #include "store/writes.h"
@@ -36,14 +34,14 @@ absl::Status Store::SetObservables(int64_t study, std::span<const int64_t> numbe
 }
 
 absl::Status AppendSamples(Connection& connection, int64_t study, int64_t number, const SampleRows& samples,
-                           const std::string& packed) {
+                           const PackedSamples& packed) {
   if (samples.size() == 0) return absl::OkStatus();
   const double last_time = samples.row(samples.size() - 1)[1];
-  absl::Status status =
-      connection.Prepare(sql::kInsertSegment)
-          .Bind(study, number, static_cast<int64_t>(samples.size()), last_time, Statement::AsBlob(packed))
-          .Run();
-  status.Update(AddStoredBytes(connection, study, static_cast<int64_t>(packed.size())));
+  absl::Status status = connection.Prepare(sql::kInsertSegment)
+                            .Bind(study, number, static_cast<int64_t>(samples.size()), last_time,
+                                  Statement::AsBlob(packed.singles), Statement::AsBlob(packed.wide))
+                            .Run();
+  status.Update(AddStoredBytes(connection, study, static_cast<int64_t>(packed.singles.size() + packed.wide.size())));
   return status;
 }
 
@@ -58,17 +56,24 @@ absl::StatusOr<std::vector<v1::Observable>> Store::GetObservables(int64_t study,
   return std::vector<v1::Observable>(list.observables().begin(), list.observables().end());
 }
 
-/// Appends the rows of a segment, from a sequence on and up to a limit.
-static void AppendSegment(const Statement& segment, int64_t from, int limit, SampleRows* rows) {
+static absl::Status Damaged(int64_t study, int64_t number) {
+  return absl::DataLossError("samples of studies/" + std::to_string(study) + "/runs/" + std::to_string(number) +
+                             " are damaged in the database");
+}
+
+/// Appends the rows of a segment, from a sequence on and up to a limit. False where the segment is damaged.
+static bool AppendSegment(const Statement& segment, int64_t from, int limit, SampleRows* rows) {
   const int64_t first = segment.Int(0), count = segment.Int(1);
-  const std::vector<double> numbers = Unpack(segment.Text(2));
-  rows->width = numbers.size() / count;
+  const std::vector<double> numbers = Unpack({segment.Text(2), segment.Text(3)}, static_cast<size_t>(count));
+  if (numbers.empty()) return false;
+  rows->width = numbers.size() / static_cast<size_t>(count);
   const int64_t skipped = std::clamp<int64_t>(from - first, 0, count);
   const int64_t taken = std::min<int64_t>(count - skipped, limit - static_cast<int64_t>(rows->size()));
-  if (taken <= 0) return;
+  if (taken <= 0) return true;
   if (rows->numbers.empty()) rows->first = first + skipped;
   const auto begin = numbers.begin() + skipped * static_cast<int64_t>(rows->width);
   rows->numbers.insert(rows->numbers.end(), begin, begin + taken * static_cast<int64_t>(rows->width));
+  return true;
 }
 
 absl::StatusOr<SampleRows> Store::ReadSamples(int64_t study, int64_t number, int64_t from, int limit) {
@@ -76,19 +81,28 @@ absl::StatusOr<SampleRows> Store::ReadSamples(int64_t study, int64_t number, int
   const auto status = Read([&](Connection& connection) {
     Statement segments = connection.Prepare(sql::kSelectSegments);
     segments.Bind(study, number, from);
-    while (static_cast<int>(rows.size()) < limit && segments.Next()) AppendSegment(segments, from, limit, &rows);
+    while (static_cast<int>(rows.size()) < limit && segments.Next()) {
+      if (!AppendSegment(segments, from, limit, &rows)) return Damaged(study, number);
+    }
     return segments.status();
   });
   if (!status.ok()) return status;
   return rows;
 }
 
-absl::StatusOr<SampleRows> Store::ReadSamplesSince(int64_t study, int64_t number, double time) {
+absl::StatusOr<SampleRows> Store::ReadColumns(int64_t study, int64_t number, double time,
+                                              std::span<const size_t> columns) {
   SampleRows rows;
+  rows.width = columns.size();
   const auto status = Read([&](Connection& connection) {
     Statement segments = connection.Prepare(sql::kSelectLateSegments);
     segments.Bind(study, number, time);
-    while (segments.Next()) AppendSegment(segments, 0, std::numeric_limits<int>::max(), &rows);
+    while (segments.Next()) {
+      if (rows.numbers.empty()) rows.first = segments.Int(0);
+      const auto numbers = UnpackColumns({segments.Text(2), ""}, static_cast<size_t>(segments.Int(1)), columns);
+      if (numbers.empty()) return Damaged(study, number);
+      rows.numbers.insert(rows.numbers.end(), numbers.begin(), numbers.end());
+    }
     return segments.status();
   });
   if (!status.ok()) return status;

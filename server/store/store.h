@@ -24,6 +24,7 @@
 #include "store/database.h"
 #include "store/directory_lock.h"
 #include "store/frame.h"
+#include "store/packed.h"
 #include "store/state_file.h"
 #include "study/expand.h"
 
@@ -39,11 +40,15 @@ struct NewRun {
   int64_t total_steps = 0;
 };
 
+/// Numbers of a row before its values: step and time.
+constexpr size_t kRowHead = 2;
+
 /// Samples in a row: rows of `width` numbers, each of them step, time, values.
 struct SampleRows {
   int64_t first = 0;  ///< sequence of the first row
   size_t width = 0;   ///< 0 where there are none
   std::vector<double> numbers;
+  std::vector<Block> wide = {};  ///< quantities of several numbers, for samples that are to be stored
 
   size_t size() const { return width == 0 ? 0 : numbers.size() / width; }
   std::span<const double> row(size_t i) const { return {numbers.data() + i * width, width}; }
@@ -302,8 +307,9 @@ class Store {
   absl::StatusOr<std::vector<v1::Observable>> GetObservables(int64_t study, int64_t number);
   /// Samples from a sequence on.
   absl::StatusOr<SampleRows> ReadSamples(int64_t study, int64_t number, int64_t from, int limit);
-  /// Samples from a time on, in tau.
-  absl::StatusOr<SampleRows> ReadSamplesSince(int64_t study, int64_t number, double time);
+  /// Some columns of the segments from a time on, in tau: single numbers alone are read. A column that is part of a
+  /// wider quantity is NaN.
+  absl::StatusOr<SampleRows> ReadColumns(int64_t study, int64_t number, double time, std::span<const size_t> columns);
 
   // ---- frames (frames.cc)
 

@@ -64,7 +64,7 @@ absl::Status AddStoredBytes(Connection& connection, int64_t study, int64_t bytes
 
 /// Puts samples to the end of a series. @param packed see Pack().
 absl::Status AppendSamples(Connection& connection, int64_t study, int64_t number, const SampleRows& samples,
-                           const std::string& packed);
+                           const PackedSamples& packed);
 
 /// Keeps frames of a run under way, but those that are kept already.
 absl::Status AppendFrames(Connection& connection, int64_t study, int64_t number, const std::vector<Frame>& frames);

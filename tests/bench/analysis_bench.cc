@@ -6,6 +6,7 @@
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
+#include <ctime>
 #include <filesystem>
 #include <limits>
 #include <random>
@@ -26,10 +27,38 @@ struct Options {
   int points = 1000;
   int trials = 10;
   int samples = 1000;
-  int width = 4;  ///< values of a sample; every ninth holds those past the first 40
+  int width = 4;    ///< values of a sample; every ninth holds those past the first kInEverySample
+  int segment = 0;  ///< samples of a segment; 0 for all of a run
 };
 
-double SecondsSince(Clock::time_point start) { return std::chrono::duration<double>(Clock::now() - start).count(); }
+constexpr int kInEverySample = 54;
+
+/// Time by the clock, and of this process, which is the same on a busy machine.
+struct Time {
+  double seconds = 0, cpu_seconds = 0;
+};
+
+class Stopwatch {
+ public:
+  Time Read() const {
+    return {std::chrono::duration<double>(Clock::now() - start_).count(),
+            static_cast<double>(std::clock() - cpu_start_) / CLOCKS_PER_SEC};
+  }
+
+ private:
+  const Clock::time_point start_ = Clock::now();
+  const std::clock_t cpu_start_ = std::clock();
+};
+
+void Print(const char* what, Time time, const std::string& more = "") {
+  std::printf("%-11s %7.3f s, %7.3f s of a core%s\n", what, time.seconds, time.cpu_seconds, more.c_str());
+}
+
+std::string Megabytes(double bytes) {
+  char text[32];
+  std::snprintf(text, sizeof(text), "%.1f MB", bytes / 1e6);
+  return text;
+}
 
 double PeakMegabytes() {
   rusage usage;
@@ -60,9 +89,11 @@ std::vector<v1::Observable> ObservablesOf(int width) {
     observable.set_name(name);
     observable.set_width(1);
   }
-  if (width > 4) {
-    all.emplace_back().set_name("rest");
-    all.back().set_width(width - 4);
+  // Beside them single numbers, a histogram, a structure factor, correlations: as real samples have them.
+  for (int place = 4; place < width; place += all.back().width()) {
+    const int usual = place < 30 ? 1 : place < 54 ? 24 : place < 118 ? 64 : 200;
+    all.emplace_back().set_name("other_" + std::to_string(place));
+    all.back().set_width(std::min(usual, width - place));
   }
   return all;
 }
@@ -74,7 +105,13 @@ store::RunUpdate RunOf(int64_t number, double amplitude, const Options& options,
   update.number = number;
   update.state = v1::Run::STATE_FINISHED;
   update.time = options.samples / 8.0;
-  update.samples.width = 2 + options.width;
+  update.samples.width = store::kRowHead + options.width;
+  size_t place = store::kRowHead;
+  for (const v1::Observable& observable : ObservablesOf(options.width)) {
+    const auto width = static_cast<size_t>(observable.width());
+    if (width > 1) update.samples.wide.push_back({place, width});
+    place += width;
+  }
   double x = normal(random);
   for (int i = 0; i < options.samples; ++i) {
     x = 0.9 * x + 0.4 * normal(random);
@@ -82,12 +119,34 @@ store::RunUpdate RunOf(int64_t number, double amplitude, const Options& options,
     update.samples.numbers.insert(update.samples.numbers.end(),
                                   {i * 250.0, time, 10 + amplitude + 3 * x + std::sin(2 * M_PI * time), 0.5, 5, 1});
     for (int k = 4; k < options.width; ++k) {
-      const bool held = k < 40 || i % 9 == 0;
+      const bool held = k < kInEverySample || i % 9 == 0;
       update.samples.numbers.push_back(held ? std::floor(100 * normal(random)) / 64
                                             : std::numeric_limits<double>::quiet_NaN());
     }
   }
   return update;
+}
+
+/// Writes runs down, a segment of each at a time.
+bool Record(store::Store& store, const std::vector<store::RunUpdate>& whole, const Options& options) {
+  const int at_a_time = options.segment > 0 ? options.segment : options.samples;
+  for (int first = 0; first < options.samples; first += at_a_time) {
+    const int end = std::min(options.samples, first + at_a_time);
+    std::vector<store::RunUpdate> updates;
+    for (const store::RunUpdate& run : whole) {
+      store::RunUpdate& part = updates.emplace_back();
+      part.number = run.number;
+      part.time = run.time;
+      if (end == options.samples) part.state = run.state;
+      part.samples.width = run.samples.width;
+      part.samples.wide = run.samples.wide;
+      const auto begin = run.samples.numbers.begin();
+      const auto width = static_cast<std::ptrdiff_t>(run.samples.width);
+      part.samples.numbers.assign(begin + first * width, begin + end * width);
+    }
+    if (!store.RecordProgress(1, updates).ok()) return false;
+  }
+  return true;
 }
 
 int64_t Fill(store::Store& store, const Options& options) {
@@ -96,17 +155,17 @@ int64_t Fill(store::Store& store, const Options& options) {
   for (auto& plan : study::Expand(spec)) runs.push_back({std::move(plan), 100, options.samples * 250});
   if (!store.CreateStudy(spec, runs, "").ok()) std::abort();
   std::mt19937_64 random(1);
-  constexpr size_t kAtATime = 100;
-  for (size_t first = 0; first < runs.size(); first += kAtATime) {
+  const size_t at_a_time = options.width > kInEverySample ? 20 : 100;
+  for (size_t first = 0; first < runs.size(); first += at_a_time) {
     std::vector<int64_t> numbers;
     std::vector<store::RunUpdate> updates;
-    for (size_t i = first; i < std::min(runs.size(), first + kAtATime); ++i) {
+    for (size_t i = first; i < std::min(runs.size(), first + at_a_time); ++i) {
       numbers.push_back(static_cast<int64_t>(i) + 1);
       updates.push_back(RunOf(numbers.back(), runs[i].plan.axis_values[0], options, random));
     }
     const std::vector<std::vector<v1::Observable>> observables(numbers.size(), ObservablesOf(options.width));
     if (!store.StartRuns(1, numbers, "cpu").ok() || !store.SetObservables(1, numbers, observables).ok() ||
-        !store.RecordProgress(1, updates).ok()) {
+        !Record(store, updates, options)) {
       std::abort();
     }
   }
@@ -114,7 +173,7 @@ int64_t Fill(store::Store& store, const Options& options) {
 }
 
 /// The estimators alone, on series in memory.
-double EstimateSeconds(const Options& options) {
+Time EstimateTime(const Options& options) {
   std::mt19937_64 random(1);
   std::vector<analysis::Series> series;
   for (int i = 0; i < 100; ++i) {
@@ -122,15 +181,15 @@ double EstimateSeconds(const Options& options) {
     analysis::Series& one = series.emplace_back();
     for (size_t k = 0; k < update.samples.size(); ++k) one.Add(update.samples.row(k)[1], update.samples.row(k)[2]);
   }
-  const auto start = Clock::now();
+  const Stopwatch watch;
   double sum = 0;
   const int runs = options.points * options.trials;
   for (int i = 0; i < runs; ++i) {
     const double end = options.samples / 8.0;
     sum += analysis::MeasurePlateau(series[i % series.size()], {0, end / 2, end, 1}).mean;
   }
-  const double seconds = SecondsSince(start);
-  return sum > 0 ? seconds : -1;
+  const Time time = watch.Read();
+  return sum > 0 ? time : Time();
 }
 
 }  // namespace
@@ -141,36 +200,40 @@ int main(int argc, char** argv) {
   app.add_option("--points", options.points, "Points of the study")->capture_default_str();
   app.add_option("--trials", options.trials, "Trials of a point")->capture_default_str();
   app.add_option("--samples", options.samples, "Samples of a run")->capture_default_str();
-  app.add_option("--width", options.width, "Values of a sample; a real one has about 720")->capture_default_str();
+  app.add_option("--width", options.width, "Values of a sample; a real one has 718")->capture_default_str();
+  app.add_option("--segment", options.segment, "Samples of a segment; 0 for all of a run")->capture_default_str();
   CLI11_PARSE(app, argc, argv);
   std::string folder = (std::filesystem::temp_directory_path() / "gyrebox-bench-XXXXXX").string();
   if (mkdtemp(folder.data()) == nullptr) return 1;
   {
     auto store = store::Store::Open(folder);
     if (!store.ok()) return 1;
+    const Stopwatch fill_watch;
     const int64_t runs = Fill(**store, options);
+    const Time fill = fill_watch.Read();
     const double filled = PeakMegabytes();
-    const auto table_start = Clock::now();
+    const double disk = static_cast<double>(store->get()->StoredBytes()->at(store::kLocalPerson));
+    const Stopwatch table_watch;
     const bool tabulated = analysis::Tabulate(**store, 1, "").ok();
-    const double table = SecondsSince(table_start);
+    const Time table = table_watch.Read();
     v1::AnalysisOptions asked;
     if (!analysis::FillOptions(&asked).ok() || !tabulated) return 1;
     analysis::DigestCache cache;
-    const auto start = Clock::now();
+    const Stopwatch watch;
     const auto answers = analysis::Analyse(**store, 1, asked, &cache);
-    const double seconds = SecondsSince(start);
-    const auto again_start = Clock::now();
+    const Time time = watch.Read();
+    const Stopwatch again_watch;
     const bool again = analysis::Analyse(**store, 1, asked, &cache).ok();
-    const double again_seconds = SecondsSince(again_start);
+    const Time again_time = again_watch.Read();
     if (!answers.ok() || !again) return 1;
     std::printf("%lld runs of %d samples of %d values\n", static_cast<long long>(runs), options.samples, options.width);
-    std::printf("answers     %7.3f s, %.1f MB as a message\n", seconds,
-                static_cast<double>(answers->ByteSizeLong()) / 1e6);
-    std::printf("asked again %7.3f s\n", again_seconds);
-    std::printf("table       %7.3f s\n", table);
+    Print("filling", fill, "; " + Megabytes(disk) + " of samples");
+    Print("answers", time, "; " + Megabytes(static_cast<double>(answers->ByteSizeLong())) + " as a message");
+    Print("asked again", again_time);
+    Print("table", table);
     std::printf("peak memory %7.0f MiB, of which filling the store took %.0f\n", PeakMegabytes(), filled);
   }
-  std::printf("plateaus    %7.3f s, of as many series in memory\n", EstimateSeconds(options));
+  Print("plateaus", EstimateTime(options), ", of as many series in memory");
   std::filesystem::remove_all(folder);
   return 0;
 }

@@ -420,6 +420,26 @@ TEST_F(CommandTest, WatchAsJsonIsOneMessageALine) {
   EXPECT_EQ(count, 7);  // the study and its six runs
 }
 
+TEST_F(CommandTest, WatchEndsWithTheAnswers) {
+  SubmitAndWatch();
+  const Outcome outcome = Gyrebox({"watch", "1"});
+  EXPECT_EQ(outcome.code, 0);
+  EXPECT_THAT(outcome.out, testing::StartsWith("From 3 of 6 runs:\nThe largest mean is "));
+  EXPECT_THAT(outcome.error, Not(HasSubstr("largest mean")));
+}
+
+TEST_F(CommandTest, WatchOnATerminalShowsTheAnswersSoFar) {
+  server_.plan().step_nanoseconds = 100'000;
+  ASSERT_EQ(Gyrebox({"submit", StudyFile()}).code, 0);
+  // A program of Debian's base system that gives another one a terminal.
+  const Outcome outcome = test::Run({"/usr/bin/script", "--quiet", "--return", "--command",
+                                     std::string(GYREBOX) + " --server " + server_.address() + " watch 1",
+                                     directory_.path() + "/typescript"});
+  EXPECT_EQ(outcome.code, 0) << outcome.out;
+  EXPECT_THAT(outcome.out, HasSubstr("\r\x1b[J["));  // the bar, drawn in place
+  EXPECT_THAT(outcome.out, HasSubstr("From 3 of 6 runs:"));
+}
+
 TEST_F(CommandTest, TellsWhatIsNotThere) {
   for (const char* command : {"show", "watch", "table", "cancel"}) {
     const Outcome outcome = Gyrebox({command, "99"});

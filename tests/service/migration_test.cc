@@ -1,14 +1,15 @@
 // Databases of every older layout open with all they hold.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
+#include <zlib.h>
 
 #include <cmath>
+#include <cstring>
 #include <filesystem>
 #include <fstream>
 #include <iterator>
 
 #include "example_studies.h"
-#include "store/packed.h"
 #include "store/sql/migrations.h"
 #include "store/state_file.h"
 #include "store/store.h"
@@ -22,6 +23,18 @@ using test::NewRuns;
 
 constexpr int kLayouts = std::size(sql::kMigrations);
 constexpr int kLayoutWithFrames = 7;
+
+/// A segment as earlier servers packed it: count of numbers, then a zlib stream of whole rows.
+std::string PackWholeRows(const std::vector<double>& numbers) {
+  const uint64_t count = numbers.size();
+  uLongf size = compressBound(count * sizeof(double));
+  std::string bytes(sizeof(count) + size, '\0');
+  std::memcpy(bytes.data(), &count, sizeof(count));
+  compress(reinterpret_cast<Bytef*>(bytes.data() + sizeof(count)), &size,
+           reinterpret_cast<const Bytef*>(numbers.data()), count * sizeof(double));
+  bytes.resize(sizeof(count) + size);
+  return bytes;
+}
 
 /// A database as a server of a layout left it: a finished run, one that was cut off, and one that waits.
 void Make(const std::string& directory, int layout, const v1::StudySpec& spec) {
@@ -43,7 +56,7 @@ void Make(const std::string& directory, int layout, const v1::StudySpec& spec) {
   for (const int64_t run : {1, 2}) {
     const std::vector<double> numbers =
         run == 1 ? std::vector{0.0, 0.0, 7.0, 4000.0, 2.0, 8.0} : std::vector{0.0, 0.0, 7.0};
-    const std::string packed = Pack(numbers);
+    const std::string packed = PackWholeRows(numbers);
     ASSERT_TRUE(
         old.Prepare("INSERT INTO segment (study, run, first, count, last_time, samples) VALUES (1, ?, 0, ?, 2, ?)")
             .Bind(run, static_cast<int64_t>(numbers.size() / 3), Statement::AsBlob(packed))
@@ -91,6 +104,7 @@ TEST_P(MigrationTest, EverythingIsThereAndGoesOn) {
   EXPECT_EQ(finished->axis_values(0), 4);
   EXPECT_EQ(finished->etag(), "0");
   EXPECT_EQ(store.ReadSamples(1, 1, 0, 10)->row(1)[2], 8);
+  EXPECT_THAT(store.ReadColumns(1, 1, 0, std::vector<size_t>{2})->numbers, testing::ElementsAre(7, 8));
   EXPECT_GT(store.StoredBytes()->at("local"), 0);
   EXPECT_EQ(store.GetRun(1, 2)->state(), v1::Run::STATE_QUEUED);  // without a checkpoint it starts anew
   EXPECT_EQ(store.GetRun(1, 2)->step(), 0);

@@ -5,6 +5,7 @@
 #include <gtest/gtest.h>
 
 #include <filesystem>
+#include <limits>
 
 #include "example_studies.h"
 #include "temporary_directory.h"
@@ -16,6 +17,7 @@ using test::AmplitudeStudy;
 using test::NewRuns;
 using test::TemporaryDirectory;
 using testing::ElementsAre;
+using testing::IsNan;
 
 std::unique_ptr<Store> Open(const TemporaryDirectory& directory) {
   auto store = Store::Open(directory.path());
@@ -148,7 +150,33 @@ TEST(StoreTest, FollowsARunFromQueueToEnd) {
   EXPECT_THAT(rows->row(0), ElementsAre(2, 2, 20, 40));
   EXPECT_THAT(rows->row(1), ElementsAre(3, 3, 30, 60));
   EXPECT_EQ(store->ReadSamples(1, 1, 5, 10)->size(), 0u);
-  EXPECT_EQ(store->ReadSamplesSince(1, 1, 3)->first, 3);
+}
+
+TEST(StoreTest, ReadsColumnsOfLateSegmentsAlone) {
+  const TemporaryDirectory directory;
+  const auto store = Open(directory);
+  Create(*store, AmplitudeStudy({4}, 1));
+  ASSERT_TRUE(store->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
+  constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
+  for (int segment = 0; segment < 3; ++segment) {
+    RunUpdate update = Progress(1, 2 * segment, 0);
+    update.samples.width = 6;
+    update.samples.wide = {{3, 2}};
+    const double t = segment;
+    update.samples.numbers = {t, t, 10 + t, 1, kNone, kNone, t + 0.5, t + 0.5, 20 + t, kNone, kNone, 7};
+    ASSERT_TRUE(store->RecordProgress(1, std::vector{update}).ok());
+  }
+  const std::vector<size_t> columns = {1, 5, 2};
+  const auto rows = store->ReadColumns(1, 1, /*time=*/1.5, columns);
+  ASSERT_TRUE(rows.ok()) << rows.status();
+  EXPECT_EQ(rows->first, 2);
+  ASSERT_EQ(rows->size(), 4u);
+  EXPECT_THAT(rows->row(0), ElementsAre(1, IsNan(), 11));
+  EXPECT_THAT(rows->row(3), ElementsAre(2.5, 7, 22));
+  const auto whole = store->ReadSamples(1, 1, 5, 10);
+  ASSERT_EQ(whole->size(), 1u);
+  EXPECT_THAT(whole->row(0), ElementsAre(2.5, 2.5, 22, IsNan(), IsNan(), 7));
+  EXPECT_THAT(store->ReadSamples(1, 1, 0, 1)->row(0), ElementsAre(0, 0, 10, 1, IsNan(), IsNan()));
 }
 
 TEST(StoreTest, KeepsTheStateThatARunLeavesOverARestart) {

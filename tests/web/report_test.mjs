@@ -43,6 +43,23 @@ function smallStudy(name) {
   return path;
 }
 
+/** What a program of Debian's poppler-utils says of a PDF; any complaint is a fault. */
+function poppler(program, ...words) {
+  const done = spawnSync(program, words, { encoding: "utf8" });
+  assert.ok(
+    !done.error,
+    `${program} is missing: deploy/install browser brings poppler-utils`,
+  );
+  assert.equal(done.status, 0, done.stderr);
+  assert.equal(done.stderr, "");
+  return done.stdout;
+}
+
+/** Letters and digits alone, powers as plain digits: where a reader of PDF sees spaces is its own affair. */
+function bare(text) {
+  return text.normalize("NFKC").replace(/\s/g, "");
+}
+
 function findBrowser() {
   const found =
     process.env.CHROMIUM ??
@@ -175,8 +192,41 @@ for (const name of ["film_map.toml", "memory.toml", "robustness.toml"]) {
       }
     });
 
+    test("shows every bed worth a look to scale, with all its beads", async () => {
+      const { frames } = JSON.parse(
+        await opened.page.textContent("#report-data"),
+      );
+      assert.equal(frames.length, answers.snapshots.length);
+      assert.ok(frames.length >= 2);
+      const figures = opened.page.locator("#beds figure");
+      assert.equal(await figures.count(), frames.length);
+      for (const [i, frame] of frames.entries()) {
+        const kinds = [...Buffer.from(frame.kinds, "base64")];
+        assert.equal(kinds.length, 128);
+        assert.ok(JSON.stringify(frame).length < 128 * 8 + 400);
+        const drawn = await figures.nth(i).evaluate((figure) => {
+          const path = figure.querySelector('g path[stroke="#0072B2"]');
+          const box = figure.querySelector("clipPath rect").getBBox();
+          return {
+            spinners: path.getAttribute("d").split("M").length - 1,
+            aspect: box.width / box.height,
+            words: figure.textContent,
+          };
+        });
+        const spinners = kinds.filter((kind) => kind === 1).length;
+        // Those at a side stand at the other one, too.
+        assert.ok(drawn.spinners >= spinners && drawn.spinners < 2 * spinners);
+        assert.ok(
+          Math.abs(drawn.aspect / (frame.side_x / frame.side_y) - 1) < 0.01,
+        );
+        const { caption } = answers.snapshots[i];
+        assert.ok(drawn.words.toLowerCase().includes(caption.toLowerCase()));
+      }
+    });
+
+    // 880 pixels are what 1100 are at a zoom of 125 %.
     test("keeps every word of a figure inside it, on a wide and on a narrow screen", async () => {
-      for (const width of [1100, 360]) {
+      for (const width of [1100, 880, 360]) {
         const { page } = await open(directory, width);
         assert.ok(
           (await page.evaluate(() => document.documentElement.scrollWidth)) <=
@@ -227,13 +277,49 @@ for (const name of ["film_map.toml", "memory.toml", "robustness.toml"]) {
       const waiting = opened.page.waitForEvent("download");
       await opened.page.locator("figure button").first().click();
       const download = await waiting;
-      assert.match(download.suggestedFilename(), /^[a-z_]+\.svg$/);
+      assert.match(download.suggestedFilename(), /^[a-z0-9_]+\.svg$/);
       const text = readFileSync(await download.path(), "utf8");
       assert.match(
         text,
         /^<\?xml[^>]*>\s*<svg xmlns="http:\/\/www.w3.org\/2000\/svg"/,
       );
       assert.doesNotMatch(text, /class=|style=|NaN/);
+    });
+
+    test("saves figures as PDF files that hold their words as text", async () => {
+      const buttons = opened.page.locator('button[aria-label^="Save as PDF"]');
+      const count = await buttons.count();
+      assert.equal(count, await opened.page.locator("figure").count());
+      for (const i of [0, Math.floor(count / 2), count - 1]) {
+        const waiting = opened.page.waitForEvent("download");
+        await buttons.nth(i).click();
+        const download = await waiting;
+        assert.match(download.suggestedFilename(), /^[a-z0-9_]+\.pdf$/);
+        const path = await download.path();
+        assert.match(readFileSync(path, "latin1"), /^%PDF-1\.4\n/);
+        const words = await buttons
+          .nth(i)
+          .evaluate((button) =>
+            [...button.closest("figure").querySelectorAll("svg text")].map(
+              (text) => text.textContent,
+            ),
+          );
+        assert.ok(words.length > 2);
+        const read = bare(poppler("pdftotext", path, "-"));
+        for (const word of words) assert.ok(read.includes(bare(word)), word);
+        poppler("pdftoppm", "-r", "60", "-png", path, join(folder, "page"));
+      }
+    });
+
+    test("prints what is to be unfolded on a screen", async () => {
+      const path = join(directory, "printed.pdf");
+      const { page } = await open(directory);
+      await page.pdf({ path, format: "A4" });
+      await page.close();
+      const read = bare(poppler("pdftotext", "-raw", path, "-"));
+      const { definition } = answers.answers[0].quantities[0];
+      assert.ok(read.includes(bare(definition)), definition);
+      assert.ok(read.includes("[drive.sine]"), "the study file");
     });
 
     test("has no serious fault for people who use it otherwise than by eye and pointer", async () => {

@@ -89,12 +89,40 @@ export interface Answers {
   options: Record<string, JsonNumber>;
   answers: Answer[];
   software_version: string;
+  snapshots?: Snapshot[];
+}
+
+/** A bed worth a look. */
+export interface Snapshot {
+  run: string;
+  caption: string;
+  at: AxisSetting[];
+  value?: JsonNumber;
+}
+
+/** Its picture, as the client wrote it. */
+export interface Frame {
+  step: number;
+  time: number;
+  bead_count: number;
+  /** Sides of the bed in σ. */
+  side_x: number;
+  side_y: number;
+  /** Size of the part that is shown, in σ. */
+  width: number;
+  height: number;
+  /** Base64 of x and y of each bead in turn: little-endian numbers of 16 bits, in 1/65536 of width and height. */
+  places: string;
+  /** Base64 of a byte for each bead: 1 for a spinner, 0 for a passive bead. */
+  kinds: string;
 }
 
 /** All that a report shows; written by the client. */
 export interface ReportData {
   answers: Answers;
   study: { owner: string; create_time?: string; end_time?: string };
+  /** Of each snapshot; null where the server had none. */
+  frames: (Frame | null)[];
   /** The study file, as it can be submitted again. */
   study_file: string;
   /** When the report was written, for people. */

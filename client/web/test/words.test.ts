@@ -16,7 +16,7 @@ test('units have Greek letters, words that hold their names do not', () => {
 
 test('settings carry the unit of their axis', () => {
   const axes = [{ field: 'drive.sine.frequency', unit: 'cycles/tau', values: [0.5, 2] }];
-  expect(settingsText([{ field: 'drive.sine.frequency', value: 0.5 }], axes)).toBe('frequency = 0.5 cycles/τ');
+  expect(settingsText([{ field: 'drive.sine.frequency', value: 0.5 }], axes)).toBe('frequency = 0.5\u00a0cycles/τ');
 });
 
 test('runs in a row are named by the first and the last', () => {

@@ -252,6 +252,12 @@ CREATE TABLE frame (
   FOREIGN KEY (study, run) REFERENCES run (study, number)
 ) STRICT;
 )sql",
+
+    // 8: samples are packed quantity by quantity (store/packed.cc), those of several numbers in a column of their own.
+    // Older segments stay as they are: whole rows in `samples`.
+    R"sql(
+ALTER TABLE segment ADD COLUMN wide BLOB;
+)sql",
 };
 
 }  // namespace gyrebox::store::sql

@@ -149,7 +149,8 @@ inline constexpr char kRollBackRun[] =
     "observables = CASE WHEN ?5 > 0 THEN observables END, start_time = CASE WHEN ?5 > 0 THEN start_time END, "
     "change = " GYREBOX_NEXT_CHANGE " WHERE study = ?1 AND number = ?2";
 inline constexpr char kCutSamples[] = R"sql(
-DELETE FROM segment WHERE study = ? AND run = ? AND first >= ? RETURNING LENGTH(samples))sql";
+DELETE FROM segment WHERE study = ? AND run = ? AND first >= ?
+RETURNING LENGTH(samples) + COALESCE(LENGTH(wide), 0))sql";
 
 // ---- journals
 
@@ -256,13 +257,14 @@ SELECT 1 FROM study WHERE id = ?1 AND delete_time IS NOT NULL AND archived = 0 A
 
 /// Appends to the series of a run under way.
 inline constexpr char kInsertSegment[] = R"sql(
-INSERT INTO segment (study, run, first, count, last_time, samples)
-SELECT study, number, sample_count, ?3, ?4, ?5 FROM run WHERE study = ?1 AND number = ?2 AND state IN (2, 3))sql";
+INSERT INTO segment (study, run, first, count, last_time, samples, wide)
+SELECT study, number, sample_count, ?3, ?4, ?5, ?6 FROM run WHERE study = ?1 AND number = ?2 AND state IN (2, 3))sql";
 inline constexpr char kSelectSegments[] = R"sql(
-SELECT first, count, samples FROM segment
+SELECT first, count, samples, wide FROM segment
 WHERE study = ?1 AND run = ?2 AND first >= COALESCE(
   (SELECT MAX(first) FROM segment WHERE study = ?1 AND run = ?2 AND first <= ?3), 0)
 ORDER BY first)sql";
+/// Single numbers alone: SQLite does not read the pages of a column that is not asked for.
 inline constexpr char kSelectLateSegments[] = R"sql(
 SELECT first, count, samples FROM segment WHERE study = ? AND run = ? AND last_time >= ? ORDER BY first)sql";
 

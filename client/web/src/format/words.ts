@@ -14,6 +14,11 @@ export function proseText(sentence: string): string {
   return sentence.replace(/\b(tau|sigma|epsilon)\b/g, (word) => GREEK[word]!);
 }
 
+/** With a capital letter. */
+export function capital(words: string): string {
+  return words.charAt(0).toUpperCase() + words.slice(1);
+}
+
 /** "rise time" from rise_time. */
 export function nameText(name: string): string {
   return name.replaceAll('_', ' ');
@@ -31,9 +36,9 @@ export function withUnit(name: string, unit: string): string {
   return unit === '' ? name : `${name} [${unitText(unit)}]`;
 }
 
-/** "46.8 beads"; no space left over where there is no unit. */
+/** "46.8 beads" in one line; no space left over where there is no unit. */
 export function valueWithUnit(value: string, unit: string): string {
-  return unit === '' ? value : `${value} ${unitText(unit)}`;
+  return unit === '' ? value : `${value}\u00a0${unitText(unit)}`;
 }
 
 /** "frequency = 0.5 cycles/τ, amplitude = 18 rad/τ". */

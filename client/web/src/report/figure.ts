@@ -1,4 +1,4 @@
-/** A figure of the report: the plot, what is drawn how, its data on demand, and a button that saves it. */
+/** A figure of the report: the plot, what is drawn how, its data on demand, and buttons that save it. */
 import { type Axis, type Plot, numberOf } from '../answers.ts';
 import { numberText } from '../format/number.ts';
 import { fieldText, withUnit } from '../format/words.ts';
@@ -6,7 +6,7 @@ import { panelsOf } from '../plot/curves.ts';
 import { drawMap, mapPanel } from '../plot/heat.ts';
 import { interactive } from '../plot/hover.ts';
 import { drawPlot, type Figure } from '../plot/plot.ts';
-import { saveSvg } from '../plot/save.ts';
+import { savePdf, saveSvg } from '../plot/save.ts';
 import { definitions, html, table, unfold } from './html.ts';
 
 /** Figures are drawn anew where the page becomes wider or narrower; none is narrower or wider than this. */
@@ -64,10 +64,21 @@ function dataOf(plot: Plot): HTMLElement[] {
   return [table(`Data: ${plot.title}`, [...names, 'label', 'mark'], rows, numeric), definitions(meanings)];
 }
 
+/** Buttons that save what is drawn when they are clicked. */
+export function saveButtons(title: string, name: string, drawn: () => SVGElement | undefined): HTMLElement[] {
+  const button = (kind: string, save: (element: SVGElement, name: string) => void) => {
+    const made = html('button', { type: 'button', 'aria-label': `Save as ${kind}: ${title}` }, `Save as ${kind}`);
+    made.addEventListener('click', () => {
+      const element = drawn();
+      if (element) save(element, name);
+    });
+    return made;
+  };
+  return [button('SVG', saveSvg), button('PDF', savePdf)];
+}
+
 function figure(plot: Plot, title: string, name: string, words: string, draw: (width: number) => Figure): HTMLElement {
   let shown: Figure | undefined;
-  const save = html('button', { type: 'button', 'aria-label': `Save as SVG: ${title}` }, 'Save as SVG');
-  save.addEventListener('click', () => shown && saveSvg(shown.element, name));
   return html(
     'figure',
     { 'data-plot': name, id: `plot-${name}` },
@@ -77,7 +88,7 @@ function figure(plot: Plot, title: string, name: string, words: string, draw: (w
     html(
       'div',
       { class: 'tools' },
-      save,
+      ...saveButtons(title, name, () => shown?.element),
       unfold('Data and definitions', 'data', () => dataOf(plot)),
     ),
   );

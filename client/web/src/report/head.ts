@@ -44,7 +44,7 @@ function axesText(answers: Answers): string {
         numbers.length > 8
           ? `${numbers[0]} to ${numbers[numbers.length - 1]} (${numbers.length} values)`
           : numbers.join(', ');
-      return `${fieldText(field)} ${valueWithUnit(list, unit)}`;
+      return `${fieldText(field)}: ${valueWithUnit(list, unit)}`;
     })
     .join('; ');
 }

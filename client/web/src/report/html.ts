@@ -13,15 +13,20 @@ export function html<K extends keyof HTMLElementTagNameMap>(
   return element;
 }
 
-/** Something to unfold; filled when it is first unfolded. */
+/** Asks something to unfold to fill itself now: toggle comes too late for what is printed. */
+export const FILL = 'gyrebox-fill';
+
+/** Something to unfold; filled when it is first unfolded, or asked to be. */
 export function unfold(words: string, className: string, fill: () => Child[]): HTMLDetailsElement {
   const details = html('details', { class: className }, html('summary', {}, words));
   let filled = false;
-  details.addEventListener('toggle', () => {
+  const fillOnce = () => {
     if (filled) return;
     filled = true;
     details.append(...fill());
-  });
+  };
+  details.addEventListener('toggle', fillOnce);
+  details.addEventListener(FILL, fillOnce);
   return details;
 }
 

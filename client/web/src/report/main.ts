@@ -1,8 +1,9 @@
 /** Fills the page from the data that the client put into it. */
 import type { ReportData } from '../answers.ts';
 import { answerSection, inShort, unanswered } from './answer.ts';
+import { bedsOf } from './beds.ts';
 import { headOf } from './head.ts';
-import { html } from './html.ts';
+import { FILL, html } from './html.ts';
 
 /** What a reader unfolds on a screen stands on paper anyway, where it is short. */
 function unfoldForPrint(): void {
@@ -11,7 +12,10 @@ function unfoldForPrint(): void {
     opened = [
       ...document.querySelectorAll<HTMLDetailsElement>('details.meanings:not([open]), details.study-file:not([open])'),
     ];
-    for (const details of opened) details.open = true;
+    for (const details of opened) {
+      details.dispatchEvent(new Event(FILL));
+      details.open = true;
+    }
   });
   addEventListener('afterprint', () => {
     for (const details of opened) details.open = false;
@@ -25,6 +29,7 @@ function show(data: ReportData, page: HTMLElement): void {
   page.append(
     ...headOf(data),
     ...inShort(answered),
+    ...bedsOf(data),
     ...answered.map((answer) => answerSection(answer, axes)),
     ...unanswered(answers.filter((answer) => answer.why_not !== '')),
     html(
