@@ -1,5 +1,7 @@
 #include "executor/batch.h"
 
+#include <tbb/parallel_for.h>
+
 #include <algorithm>
 #include <chrono>
 #include <exception>
@@ -198,6 +200,10 @@ int64_t Batch::Advance(int64_t steps, RateMeter& rate) {
     const auto begin = RateMeter::Clock::now();
     std::vector<kernels::RunChunk> chunks = ensemble_->Advance(steps);
     const auto end = RateMeter::Clock::now();
+    // Samples of many runs are megabytes, and the device waits for whoever copies them.
+    tbb::parallel_for(size_t{0}, chunks.size(), [&](size_t i) {
+      if (!ended_[i]) TakeSamples(i, chunks[i].samples);
+    });
     double bead_steps = 0;
     for (size_t i = 0; i < chunks.size(); ++i) {
       if (ended_[i]) continue;
@@ -227,6 +233,18 @@ static std::vector<store::Block> WideOf(const std::vector<kernels::Column>& colu
   return wide;
 }
 
+void Batch::TakeSamples(size_t i, const std::vector<kernels::Sample>& samples) {
+  store::SampleRows& rows = records_[i].update.samples;
+  for (const kernels::Sample& sample : samples) {
+    if (runs_[i].resume && sample.step <= runs_[i].resume->last_sample_step) continue;  // it was its end, once
+    if (rows.width == 0) rows.wide = WideOf(ensemble_->columns(i));
+    rows.width = store::kRowHead + sample.values.size();
+    rows.numbers.push_back(static_cast<double>(sample.step));
+    rows.numbers.push_back(sample.time);
+    rows.numbers.insert(rows.numbers.end(), sample.values.begin(), sample.values.end());
+  }
+}
+
 void Batch::Take(size_t i, kernels::RunChunk chunk) {
   store::RunUpdate& update = records_[i].update;
   frames_[i].Went(update.step, chunk.step, &update.frames);
@@ -235,14 +253,6 @@ void Batch::Take(size_t i, kernels::RunChunk chunk) {
   if (chunk.fault) update.fault = ToFault(*chunk.fault);
   for (const kernels::Fault& passed : chunk.passed) update.faults_passed.push_back(ToFault(passed));
   if (update.alarm.empty()) update.alarm = std::move(chunk.alarm);
-  for (const kernels::Sample& sample : chunk.samples) {
-    if (runs_[i].resume && sample.step <= runs_[i].resume->last_sample_step) continue;  // it was its end, once
-    if (update.samples.width == 0) update.samples.wide = WideOf(ensemble_->columns(i));
-    update.samples.width = store::kRowHead + sample.values.size();
-    update.samples.numbers.push_back(static_cast<double>(sample.step));
-    update.samples.numbers.push_back(sample.time);
-    update.samples.numbers.insert(update.samples.numbers.end(), sample.values.begin(), sample.values.end());
-  }
   switch (chunk.verdict) {
     case kernels::Verdict::kRunning:
       return;

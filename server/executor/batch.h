@@ -101,6 +101,8 @@ class Batch {
   void KeepHalf();
   /// The place of the next frame to keep, or these steps on. Takes the frames that are due now.
   int64_t CutAtFrames(int64_t steps);
+  void TakeSamples(size_t i, const std::vector<kernels::Sample>& samples);
+  /// What a run did in a chunk, but for its samples.
   void Take(size_t i, kernels::RunChunk chunk);
   BedNow Bed(size_t i, kernels::BedState state) const;
   void SetCheckpoint(size_t i);
