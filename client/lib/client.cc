@@ -52,7 +52,7 @@ static absl::StatusOr<Response> Call(Stub& stub,
                                      grpc::Status (Stub::*method)(grpc::ClientContext*, const Request&, Response*),
                                      const Request& request, int tries = kTries,
                                      std::chrono::seconds deadline = kDeadline) {
-  const auto give_up = Clock::now() + deadline;
+  const auto give_up = Clock::now() + kDeadline;  // of waiting to be let in; the call itself may take longer
   for (auto pause = kFirstPause;;) {
     grpc::ClientContext context;
     context.set_deadline(std::chrono::system_clock::now() + deadline);
