@@ -259,8 +259,8 @@ TEST(GrowthQuotaTest, CountsForTheOwner) {
   ASSERT_TRUE(WaitFor([&] { return client.GetStudy(kName)->run_counts().running_count() == 1; }));
   const auto refused = client.GrowStudy(Growth(6)).status();
   EXPECT_EQ(refused.code(), absl::StatusCode::kResourceExhausted) << refused;
-  plan->held = false;  // what ended in the chunk under way is stored before a study grows
   EXPECT_TRUE(client.GrowStudy(Growth(5)).ok());
+  plan->held = false;
 }
 
 std::string FileText(const std::string& path) {
