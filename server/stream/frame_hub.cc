@@ -12,9 +12,7 @@ namespace gyrebox::stream {
 constexpr std::chrono::milliseconds kBetweenLooks{100};
 /// At a run that is not on the device nothing moves.
 constexpr std::chrono::seconds kBetweenLooksAtRest{1};
-constexpr std::chrono::seconds kBetweenHeartbeats{5};
 constexpr double kStandardInterval = 0.2;
-constexpr size_t kMostReaders = 1000;
 
 /// What is known of a run that is watched.
 struct FrameHub::Scene {
@@ -75,10 +73,7 @@ grpc::ServerWriteReactor<v1::WatchFramesResponse>* FrameHub::Watch(const store::
   std::optional<grpc::Status> refusal;
   {
     std::lock_guard lock(mutex_);
-    if (going_away_) refusal = grpc::Status(grpc::StatusCode::UNAVAILABLE, "the server is stopping");
-    if (readers_.size() >= kMostReaders) {
-      refusal = grpc::Status(grpc::StatusCode::RESOURCE_EXHAUSTED, "too many readers; try again later");
-    }
+    refusal = WhyNoReader(going_away_, readers_.size());
     readers_.emplace(reader.get(), reader);
     reader->idle = !refusal.has_value();
     auto& scene = scenes_[reader->run];
@@ -123,11 +118,7 @@ void FrameHub::GoAway() {
     going_away_ = true;
     for (const auto& [key, reader] : readers_) all.push_back(reader);
   }
-  v1::WatchFramesResponse message;
-  message.mutable_going_away()->set_message("the server is stopping");
-  for (const auto& reader : all) {
-    reader->watcher.Deliver({message}, grpc::Status(grpc::StatusCode::UNAVAILABLE, "the server is stopping"));
-  }
+  for (const auto& reader : all) reader->watcher.GoAway();
 }
 
 /// Whether anyone waits for a frame of a run; one who has not taken the last message for long does not. Sets when the

@@ -8,10 +8,8 @@
 namespace gyrebox::stream {
 
 constexpr std::chrono::milliseconds kBetweenUpdates{100};
-constexpr std::chrono::seconds kBetweenHeartbeats{5};
 /// A reader costs the thread at most a tenth of its time, however large the study.
 constexpr int kRestPerWork = 9;
-constexpr size_t kMostReaders = 1000;
 
 struct WatchHub::Reader {
   Reader(int64_t study_id, const v1::WatchRunsRequest& request, Pass reader_pass, WatchHub* hub)
@@ -50,10 +48,7 @@ grpc::ServerWriteReactor<v1::WatchRunsResponse>* WatchHub::Watch(int64_t study, 
   std::optional<grpc::Status> refusal;
   {
     std::lock_guard lock(mutex_);
-    if (going_away_) refusal = grpc::Status(grpc::StatusCode::UNAVAILABLE, "the server is stopping");
-    if (readers_.size() >= kMostReaders) {
-      refusal = grpc::Status(grpc::StatusCode::RESOURCE_EXHAUSTED, "too many readers; try again later");
-    }
+    refusal = WhyNoReader(going_away_, readers_.size());
     readers_.emplace(reader.get(), reader);
     reader->idle = !refusal.has_value();
     changed_.notify_all();
@@ -96,11 +91,7 @@ void WatchHub::GoAway() {
     going_away_ = true;
     for (const auto& [key, reader] : readers_) all.push_back(reader);
   }
-  v1::WatchRunsResponse message;
-  message.mutable_going_away()->set_message("the server is stopping");
-  for (const auto& reader : all) {
-    reader->watcher.Deliver({message}, grpc::Status(grpc::StatusCode::UNAVAILABLE, "the server is stopping"));
-  }
+  for (const auto& reader : all) reader->watcher.GoAway();
 }
 
 std::shared_ptr<WatchHub::Reader> WatchHub::NextReaderLocked(Clock::time_point now, Clock::time_point* look_again) {

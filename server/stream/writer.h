@@ -13,6 +13,19 @@
 
 namespace gyrebox::stream {
 
+inline constexpr std::chrono::seconds kBetweenHeartbeats{5};
+inline constexpr size_t kMostReaders = 1000;  ///< of one hub
+
+inline grpc::Status ServerIsStopping() { return {grpc::StatusCode::UNAVAILABLE, "the server is stopping"}; }
+
+/// Why a hub with so many readers takes no other one; none where it does.
+inline std::optional<grpc::Status> WhyNoReader(bool going_away, size_t readers) {
+  if (readers >= kMostReaders)
+    return grpc::Status(grpc::StatusCode::RESOURCE_EXHAUSTED, "too many readers; try again later");
+  if (going_away) return ServerIsStopping();
+  return std::nullopt;
+}
+
 /// Writes messages one at a time; finishes exactly once, also when the reader is gone. Message has a sequence, which is
 /// set here, and may be a heartbeat.
 template <class Message>
@@ -34,6 +47,14 @@ class Writer : public grpc::ServerWriteReactor<Message> {
     for (auto& message : messages) pending_.push_back(std::move(message));
     end_ = std::move(end);
     if (!writing_) WriteNextLocked();
+  }
+
+  /// Tells the reader that the server is stopping, and ends the stream.
+  void GoAway() {
+    const grpc::Status why = ServerIsStopping();
+    Message message;
+    message.mutable_going_away()->set_message(why.error_message());
+    Deliver({std::move(message)}, why);
   }
 
   /// Seconds for which the reader let a message wait, told once, where that was too long and something is to follow.
