@@ -42,7 +42,9 @@ ExitCode Series(const Session& session, const std::string& run, bool csv, const 
 
 // frame_command.cc
 /// Writes one frame of a run into a file, whose name tells the format. @param step the newest where none is given.
-ExitCode Frame(const Session& session, const std::string& run, const std::string& path, std::optional<int64_t> step);
+/// @param window x, y, width and height of the part to show; empty for all, or as much as there is room for.
+ExitCode Frame(const Session& session, const std::string& run, const std::string& path, std::optional<int64_t> step,
+               const std::vector<double>& window);
 
 // steer_commands.cc
 

@@ -23,13 +23,21 @@ ShownBeads BeadsOf(const v1::Frame& frame) {
   return {Floats(frame.places()), Floats(frame.angles()), {frame.kinds().begin(), frame.kinds().end()}};
 }
 
-ExitCode Frame(const Session& session, const std::string& run, const std::string& path, std::optional<int64_t> step) {
+ExitCode Frame(const Session& session, const std::string& run, const std::string& path, std::optional<int64_t> step,
+               const std::vector<double>& window) {
   const bool csv = path.ends_with(".csv");
   if (!csv && !path.ends_with(".vtp")) {
     std::cerr << "gyrebox: " << path << " names no format; give a FILE that ends in .vtp or .csv\n";
     return kBadInput;
   }
-  const auto frame = Client(session.server).GetFrame(RunName(run), step);
+  v1::FrameWindow part;
+  if (!window.empty()) {
+    part.set_x(window.at(0));
+    part.set_y(window.at(1));
+    part.set_width(window.at(2));
+    part.set_height(window.at(3));
+  }
+  const auto frame = Client(session.server).GetFrame(RunName(run), step, part);
   if (!frame.ok()) return Report(session, frame.status());
   const ShownBeads beads = BeadsOf(*frame);
   if (beads.places.size() != 2 * beads.kinds.size() || beads.angles.size() != beads.kinds.size()) {
@@ -41,7 +49,9 @@ ExitCode Frame(const Session& session, const std::string& run, const std::string
   if (!out) return Report(session, absl::FailedPreconditionError("cannot write " + path));
   const auto shown = static_cast<int64_t>(beads.kinds.size());
   std::cerr << run << " at step " << frame->step() << ": " << Plural(shown, "bead");
-  if (shown < frame->bead_count()) std::cerr << " of " << frame->bead_count() << ", about the centre of the bed";
+  if (shown < frame->bead_count()) {
+    std::cerr << " of " << frame->bead_count() << (window.empty() ? ", about the centre of the bed" : "");
+  }
   std::cerr << "\n";
   if (session.json) PrintJson(*frame);
   return kDone;

@@ -81,7 +81,8 @@ static void TellWhatWouldGo(const v1::Study& study) {
   std::cerr << study.name() << (study.spec().title().empty() ? "" : "  " + study.spec().title()) << "\n"
             << "  of " << study.owner() << ", created " << TimeText(study.create_time()) << "\n"
             << "  " << Plural(study.run_counts().total_count(), "run") << " (" << CountsText(study.run_counts())
-            << ") with all that they measured and all states kept of them\n";
+            << ") with all that they measured and all states kept of them, "
+            << BytesText(static_cast<double>(study.stored_byte_count())) << " on the disk\n";
 }
 
 static bool SaysYes() {

@@ -28,6 +28,7 @@ struct Options {
   v1::AnalysisOptions analysis;
   MeasureInput measure;
   std::optional<int64_t> step;
+  std::vector<double> window;
   UnitsInput units;
   AdjustInput adjust;
   std::string file;
@@ -112,9 +113,12 @@ void AddReadingCommands(CLI::App& app, Options& o, Run* chosen) {
   AddMeasureOptions(series, o);
   AddJson(series, o);
   CLI::App* frame = AddCommand(app, "frame", "Write a picture of a run's bed into a file", chosen,
-                               [&o] { return Frame(o.session, o.name, o.file, o.step); });
+                               [&o] { return Frame(o.session, o.name, o.file, o.step, o.window); });
   frame->add_option("RUN", o.name, "Run, such as studies/7/runs/3 or 7/3")->required();
   frame->add_option("FILE", o.file, "File that ends in .vtp (VTK XML PolyData) or .csv")->required();
+  frame->add_option("--window", o.window, "Part of the bed in sigma: lower corner and size; may reach over the sides")
+      ->expected(4)
+      ->type_name("X Y WIDTH HEIGHT");
   frame->add_option("--step", o.step, "Kept frame or state of this step, or the one before; the newest if not given");
   AddJson(frame, o);
   AddJson(AddCommand(app, "queue", "Show whose turn it is, and who used how much", chosen,

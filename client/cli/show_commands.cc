@@ -101,6 +101,7 @@ static void PrintHead(const v1::Study& study) {
         {rows.back()[0] == "  axes" || rows.back()[0].empty() ? "" : "  axes", axis.field() + ": " + ValuesText(axis)});
   }
   rows.push_back({"  trials", std::to_string(study.spec().trials().count())});
+  rows.push_back({"  disk", BytesText(static_cast<double>(study.stored_byte_count()))});
   AddWords(study, &rows);
   WriteAligned(std::cout, rows, {Align::kLeft, Align::kLeft});
   WriteStages(std::cout, study.spec());

@@ -64,6 +64,7 @@ v1::Study ToStudy(const Statement& row) {
   if (!row.IsNull(11)) study.set_delete_reason(row.Text(11));
   study.set_etag(StudyEtag(row.Int(12), row.Int(6)));
   study.mutable_run_counts()->set_excluded_count(static_cast<int32_t>(row.Int(13)));
+  study.set_stored_byte_count(row.Int(14));
   return study;
 }
 

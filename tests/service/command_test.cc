@@ -100,6 +100,18 @@ print(all(0 <= float(x) <= side for x in arrays['place [sigma]'][0::3]), set(arr
   EXPECT_EQ(std::count(text.begin(), text.end(), '\n'), 4 + 1 + 100);
 }
 
+TEST_F(CommandTest, FrameShowsThePartAskedFor) {
+  SubmitAndWatch();
+  const std::string csv = directory_.path() + "/part.csv";
+  const Outcome part = Gyrebox({"frame", "1/2", csv, "--window", "-1", "2", "4", "3.5"});
+  ASSERT_EQ(part.code, 0) << part.error;
+  EXPECT_THAT(part.error, testing::ContainsRegex("at step 4000: [0-9]+ beads? of 100\n"));
+  EXPECT_THAT(test::ReadAll(csv), HasSubstr("# shown from -1, 2 on, 4 by 3.5 sigma\r\n"));
+  const Outcome wide = Gyrebox({"frame", "1/2", csv, "--window", "0", "0", "4000", "3"});
+  EXPECT_EQ(wide.code, 2);
+  EXPECT_THAT(wide.error, HasSubstr("window.width"));
+}
+
 TEST_F(CommandTest, FrameTellsWhatIsWrong) {
   SubmitAndWatch();
   const Outcome format = Gyrebox({"frame", "1/2", directory_.path() + "/bed.png"});
@@ -365,6 +377,7 @@ TEST_F(CommandTest, ArchiveAndDelete) {
   const Outcome asked = Gyrebox({"delete", "1"});  // no terminal, so no question
   EXPECT_EQ(asked.code, 3);
   EXPECT_THAT(asked.error, HasSubstr("6 runs (3 finished, 3 unstable) with all that they measured"));
+  EXPECT_THAT(asked.error, testing::ContainsRegex(", [0-9.]+ [KM]iB on the disk"));
   EXPECT_THAT(asked.error, HasSubstr("nothing was deleted; give --yes"));
   EXPECT_EQ(Gyrebox({"show", "1"}).code, 0);
   const Outcome deleted = Gyrebox({"delete", "1", "--yes"});

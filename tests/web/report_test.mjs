@@ -129,6 +129,8 @@ for (const name of ["film_map.toml", "memory.toml", "robustness.toml"]) {
 
     before(async () => {
       const study = gyrebox("submit", smallStudy(name), "--watch").trim();
+      gyrebox("note", study, "first line <b>\nsecond line");
+      gyrebox("label", study, "film", "dense");
       gyrebox("report", study, directory);
       answers = JSON.parse(
         readFileSync(join(directory, "answers.json"), "utf8"),
@@ -146,6 +148,12 @@ for (const name of ["film_map.toml", "memory.toml", "robustness.toml"]) {
       assert.match(answers.title, /<\/script><!-- <b>&amp;$/);
       assert.equal(await opened.page.textContent("h1"), answers.title);
       assert.equal(await opened.page.locator("h1 *").count(), 0);
+    });
+
+    test("shows the note and the labels of the study", async () => {
+      const shown = await opened.page.locator("dl.facts").first().innerText();
+      assert.match(shown, /Labels\s+dense, film/);
+      assert.match(shown, /Note\s+first line <b>\nsecond line/);
     });
 
     test("answers every question or says why not", async () => {

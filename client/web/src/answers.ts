@@ -120,7 +120,7 @@ export interface Frame {
 /** All that a report shows; written by the client. */
 export interface ReportData {
   answers: Answers;
-  study: { owner: string; create_time?: string; end_time?: string };
+  study: { owner: string; create_time?: string; end_time?: string; note?: string; labels?: string[] };
   /** Of each snapshot; null where the server had none. */
   frames: (Frame | null)[];
   /** The study file, as it can be submitted again. */

@@ -27,7 +27,7 @@ inline constexpr char kFindRequest[] = "SELECT id FROM study WHERE request_id = 
 inline constexpr char kSelectStudy[] = R"sql(
 SELECT id, spec, create_time, start_time, end_time, cancelled, change, owner, note, archived, delete_time, delete_reason,
   (SELECT COALESCE(MAX(number), 0) FROM edit WHERE study = id),
-  (SELECT COUNT(*) FROM run WHERE run.study = id AND exclusion IS NOT NULL)
+  (SELECT COUNT(*) FROM run WHERE run.study = id AND exclusion IS NOT NULL), stored_bytes
 FROM study WHERE id = ? AND deleted = 0)sql";
 inline constexpr char kSelectLabels[] = "SELECT label FROM label WHERE study = ? ORDER BY label";
 inline constexpr char kSelectOwner[] = "SELECT owner FROM study WHERE id = ? AND deleted = 0";
@@ -95,9 +95,6 @@ inline constexpr char kSelectQueuedRuns[] =
 inline constexpr char kStartRun[] =
     "UPDATE run SET state = 2, start_time = COALESCE(start_time, ?3), device = ?4, change = " GYREBOX_NEXT_CHANGE
     " WHERE study = ?1 AND number = ?2 AND state = 1";
-inline constexpr char kRequeueRun[] =
-    "UPDATE run SET state = 1, start_time = CASE WHEN sample_count > 0 THEN start_time END, device = NULL, "
-    "change = " GYREBOX_NEXT_CHANGE " WHERE study = ?1 AND number = ?2 AND state = 2";
 inline constexpr char kStartStudy[] = "UPDATE study SET start_time = ?2 WHERE id = ?1 AND start_time IS NULL";
 inline constexpr char kSetObservables[] = R"sql(
 UPDATE run SET observables = ?3 WHERE study = ?1 AND number = ?2)sql";

@@ -63,6 +63,8 @@ function facts(data: ReportData): [string, string][] {
     ['Study', answers.study],
     ['Submitted', submitted],
     ['Last run ended', timeText(study.end_time)],
+    ['Labels', (study.labels ?? []).join(', ')],
+    ['Note', study.note ?? ''],
     ['Report written', data.written],
     ['Software', `Gyrebox ${answers.software_version}`],
     ['Runs', runsLine(answers)],
