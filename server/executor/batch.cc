@@ -30,11 +30,6 @@ store::RunUpdate ToUpdate(const RunRecord& record) {
   return update;
 }
 
-static std::string NotEnough(int64_t needed, const kernels::Device& device) {
-  return "this bed needs " + std::to_string(needed) + " bytes of device memory, which are not free; the device has " +
-         std::to_string(device.memory_bytes()) + " bytes for beds in all";
-}
-
 Batch::Batch(int64_t study, std::vector<PackedRun> runs)
     : study_(study),
       runs_(std::move(runs)),
@@ -96,22 +91,16 @@ std::vector<kernels::RunSpec> Batch::specs() const {
 }
 
 void Batch::LayOut(kernels::Device& device, LayingOut& ahead) {
-  bool taken = false;
-  while (open_ > 0) {
-    try {
-      if (!std::exchange(taken, true)) {
-        const Starts all = ahead.Take();
-        for (size_t i = 0; i < runs_.size(); ++i) runs_[i].spec.start.laid_out = all[i];
-      }
-      return MakeEnsemble(device);
-    } catch (const std::bad_alloc&) {
-      if (runs_.size() == 1) return Fail("OUT_OF_MEMORY", NotEnough(device.BytesOf(runs_[0].spec), device));
-      KeepHalf();
-    } catch (const kernels::DeviceLost&) {
-      throw;
-    } catch (const std::exception& error) {
-      return Fail("DEVICE", error.what());
-    }
+  try {
+    const Starts all = ahead.Take();
+    for (size_t i = 0; i < runs_.size(); ++i) runs_[i].spec.start.laid_out = all[i];
+    MakeEnsemble(device);
+  } catch (const std::bad_alloc&) {
+    short_of_memory_ = true;
+  } catch (const kernels::DeviceLost&) {
+    throw;
+  } catch (const std::exception& error) {
+    Fail("DEVICE", error.what());
   }
 }
 
@@ -128,19 +117,20 @@ void Batch::MakeEnsemble(kernels::Device& device) {
   ensemble_ = std::move(ensemble);
 }
 
-void Batch::KeepHalf() {
-  const size_t kept = runs_.size() / 2;
-  for (size_t i = kept; i < runs_.size(); ++i) {
+void Batch::GoBack() {
+  ensemble_.reset();
+  for (size_t i = 0; i < runs_.size(); ++i) {
     if (ended_[i]) continue;
-    left_out_.push_back(runs_[i].number);
+    records_[i] = {};
+    ended_[i] = told_[i] = true;
     --open_;
   }
-  runs_.resize(kept);
-  records_.resize(kept);
-  ended_.resize(kept);
-  told_.resize(kept);
-  checkpoint_steps_.resize(kept);
-  frames_.erase(frames_.begin() + static_cast<std::ptrdiff_t>(kept), frames_.end());
+}
+
+void Batch::FailForMemory(const kernels::Device& device) {
+  Fail("OUT_OF_MEMORY", "this bed needs " + std::to_string(BytesOn(device)) +
+                            " bytes of device memory, and more where its beads crowd; the device has " +
+                            std::to_string(device.memory_bytes()) + " bytes for beds in all, and they ran out");
 }
 
 void Batch::Adjust(size_t i, const kernels::Adjustment& adjustment) {
@@ -212,7 +202,7 @@ int64_t Batch::Advance(int64_t steps, RateMeter& rate) {
     }
     rate.Add(bead_steps, begin, end);
   } catch (const std::bad_alloc&) {
-    Fail("OUT_OF_MEMORY", "memory ran out while the bed was running");
+    short_of_memory_ = true;
   } catch (const kernels::DeviceLost&) {
     throw;
   } catch (const std::exception& error) {

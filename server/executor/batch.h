@@ -44,18 +44,23 @@ class Batch {
   /// What kernels::LayOutAhead() takes.
   std::vector<kernels::RunSpec> specs() const;
 
-  /// Lays the beds out. Where memory runs short, tries again with half the runs; the others are in left_out().
-  /// On any other failure every run ends as FAILED. @param ahead of specs(), and ready.
+  /// Lays the beds out. On a failure other than of memory every run ends as FAILED. @param ahead of specs(), and ready.
   void LayOut(kernels::Device& device, LayingOut& ahead);
 
   /// Ends every run as FAILED before it starts.
   void FailToStart(const std::string& why) { Fail("START_NOT_REACHED", why); }
 
   /// Takes up to so many steps, fewer where a frame is to be kept before; with 0 only runs that are at their last step
-  /// end. On a failure every run not at its end ends as FAILED. @return steps taken.
+  /// end. On a failure other than of memory every run not at its end ends as FAILED. @return steps taken.
   int64_t Advance(int64_t steps, RateMeter& rate);
   /// Takes one chunk, of about the time wanted.
   void Advance(ChunkPacer& pacer, RateMeter& rate);
+
+  /// Whether memory ran short. Then the runs are to go back, or to fail; nothing else can be done with the batch.
+  bool short_of_memory() const { return short_of_memory_; }
+  /// Gives the device back, and up what the runs not at their end did since they were recorded last.
+  void GoBack();
+  void FailForMemory(const kernels::Device& device);
 
   /// Ends every run not at its end as CANCELLED.
   void Cancel();
@@ -88,7 +93,6 @@ class Batch {
   std::vector<int64_t> numbers() const;
   /// Numbers of the runs that are not at their end.
   std::vector<int64_t> open_numbers() const;
-  const std::vector<int64_t>& left_out() const { return left_out_; }
   int64_t BytesOn(const kernels::Device& device) const;
   /// Observables of each run that was laid out.
   std::vector<std::vector<v1::Observable>> observables() const;
@@ -98,7 +102,6 @@ class Batch {
 
  private:
   void MakeEnsemble(kernels::Device& device);
-  void KeepHalf();
   /// The place of the next frame to keep, or these steps on. Takes the frames that are due now.
   int64_t CutAtFrames(int64_t steps);
   void TakeSamples(size_t i, const std::vector<kernels::Sample>& samples);
@@ -113,7 +116,6 @@ class Batch {
 
   const int64_t study_;
   std::vector<PackedRun> runs_;
-  std::vector<int64_t> left_out_;
   std::unique_ptr<kernels::Ensemble> ensemble_;
   std::vector<RunRecord> records_;         ///< of each run
   std::vector<bool> ended_;                ///< of each run
@@ -122,6 +124,7 @@ class Batch {
   std::vector<KeptFrames> frames_;         ///< of each run
   size_t open_ = 0;
   bool has_news_ = false;
+  bool short_of_memory_ = false;
 };
 
 }  // namespace gyrebox::executor

@@ -54,7 +54,17 @@ absl::StatusOr<std::pair<int64_t, int64_t>> Deck::NeedOf(int64_t study) {
   return std::pair(device_.BytesOf(spec), spec.n_beads);
 }
 
+bool Deck::NeedsAll(int64_t study) const {
+  const auto fit = fits_.find(study);
+  return fit != fits_.end() && fit->second.alone;
+}
+
+int64_t Deck::BytesOf(const Boarded& on) const { return on.alone ? device_.memory_bytes() : on.batch.BytesOn(device_); }
+
 void Deck::Start(const store::WaitingStudy& waiting, int most_runs, const Room& room) {
+  if (const auto fit = fits_.find(waiting.study); fit != fits_.end()) {
+    most_runs = std::min(most_runs, fit->second.most_runs);
+  }
   const auto queued = store_.ListQueued(waiting.study, most_runs);
   if (!queued.ok()) throw std::runtime_error(queued.status().ToString());
   if (queued->runs.empty()) return;
@@ -66,13 +76,14 @@ void Deck::Start(const store::WaitingStudy& waiting, int most_runs, const Room& 
   auto on = std::make_unique<Boarded>(waiting, Batch(waiting.study, *std::move(packed)), times_.chunk_seconds);
   const auto numbers = on->batch.numbers();
   spdlog::info("studies/{}: runs {} to {} start", waiting.study, numbers.front(), numbers.back());
-  if (!persist_([&] { return store_.StartRuns(waiting.study, numbers, device_.name()); })) return;
+  if (!Write([&] { return store_.StartRuns(waiting.study, numbers, device_.name()); })) return;
   on_change_(waiting.study);
   if (fails) {
     on->batch.FailToStart(std::string(saved.status().message()));
     return Record(*on, /*checkpoint=*/false);
   }
-  on->bytes = on->batch.BytesOn(device_);
+  on->alone = NeedsAll(waiting.study);
+  on->bytes = BytesOf(*on);
   on->laying_out = std::make_unique<LayingOut>(on->batch.specs(), wake_);
   boarded_.push_back(std::move(on));
 }
@@ -87,20 +98,42 @@ bool Deck::Board(Boarded& on) {
   Batch& batch = on.batch;
   batch.LayOut(device_, *on.laying_out);
   on.laying_out.reset();
-  const auto& left_out = batch.left_out();
-  if (!left_out.empty()) {
-    spdlog::warn("studies/{}: {} runs wait for memory", batch.study(), left_out.size());
-    if (!persist_([&] { return store_.RequeueRuns(batch.study(), left_out); })) return false;
+  if (batch.short_of_memory()) {
+    RunShort(on);
+    return true;
   }
   const auto numbers = batch.numbers();
   const auto observables = batch.observables();
-  if (!observables.empty() && !persist_([&] { return store_.SetObservables(batch.study(), numbers, observables); })) {
+  if (!observables.empty() && !Write([&] { return store_.SetObservables(batch.study(), numbers, observables); })) {
     return false;
   }
-  on.bytes = batch.BytesOn(device_);
+  on.bytes = BytesOf(on);
   on.recorded = on.checkpointed = RateMeter::Clock::now();
   Record(on, /*checkpoint=*/false);
   return true;
+}
+
+void Deck::Step(Boarded& on, RateMeter& rate) {
+  on.batch.Advance(on.pacer, rate);
+  if (on.batch.short_of_memory()) RunShort(on);
+}
+
+void Deck::RunShort(Boarded& on) {
+  const int64_t study = on.batch.study();
+  const auto open = on.batch.open_numbers();
+  if (open.size() == 1 && boarded_.size() == 1) {
+    on.batch.FailForMemory(device_);
+    return Record(on, /*checkpoint=*/false);
+  }
+  const Fit fit{std::max(static_cast<int>(open.size()) / 2, 1), open.size() == 1};
+  spdlog::warn(
+      "studies/{}: memory ran short with {} runs on the device; they go back to their last checkpoints, to start "
+      "again {}",
+      study, open.size(), fit.alone ? "with nothing beside them" : std::to_string(fit.most_runs) + " at a time");
+  fits_[study] = fit;
+  on.batch.GoBack();
+  if (on.batch.has_news()) Record(on, /*checkpoint=*/false);
+  Hand(study, {[this, study, open] { return store_.RequeueRuns(study, open); }}, open);
 }
 
 void Deck::CancelWhatIsCancelled() {
@@ -109,6 +142,12 @@ void Deck::CancelWhatIsCancelled() {
     on->batch.Cancel();
     Record(*on, /*checkpoint=*/false);
   }
+}
+
+bool Deck::Write(Recorder::Write write) {
+  absl::Status written;
+  recorder_.WaitFor(recorder_.Post({std::move(write)}, [&](const absl::Status& status) { written = status; }));
+  return written.ok();
 }
 
 static double SecondsSince(RateMeter::Clock::time_point moment) {

@@ -4,6 +4,7 @@
 #include <chrono>
 #include <cstdint>
 #include <functional>
+#include <map>
 #include <memory>
 #include <string>
 #include <utility>
@@ -28,6 +29,7 @@ struct Boarded {
   Batch batch;
   ChunkPacer pacer;
   int64_t bytes = 0;                      ///< of device memory
+  bool alone = false;                     ///< it is to have all of the memory
   std::unique_ptr<LayingOut> laying_out;  ///< null once it is laid out
   RateMeter::Clock::time_point recorded = RateMeter::Clock::now();
   RateMeter::Clock::time_point checkpointed = RateMeter::Clock::now();
@@ -39,18 +41,14 @@ class Deck {
   struct Times {
     double chunk_seconds, record_seconds, checkpoint_seconds;
   };
-  /// Tries a write until it succeeds. False where the server stops.
-  using Persist = std::function<bool(const std::function<absl::Status()>&)>;
-
   /// @param on_change told, on any thread, that a study has changed in the store. @param wake called on any thread
   /// where there may be something to do: beds are laid out, or a run has been stored that ended or waits again.
-  Deck(store::Store& store, kernels::Device& device, Recorder& recorder, Times times, Persist persist,
+  Deck(store::Store& store, kernels::Device& device, Recorder& recorder, Times times,
        std::function<void(int64_t study)> on_change, std::function<void()> wake)
       : store_(store),
         device_(device),
         recorder_(recorder),
         times_(times),
-        persist_(std::move(persist)),
         on_change_(std::move(on_change)),
         wake_(std::move(wake)) {}
 
@@ -59,16 +57,18 @@ class Deck {
   /// The batch and place of a run that is under way; null where it is in no batch.
   std::pair<Boarded*, size_t> Find(int64_t study, int64_t number) const;
 
-  /// What the first waiting run of a study needs, in bytes of device memory and in beads.
+  /// Whether the next run of a study is to be on the device with nothing beside it: memory ran short with less.
+  bool NeedsAll(int64_t study) const;
+  /// What the first waiting run of a study needs else, in bytes of device memory and in beads.
   absl::StatusOr<std::pair<int64_t, int64_t>> NeedOf(int64_t study);
 
-  /// Begins to lay out runs of a study that wait.
+  /// Begins to lay out runs of a study that wait; fewer where memory ran short with so many.
   void Start(const store::WaitingStudy& waiting, int most_runs, const Room& room);
   /// Brings the batches onto the device that are laid out.
   void BoardWhatIsReady();
 
   /// Takes one chunk.
-  void Step(Boarded& on, RateMeter& rate) { on.batch.Advance(on.pacer, rate); }
+  void Step(Boarded& on, RateMeter& rate);
   /// Ends the runs of studies that were cancelled.
   void CancelWhatIsCancelled();
   /// Has written down what is due, unless the recorder is behind.
@@ -90,11 +90,22 @@ class Deck {
   void Changed(int64_t study) { on_change_(study); }
 
  private:
-  absl::StatusOr<std::vector<PackedRun>> PackWaiting(const store::QueuedRuns& queued, const Room& room);
   bool Board(Boarded& on);
+  /// Has something written down, and waits until it is. False where the server stops.
+  bool Write(Recorder::Write write);
+  /// Memory ran short: the runs go back to their last checkpoints, and are to start again with fewer of them at a time;
+  /// a single one with nothing beside it; and one that had nothing beside it fails.
+  void RunShort(Boarded& on);
+  int64_t BytesOf(const Boarded& on) const;
   bool CheckpointIsDue(const Boarded& on) const;
   /// Hands writes to the recorder. @param ended numbers of the runs that end by them, or wait again.
   void Hand(int64_t study, std::vector<Recorder::Write> writes, const std::vector<int64_t>& ended);
+
+  /// How the runs of a study fit into memory.
+  struct Fit {
+    int most_runs;  ///< together
+    bool alone;     ///< with nothing beside them
+  };
 
   /// An end that was handed to the recorder.
   struct End {
@@ -106,11 +117,11 @@ class Deck {
   kernels::Device& device_;
   Recorder& recorder_;
   const Times times_;
-  const Persist persist_;
   const std::function<void(int64_t)> on_change_;
   const std::function<void()> wake_;
   std::vector<End> ends_;  ///< those that the recorder may still have to write
   std::vector<std::unique_ptr<Boarded>> boarded_;
+  std::map<int64_t, Fit> fits_;  ///< by study: of those with which memory ran short since the server started
 };
 
 }  // namespace gyrebox::executor

@@ -25,9 +25,8 @@ Executor::Executor(store::Store& store, kernels::Device& device, Options options
       device_(device),
       options_(options),
       recorder_([this](const absl::Status& why) { mailbox_.RefuseAll(why); }, [this] { Wake(); }),
-      deck_(
-          store, device, recorder_, {options.chunk_seconds, options.record_seconds, options.checkpoint_seconds},
-          [this](const auto& write) { return Persist(write); }, std::move(on_change), [this] { Wake(); }),
+      deck_(store, device, recorder_, {options.chunk_seconds, options.record_seconds, options.checkpoint_seconds},
+            std::move(on_change), [this] { Wake(); }),
       ledger_(options.half_life_seconds) {}
 
 Executor::~Executor() { Stop(); }
@@ -123,23 +122,6 @@ void Executor::SaveAll() {
   WriteUse();
 }
 
-bool Executor::Persist(const std::function<absl::Status()>& write) {
-  for (;;) {
-    const absl::Status status = write();
-    if (status.ok()) {
-      SetTrouble("");
-      return true;
-    }
-    spdlog::error("the store refuses a write, trying again: {}", status.ToString());
-    const std::string why = "the store refuses what is to be written: " + std::string(status.message());
-    SetTrouble(why);
-    if (stopping()) return false;
-    mailbox_.RefuseAll(absl::UnavailableError(why));
-    Rest(kSecondsAfterFailure);
-    if (stopping()) return false;
-  }
-}
-
 // ---- whose turn it is
 
 void Executor::LookAtQueue() {
@@ -172,7 +154,8 @@ std::vector<queue::Work> Executor::AllWork() {
       needs_[one.study] = *need;
     }
     const auto& [bytes, beads] = needs_[one.study];
-    work.push_back({one.study, one.owner, one.priority, false, bytes, beads});
+    work.push_back(
+        {one.study, one.owner, one.priority, false, deck_.NeedsAll(one.study) ? device_.memory_bytes() : bytes, beads});
   }
   return work;
 }

@@ -107,13 +107,10 @@ class Executor {
   void Charge(const std::string& person, double seconds);
   void WriteUse();
   void Publish(const Boarded* has_slice);
-  void SetTrouble(const std::string& trouble);
   void Post(std::function<void()> open, std::function<void(const absl::Status&)> refuse);
   void Wait();
   /// Waits until the recorder is not behind, and opens letters meanwhile.
   void WaitForRoom();
-  /// Tries a write until it succeeds: a full disk stops the work, it does not lose it. False where stopped.
-  bool Persist(const std::function<absl::Status()>& write);
   void Rest(double seconds);
   bool stopping() const;
 

@@ -26,16 +26,11 @@ void Executor::WriteUse() {
 }
 
 View Executor::view() const {
-  const std::string refused = recorder_.trouble();
+  std::string trouble = recorder_.trouble();
   std::lock_guard lock(mutex_);
   View view = view_;
-  if (view.trouble.empty()) view.trouble = refused;
+  view.trouble = std::move(trouble);
   return view;
-}
-
-void Executor::SetTrouble(const std::string& trouble) {
-  std::lock_guard lock(mutex_);
-  view_.trouble = trouble;
 }
 
 void Executor::Publish(const Boarded* has_slice) {
@@ -48,7 +43,6 @@ void Executor::Publish(const Boarded* has_slice) {
   for (const auto& [person, used] : ledger_.all()) view.used[person] = ledger_.Used(person, SecondsNow());
   view.draining = draining_;
   std::lock_guard lock(mutex_);
-  view.trouble = view_.trouble;
   view_ = std::move(view);
 }
 

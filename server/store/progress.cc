@@ -28,7 +28,7 @@ absl::Status Store::RequeueRuns(int64_t study, std::span<const int64_t> numbers)
   return Write([&](Connection& connection) {
     absl::Status status;
     for (const int64_t number : numbers) {
-      status.Update(connection.Prepare(sql::kRequeueRun).Bind(study, number).Run());
+      status.Update(RollBack(connection, study, number));
     }
     status.Update(CountChange(connection, study));
     return status;

@@ -270,7 +270,7 @@ class Store {
   // ---- what the executor does
 
   absl::Status StartRuns(int64_t study, std::span<const int64_t> numbers, const std::string& device);
-  /// Puts started runs back in the queue.
+  /// Puts started runs back in the queue, at their last checkpoints.
   absl::Status RequeueRuns(int64_t study, std::span<const int64_t> numbers);
   /// @param observables of each run, in the order of the numbers.
   absl::Status SetObservables(int64_t study, std::span<const int64_t> numbers,

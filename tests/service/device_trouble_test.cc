@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <cstdlib>
+#include <map>
 
 #include "gyreboxd.h"
 
@@ -56,7 +57,13 @@ class DeviceTroubleTest : public testing::Test {
                                all += client.ListSamples(run.name())->SerializeAsString();
                              })
                     .ok());
-    for (const char* file : {"/1-1-8000.end", "/1-2-8000.end"}) all += test::ReadAll(server.Data() + "/states" + file);
+    const std::string number = study.substr(study.find('/') + 1) + "-";
+    std::map<std::string, std::filesystem::path> states;  // by what follows the number of the study in their names
+    for (const auto& entry : std::filesystem::directory_iterator(server.Data() + "/states")) {
+      const std::string name = entry.path().filename();
+      if (name.starts_with(number)) states[name.substr(number.size())] = entry.path();
+    }
+    for (const auto& [name, path] : states) all += name + test::ReadAll(path);
     return all;
   }
 
@@ -86,6 +93,31 @@ TEST_F(DeviceTroubleTest, ALostDeviceEndsTheServerAndTheNextGoesOnToTheSameBits)
   ASSERT_NO_FATAL_FAILURE(losing.StartAndWait());
   losing.WaitForEnd("studies/1");
   EXPECT_TRUE(Results(losing, "studies/1") == Results(alone, "studies/1"));
+}
+
+// With a force that reaches so far, beads have more partners than their lists were first made for.
+TEST_F(DeviceTroubleTest, RunsWhoseListsOutgrowTheMemoryGoOnWithFewerAtATimeToTheSameBits) {
+  v1::StudySpec spec = Study(1600, 0.1);
+  spec.mutable_forces()->mutable_exponential()->set_cutoff(2.5);
+  spec.mutable_trials()->set_count(8);
+  Gyreboxd roomy(program_.path(), "cuda");
+  ASSERT_NO_FATAL_FAILURE(roomy.StartAndWait());
+  ASSERT_TRUE(client::Client(roomy.address()).CreateStudy(spec).ok());
+  roomy.WaitForEnd("studies/1");
+  EXPECT_THAT(roomy.Log(), testing::Not(HasSubstr("memory ran short")));
+
+  setenv("GYREBOX_TEST_MEMORY_MIB", "3", /*overwrite=*/1);
+  Gyreboxd tight(program_.path(), "cuda");
+  ASSERT_NO_FATAL_FAILURE(tight.StartAndWait());
+  spec.mutable_forces()->mutable_exponential()->set_cutoff(1.3);
+  ASSERT_TRUE(client::Client(tight.address()).CreateStudy(spec).ok());
+  tight.WaitForEnd("studies/1");
+  EXPECT_THAT(tight.Log(), testing::Not(HasSubstr("memory ran short")));  // there is room for the beds themselves
+  spec.mutable_forces()->mutable_exponential()->set_cutoff(2.5);
+  ASSERT_TRUE(client::Client(tight.address()).CreateStudy(spec).ok());
+  tight.WaitForEnd("studies/2");
+  EXPECT_THAT(tight.Log(), HasSubstr("studies/2: memory ran short with 8 runs on the device"));
+  EXPECT_TRUE(Results(tight, "studies/2") == Results(roomy, "studies/1"));
 }
 
 TEST_F(DeviceTroubleTest, ABedThatFindsNoMemoryFailsAloneAndSaysHowMuchItNeeds) {

@@ -207,25 +207,57 @@ TEST_F(ExecutorTest, FailsARunThatMemoryDoesNotHoldAndGoesOn) {
   EXPECT_EQ(Counts(2).finished_count(), 1);
 }
 
-TEST_F(ExecutorTest, FailsRunsWhoseDeviceThrowsAndGoesOn) {
-  plan_->out_of_memory = true;
+TEST_F(ExecutorTest, RunsThatGrowPastTheMemoryGoOnWithFewerAtATime) {
+  Create({1, 2, 3, 4, 5}, 1);
+  plan_->most_grown = 2;
+  Start();
+  ASSERT_TRUE(WaitForEnd());
+  EXPECT_EQ(Counts().finished_count(), 5);
+  EXPECT_THAT(plan_->ensemble_sizes, ElementsAre(5, 2, 2, 1));
+  for (int64_t run = 1; run <= 5; ++run) ExpectWholeSeries(run);
+}
+
+TEST_F(ExecutorTest, ARunThatGrowsPastTheMemoryGoesOnWithNothingBesideIt) {
+  plan_->most_grown = 1;
+  plan_->step_nanoseconds = 50'000;
+  Options options;
+  options.slice_seconds = 0.005;
+  options.checkpoint_seconds = 0.01;
+  const auto spec = AmplitudeStudy({4}, 1);
+  for (const char* person : {"ada", "emmy"}) ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "", person).ok());
+  Start(options);
+  ASSERT_TRUE(WaitForEnd(1) && WaitForEnd(2));
+  EXPECT_GT(plan_->ensemble_sizes.size(), 2u);
+  for (int64_t study = 1; study <= 2; ++study) {
+    EXPECT_EQ(Counts(study).finished_count(), 1);
+    ExpectWholeSeries(1, study);
+  }
+}
+
+TEST_F(ExecutorTest, ARunThatGrowsPastTheMemoryByItselfFailsAndSaysHowMuchItNeeds) {
+  plan_->most_grown = 0;
   Create({4, 5}, 1);
   Start();
-  ASSERT_TRUE(WaitForEnd(1));
-  EXPECT_EQ(Counts(1).failed_count(), 2);
-  EXPECT_EQ(store_->GetRun(1, 2)->fault().reason(), "OUT_OF_MEMORY");
-  plan_->out_of_memory = false;
+  ASSERT_TRUE(WaitForEnd());
+  EXPECT_EQ(Counts().failed_count(), 2);
+  const auto run = store_->GetRun(1, 2);
+  EXPECT_EQ(run->fault().reason(), "OUT_OF_MEMORY");
+  EXPECT_THAT(run->fault().message(), testing::ContainsRegex("needs [0-9]+ bytes of device memory"));
+  EXPECT_GT(run->sample_count(), 0);
+}
+
+TEST_F(ExecutorTest, FailsRunsWhoseDeviceThrowsAndGoesOn) {
   plan_->broken = true;
   Create({4}, 1);
-  executor_->Wake();
-  ASSERT_TRUE(WaitForEnd(2));
-  EXPECT_EQ(store_->GetRun(2, 1)->fault().reason(), "DEVICE");
-  EXPECT_EQ(store_->GetRun(2, 1)->fault().message(), "the fake device is broken");
+  Start();
+  ASSERT_TRUE(WaitForEnd(1));
+  EXPECT_EQ(store_->GetRun(1, 1)->fault().reason(), "DEVICE");
+  EXPECT_EQ(store_->GetRun(1, 1)->fault().message(), "the fake device is broken");
   plan_->broken = false;
   Create({4}, 1);
   executor_->Wake();
-  ASSERT_TRUE(WaitForEnd(3));
-  EXPECT_EQ(Counts(3).finished_count(), 1);
+  ASSERT_TRUE(WaitForEnd(2));
+  EXPECT_EQ(Counts(2).finished_count(), 1);
 }
 
 TEST_F(ExecutorTest, LeavesTheProcessWhereTheDeviceIsLostAndTheNextOneRunsAnew) {

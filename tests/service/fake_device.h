@@ -22,7 +22,7 @@ struct FakePlan {
   std::atomic<double> unstable_above = 1e300;  ///< amplitude from which a run is unstable, at its third sample
   std::atomic<double> troubled_above = 1e300;  ///< from which it gets past a fault and raises an alarm, there too
   std::atomic<size_t> most_beds = 1'000'000;   ///< NewEnsemble throws std::bad_alloc for more
-  std::atomic<bool> out_of_memory = false;     ///< Advance throws std::bad_alloc
+  std::atomic<size_t> most_grown = 1'000'000;  ///< Advance throws it where more, of all ensembles, are past step 1000
   std::atomic<bool> broken = false;            ///< Advance throws std::runtime_error
   std::atomic<bool> lost = false;              ///< Advance throws DeviceLost
   std::atomic<int64_t> step_nanoseconds = 0;   ///< time that a step takes, of all beds together
@@ -35,6 +35,7 @@ struct FakePlan {
 
   std::mutex mutex;
   std::vector<size_t> ensemble_sizes;      ///< of each ensemble laid out; guarded by mutex
+  std::atomic<size_t> grown = 0;           ///< beds of ensembles that are past step 1000
   std::vector<kernels::RunSpec> laid_out;  ///< all runs so far; guarded by mutex
   std::vector<int64_t> loaded_steps;       ///< steps of the states that were gone on from; guarded by mutex
 };
@@ -69,7 +70,7 @@ class FakeEnsemble : public kernels::Ensemble {
 
   std::vector<kernels::RunChunk> Advance(int64_t steps) override {
     while (plan_->held) std::this_thread::sleep_for(std::chrono::milliseconds(1));
-    if (plan_->out_of_memory) throw std::bad_alloc();
+    Grow();
     if (plan_->lost) throw kernels::DeviceLost("the fake device is lost");
     if (plan_->broken) throw std::runtime_error("the fake device is broken");
     std::this_thread::sleep_for(std::chrono::nanoseconds(steps * plan_->step_nanoseconds));
@@ -114,7 +115,19 @@ class FakeEnsemble : public kernels::Ensemble {
   std::vector<kernels::Bead> Beads(size_t) const override { return {}; }
   RebuildStats rebuilds() const override { return {}; }
 
+  ~FakeEnsemble() override {
+    if (grown_) plan_->grown -= size();
+  }
+
  private:
+  void Grow() {
+    if (!grown_ && runs_[0].step > 1000) {
+      grown_ = true;
+      plan_->grown += size();
+    }
+    if (grown_ && plan_->grown > plan_->most_grown) throw std::bad_alloc();
+  }
+
   struct State {
     int64_t step = -1;  ///< the last one whose sample, if any, was taken
     int64_t samples = 0;
@@ -172,6 +185,7 @@ class FakeEnsemble : public kernels::Ensemble {
   std::vector<kernels::RunSpec> specs_;
   const std::shared_ptr<FakePlan> plan_;
   std::vector<State> runs_;
+  bool grown_ = false;
 };
 
 class FakeDevice : public kernels::Device {
