@@ -84,7 +84,10 @@ class Writer : public grpc::ServerWriteReactor<Message> {
     std::lock_guard lock(mutex_);
     FinishLocked(grpc::Status::CANCELLED);
   }
-  void OnDone() override { on_done_(); }
+  void OnDone() override {
+    { std::lock_guard lock(mutex_); }  // whoever had it last is out
+    on_done_();
+  }
 
  private:
   using Clock = std::chrono::steady_clock;
