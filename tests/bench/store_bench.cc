@@ -21,6 +21,7 @@ struct Options {
   int samples = 100;
   int width = 4;
   int state_bytes = 4096;
+  std::string keep;  ///< folder for the store; empty for one that goes
 };
 
 constexpr int kAtATime = 1000;
@@ -90,9 +91,14 @@ int main(int argc, char** argv) {
   app.add_option("--width", options.width, "Values of a sample")->capture_default_str();
   app.add_option("--state-bytes", options.state_bytes, "Bytes of the state that a run left; 0 for none")
       ->capture_default_str();
+  app.add_option("--keep", options.keep, "Folder to leave the store in");
   CLI11_PARSE(app, argc, argv);
   std::string folder = (std::filesystem::temp_directory_path() / "gyrebox-bench-XXXXXX").string();
-  if (mkdtemp(folder.data()) == nullptr) return 1;
+  if (!options.keep.empty()) {
+    folder = options.keep;
+  } else if (mkdtemp(folder.data()) == nullptr) {
+    return 1;
+  }
   Fill(*Check(store::Store::Open(folder)), options);
   const auto opening = Clock::now();
   const auto store = Check(store::Store::Open(folder));
@@ -111,6 +117,6 @@ int main(int argc, char** argv) {
       "the list of studies\n",
       options.runs, options.samples, options.width,
       static_cast<double>(std::filesystem::file_size(folder + "/gyrebox.db")) / 1e6, opened, slowest, kPage, studies);
-  std::filesystem::remove_all(folder);
+  if (options.keep.empty()) std::filesystem::remove_all(folder);
   return 0;
 }
