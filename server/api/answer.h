@@ -25,18 +25,18 @@ absl::StatusOr<stream::Pass> EnterStream(const Rooms& rooms, const grpc::Callbac
 /// Whether a person may change a study: every handler that changes one asks this first. NOT_FOUND; PERMISSION_DENIED.
 absl::Status CheckMayChange(const Rooms& rooms, const access::Person& person, int64_t study);
 
-/// Runs `work`, which takes nothing or the access::Person who asks, on the pool and answers with what it returns. Never
+/// Runs `work`, which takes nothing or the access::Person who asks, on a pool and answers with what it returns. Never
 /// blocks.
 template <class Response, class Work>
-grpc::ServerUnaryReactor* Answer(const Rooms& rooms, grpc::CallbackServerContext* context, Response* response,
-                                 Work work) {
+grpc::ServerUnaryReactor* AnswerOn(WorkerPool& pool, const Rooms& rooms, grpc::CallbackServerContext* context,
+                                   Response* response, Work work) {
   grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
   const auto person = Enter(rooms, *context);
   if (!person.ok()) {
     reactor->Finish(ToGrpcStatus(person.status()));
     return reactor;
   }
-  const bool posted = rooms.pool.Post([=, person = *person] {
+  const bool posted = pool.Post([=, person = *person] {
     if (context->IsCancelled()) return reactor->Finish(grpc::Status::CANCELLED);
     absl::StatusOr<Response> answer = absl::InternalError("no answer");
     try {
@@ -51,8 +51,15 @@ grpc::ServerUnaryReactor* Answer(const Rooms& rooms, grpc::CallbackServerContext
     if (answer.ok()) *response = *std::move(answer);
     reactor->Finish(ToGrpcStatus(answer.status()));
   });
-  if (!posted) reactor->Finish(ToGrpcStatus(absl::ResourceExhaustedError("too many calls; try again later")));
+  if (!posted) reactor->Finish(ToGrpcStatus(TooManyCalls()));
   return reactor;
+}
+
+/// The same on the pool of quick calls.
+template <class Response, class Work>
+grpc::ServerUnaryReactor* Answer(const Rooms& rooms, grpc::CallbackServerContext* context, Response* response,
+                                 Work work) {
+  return AnswerOn(rooms.pool, rooms, context, response, std::move(work));
 }
 
 /// The same for work that another thread comes back from: `ask` takes the person, and the function that answers, to be
@@ -69,7 +76,7 @@ grpc::ServerUnaryReactor* AnswerLater(const Rooms& rooms, grpc::CallbackServerCo
   if (!person.ok()) {
     finish(person.status());
   } else if (!rooms.pool.Post([=, person = *person] { ask(person, finish); })) {
-    finish(absl::ResourceExhaustedError("too many calls; try again later"));
+    finish(TooManyCalls());
   }
   return reactor;
 }

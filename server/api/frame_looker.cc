@@ -2,6 +2,8 @@
 
 #include <limits>
 
+#include "api/status.h"
+
 namespace gyrebox::api {
 
 static absl::StatusOr<stream::Look> LookAtStore(store::Store& store, const store::RunName& name, int64_t known) {
@@ -26,7 +28,7 @@ stream::Looker MakeLooker(store::Store& store, executor::Executor& executor, Wor
                     if (!live.ok()) return done(live.status());
                     if (*live != nullptr) return done(stream::Look{*live, /*on_device=*/true, /*ended=*/false});
                     const bool posted = pool.Post([&store, run, known, done] { done(LookAtStore(store, run, known)); });
-                    if (!posted) done(absl::ResourceExhaustedError("too many calls; try again later"));
+                    if (!posted) done(TooManyCalls());
                   });
   };
 }

@@ -39,6 +39,7 @@ struct Rooms {
   retention::Keeper& keeper;
   analysis::DigestCache& digests;
   WorkerPool& pool;
+  WorkerPool& slow_pool;  ///< of calls that may take minutes: no other waits for them
   const Quotas quotas;
   access::Gate& gate;
   access::Limits& limits;

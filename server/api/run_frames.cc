@@ -76,7 +76,7 @@ void RunService::Frame(const v1::GetFrameRequest& request, const FrameDone& done
           const bool fits = frame != nullptr && (!request.has_step() || frame->step <= request.step());
           done(fits ? ToAnswer(run, *frame, request.window()) : StoredFrame(run, request));
         };
-        if (!rooms_.pool.Post(answer)) done(absl::ResourceExhaustedError("too many calls; try again later"));
+        if (!rooms_.pool.Post(answer)) done(TooManyCalls());
       });
 }
 
@@ -151,7 +151,8 @@ absl::StatusOr<v1::ListSamplesResponse> RunService::Measured(const v1::MeasureRu
 grpc::ServerUnaryReactor* RunService::MeasureRun(grpc::CallbackServerContext* context,
                                                  const v1::MeasureRunRequest* request,
                                                  v1::ListSamplesResponse* response) {
-  return Answer<v1::ListSamplesResponse>(rooms_, context, response, [=, this] { return Measured(*request); });
+  return AnswerOn<v1::ListSamplesResponse>(rooms_.slow_pool, rooms_, context, response,
+                                           [=, this] { return Measured(*request); });
 }
 
 static absl::Status Check(const v1::WatchFramesRequest& request) {

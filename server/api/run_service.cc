@@ -11,6 +11,7 @@ namespace gyrebox::api {
 
 constexpr int kRunsPerPage = 100;
 constexpr int kMostRunsPerPage = 1000;
+constexpr int kMostRunsNamed = 100'000;
 constexpr int kSamplesPerPage = 1000;
 constexpr int kMostSamplesPerPage = 10'000;
 /// Keeps a page below the 4 MiB that a receiver takes.
@@ -93,6 +94,11 @@ grpc::ServerWriteReactor<v1::WatchRunsResponse>* RunService::WatchRuns(grpc::Cal
   if (!study.ok()) return new Refusal<v1::WatchRunsResponse>(study.status());
   auto pass = EnterStream(rooms_, *context);
   if (!pass.ok()) return new Refusal<v1::WatchRunsResponse>(pass.status());
+  if (request->runs_size() > kMostRunsNamed || request->start_sequences().size() > kMostRunsNamed) {
+    return new Refusal<v1::WatchRunsResponse>(
+        absl::InvalidArgumentError("runs or start_sequences names too many runs; at most " +
+                                   std::to_string(kMostRunsNamed) + ", or give no runs for all"));
+  }
   return rooms_.hub.Watch(*study, *request, *std::move(pass));
 }
 

@@ -3,6 +3,7 @@
 
 #include "api/answer.h"
 #include "api/names.h"
+#include "api/quotas.h"
 #include "api/run_service.h"
 #include "api/steer.h"
 #include "study/remarks.h"
@@ -102,6 +103,8 @@ grpc::ServerUnaryReactor* RunService::SaveRun(grpc::CallbackServerContext* conte
                                        if (!parsed.ok()) return done(parsed.status());
                                        if (auto status = CheckMayChange(rooms_, person, parsed->study); !status.ok())
                                          return done(status);
+                                       if (auto status = CheckQuotasOfOwner(rooms_, parsed->study, {}); !status.ok())
+                                         return done(status);
                                        rooms_.executor.Save(parsed->study, parsed->run, done);
                                      });
 }
@@ -115,7 +118,7 @@ grpc::ServerUnaryReactor* RunService::PrioritizeRuns(grpc::CallbackServerContext
         const auto target = ParseTarget(request->name());
         if (!target.ok()) return done(target.status());
         if (auto status = CheckMayChange(rooms_, person, target->study); !status.ok()) return done(status);
-        if (std::abs(request->priority()) > kMostPriority) {
+        if (request->priority() < -kMostPriority || request->priority() > kMostPriority) {
           return done(absl::InvalidArgumentError("priority is not within -100 and 100"));
         }
         if (target->run > 0) {
@@ -208,6 +211,7 @@ absl::StatusOr<v1::Study> RunService::Replay(const std::string& name, const std:
   plan.plan.seeds = run->seeds();
   plan.bead_count = spec.bed().bead_count();
   plan.total_steps = run->total_steps();
+  if (auto status = CheckQuotas(rooms_, person, {1, plan.bead_count}); !status.ok()) return status;
   auto made = rooms_.store.CreateStudy(spec, {plan}, /*request_id=*/"", person);
   if (made.ok()) rooms_.executor.Wake();
   return made;

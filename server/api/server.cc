@@ -19,6 +19,7 @@
 namespace gyrebox::api {
 
 constexpr int kWorkers = 4;
+constexpr int kSlowWorkers = 2;
 /// Time that calls under way have to end by themselves.
 constexpr std::chrono::seconds kGrace{1};
 
@@ -73,20 +74,10 @@ class WiredServer : public Server {
         executor_(*store_, *device_, WithQuota(options), [this](int64_t id) { Changed(id); }),
         keeper_(*store_, options.retention, [this](int64_t id) { Kept(id); }),
         pool_(kWorkers),
+        slow_pool_(kSlowWorkers),
         frames_(MakeLooker(*store_, executor_, pool_)),
-        rooms_{*store_,
-               *device_,
-               executor_,
-               hub_,
-               frames_,
-               keeper_,
-               digests_,
-               pool_,
-               options.quotas,
-               *gate_,
-               limits_,
-               device_reason,
-               std::chrono::system_clock::now(),
+        rooms_{*store_,  *device_,   executor_,      hub_,   frames_, keeper_,       digests_,
+               pool_,    slow_pool_, options.quotas, *gate_, limits_, device_reason, std::chrono::system_clock::now(),
                stopping_},
         studies_(rooms_),
         runs_(rooms_),
@@ -139,6 +130,7 @@ class WiredServer : public Server {
     executor_.Stop();
     if (server_ != nullptr) server_->Shutdown(std::chrono::system_clock::now() + kGrace);
     pool_.Stop();
+    slow_pool_.Stop();
   }
 
  private:
@@ -178,7 +170,7 @@ class WiredServer : public Server {
   executor::Executor executor_;
   analysis::DigestCache digests_;
   retention::Keeper keeper_;
-  WorkerPool pool_;
+  WorkerPool pool_, slow_pool_;
   stream::FrameHub frames_;
   Rooms rooms_;
   StudyService studies_;

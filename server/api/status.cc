@@ -51,6 +51,8 @@ absl::Status TooMany(const std::string& message, double retry_seconds) {
   return status;
 }
 
+absl::Status TooManyCalls() { return TooMany("too many calls; try again later", kRetrySeconds); }
+
 static const char* ReasonOf(absl::StatusCode code) {
   switch (code) {
     case absl::StatusCode::kInvalidArgument:
@@ -74,10 +76,6 @@ static const char* ReasonOf(absl::StatusCode code) {
   }
 }
 
-static bool HelpsToRetry(absl::StatusCode code) {
-  return code == absl::StatusCode::kUnavailable || code == absl::StatusCode::kResourceExhausted;
-}
-
 grpc::Status ToGrpcStatus(const absl::Status& status) {
   if (status.ok()) return grpc::Status::OK;
   std::string details;
@@ -86,7 +84,7 @@ grpc::Status ToGrpcStatus(const absl::Status& status) {
   } else {
     v1::ErrorDetail detail;
     detail.set_reason(ReasonOf(status.code()));
-    if (HelpsToRetry(status.code())) detail.set_retry_delay_seconds(kRetrySeconds);
+    if (absl::IsUnavailable(status)) detail.set_retry_delay_seconds(kRetrySeconds);
     details = detail.SerializeAsString();
   }
   return {static_cast<grpc::StatusCode>(status.code()), std::string(status.message()), details};

@@ -20,6 +20,9 @@ absl::Status InvalidRequest(const std::vector<v1::FieldViolation>& violations);
 /// RESOURCE_EXHAUSTED that carries when to try again.
 absl::Status TooMany(const std::string& message, double retry_seconds);
 
+/// The same where all threads that answer are busy.
+absl::Status TooManyCalls();
+
 /// The same code and message, with an ErrorDetail serialised in the details.
 grpc::Status ToGrpcStatus(const absl::Status& status);
 

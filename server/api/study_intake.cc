@@ -3,11 +3,11 @@
 
 #include <algorithm>
 #include <cctype>
-#include <cstdlib>
 #include <optional>
 
 #include "api/answer.h"
 #include "api/names.h"
+#include "api/quotas.h"
 #include "api/study_service.h"
 #include "store/saved_run.h"
 #include "study/defaults.h"
@@ -57,36 +57,10 @@ absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec
   return prepared;
 }
 
-absl::Status StudyService::CheckQuotas(const std::string& person, const std::vector<store::NewRun>& runs) {
-  const Quotas& quotas = rooms_.quotas;
-  const auto refuse = [](const std::string& why) { return absl::ResourceExhaustedError(why); };
-  const auto more = static_cast<int64_t>(runs.size());
-  if (quotas.queued_runs > 0) {
-    const auto waiting = rooms_.store.ListWaiting();
-    if (!waiting.ok()) return waiting.status();
-    int64_t there = 0;
-    for (const auto& study : *waiting) there += study.owner == person ? study.count : 0;
-    if (there + more > quotas.queued_runs) {
-      return refuse(person + " has " + std::to_string(there) + " runs waiting, and " + std::to_string(more) +
-                    " more are over the quota of " + std::to_string(quotas.queued_runs) +
-                    "; wait until some have run, or cancel some");
-    }
-  }
-  if (quotas.stored_bytes > 0) {
-    const auto stored = rooms_.store.StoredBytes();
-    if (!stored.ok()) return stored.status();
-    const auto mine = stored->find(person);
-    if (mine != stored->end() && mine->second >= quotas.stored_bytes) {
-      return refuse(person + " has " + std::to_string(mine->second) + " bytes on disk; the quota is " +
-                    std::to_string(quotas.stored_bytes));
-    }
-  }
-  const auto too_large = [&](const store::NewRun& run) { return run.bead_count > quotas.device_beads; };
-  if (quotas.device_beads > 0 && std::any_of(runs.begin(), runs.end(), too_large)) {
-    return refuse("a run of this study has more beads than the quota of " + std::to_string(quotas.device_beads) +
-                  " on the device at a time; give a smaller bed.bead_count");
-  }
-  return absl::OkStatus();
+static More MoreOf(const std::vector<store::NewRun>& runs) {
+  More more{.runs = static_cast<int64_t>(runs.size()), .most_beads = 0};
+  for (const store::NewRun& run : runs) more.most_beads = std::max<int64_t>(more.most_beads, run.bead_count);
+  return more;
 }
 
 absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request, const access::Person& person) {
@@ -100,10 +74,10 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
   if (!prepared->violations.empty()) return InvalidStudy(prepared->violations);
   const v1::StudySpec& spec = prepared->spec;
   const auto runs = ToNewRuns(spec, study::Expand(spec));
-  if (std::abs(request.priority()) > kMostPriority) {
+  if (request.priority() < -kMostPriority || request.priority() > kMostPriority) {
     return absl::InvalidArgumentError("priority is not within -100 and 100");
   }
-  if (auto status = CheckQuotas(person.name, runs); !status.ok()) return status;
+  if (auto status = CheckQuotas(rooms_, person.name, MoreOf(runs)); !status.ok()) return status;
   auto study = rooms_.store.CreateStudy(spec, runs, request.request_id(), person.name, request.priority());
   if (!study.ok()) return study.status();
   spdlog::info("{} of {} accepted: {} runs", study->name(), study->owner(), runs.size());
@@ -157,7 +131,7 @@ absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request
   store::Growth growth{*grown, ToNewRuns(*grown, study::AddedRuns(study->spec(), *grown)),
                        study::ValuesOfOldRuns(study->spec(), *grown), study::GrowthText(study->spec(), *grown)};
   if (growth.runs.empty()) return study;
-  if (auto status = CheckQuotas(study->owner(), growth.runs); !status.ok()) return status;
+  if (auto status = CheckQuotas(rooms_, study->owner(), MoreOf(growth.runs)); !status.ok()) return status;
   // Without an etag of the caller's, still nothing may have come between what was read here and what is written.
   const std::string& etag = request.etag().empty() ? study->etag() : request.etag();
   study = rooms_.store.GrowStudy(*id, growth, request.request_id(), etag, person.name);

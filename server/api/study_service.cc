@@ -143,7 +143,8 @@ grpc::ServerUnaryReactor* StudyService::CheckStudy(grpc::CallbackServerContext* 
 grpc::ServerUnaryReactor* StudyService::TabulateStudy(grpc::CallbackServerContext* context,
                                                       const v1::TabulateStudyRequest* request,
                                                       v1::StudyTable* response) {
-  return Answer<v1::StudyTable>(rooms_, context, response, [=, this] { return Tabulate(*request); });
+  return AnswerOn<v1::StudyTable>(rooms_.slow_pool, rooms_, context, response,
+                                  [=, this] { return Tabulate(*request); });
 }
 
 }  // namespace gyrebox::api

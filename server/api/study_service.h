@@ -54,8 +54,6 @@ class StudyService : public v1::StudyService::CallbackService {
   using StudyDone = std::function<void(absl::StatusOr<v1::Study>)>;
   /// Does something to all runs of a study, and answers with the study.
   void SteerAll(const access::Person& person, const std::string& name, v1::Adjustment::Kind kind, StudyDone done);
-  /// RESOURCE_EXHAUSTED where a person would have more than the quotas allow.
-  absl::Status CheckQuotas(const std::string& person, const std::vector<store::NewRun>& runs);
 
   /// The study as it is to be, sound. INVALID_ARGUMENT with every field of the request at fault.
   absl::StatusOr<v1::StudySpec> CheckGrowth(const v1::StudySpec& spec, const v1::GrowStudyRequest& request);

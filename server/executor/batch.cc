@@ -324,12 +324,16 @@ void Batch::Fail(const std::string& reason, const std::string& message) {
 }
 
 std::vector<RunRecord> Batch::TakeRecords(bool checkpoint) {
+  // What may fail comes first: then nothing is taken.
+  for (size_t i = 0; checkpoint && laid_out() && i < runs_.size(); ++i) {
+    if (!ended_[i]) SetCheckpoint(i);
+  }
   std::vector<RunRecord> taken;
+  taken.reserve(runs_.size());
   for (size_t i = 0; i < runs_.size(); ++i) {
     // Before they are laid out, runs have nothing to tell but that they will not be.
     if (told_[i] || (!laid_out() && !ended_[i])) continue;
     told_[i] = ended_[i];
-    if (checkpoint && !ended_[i]) SetCheckpoint(i);
     taken.push_back(std::exchange(records_[i], {}));
     const store::RunUpdate& last = taken.back().update;
     store::RunUpdate& next = records_[i].update;

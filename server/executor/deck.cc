@@ -74,6 +74,7 @@ void Deck::Start(const store::WaitingStudy& waiting, int most_runs, const Room& 
   auto packed = Pack(store_, *queued, device_, room, fails ? nullptr : *saved);
   if (!packed.ok()) throw std::runtime_error(packed.status().ToString());
   auto on = std::make_unique<Boarded>(waiting, Batch(waiting.study, *std::move(packed)), times_.chunk_seconds);
+  if (!fails) on->laying_out = std::make_unique<LayingOut>(on->batch.specs(), wake_);
   const auto numbers = on->batch.numbers();
   spdlog::info("studies/{}: runs {} to {} start", waiting.study, numbers.front(), numbers.back());
   if (!Write([&] { return store_.StartRuns(waiting.study, numbers, device_.name()); })) return;
@@ -84,7 +85,6 @@ void Deck::Start(const store::WaitingStudy& waiting, int most_runs, const Room& 
   }
   on->alone = NeedsAll(waiting.study);
   on->bytes = BytesOf(*on);
-  on->laying_out = std::make_unique<LayingOut>(on->batch.specs(), wake_);
   boarded_.push_back(std::move(on));
 }
 
@@ -121,15 +121,16 @@ void Deck::Step(Boarded& on, RateMeter& rate) {
 void Deck::RunShort(Boarded& on) {
   const int64_t study = on.batch.study();
   const auto open = on.batch.open_numbers();
-  if (open.size() == 1 && boarded_.size() == 1) {
+  const size_t together = on.batch.numbers().size();  // beds hold their memory until the last of them has ended
+  if (together == 1 && boarded_.size() == 1) {
     on.batch.FailForMemory(device_);
     return Record(on, /*checkpoint=*/false);
   }
-  const Fit fit{std::max(static_cast<int>(open.size()) / 2, 1), open.size() == 1};
+  const Fit fit{std::max(static_cast<int>(together) / 2, 1), together == 1};
   spdlog::warn(
       "studies/{}: memory ran short with {} runs on the device; they go back to their last checkpoints, to start "
       "again {}",
-      study, open.size(), fit.alone ? "with nothing beside them" : std::to_string(fit.most_runs) + " at a time");
+      study, together, fit.alone ? "with nothing beside them" : std::to_string(fit.most_runs) + " at a time");
   fits_[study] = fit;
   on.batch.GoBack();
   if (on.batch.has_news()) Record(on, /*checkpoint=*/false);

@@ -80,7 +80,7 @@ void Executor::WaitForRoom() {
       std::unique_lock lock(mutex_);
       changed_.wait(lock, [this] { return stop_ || !recorder_.behind() || !mailbox_.empty(); });
     }
-    mailbox_.OpenAll();
+    if (recorder_.trouble().empty()) mailbox_.OpenAll();
   }
 }
 

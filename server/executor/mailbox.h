@@ -6,6 +6,7 @@
 #include <deque>
 #include <functional>
 #include <mutex>
+#include <new>
 #include <utility>
 
 namespace gyrebox::executor {
@@ -35,7 +36,13 @@ class Mailbox {
   }
 
   void OpenAll() {
-    for (const Letter& letter : Take()) letter.open();
+    for (const Letter& letter : Take()) {
+      try {
+        letter.open();
+      } catch (const std::bad_alloc&) {
+        letter.refuse(absl::ResourceExhaustedError("the memory of this machine ran out; try again later"));
+      }
+    }
   }
 
   void RefuseAll(const absl::Status& why) {

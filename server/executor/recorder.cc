@@ -110,8 +110,8 @@ absl::Status Recorder::Persist(const Write& write) {
     changed_.notify_all();
     if (status.ok()) return status;
     spdlog::error("the store refuses a write, trying again: {}", status.ToString());
-    const absl::Status why = absl::UnavailableError(trouble_);
-    if (hurry_) return why;
+    const absl::Status why = absl::InternalError(trouble_);
+    if (hurry_) return absl::UnavailableError(trouble_);
     lock.unlock();
     on_refusal_(why);
     lock.lock();

@@ -39,8 +39,11 @@ class OneRun {
     if (!Fits(request_.kind, run_)) return result->status.Update(WrongState(request_.kind, run_));
     const v1::StudySpec at = study::SpecOf(spec, run_, *journal);
     time_step_ = at.dynamics().time_step();
-    // After a break a run may be behind where an entry found it; what comes later in the journal holds later.
-    int64_t reached = on_ != nullptr ? on_->batch.step(place_) : run_.step();
+    // After a break a run may be behind where it was, or an entry found it: what readers saw of it comes again, and
+    // what comes later in the journal holds later.
+    const auto furthest = store_.ReachedStep(request_.study, number_);
+    if (!furthest.ok()) return result->status.Update(furthest.status());
+    int64_t reached = std::max<int64_t>(*furthest, on_ != nullptr ? on_->batch.step(place_) : run_.step());
     for (const v1::Adjustment& entry : *journal) reached = std::max<int64_t>(reached, entry.reached_step());
     entry_.set_person(request_.person);
     *entry_.mutable_create_time() = google::protobuf::util::TimeUtil::GetCurrentTime();

@@ -76,6 +76,17 @@ static absl::Status Follow(Connection& connection, int64_t study, const JournalW
   }
 }
 
+absl::StatusOr<int64_t> Store::ReachedStep(int64_t study, int64_t number) {
+  int64_t step = 0;
+  const auto status = Read([&](Connection& connection) {
+    Statement row = connection.Prepare(sql::kSelectReachedStep);
+    if (row.Bind(study, number).Next()) step = row.Int(0);
+    return row.status();
+  });
+  if (!status.ok()) return status;
+  return step;
+}
+
 absl::Status Store::WriteJournal(int64_t study, std::span<const JournalWrite> writes) {
   return Write([&](Connection& connection) {
     absl::Status status = SelectStudy(connection, study).status();  // it may have been deleted meanwhile

@@ -216,6 +216,7 @@ absl::Status RollBack(Connection& connection, int64_t study, int64_t number) {
   back.Bind(study, number, to.bed.step, to.bed.time, to.sample_count);
   if (!to.faults_passed.empty()) back.BindAt(6, Statement::AsBlob(to.faults_passed));
   if (!to.alarm.empty()) back.BindAt(7, to.alarm);
+  back.BindAt(8, NowMilliseconds());
   status.Update(back.Run());
   return status;
 }
@@ -248,15 +249,24 @@ static v1::SavedState ToSavedState(int64_t study, int64_t number, const StateRow
   return state;
 }
 
+static absl::StatusOr<bool> IsKept(Connection& connection, int64_t study, int64_t number, int64_t step) {
+  Statement row = connection.Prepare(sql::kIsKept);
+  const bool found = row.Bind(study, number, step).Next();
+  if (!row.status().ok()) return row.status();
+  return found;
+}
+
 absl::StatusOr<v1::SavedState> Store::KeepState(int64_t study, int64_t number, const BedBytes& state) {
   const WholeFile file{FileOf(study, number, StateKind::kKept, state.step), state.bytes};
   if (auto status = WriteWhole(states_, std::vector{file}); !status.ok()) return status;
   StateRow row;
   row.bed = state;
   row.length = static_cast<int64_t>(state.bytes.size());
-  const absl::Status status = Write([&](Connection& connection) {
+  const absl::Status status = Write([&](Connection& connection) -> absl::Status {
+    const auto is_kept = IsKept(connection, study, number, state.step);
+    if (!is_kept.ok()) return is_kept.status();
     absl::Status done = InsertState(connection, study, number, StateKind::kKept, state);
-    done.Update(AddStoredBytes(connection, study, row.length));
+    if (!*is_kept) done.Update(AddStoredBytes(connection, study, row.length));
     return done;
   });
   if (!status.ok()) return status;
@@ -272,9 +282,11 @@ absl::StatusOr<v1::SavedState> Store::KeepCheckpoint(int64_t study, int64_t numb
       return absl::FailedPreconditionError(NameOfRun(study, number) + " has no state yet; wait until it has started");
     }
     kept = ToSavedState(study, number, **last);
+    const auto is_kept = IsKept(connection, study, number, kept.step());
+    if (!is_kept.ok()) return is_kept.status();
     absl::Status done =
         connection.Prepare(sql::kKeepState).Bind(study, number, static_cast<int>(StateKind::kCheckpoint)).Run();
-    done.Update(AddStoredBytes(connection, study, kept.byte_count()));
+    if (!*is_kept) done.Update(AddStoredBytes(connection, study, kept.byte_count()));
     return done;
   });
   if (!status.ok()) return status;

@@ -264,6 +264,8 @@ class Store {
   /// @param number of one run, or 0 for all. @return how many runs took it: those not at their end.
   absl::StatusOr<int> SetPriority(int64_t study, int64_t number, int priority);
   absl::StatusOr<std::map<std::string, int64_t>> StoredBytes();  ///< by owner
+  /// Runs of a person that wait or are held.
+  absl::StatusOr<int64_t> CountOpenRuns(const std::string& owner);
   absl::StatusOr<std::map<std::string, PersonUse>> ReadUse();
   absl::Status WriteUse(const std::map<std::string, PersonUse>& use);
 
@@ -298,6 +300,8 @@ class Store {
 
   /// The journal of a run, oldest first.
   absl::StatusOr<std::vector<v1::Adjustment>> GetJournal(int64_t study, int64_t number);
+  /// The furthest step that a run ever came to; after a break it may be behind it.
+  absl::StatusOr<int64_t> ReachedStep(int64_t study, int64_t number);
   /// Writes one entry a run, all or none, with what follows of it for the run: its state and its end.
   absl::Status WriteJournal(int64_t study, std::span<const JournalWrite> writes);
 

@@ -1,5 +1,7 @@
 #include "stream/run_feed.h"
 
+#include <algorithm>
+
 #include "store/sample_messages.h"
 
 namespace gyrebox::stream {
@@ -27,6 +29,11 @@ absl::StatusOr<std::vector<v1::WatchRunsResponse>> RunFeed::Next(store::Store& s
   auto study = read_study(study_);
   if (!study.ok()) return study.status();
   const v1::RunCounts& counts = study->run_counts();
+  if (!followed_.empty() && (*followed_.begin() < 1 || *followed_.rbegin() > counts.total_count())) {
+    const int64_t wrong = *followed_.begin() < 1 ? *followed_.begin() : *followed_.rbegin();
+    return absl::InvalidArgumentError("runs: " + std::to_string(wrong) + " is no run of " + study->name() +
+                                      "; its runs are 1 to " + std::to_string(counts.total_count()));
+  }
   const bool all_ended = counts.queued_count() + counts.running_count() + counts.paused_count() == 0;
   if (study->etag() != etag_) {
     etag_ = study->etag();
@@ -65,7 +72,8 @@ absl::StatusOr<int64_t> RunFeed::CountWaiting(store::Store& store) const {
       const int64_t number = changed->cursors[i].number;
       const auto told = told_.find(number);
       if (Follows(number))
-        samples += changed->runs[i].sample_count() - (told == told_.end() ? 0 : told->second.next_sequence);
+        samples += std::max<int64_t>(
+            0, changed->runs[i].sample_count() - (told == told_.end() ? 0 : told->second.next_sequence));
     }
     after = changed->cursors.back();
   }

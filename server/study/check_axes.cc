@@ -43,12 +43,6 @@ static std::string MissingOnTheWay(const v1::StudySpec& spec, const std::string&
   return "";
 }
 
-/// Whether a field is the same in all runs, or lies in a message that is.
-static bool IsFixed(const std::string& path) {
-  const auto parts = schema::PartsOf(*v1::StudySpec::descriptor(), path);
-  return std::any_of(parts.begin(), parts.end(), [](const auto& part) { return RuleOf(*part.field).fixed(); });
-}
-
 /// Checks the field that an axis names. Returns it, or null where it is at fault.
 static const FieldDescriptor* CheckField(const v1::StudySpec& spec, int index, Violations* violations) {
   const std::string& path = spec.axes(index).field();

@@ -15,7 +15,9 @@ using google::protobuf::OneofDescriptor;
 class FieldChecker {
  public:
   FieldChecker(const v1::StudySpec& spec, Violations* violations) : violations_(violations) {
-    for (const v1::Axis& axis : spec.axes()) varied_.insert(axis.field());
+    for (const v1::Axis& axis : spec.axes()) {
+      if (!IsFixed(axis.field())) varied_.insert(axis.field());
+    }
   }
 
   void Check(const Message& message, const std::string& prefix) {

@@ -1,5 +1,6 @@
 #include "study/rules.h"
 
+#include <algorithm>
 #include <cmath>
 
 #include "schema/field_path.h"
@@ -59,6 +60,11 @@ std::string Fault(double value, const FieldDescriptor& field) {
     return given + " is too large; " + Upper(rule) + UnitText(rule) + ReasonText(rule);
   }
   return "";
+}
+
+bool IsFixed(const std::string& path) {
+  const auto parts = schema::PartsOf(*v1::StudySpec::descriptor(), path);
+  return std::any_of(parts.begin(), parts.end(), [](const auto& part) { return RuleOf(*part.field).fixed(); });
 }
 
 std::string UnitAt(const v1::StudySpec& spec, const std::string& path) {

@@ -21,8 +21,10 @@ using Clock = std::chrono::steady_clock;
 struct Options {
   std::string server = "127.0.0.1:7421";
   int page = 1000;  ///< runs
-  int trials = 10'000;
+  int runs = 10'000;
 };
+
+constexpr int kPoints = 100;
 
 double MillisecondsSince(Clock::time_point moment) {
   return std::chrono::duration<double, std::milli>(Clock::now() - moment).count();
@@ -61,7 +63,12 @@ double Submit(v1::StudyService::Stub& studies, const Options& options) {
   spec.mutable_drive()->mutable_sine()->set_amplitude(20);
   spec.mutable_drive()->mutable_sine()->set_frequency(1);
   spec.mutable_schedule()->set_duration(100);
-  spec.mutable_trials()->set_count(options.trials);
+  v1::Axis& axis = *spec.add_axes();
+  axis.set_field("thermal.temperature");
+  axis.mutable_linear()->set_first(0);
+  axis.mutable_linear()->set_last(0.01);
+  axis.mutable_linear()->set_count(kPoints);
+  spec.mutable_trials()->set_count(options.runs / kPoints);
   grpc::ClientContext context;
   v1::Study study;
   const auto asked = Clock::now();
@@ -91,7 +98,7 @@ int Run(const Options& options) {
   std::printf("%lld runs: list of studies %.1f ms; page of %d runs p50 %.1f ms, most %.1f ms\n",
               static_cast<long long>(count), list, options.page, pages[pages.size() / 2], pages.back());
   const double submitted = Submit(*studies, options);
-  std::printf("a study of %d runs accepted after %.0f ms\n", options.trials, submitted);
+  std::printf("a study of %d runs accepted after %.0f ms\n", options.runs, submitted);
   return 0;
 }
 
@@ -102,7 +109,7 @@ int main(int argc, char** argv) {
   CLI::App app("How long lists and large submissions take on a server with many runs.");
   app.add_option("--server", options.server, "Address of the server")->capture_default_str();
   app.add_option("--page", options.page, "Runs of a page")->capture_default_str();
-  app.add_option("--trials", options.trials, "Runs of the study to submit")->capture_default_str();
+  app.add_option("--runs", options.runs, "Runs of the study to submit")->capture_default_str();
   CLI11_PARSE(app, argc, argv);
   try {
     return Run(options);

@@ -1,8 +1,9 @@
-// What watchers cost a run: one study alone, then the same one watched by many, some of whom read nothing until it is
-// over. The server must be running, have nothing else to do, and let one person open that many streams.
+// What watchers cost a run: one study alone and the same one watched by many, in turn; some of them read nothing until
+// it is over. The server must be running, have nothing else to do, and let one person open that many streams.
 #include <grpcpp/grpcpp.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <atomic>
 #include <chrono>
 #include <cstdio>
@@ -29,6 +30,7 @@ struct Options {
   double duration = 200;  ///< tau
   double interval = 1;    ///< tau between samples
   int readers = 180, idle = 20;
+  int turns = 5;
 };
 
 /// A connection of its own for each watcher, as from different machines.
@@ -78,9 +80,14 @@ double ServerMegabytes(int pid) {
   return 0;
 }
 
-/// Watches the first run of a study to its end. @return samples that came without a hole or a repeat; -1 where there
-/// was one.
-int64_t Watch(const Options& options, const std::string& study, const std::atomic<bool>& may_read) {
+/// What one watcher got.
+struct Got {
+  int64_t samples = 0;  ///< without a hole or a repeat; -1 where there was one
+  int gaps = 0;         ///< times it was told that it had fallen behind
+};
+
+/// Watches the first run of a study to its end.
+Got Watch(const Options& options, const std::string& study, const std::atomic<bool>& may_read) {
   const auto stub = v1::RunService::NewStub(Connect(options));
   grpc::ClientContext context;
   v1::WatchRunsRequest request;
@@ -89,47 +96,82 @@ int64_t Watch(const Options& options, const std::string& study, const std::atomi
   request.set_with_samples(true);
   const auto reader = stub->WatchRuns(&context, request);
   while (!may_read) std::this_thread::sleep_for(std::chrono::milliseconds(50));
-  int64_t samples = 0;
+  Got got;
   for (v1::WatchRunsResponse message; reader->Read(&message);) {
+    if (message.has_gap()) ++got.gaps;
     for (const v1::Sample& sample : message.samples().samples()) {
-      if (sample.sequence() != samples++) return -1;
+      if (sample.sequence() != got.samples++) return {-1, got.gaps};
     }
   }
   const grpc::Status status = reader->Finish();
-  if (status.ok()) return samples;
+  if (status.ok()) return got;
   std::fprintf(stderr, "a watcher was turned away: %s\n", status.error_message().c_str());
-  return -1;
+  return {-1, got.gaps};
+}
+
+struct Watched {
+  double seconds = 0;
+  double megabytes = 0;  ///< of the server, at the end of the study
+  std::vector<Got> got;  ///< of those who read, then of the others
+};
+
+Watched RunWatched(const Options& options) {
+  Watched watched;
+  const std::string study = Create(options).name();
+  const std::atomic<bool> at_once = true;
+  std::atomic<bool> over = false;
+  watched.got.resize(static_cast<size_t>(options.readers + options.idle));
+  std::vector<std::thread> threads;
+  for (size_t i = 0; i < watched.got.size(); ++i) {
+    const bool reads = i < static_cast<size_t>(options.readers);
+    threads.emplace_back([&, i, reads] { watched.got[i] = Watch(options, study, reads ? at_once : over); });
+  }
+  watched.seconds = WaitForEnd(options, study);
+  watched.megabytes = ServerMegabytes(options.pid);
+  over = true;
+  for (std::thread& thread : threads) thread.join();
+  return watched;
+}
+
+/// Whether all watchers got the whole series.
+bool Tell(const Options& options, double alone, double before, const Watched& watched) {
+  int whole = 0, told = 0, readers_told = 0;
+  const int64_t samples = watched.got[0].samples;
+  for (size_t i = 0; i < watched.got.size(); ++i) {
+    const Got& got = watched.got[i];
+    whole += got.samples == samples && samples > 0 ? 1 : 0;
+    if (got.gaps > 0) ++(i < static_cast<size_t>(options.readers) ? readers_told : told);
+  }
+  std::printf(
+      "%.2f s alone, %.2f s watched: %+.1f %%; %.1f samples a second; %d of %zu got all %lld; told of a gap: %d of "
+      "the %d who read nothing, %d others",
+      alone, watched.seconds, 100 * (watched.seconds / alone - 1), static_cast<double>(samples) / watched.seconds,
+      whole, watched.got.size(), static_cast<long long>(samples), told, options.idle, readers_told);
+  if (options.pid > 0) std::printf("; server memory %.0f MB before, %.0f MB while watched", before, watched.megabytes);
+  std::printf("\n");
+  return whole == static_cast<int>(watched.got.size());
+}
+
+double Median(std::vector<double> numbers) {
+  std::sort(numbers.begin(), numbers.end());
+  return numbers[numbers.size() / 2];
 }
 
 int Run(const Options& options) {
   WaitForEnd(options, Create(options).name());  // the device is warm, and its rate known
-  const double alone = WaitForEnd(options, Create(options).name());
-  const double before = ServerMegabytes(options.pid);
-
-  const std::string study = Create(options).name();
-  const std::atomic<bool> at_once = true;
-  std::atomic<bool> over = false;
-  std::vector<int64_t> samples(static_cast<size_t>(options.readers + options.idle));
-  std::vector<std::thread> threads;
-  for (size_t i = 0; i < samples.size(); ++i) {
-    const bool reads = i < static_cast<size_t>(options.readers);
-    threads.emplace_back([&, i, reads] { samples[i] = Watch(options, study, reads ? at_once : over); });
+  std::vector<double> alone, watched;
+  bool all = true;
+  for (int turn = 0; turn < options.turns; ++turn) {
+    alone.push_back(WaitForEnd(options, Create(options).name()));
+    const double before = ServerMegabytes(options.pid);
+    const Watched with = RunWatched(options);
+    watched.push_back(with.seconds);
+    all = Tell(options, alone.back(), before, with) && all;
   }
-  const double watched = WaitForEnd(options, study);
-  const double after = ServerMegabytes(options.pid);
-  over = true;
-  for (std::thread& thread : threads) thread.join();
-
-  int64_t whole = 0;
-  for (const int64_t n : samples) whole += n == samples[0] && n > 0 ? 1 : 0;
-  std::printf("%d runs of %d beads: %.2f s alone, %.2f s with %d watchers, %d of whom read nothing: %+.1f %%\n",
-              options.trials, options.beads, alone, watched, options.readers + options.idle, options.idle,
-              100 * (watched / alone - 1));
-  std::printf("%.1f samples a second; %lld of %zu watchers got all %lld, without hole or repeat\n",
-              static_cast<double>(samples[0]) / watched, static_cast<long long>(whole), samples.size(),
-              static_cast<long long>(samples[0]));
-  if (options.pid > 0) std::printf("server memory %.0f MB before, %.0f MB while watched\n", before, after);
-  return whole == static_cast<int64_t>(samples.size()) ? 0 : 1;
+  std::printf("%d runs of %d beads, %d watchers, medians of %d turns: %.2f s alone, %.2f s watched: %+.1f %%\n",
+              options.trials, options.beads, options.readers + options.idle, options.turns, Median(alone),
+              Median(watched), 100 * (Median(watched) / Median(alone) - 1));
+  return all ? 0 : 1;
 }
 
 }  // namespace
@@ -145,6 +187,7 @@ int main(int argc, char** argv) {
   app.add_option("--interval", options.interval, "between samples, tau");
   app.add_option("--readers", options.readers, "watchers who read");
   app.add_option("--idle", options.idle, "watchers who read nothing until the study is over");
+  app.add_option("--turns", options.turns, "times alone and watched");
   CLI11_PARSE(app, argc, argv);
   try {
     return Run(options);

@@ -52,7 +52,17 @@ TEST_F(QuotaTest, OfRunsThatWait) {
   ExpectRefused(Create(5), "local has 6 runs waiting, and 5 more are over the quota of 10");
   EXPECT_TRUE(Create(4).ok());
   EXPECT_EQ(client::Client(server_->address()).ListStudies()->studies_size(), 3);
+  ExpectRefused(client::Client(server_->address()).ReplayRun("studies/1/runs/1").status(), "has 10 runs waiting");
   plan_->held = false;
+}
+
+TEST_F(QuotaTest, OfRunsThatWaitCountsThoseThatAreHeld) {
+  Start({.queued_runs = 10});
+  client::Client client(server_->address());
+  ASSERT_TRUE(client.DrainBox(true).ok());
+  EXPECT_TRUE(Create(10).ok());
+  ASSERT_TRUE(client.PauseStudy("studies/1").ok());
+  ExpectRefused(Create(1), "local has 10 runs waiting, and 1 more are over the quota of 10");
 }
 
 TEST_F(QuotaTest, OfBytesOnDisk) {

@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <fstream>
+#include <limits>
 
 #include "example_studies.h"
 #include "lib/client.h"
@@ -279,6 +280,9 @@ TEST_F(SteeringTest, AStateIsSavedAtAnyTimeAndStartedFrom) {
   const auto of_paused = client_.SaveRun(kRun);
   ASSERT_TRUE(of_paused.ok()) << of_paused.status();
   EXPECT_EQ(of_paused->step(), client_.GetRun(kRun)->step());
+  const int64_t stored = client_.GetStudy("studies/1")->stored_byte_count();
+  EXPECT_EQ(client_.SaveRun(kRun)->step(), of_paused->step());  // the same state, and no more bytes
+  EXPECT_EQ(client_.GetStudy("studies/1")->stored_byte_count(), stored);
   v1::StudySpec from = BareStudy();
   from.clear_bed();
   from.mutable_start()->mutable_saved()->set_run(saved->name());
@@ -363,7 +367,9 @@ TEST_F(SteeringTest, TheBoxTellsWhoseTurnItIs) {
   EXPECT_EQ(client_.PrioritizeRuns("studies/3", 5)->run_count(), 1);
   EXPECT_EQ(client_.GetRun("studies/3/runs/1")->priority(), 5);
   EXPECT_EQ(client_.PrioritizeRuns("studies/9", 5).status().code(), absl::StatusCode::kNotFound);
-  EXPECT_EQ(client_.PrioritizeRuns("studies/1", 500).status().code(), absl::StatusCode::kInvalidArgument);
+  for (const int priority : {500, std::numeric_limits<int>::min()}) {
+    EXPECT_EQ(client_.PrioritizeRuns("studies/1", priority).status().code(), absl::StatusCode::kInvalidArgument);
+  }
   const auto box = client_.GetBox();
   ASSERT_EQ(box->queue_size(), 3);
   EXPECT_EQ(box->queue(0).study(), "studies/3");

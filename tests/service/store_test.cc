@@ -152,6 +152,35 @@ TEST(StoreTest, FollowsARunFromQueueToEnd) {
   EXPECT_EQ(store->ReadSamples(1, 1, 5, 10)->size(), 0u);
 }
 
+TEST(StoreTest, ARunThatGoesBackIsQueuedAndKnownToHaveBeenFurther) {
+  const TemporaryDirectory directory;
+  const auto store = Open(directory);
+  Create(*store, AmplitudeStudy({4}, 1));
+  const std::vector<int64_t> runs = {1};
+  ASSERT_TRUE(store->StartRuns(1, runs, "cpu").ok());
+  ASSERT_TRUE(store->RecordProgress(1, std::vector<RunUpdate>{Progress(1, 0, 3)}).ok());
+  const int64_t step = store->GetRun(1, 1)->step();
+  ASSERT_GT(step, 0);
+  ASSERT_TRUE(store->RequeueRuns(1, runs).ok());
+  EXPECT_EQ(store->GetRun(1, 1)->state(), v1::Run::STATE_QUEUED);
+  EXPECT_EQ(store->GetRun(1, 1)->step(), 0);
+  EXPECT_EQ(store->GetRun(1, 1)->sample_count(), 0);
+  EXPECT_EQ(*store->ReachedStep(1, 1), step);
+}
+
+TEST(StoreTest, ARunThatGoesBackAndWhoseStudyWasCancelledEnds) {
+  const TemporaryDirectory directory;
+  const auto store = Open(directory);
+  Create(*store, AmplitudeStudy({4}, 1));
+  const std::vector<int64_t> runs = {1};
+  ASSERT_TRUE(store->StartRuns(1, runs, "cpu").ok());
+  ASSERT_TRUE(store->CancelStudy(1).ok());
+  ASSERT_TRUE(store->RequeueRuns(1, runs).ok());
+  EXPECT_EQ(store->GetRun(1, 1)->state(), v1::Run::STATE_CANCELLED);
+  EXPECT_TRUE(store->GetRun(1, 1)->has_end_time());
+  EXPECT_TRUE(store->ListWaiting()->empty());
+}
+
 TEST(StoreTest, ReadsColumnsOfLateSegmentsAlone) {
   const TemporaryDirectory directory;
   const auto store = Open(directory);

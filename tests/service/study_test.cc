@@ -190,6 +190,14 @@ INSTANTIATE_TEST_SUITE_P(
         BadStudy{"SpacingOfOneValue",
                  [](S& s) { SetRange(AddAxis(s, "thermal.temperature").mutable_linear(), 0, 1, 1); },
                  "axes[0].linear.count", "1 is too small; at least 2"},
+        BadStudy{"AxisOverAnotherAxis",
+                 [](S& s) {
+                   AddAxis(s, "axes[1].linear.count", {2, 3});
+                   auto& range = *AddAxis(s, "thermal.temperature").mutable_linear();
+                   range.set_first(0);
+                   range.set_last(1);
+                 },
+                 "axes[1].linear.count", "is missing"},
         BadStudy{"SpacingWithoutEnds", [](S& s) { AddAxis(s, "thermal.temperature").mutable_linear()->set_count(3); },
                  "axes[0].linear.first", "is missing"},
         BadStudy{"FiveAxes",

@@ -245,6 +245,20 @@ TEST_F(WatchTest, TellsThatThereIsNoSuchStudy) {
   EXPECT_EQ(Watch(Request(""), &seen).error_code(), grpc::StatusCode::INVALID_ARGUMENT);
 }
 
+TEST_F(WatchTest, TellsThatThereIsNoSuchRun) {
+  const std::string study = Create(AmplitudeStudy({4, 5}, 1));
+  for (const int64_t number : {0, 3}) {
+    v1::WatchRunsRequest request = Request(study);
+    request.add_runs(1);
+    request.add_runs(number);
+    Seen seen;
+    const grpc::Status status = Watch(request, &seen);
+    EXPECT_EQ(status.error_code(), grpc::StatusCode::INVALID_ARGUMENT);
+    EXPECT_THAT(status.error_message(),
+                testing::HasSubstr(std::to_string(number) + " is no run of studies/1; its runs are 1 to 2"));
+  }
+}
+
 TEST_F(WatchTest, BeatsWhileNothingHappens) {
   server_.plan().held = true;
   const std::string study = Create(AmplitudeStudy({4}, 1));

@@ -258,6 +258,11 @@ CREATE TABLE frame (
     R"sql(
 ALTER TABLE segment ADD COLUMN wide BLOB;
 )sql",
+
+    // 9: the furthest step that a run had come to before it went back: what was told of it up to there must come again.
+    R"sql(
+ALTER TABLE run ADD COLUMN reached_step INTEGER NOT NULL DEFAULT 0;
+)sql",
 };
 
 }  // namespace gyrebox::store::sql

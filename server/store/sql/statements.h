@@ -63,6 +63,10 @@ inline constexpr char kSelectWaiting[] = R"sql(
 SELECT id, owner,
   (SELECT priority FROM run WHERE run.study = id AND run.state = 1 ORDER BY priority DESC LIMIT 1), count
 FROM run_count JOIN study ON id = run_count.study WHERE run_count.state = 1 AND count > 0)sql";
+/// Of one person: those that wait, and those that are held.
+inline constexpr char kCountOpenRuns[] = R"sql(
+SELECT COALESCE(SUM(count), 0) FROM run_count JOIN study ON id = run_count.study
+WHERE run_count.state IN (1, 4) AND owner = ?)sql";
 inline constexpr char kSelectStoredBytes[] =
     "SELECT owner, SUM(stored_bytes) FROM study WHERE deleted = 0 GROUP BY owner";
 inline constexpr char kSelectPeople[] = "SELECT name, used_seconds, as_of FROM person";
@@ -126,6 +130,7 @@ inline constexpr char kFileIsUsed[] = "SELECT 1 FROM state WHERE study = ?1 AND 
   "SELECT step, time, file, length, checksum, side_x, side_y, sample_count, faults_passed, alarm FROM state "
 inline constexpr char kSelectLastState[] =
     GYREBOX_STATE_COLUMNS "WHERE study = ? AND run = ? AND kind = ? ORDER BY step DESC LIMIT 1";
+inline constexpr char kIsKept[] = "SELECT 1 FROM state WHERE study = ? AND run = ? AND kind = 3 AND step = ?";
 /// Of those that a study may start from.
 inline constexpr char kSelectStateAt[] =
     GYREBOX_STATE_COLUMNS "WHERE study = ? AND run = ? AND kind IN (2, 3) AND step = ? LIMIT 1";
@@ -140,11 +145,19 @@ INSERT OR REPLACE INTO state (study, run, kind, step, time, file, length, checks
 SELECT study, run, 3, step, time, file, length, checksum, side_x, side_y FROM state
 WHERE study = ?1 AND run = ?2 AND kind = ?3 ORDER BY step DESC LIMIT 1)sql";
 
-/// Back to a checkpoint, or with step 0 and no samples to the start.
+/// Back to a checkpoint, or with step 0 and no samples to the start. @param 8 now: where the study was cancelled it
+/// ends.
+#define GYREBOX_IS_CANCELLED "(SELECT cancelled FROM study WHERE id = ?1)"
 inline constexpr char kRollBackRun[] =
-    "UPDATE run SET state = 1, step = ?3, time = ?4, sample_count = ?5, faults_passed = ?6, alarm = ?7, device = NULL, "
+    "UPDATE run SET state = CASE WHEN " GYREBOX_IS_CANCELLED
+    " THEN 8 ELSE 1 END, "
+    "end_time = CASE WHEN " GYREBOX_IS_CANCELLED
+    " THEN ?8 END, reached_step = MAX(reached_step, step), "
+    "step = ?3, time = ?4, sample_count = ?5, faults_passed = ?6, alarm = ?7, device = NULL, "
     "observables = CASE WHEN ?5 > 0 THEN observables END, start_time = CASE WHEN ?5 > 0 THEN start_time END, "
     "change = " GYREBOX_NEXT_CHANGE " WHERE study = ?1 AND number = ?2";
+#undef GYREBOX_IS_CANCELLED
+inline constexpr char kSelectReachedStep[] = "SELECT MAX(reached_step, step) FROM run WHERE study = ? AND number = ?";
 inline constexpr char kCutSamples[] = R"sql(
 DELETE FROM segment WHERE study = ? AND run = ? AND first >= ?
 RETURNING LENGTH(samples) + COALESCE(LENGTH(wide), 0))sql";
