@@ -27,7 +27,7 @@ inline constexpr char kFindRequest[] = "SELECT id FROM study WHERE request_id = 
 inline constexpr char kSelectStudy[] = R"sql(
 SELECT id, spec, create_time, start_time, end_time, cancelled, change, owner, note, archived, delete_time, delete_reason,
   (SELECT COALESCE(MAX(number), 0) FROM edit WHERE study = id),
-  (SELECT COUNT(*) FROM run WHERE run.study = id AND exclusion IS NOT NULL), stored_bytes
+  (SELECT COUNT(*) FROM run INDEXED BY run_excluded WHERE run.study = id AND exclusion IS NOT NULL), stored_bytes
 FROM study WHERE id = ? AND deleted = 0)sql";
 inline constexpr char kSelectLabels[] = "SELECT label FROM label WHERE study = ? ORDER BY label";
 inline constexpr char kSelectOwner[] = "SELECT owner FROM study WHERE id = ? AND deleted = 0";
