@@ -90,11 +90,10 @@ std::vector<kernels::RunSpec> Batch::specs() const {
   return specs;
 }
 
-void Batch::LayOut(kernels::Device& device, LayingOut& ahead) {
+template <class Work>
+void Batch::Try(const Work& work) {
   try {
-    const Starts all = ahead.Take();
-    for (size_t i = 0; i < runs_.size(); ++i) runs_[i].spec.start.laid_out = all[i];
-    MakeEnsemble(device);
+    work();
   } catch (const std::bad_alloc&) {
     short_of_memory_ = true;
   } catch (const kernels::DeviceLost&) {
@@ -102,6 +101,14 @@ void Batch::LayOut(kernels::Device& device, LayingOut& ahead) {
   } catch (const std::exception& error) {
     Fail("DEVICE", error.what());
   }
+}
+
+void Batch::LayOut(kernels::Device& device, LayingOut& ahead) {
+  Try([&] {
+    const Starts all = ahead.Take();
+    for (size_t i = 0; i < runs_.size(); ++i) runs_[i].spec.start.laid_out = all[i];
+    MakeEnsemble(device);
+  });
 }
 
 void Batch::MakeEnsemble(kernels::Device& device) {
@@ -185,7 +192,7 @@ int64_t Batch::CutAtFrames(int64_t steps) {
 }
 
 int64_t Batch::Advance(int64_t steps, RateMeter& rate) {
-  try {
+  Try([&] {
     steps = CutAtFrames(steps);
     const auto begin = RateMeter::Clock::now();
     std::vector<kernels::RunChunk> chunks = ensemble_->Advance(steps);
@@ -201,13 +208,7 @@ int64_t Batch::Advance(int64_t steps, RateMeter& rate) {
       Take(i, std::move(chunks[i]));
     }
     rate.Add(bead_steps, begin, end);
-  } catch (const std::bad_alloc&) {
-    short_of_memory_ = true;
-  } catch (const kernels::DeviceLost&) {
-    throw;
-  } catch (const std::exception& error) {
-    Fail("DEVICE", error.what());
-  }
+  });
   return steps;
 }
 

@@ -101,6 +101,9 @@ class Batch {
   std::vector<RunRecord> TakeRecords(bool checkpoint);
 
  private:
+  /// Does something on the device. Where that fails the runs do; a device that is lost is thrown on.
+  template <class Work>
+  void Try(const Work& work);
   void MakeEnsemble(kernels::Device& device);
   /// The place of the next frame to keep, or these steps on. Takes the frames that are due now.
   int64_t CutAtFrames(int64_t steps);
