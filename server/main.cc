@@ -151,7 +151,8 @@ void AddWorkOptions(CLI::App& app, Options& options) {
       ->check(CLI::Range(0.001, 1e5))
       ->capture_default_str();
   const CLI::Range any(int64_t{0}, int64_t{1} << 60);
-  app.add_option("--most-queued-runs", options.quotas.queued_runs, "Waiting and held runs of one person; 0 for no limit")
+  app.add_option("--most-queued-runs", options.quotas.queued_runs,
+                 "Waiting and held runs of one person; 0 for no limit")
       ->check(any);
   app.add_option("--most-stored-bytes", options.quotas.stored_bytes, "Bytes on disk of one person; 0 for no limit")
       ->check(any);
