@@ -2,6 +2,8 @@
 
 namespace gyrebox::api {
 
+constexpr int kMostPriority = 100;
+
 static absl::Status CheckRuns(const Rooms& rooms, const std::string& person, int64_t more) {
   const int64_t most = rooms.quotas.queued_runs;
   if (most == 0 || more == 0) return absl::OkStatus();
@@ -37,6 +39,11 @@ absl::Status CheckQuotas(const Rooms& rooms, const std::string& person, const Mo
 absl::Status CheckQuotasOfOwner(const Rooms& rooms, int64_t study, const More& more) {
   const auto owner = rooms.store.GetOwner(study);
   return owner.ok() ? CheckQuotas(rooms, *owner, more) : owner.status();
+}
+
+absl::Status CheckPriority(int priority) {
+  if (-kMostPriority <= priority && priority <= kMostPriority) return absl::OkStatus();
+  return absl::InvalidArgumentError("priority is not within -100 and 100");
 }
 
 }  // namespace gyrebox::api

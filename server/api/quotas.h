@@ -1,4 +1,4 @@
-/// What one person may have.
+/// What one person may have, and ask for.
 #pragma once
 
 #include <absl/status/status.h>
@@ -21,5 +21,8 @@ absl::Status CheckQuotas(const Rooms& rooms, const std::string& person, const Mo
 
 /// The same for the owner of a study. NOT_FOUND.
 absl::Status CheckQuotasOfOwner(const Rooms& rooms, int64_t study, const More& more);
+
+/// INVALID_ARGUMENT where a priority is none.
+absl::Status CheckPriority(int priority);
 
 }  // namespace gyrebox::api

@@ -14,8 +14,6 @@ namespace gyrebox::api {
 
 using Kind = v1::Adjustment::Kind;
 
-constexpr int kMostPriority = 100;
-
 /// A request for one kind of change by the person who calls.
 static executor::SteerRequest Asked(Kind kind, const access::Person& person, const std::string& etag) {
   executor::SteerRequest asked;
@@ -118,9 +116,7 @@ grpc::ServerUnaryReactor* RunService::PrioritizeRuns(grpc::CallbackServerContext
         const auto target = ParseTarget(request->name());
         if (!target.ok()) return done(target.status());
         if (auto status = CheckMayChange(rooms_, person, target->study); !status.ok()) return done(status);
-        if (request->priority() < -kMostPriority || request->priority() > kMostPriority) {
-          return done(absl::InvalidArgumentError("priority is not within -100 and 100"));
-        }
+        if (auto status = CheckPriority(request->priority()); !status.ok()) return done(status);
         if (target->run > 0) {
           if (const auto run = rooms_.store.GetRun(target->study, target->run); !run.ok()) return done(run.status());
         }

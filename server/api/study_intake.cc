@@ -19,7 +19,6 @@
 namespace gyrebox::api {
 
 constexpr size_t kLongestRequestId = 64;
-constexpr int kMostPriority = 100;
 
 static bool IsRequestId(const std::string& id) {
   return id.size() <= kLongestRequestId && std::all_of(id.begin(), id.end(), [](unsigned char c) {
@@ -74,9 +73,7 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
   if (!prepared->violations.empty()) return InvalidStudy(prepared->violations);
   const v1::StudySpec& spec = prepared->spec;
   const auto runs = ToNewRuns(spec, study::Expand(spec));
-  if (request.priority() < -kMostPriority || request.priority() > kMostPriority) {
-    return absl::InvalidArgumentError("priority is not within -100 and 100");
-  }
+  if (auto status = CheckPriority(request.priority()); !status.ok()) return status;
   if (auto status = CheckQuotas(rooms_, person.name, MoreOf(runs)); !status.ok()) return status;
   auto study = rooms_.store.CreateStudy(spec, runs, request.request_id(), person.name, request.priority());
   if (!study.ok()) return study.status();

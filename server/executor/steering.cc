@@ -43,7 +43,7 @@ class OneRun {
     // what comes later in the journal holds later.
     const auto furthest = store_.ReachedStep(request_.study, number_);
     if (!furthest.ok()) return result->status.Update(furthest.status());
-    int64_t reached = std::max<int64_t>(*furthest, on_ != nullptr ? on_->batch.step(place_) : run_.step());
+    int64_t reached = on_ != nullptr ? std::max(*furthest, on_->batch.step(place_)) : *furthest;
     for (const v1::Adjustment& entry : *journal) reached = std::max<int64_t>(reached, entry.reached_step());
     entry_.set_person(request_.person);
     *entry_.mutable_create_time() = google::protobuf::util::TimeUtil::GetCurrentTime();

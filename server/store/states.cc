@@ -249,11 +249,11 @@ static v1::SavedState ToSavedState(int64_t study, int64_t number, const StateRow
   return state;
 }
 
-static absl::StatusOr<bool> IsKept(Connection& connection, int64_t study, int64_t number, int64_t step) {
+/// Counts the bytes of a state that is to be kept, unless it is kept already.
+static absl::Status CountKept(Connection& connection, int64_t study, int64_t number, int64_t step, int64_t bytes) {
   Statement row = connection.Prepare(sql::kIsKept);
-  const bool found = row.Bind(study, number, step).Next();
-  if (!row.status().ok()) return row.status();
-  return found;
+  const bool is_kept = row.Bind(study, number, step).Next();
+  return is_kept || !row.status().ok() ? row.status() : AddStoredBytes(connection, study, bytes);
 }
 
 absl::StatusOr<v1::SavedState> Store::KeepState(int64_t study, int64_t number, const BedBytes& state) {
@@ -262,11 +262,9 @@ absl::StatusOr<v1::SavedState> Store::KeepState(int64_t study, int64_t number, c
   StateRow row;
   row.bed = state;
   row.length = static_cast<int64_t>(state.bytes.size());
-  const absl::Status status = Write([&](Connection& connection) -> absl::Status {
-    const auto is_kept = IsKept(connection, study, number, state.step);
-    if (!is_kept.ok()) return is_kept.status();
-    absl::Status done = InsertState(connection, study, number, StateKind::kKept, state);
-    if (!*is_kept) done.Update(AddStoredBytes(connection, study, row.length));
+  const absl::Status status = Write([&](Connection& connection) {
+    absl::Status done = CountKept(connection, study, number, state.step, row.length);
+    done.Update(InsertState(connection, study, number, StateKind::kKept, state));
     return done;
   });
   if (!status.ok()) return status;
@@ -282,11 +280,9 @@ absl::StatusOr<v1::SavedState> Store::KeepCheckpoint(int64_t study, int64_t numb
       return absl::FailedPreconditionError(NameOfRun(study, number) + " has no state yet; wait until it has started");
     }
     kept = ToSavedState(study, number, **last);
-    const auto is_kept = IsKept(connection, study, number, kept.step());
-    if (!is_kept.ok()) return is_kept.status();
-    absl::Status done =
-        connection.Prepare(sql::kKeepState).Bind(study, number, static_cast<int>(StateKind::kCheckpoint)).Run();
-    if (!*is_kept) done.Update(AddStoredBytes(connection, study, kept.byte_count()));
+    absl::Status done = CountKept(connection, study, number, kept.step(), kept.byte_count());
+    done.Update(
+        connection.Prepare(sql::kKeepState).Bind(study, number, static_cast<int>(StateKind::kCheckpoint)).Run());
     return done;
   });
   if (!status.ok()) return status;
