@@ -87,16 +87,16 @@ absl::StatusOr<Person> Gate::WhoSends(const std::string& authorization) {
   return Person{token.person(), token.role()};
 }
 
-absl::Status Gate::Admit(const std::string& path, const std::string& authorization) {
+absl::StatusOr<Person> Gate::Admit(const std::string& path, const std::string& authorization) {
   const Need need = NeedOf(path);
-  if (!asks_ || need == Need::kNothing) return absl::OkStatus();
-  const auto person = WhoSends(authorization);
-  if (!person.ok()) return person.status();
+  if (need == Need::kNothing) return Person{};
+  auto person = WhoSends(authorization);
+  if (!person.ok()) return person;
   if (need == Need::kRefused) return absl::UnimplementedError("this server has no such method");
   if (need == Need::kAdmin && person->role != v1::Token::ROLE_ADMIN) {
     return absl::PermissionDeniedError("only an admin may do this");
   }
-  return absl::OkStatus();
+  return person;
 }
 
 static bool IsPersonName(const std::string& name) {

@@ -26,11 +26,10 @@ class Gate {
   /// Whether some admin could come in now.
   bool HasAdmin();
 
-  /// Whether a call may reach the method on this path. UNAUTHENTICATED, the same for whatever is wrong with the token;
-  /// PERMISSION_DENIED where the role does not do; UNIMPLEMENTED for a path that is not in the list of needs.
-  absl::Status Admit(const std::string& path, const std::string& authorization);
-  /// Who sends this. UNAUTHENTICATED.
-  absl::StatusOr<Person> WhoSends(const std::string& authorization);
+  /// Who calls the method on this path; a person without name or role where the method is open to strangers.
+  /// UNAUTHENTICATED, the same for whatever is wrong with the token; PERMISSION_DENIED where the role does not do;
+  /// UNIMPLEMENTED for a path that is not in the list of needs.
+  absl::StatusOr<Person> Admit(const std::string& path, const std::string& authorization);
 
   /// INVALID_ARGUMENT for a field out of its range.
   absl::StatusOr<v1::CreateTokenResponse> CreateToken(const v1::CreateTokenRequest& request);
@@ -42,6 +41,8 @@ class Gate {
  private:
   Gate(store::Store& store, bool asks);
   absl::Status Reload();
+  /// Who sends this. UNAUTHENTICATED.
+  absl::StatusOr<Person> WhoSends(const std::string& authorization);
   /// Tells the log why a token was not taken; strangers cannot fill it.
   void LogRefusalLocked(const std::string& why);
 

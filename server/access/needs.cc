@@ -1,10 +1,8 @@
 #include "access/needs.h"
 
-#include <map>
-
 namespace gyrebox::access {
 
-Need NeedOf(const std::string& path) {
+const std::map<std::string, Need>& AllNeeds() {
   static const auto& needs = *new std::map<std::string, Need>{
       {"/grpc.health.v1.Health/Check", Need::kNothing},
       {"/grpc.health.v1.Health/Watch", Need::kMember},
@@ -48,8 +46,12 @@ Need NeedOf(const std::string& path) {
       {"/gyrebox.v1.StudyService/TabulateStudy", Need::kMember},
       {"/gyrebox.v1.StudyService/UpdateStudy", Need::kMember},
   };
-  const auto found = needs.find(path);
-  return found == needs.end() ? Need::kRefused : found->second;
+  return needs;
+}
+
+Need NeedOf(const std::string& path) {
+  const auto found = AllNeeds().find(path);
+  return found == AllNeeds().end() ? Need::kRefused : found->second;
 }
 
 }  // namespace gyrebox::access

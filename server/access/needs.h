@@ -1,6 +1,7 @@
 /// What a call needs to reach its method at all: the one list of who may call what.
 #pragma once
 
+#include <map>
 #include <string>
 
 namespace gyrebox::access {
@@ -12,7 +13,10 @@ enum class Need {
   kRefused,  ///< not in the list
 };
 
-/// Of a method, by its path on the wire: /package.Service/Method.
+/// The list, by the path of a method on the wire: /package.Service/Method.
+const std::map<std::string, Need>& AllNeeds();
+
+/// Of a method, by its path; kRefused for one that is not in the list.
 Need NeedOf(const std::string& path);
 
 }  // namespace gyrebox::access

@@ -18,7 +18,7 @@ absl::StatusOr<v1::Answers> AnalysisService::Analyse(const v1::AnalyseStudyReque
 
 grpc::ServerUnaryReactor* AnalysisService::AnalyseStudy(grpc::CallbackServerContext* context,
                                                         const v1::AnalyseStudyRequest* request, v1::Answers* response) {
-  return AnswerOn<v1::Answers>(rooms_.slow_pool, rooms_, context, response, [=, this] { return Analyse(*request); });
+  return AnswerOn(rooms_.slow_pool, rooms_, context, request, response, [=, this] { return Analyse(*request); });
 }
 
 }  // namespace gyrebox::api

@@ -9,29 +9,23 @@
 #include <type_traits>
 
 #include "absl/status/statusor.h"
+#include "api/entry.h"
 #include "api/rooms.h"
 #include "api/status.h"
 #include "api/worker_pool.h"
 
 namespace gyrebox::api {
 
-/// Who makes a call. UNAUTHENTICATED; RESOURCE_EXHAUSTED, with the time to wait, where the person calls too often.
-absl::StatusOr<access::Person> Enter(const Rooms& rooms, const grpc::CallbackServerContext& context);
-
-/// The same for a stream, which counts among those of the person until the pass goes. The pass tells whether the stream
-/// may go on: not once the token is revoked or expired.
-absl::StatusOr<stream::Pass> EnterStream(const Rooms& rooms, const grpc::CallbackServerContext& context);
-
 /// Whether a person may change a study: every handler that changes one asks this first. NOT_FOUND; PERMISSION_DENIED.
 absl::Status CheckMayChange(const Rooms& rooms, const access::Person& person, int64_t study);
 
 /// Runs `work`, which takes nothing or the access::Person who asks, on a pool and answers with what it returns. Never
 /// blocks.
-template <class Response, class Work>
+template <class Request, class Response, class Work>
 grpc::ServerUnaryReactor* AnswerOn(WorkerPool& pool, const Rooms& rooms, grpc::CallbackServerContext* context,
-                                   Response* response, Work work) {
+                                   const Request* request, Response* response, Work work) {
   grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
-  const auto person = Enter(rooms, *context);
+  const auto person = Enter(rooms, *context, request);
   if (!person.ok()) {
     reactor->Finish(ToGrpcStatus(person.status()));
     return reactor;
@@ -56,23 +50,23 @@ grpc::ServerUnaryReactor* AnswerOn(WorkerPool& pool, const Rooms& rooms, grpc::C
 }
 
 /// The same on the pool of quick calls.
-template <class Response, class Work>
-grpc::ServerUnaryReactor* Answer(const Rooms& rooms, grpc::CallbackServerContext* context, Response* response,
-                                 Work work) {
-  return AnswerOn(rooms.pool, rooms, context, response, std::move(work));
+template <class Request, class Response, class Work>
+grpc::ServerUnaryReactor* Answer(const Rooms& rooms, grpc::CallbackServerContext* context, const Request* request,
+                                 Response* response, Work work) {
+  return AnswerOn(rooms.pool, rooms, context, request, response, std::move(work));
 }
 
 /// The same for work that another thread comes back from: `ask` takes the person, and the function that answers, to be
 /// called once.
-template <class Response, class Ask>
-grpc::ServerUnaryReactor* AnswerLater(const Rooms& rooms, grpc::CallbackServerContext* context, Response* response,
-                                      Ask ask) {
+template <class Request, class Response, class Ask>
+grpc::ServerUnaryReactor* AnswerLater(const Rooms& rooms, grpc::CallbackServerContext* context, const Request* request,
+                                      Response* response, Ask ask) {
   grpc::ServerUnaryReactor* reactor = context->DefaultReactor();
   const std::function<void(absl::StatusOr<Response>)> finish = [=](absl::StatusOr<Response> answer) {
     if (answer.ok()) *response = *std::move(answer);
     reactor->Finish(ToGrpcStatus(answer.status()));
   };
-  const auto person = Enter(rooms, *context);
+  const auto person = Enter(rooms, *context, request);
   if (!person.ok()) {
     finish(person.status());
   } else if (!rooms.pool.Post([=, person = *person] { ask(person, finish); })) {

@@ -103,20 +103,20 @@ absl::Status BoxService::AddQueue(v1::Box* box) {
   return absl::OkStatus();
 }
 
-grpc::ServerUnaryReactor* BoxService::GetBox(grpc::CallbackServerContext* context, const v1::GetBoxRequest*,
+grpc::ServerUnaryReactor* BoxService::GetBox(grpc::CallbackServerContext* context, const v1::GetBoxRequest* request,
                                              v1::Box* response) {
-  return Answer<v1::Box>(rooms_, context, response, [this] { return Get(); });
+  return Answer(rooms_, context, request, response, [this] { return Get(); });
 }
 
 grpc::ServerWriteReactor<v1::WatchBoxResponse>* BoxService::WatchBox(grpc::CallbackServerContext* context,
-                                                                     const v1::WatchBoxRequest*) {
-  return board_.Watch(EnterStream(rooms_, *context));
+                                                                     const v1::WatchBoxRequest* request) {
+  return board_.Watch(EnterStream(rooms_, *context, request));
 }
 
 grpc::ServerUnaryReactor* BoxService::DrainBox(grpc::CallbackServerContext* context, const v1::DrainBoxRequest* request,
                                                v1::Box* response) {
   using Done = std::function<void(absl::StatusOr<v1::Box>)>;
-  return AnswerLater<v1::Box>(rooms_, context, response, [=, this](const access::Person&, const Done& done) {
+  return AnswerLater(rooms_, context, request, response, [=, this](const access::Person&, const Done& done) {
     rooms_.executor.Drain(request->drain(), [=, this](const absl::Status& status) {
       const auto answer = [=, this] { done(status.ok() ? Get() : status); };
       if (!rooms_.pool.Post(answer)) done(absl::UnavailableError("the server is stopping"));

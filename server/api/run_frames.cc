@@ -106,14 +106,14 @@ absl::StatusOr<v1::ListFramesResponse> RunService::Frames(const v1::ListFramesRe
 
 grpc::ServerUnaryReactor* RunService::GetFrame(grpc::CallbackServerContext* context, const v1::GetFrameRequest* request,
                                                v1::Frame* response) {
-  return AnswerLater<v1::Frame>(rooms_, context, response,
-                                [=, this](const access::Person&, const FrameDone& done) { Frame(*request, done); });
+  return AnswerLater(rooms_, context, request, response,
+                     [=, this](const access::Person&, const FrameDone& done) { Frame(*request, done); });
 }
 
 grpc::ServerUnaryReactor* RunService::ListFrames(grpc::CallbackServerContext* context,
                                                  const v1::ListFramesRequest* request,
                                                  v1::ListFramesResponse* response) {
-  return Answer<v1::ListFramesResponse>(rooms_, context, response, [=, this] { return Frames(*request); });
+  return Answer(rooms_, context, request, response, [=, this] { return Frames(*request); });
 }
 
 absl::StatusOr<v1::ListSamplesResponse> RunService::Measured(const v1::MeasureRunRequest& request) {
@@ -151,8 +151,7 @@ absl::StatusOr<v1::ListSamplesResponse> RunService::Measured(const v1::MeasureRu
 grpc::ServerUnaryReactor* RunService::MeasureRun(grpc::CallbackServerContext* context,
                                                  const v1::MeasureRunRequest* request,
                                                  v1::ListSamplesResponse* response) {
-  return AnswerOn<v1::ListSamplesResponse>(rooms_.slow_pool, rooms_, context, response,
-                                           [=, this] { return Measured(*request); });
+  return AnswerOn(rooms_.slow_pool, rooms_, context, request, response, [=, this] { return Measured(*request); });
 }
 
 static absl::Status Check(const v1::WatchFramesRequest& request) {
@@ -170,7 +169,7 @@ grpc::ServerWriteReactor<v1::WatchFramesResponse>* RunService::WatchFrames(grpc:
   const auto run = ParseRunName(request->name());
   if (!run.ok()) return new NotNow(run.status());
   if (auto status = Check(*request); !status.ok()) return new NotNow(status);
-  auto pass = EnterStream(rooms_, *context);
+  auto pass = EnterStream(rooms_, *context, request);
   if (!pass.ok()) return new NotNow(pass.status());
   return rooms_.frames.Watch(*run, *request, *std::move(pass));
 }

@@ -74,25 +74,25 @@ absl::StatusOr<v1::ListSamplesResponse> RunService::Samples(const v1::ListSample
 
 grpc::ServerUnaryReactor* RunService::GetRun(grpc::CallbackServerContext* context, const v1::GetRunRequest* request,
                                              v1::Run* response) {
-  return Answer<v1::Run>(rooms_, context, response, [=, this] { return Get(request->name()); });
+  return Answer(rooms_, context, request, response, [=, this] { return Get(request->name()); });
 }
 
 grpc::ServerUnaryReactor* RunService::ListRuns(grpc::CallbackServerContext* context, const v1::ListRunsRequest* request,
                                                v1::ListRunsResponse* response) {
-  return Answer<v1::ListRunsResponse>(rooms_, context, response, [=, this] { return List(*request); });
+  return Answer(rooms_, context, request, response, [=, this] { return List(*request); });
 }
 
 grpc::ServerUnaryReactor* RunService::ListSamples(grpc::CallbackServerContext* context,
                                                   const v1::ListSamplesRequest* request,
                                                   v1::ListSamplesResponse* response) {
-  return Answer<v1::ListSamplesResponse>(rooms_, context, response, [=, this] { return Samples(*request); });
+  return Answer(rooms_, context, request, response, [=, this] { return Samples(*request); });
 }
 
 grpc::ServerWriteReactor<v1::WatchRunsResponse>* RunService::WatchRuns(grpc::CallbackServerContext* context,
                                                                        const v1::WatchRunsRequest* request) {
   const auto study = ParseStudyName(request->parent());
   if (!study.ok()) return new Refusal<v1::WatchRunsResponse>(study.status());
-  auto pass = EnterStream(rooms_, *context);
+  auto pass = EnterStream(rooms_, *context, request);
   if (!pass.ok()) return new Refusal<v1::WatchRunsResponse>(pass.status());
   if (request->runs_size() > kMostRunsNamed || request->start_sequences().size() > kMostRunsNamed) {
     return new Refusal<v1::WatchRunsResponse>(

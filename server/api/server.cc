@@ -1,20 +1,20 @@
 #include "api/server.h"
 
-#include <grpcpp/ext/proto_server_reflection_plugin.h>
 #include <grpcpp/grpcpp.h>
-#include <grpcpp/health_check_service_interface.h>
 
 #include <atomic>
 #include <chrono>
 
 #include "api/analysis_service.h"
 #include "api/box_service.h"
+#include "api/entry.h"
 #include "api/frame_looker.h"
+#include "api/health_service.h"
 #include "api/people_service.h"
+#include "api/reflection_service.h"
 #include "api/rooms.h"
 #include "api/run_service.h"
 #include "api/study_service.h"
-#include "api/token_check.h"
 
 namespace gyrebox::api {
 
@@ -23,8 +23,13 @@ constexpr int kSlowWorkers = 2;
 /// Time that calls under way have to end by themselves.
 constexpr std::chrono::seconds kGrace{1};
 
-constexpr const char* kServices[] = {"gyrebox.v1.StudyService", "gyrebox.v1.RunService", "gyrebox.v1.AnalysisService",
-                                     "gyrebox.v1.BoxService", "gyrebox.v1.PeopleService"};
+constexpr const char* kServices[] = {"gyrebox.v1.StudyService",
+                                     "gyrebox.v1.RunService",
+                                     "gyrebox.v1.AnalysisService",
+                                     "gyrebox.v1.BoxService",
+                                     "gyrebox.v1.PeopleService",
+                                     "grpc.health.v1.Health",
+                                     "grpc.reflection.v1alpha.ServerReflection"};
 
 static std::string HostOf(const std::string& listen) { return listen.substr(0, listen.rfind(':')); }
 
@@ -83,13 +88,15 @@ class WiredServer : public Server {
         runs_(rooms_),
         analysis_(rooms_),
         box_(rooms_),
-        people_(rooms_) {}
+        people_(rooms_),
+        health_(rooms_, {std::begin(kServices), std::end(kServices)}),
+        reflection_(rooms_, {std::begin(kServices), std::end(kServices)}),
+        no_such_method_(rooms_) {}
 
   ~WiredServer() override { Stop(); }
 
   absl::Status Listen() {
-    grpc::EnableDefaultHealthCheckService(true);
-    grpc::reflection::InitProtoReflectionServerBuilderPlugin();
+    grpc::EnableDefaultHealthCheckService(false);  // ours asks for tokens
     grpc::ServerBuilder builder;
     int port = 0;
     builder.AddListeningPort(options_.listen, Credentials(), &port);
@@ -102,16 +109,18 @@ class WiredServer : public Server {
     builder.AddChannelArgument(GRPC_ARG_HTTP2_MIN_RECV_PING_INTERVAL_WITHOUT_DATA_MS, 20'000);
     for (grpc::Service* service : {static_cast<grpc::Service*>(&studies_), static_cast<grpc::Service*>(&runs_),
                                    static_cast<grpc::Service*>(&analysis_), static_cast<grpc::Service*>(&box_),
-                                   static_cast<grpc::Service*>(&people_)}) {
+                                   static_cast<grpc::Service*>(&people_), static_cast<grpc::Service*>(&health_),
+                                   static_cast<grpc::Service*>(&reflection_)}) {
       builder.RegisterService(service);
     }
+    builder.RegisterCallbackGenericService(&no_such_method_);
     server_ = builder.BuildAndStart();
     if (server_ == nullptr || port == 0) {
       return absl::FailedPreconditionError("cannot listen on " + options_.listen +
                                            "; is another server there already?");
     }
     // The store was recovered before anything listened: whoever is answered is answered from what is true.
-    for (const char* service : kServices) server_->GetHealthCheckService()->SetServingStatus(service, true);
+    health_.Update(/*serving=*/true);
     address_ = HostOf(options_.listen) + ":" + std::to_string(port);
     executor_.Start();
     keeper_.Start();
@@ -122,7 +131,7 @@ class WiredServer : public Server {
 
   void Stop() override {
     if (stopping_.exchange(true)) return;
-    if (server_ != nullptr) server_->GetHealthCheckService()->SetServingStatus(false);
+    health_.GoAway();
     hub_.GoAway();
     frames_.GoAway();
     box_.GoAway();
@@ -138,9 +147,7 @@ class WiredServer : public Server {
     if (!options_.tls) return grpc::InsecureServerCredentials();
     grpc::SslServerCredentialsOptions files;
     files.pem_key_cert_pairs = {{options_.tls->key, options_.tls->certificate}};
-    auto credentials = grpc::SslServerCredentials(files);
-    credentials->SetAuthMetadataProcessor(std::make_shared<TokenCheck>(*gate_));
-    return credentials;
+    return grpc::SslServerCredentials(files);
   }
 
   void Changed(int64_t study) {
@@ -178,6 +185,9 @@ class WiredServer : public Server {
   AnalysisService analysis_;
   BoxService box_;
   PeopleService people_;
+  HealthService health_;
+  ReflectionService reflection_;
+  NoSuchMethod no_such_method_;
   std::unique_ptr<grpc::Server> server_;
   std::string address_;
 };

@@ -66,21 +66,21 @@ absl::StatusOr<google::protobuf::Empty> StudyService::Delete(const v1::DeleteStu
 
 grpc::ServerUnaryReactor* StudyService::UpdateStudy(grpc::CallbackServerContext* context,
                                                     const v1::UpdateStudyRequest* request, v1::Study* response) {
-  return Answer<v1::Study>(rooms_, context, response,
-                           [=, this](const access::Person& person) { return Update(*request, person); });
+  return Answer(rooms_, context, request, response,
+                [=, this](const access::Person& person) { return Update(*request, person); });
 }
 
 grpc::ServerUnaryReactor* StudyService::ArchiveStudy(grpc::CallbackServerContext* context,
                                                      const v1::ArchiveStudyRequest* request, v1::Study* response) {
-  return Answer<v1::Study>(rooms_, context, response,
-                           [=, this](const access::Person& person) { return Archive(*request, person); });
+  return Answer(rooms_, context, request, response,
+                [=, this](const access::Person& person) { return Archive(*request, person); });
 }
 
 grpc::ServerUnaryReactor* StudyService::DeleteStudy(grpc::CallbackServerContext* context,
                                                     const v1::DeleteStudyRequest* request,
                                                     google::protobuf::Empty* response) {
-  return Answer<google::protobuf::Empty>(rooms_, context, response,
-                                         [=, this](const access::Person& person) { return Delete(*request, person); });
+  return Answer(rooms_, context, request, response,
+                [=, this](const access::Person& person) { return Delete(*request, person); });
 }
 
 }  // namespace gyrebox::api

@@ -84,8 +84,8 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
 
 grpc::ServerUnaryReactor* StudyService::CreateStudy(grpc::CallbackServerContext* context,
                                                     const v1::CreateStudyRequest* request, v1::Study* response) {
-  return Answer<v1::Study>(rooms_, context, response,
-                           [=, this](const access::Person& person) { return Create(*request, person); });
+  return Answer(rooms_, context, request, response,
+                [=, this](const access::Person& person) { return Create(*request, person); });
 }
 
 absl::StatusOr<v1::StudySpec> StudyService::CheckGrowth(const v1::StudySpec& spec,
@@ -141,8 +141,8 @@ absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request
 
 grpc::ServerUnaryReactor* StudyService::GrowStudy(grpc::CallbackServerContext* context,
                                                   const v1::GrowStudyRequest* request, v1::Study* response) {
-  return Answer<v1::Study>(rooms_, context, response,
-                           [=, this](const access::Person& person) { return Grow(*request, person); });
+  return Answer(rooms_, context, request, response,
+                [=, this](const access::Person& person) { return Grow(*request, person); });
 }
 
 }  // namespace gyrebox::api

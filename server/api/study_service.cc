@@ -89,19 +89,19 @@ absl::StatusOr<v1::StudyTable> StudyService::Tabulate(const v1::TabulateStudyReq
 
 grpc::ServerUnaryReactor* StudyService::GetStudy(grpc::CallbackServerContext* context,
                                                  const v1::GetStudyRequest* request, v1::Study* response) {
-  return Answer<v1::Study>(rooms_, context, response, [=, this] { return Get(request->name()); });
+  return Answer(rooms_, context, request, response, [=, this] { return Get(request->name()); });
 }
 
 grpc::ServerUnaryReactor* StudyService::ListStudies(grpc::CallbackServerContext* context,
                                                     const v1::ListStudiesRequest* request,
                                                     v1::ListStudiesResponse* response) {
-  return Answer<v1::ListStudiesResponse>(rooms_, context, response, [=, this] { return List(*request); });
+  return Answer(rooms_, context, request, response, [=, this] { return List(*request); });
 }
 
 grpc::ServerUnaryReactor* StudyService::CancelStudy(grpc::CallbackServerContext* context,
                                                     const v1::CancelStudyRequest* request, v1::Study* response) {
-  return Answer<v1::Study>(rooms_, context, response,
-                           [=, this](const access::Person& person) { return Cancel(request->name(), person); });
+  return Answer(rooms_, context, request, response,
+                [=, this](const access::Person& person) { return Cancel(request->name(), person); });
 }
 
 void StudyService::SteerAll(const access::Person& person, const std::string& name, v1::Adjustment::Kind kind,
@@ -120,31 +120,30 @@ void StudyService::SteerAll(const access::Person& person, const std::string& nam
 
 grpc::ServerUnaryReactor* StudyService::PauseStudy(grpc::CallbackServerContext* context,
                                                    const v1::PauseStudyRequest* request, v1::Study* response) {
-  return AnswerLater<v1::Study>(rooms_, context, response,
-                                [=, this](const access::Person& person, const StudyDone& done) {
-                                  SteerAll(person, request->name(), v1::Adjustment::KIND_PAUSE, done);
-                                });
+  return AnswerLater(rooms_, context, request, response,
+                     [=, this](const access::Person& person, const StudyDone& done) {
+                       SteerAll(person, request->name(), v1::Adjustment::KIND_PAUSE, done);
+                     });
 }
 
 grpc::ServerUnaryReactor* StudyService::ResumeStudy(grpc::CallbackServerContext* context,
                                                     const v1::ResumeStudyRequest* request, v1::Study* response) {
-  return AnswerLater<v1::Study>(rooms_, context, response,
-                                [=, this](const access::Person& person, const StudyDone& done) {
-                                  SteerAll(person, request->name(), v1::Adjustment::KIND_RESUME, done);
-                                });
+  return AnswerLater(rooms_, context, request, response,
+                     [=, this](const access::Person& person, const StudyDone& done) {
+                       SteerAll(person, request->name(), v1::Adjustment::KIND_RESUME, done);
+                     });
 }
 
 grpc::ServerUnaryReactor* StudyService::CheckStudy(grpc::CallbackServerContext* context,
                                                    const v1::CheckStudyRequest* request,
                                                    v1::CheckStudyResponse* response) {
-  return Answer<v1::CheckStudyResponse>(rooms_, context, response, [=, this] { return Check(*request); });
+  return Answer(rooms_, context, request, response, [=, this] { return Check(*request); });
 }
 
 grpc::ServerUnaryReactor* StudyService::TabulateStudy(grpc::CallbackServerContext* context,
                                                       const v1::TabulateStudyRequest* request,
                                                       v1::StudyTable* response) {
-  return AnswerOn<v1::StudyTable>(rooms_.slow_pool, rooms_, context, response,
-                                  [=, this] { return Tabulate(*request); });
+  return AnswerOn(rooms_.slow_pool, rooms_, context, request, response, [=, this] { return Tabulate(*request); });
 }
 
 }  // namespace gyrebox::api
