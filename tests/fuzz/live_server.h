@@ -6,6 +6,7 @@
 #include <chrono>
 #include <cstdlib>
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <thread>
 #include <vector>
@@ -70,12 +71,11 @@ class LiveServer {
   SSL_CTX* tls() const { return context_; }
   const std::string& token() const { return token_; }
   bool Running() const { return process_->Running(); }
-  int Wait() { return process_->Wait(); }
   std::string Log() const { return ReadAll(directory_.path() + "/out") + ReadAll(directory_.path() + "/error"); }
 
-  /// True where a new client gets an answer, within a minute.
+  /// True where a new client gets an answer, within a minute and a half.
   bool Answers() const {
-    for (int i = 0; i < 60 && Running(); ++i) {
+    for (int i = 0; i < 15 && Running(); ++i) {
       if (AnswersAtOnce()) return true;
       Pause();
     }
