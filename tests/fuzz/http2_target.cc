@@ -278,7 +278,8 @@ class Session {
     const uint8_t how = in_.Byte();
     const std::string head = server_->CallHead(in_.Of(kPaths), with_token_);
     const std::string block = (how & 1) != 0 ? Metadata() + head : head + Metadata();
-    const size_t piece = (how & 2) != 0 ? 1 + in_.Byte() : 16384;
+    constexpr size_t kMaxPieces = 200;
+    const size_t piece = std::max<size_t>((how & 2) != 0 ? 1 + in_.Byte() : 16384, block.size() / kMaxPieces);
     const uint32_t stream = NewStream();
     for (size_t at = 0; at < block.size(); at += piece) {
       const bool last = at + piece >= block.size() && (how & 4) == 0;

@@ -41,7 +41,7 @@ from server import Server, make_stubs  # noqa: E402
 
 PREPARE_SECONDS = 120
 OUTCOME_SECONDS = 60
-HEALTH_SECONDS = 30
+HEALTH_SECONDS = 15
 MAX_SERVER_BYTES = 4 << 30
 
 

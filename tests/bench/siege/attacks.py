@@ -46,8 +46,9 @@ class Attack:
         self.studies = study_service_pb2_grpc.StudyServiceStub(channel)
         self.codes = collections.Counter()
         self.calls = 0
+        self.neighbour = None
         if self.settings["attacker_runs"]:
-            self.create(member.small_study(study_pb2, member.BEADS, 1e6))
+            self.neighbour = self.create(member.small_study(study_pb2, member.BEADS, 1e6)).name
         self.prepare()
 
     def prepare(self):
@@ -56,6 +57,10 @@ class Attack:
     def create(self, spec, timeout=60):
         request = self.study_service.CreateStudyRequest(spec=spec)
         return self.call(lambda: self.studies.CreateStudy(request, timeout=timeout))
+
+    def cancel(self, name):
+        request = self.study_service.CancelStudyRequest(name=name)
+        return self.call(lambda: self.studies.CancelStudy(request, timeout=20))
 
     def call(self, function):
         """Its answer; None, and a count of the code, where it fails."""
@@ -298,15 +303,15 @@ class LongStep(Attack):
         spec.friction.tangential = spec.friction.normal = 1e4
         spec.bed.packing_fraction = 0.85
         spec.start.triangular.SetInParent()
+        self.cancel(self.neighbour)  # this run takes its share of the device
         created = self.create(spec)
         if created is None:
             return f"refused: {self.code_words()}"
         while time.monotonic() < until:
             time.sleep(0.2)
-        run = self.runs.GetRun.future(self.run_service.GetRunRequest(name=created.name + "/runs/1"), timeout=10)
-        found = self.call(run.result)
-        self.call(lambda: self.studies.CancelStudy(
-            self.study_service.CancelStudyRequest(name=created.name), timeout=10))
+        request = self.run_service.GetRunRequest(name=created.name + "/runs/1")
+        found = self.call(lambda: self.runs.GetRun(request, timeout=10))
+        self.cancel(created.name)
         return f"at step {found.step}" if found else self.code_words()
 
 

@@ -12,7 +12,7 @@ import sys
 import time
 
 START_SECONDS = 30
-STOP_SECONDS = 30
+STOP_SECONDS = 15
 
 
 def make_stubs(proto, folder):
