@@ -5,7 +5,7 @@
 
 Each attack gets a server of its own on loopback, with one CPU thread for the device and a data folder that is removed
 afterwards. A member has a run of 1536 beads on the device, adjusts it and reads the table of another study, at least 50
-times each: first in quiet, then while the attack goes on. The attack runs in a process of its own at the lowest priority,
+times each, and connects anew every ten times: first in quiet, then while the attack goes on. The attack runs in a process of its own at a lower priority,
 because an attacker does not share the processors of the server. Bounds: an attack is limited in count and to at most 45 s.
 
 The table gives, per attack: p50 and p99 of both calls during the attack (a call that failed counts with the time until it
@@ -100,7 +100,7 @@ def carry_out(name, server, context):
         over = context.Event()
         helpers.append(Helper(context, member.work, server.add_user("olga"), over))
         helpers[0].expect_ready("the member")
-        helpers.append(Helper(context, attacks.work, name, server.add_user("eve"), server.stranger(), over))
+        helpers.append(Helper(context, attacks.work, name, server.add_attacker("eve"), server.stranger(), over))
         helpers[1].expect_ready("the attack")
         over.set()  # in quiet there is no attack to wait for
         helpers[0].pipe.send("measure")

@@ -362,7 +362,7 @@ class HalfBodies(Attack):
         except wire.ERRORS as error:
             self.codes[type(error).__name__] += 1
         total = sum(sent.values())
-        return f"{stream_count} streams, {total / 1e6:.0f} MB sent {self.code_words()}"
+        return f"{stream_count} streams, {total / 1e6:.0f} MB sent; {self.code_words() or "none refused"}"
 
     def fill(self, connection, sent, until):
         chunk = bytes(16384)
@@ -515,7 +515,7 @@ class Journal(Attack):
 
 def work(name, attacker, stranger, pipe, over):
     """Body of the attacker's process: prepares, says so, waits for the word, attacks and reports."""
-    os.nice(19)
+    os.nice(10)
     try:
         prepared = ATTACKS[name](attacker, stranger)
         pipe.send("ready")

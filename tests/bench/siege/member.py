@@ -4,6 +4,7 @@ import math
 import time
 
 ROUNDS = 50
+ROUNDS_A_CONNECTION = 10
 MAX_ROUNDS = 600
 MAX_SECONDS = 40
 PAUSE_SECONDS = 0.05
@@ -38,10 +39,10 @@ class Member:
         from gyrebox.v1 import study_service_pb2 as study_service
         from gyrebox.v1 import study_service_pb2_grpc as study_grpc
 
-        self.error = grpc.RpcError
-        channel = endpoint.channel()
+        self.error, self.endpoint, self.channel = grpc.RpcError, endpoint, None
         self.runs, self.study_service = runs, study_service
-        self.run_stub, self.study_stub = runs_grpc.RunServiceStub(channel), study_grpc.StudyServiceStub(channel)
+        self.stubs = runs_grpc.RunServiceStub, study_grpc.StudyServiceStub
+        self._connect()
         read = self._create(small_study(studies, 64, 0.5, realizations=20))
         self.read = read
         while self.study_stub.GetStudy(study_service.GetStudyRequest(name=read)).state != studies.Study.STATE_FINISHED:
@@ -63,6 +64,8 @@ class Member:
         while time.monotonic() < begin + MAX_SECONDS and result["rounds"] < MAX_ROUNDS and in_a_row < MAX_FAILURES:
             if result["rounds"] >= ROUNDS and attack_over():
                 break
+            if result["rounds"] % ROUNDS_A_CONNECTION == ROUNDS_A_CONNECTION - 1:
+                self._connect()
             answers = [self._adjust(result), self._tabulate(result)]
             in_a_row = in_a_row + 1 if None in answers else 0
             result["rounds"] += 1
@@ -71,6 +74,12 @@ class Member:
         if first and last:
             result["rate"] = BEADS * (last[0] - first[0]) / (last[1] - first[1])
         return result
+
+    def _connect(self):
+        if self.channel:
+            self.channel.close()
+        self.channel = self.endpoint.channel()
+        self.run_stub, self.study_stub = (stub(self.channel) for stub in self.stubs)
 
     def _create(self, spec):
         return self.study_stub.CreateStudy(self.study_service.CreateStudyRequest(spec=spec), timeout=CALL_SECONDS).name

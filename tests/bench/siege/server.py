@@ -13,6 +13,7 @@ import time
 
 START_SECONDS = 30
 STOP_SECONDS = 15
+ATTACKER_ADDRESS = "127.0.0.2"  # so that what is bounded per address is the attacker's own
 
 
 def make_stubs(proto, folder):
@@ -44,6 +45,7 @@ class Endpoint:
     stubs: str  # folder of the generated code
     certificate: str = ""  # path; empty without TLS
     token: str = ""
+    source: str = ""  # loopback address that bare connections come from
 
     def import_stubs(self):
         if self.stubs not in sys.path:
@@ -70,7 +72,7 @@ class Endpoint:
             bare.connect(self.address[len("unix:"):])
             return bare
         host, port = self.address.rsplit(":", 1)
-        return socket.create_connection((host, int(port)), timeout=5)
+        return socket.create_connection((host, int(port)), timeout=5, source_address=(self.source, 0))
 
     def secured(self, bare):
         """The same connection after the TLS handshake; unchanged where the server has no TLS."""
@@ -130,9 +132,13 @@ class Server:
             secret = people_grpc.PeopleServiceStub(channel).CreateToken(request, timeout=20).secret
         return dataclasses.replace(self.endpoint, token=secret)
 
+    def add_attacker(self, name):
+        """A new member whose bare connections come from another address."""
+        return dataclasses.replace(self.add_user(name), source=ATTACKER_ADDRESS)
+
     def stranger(self):
-        """The endpoint of someone without a token."""
-        return dataclasses.replace(self.endpoint, token="")
+        """The endpoint of someone without a token, at that address too."""
+        return dataclasses.replace(self.endpoint, token="", source=ATTACKER_ADDRESS)
 
     def resident_bytes(self):
         with contextlib.suppress(OSError):
