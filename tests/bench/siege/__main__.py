@@ -5,13 +5,15 @@
 
 Each attack gets a server of its own on loopback, with one CPU thread for the device and a data folder that is removed
 afterwards. A member has a run of 1536 beads on the device, adjusts it and reads the table of another study, at least 50
-times each, and connects anew every ten times: first in quiet, then while the attack goes on. The attack runs in a process of its own at a lower priority,
-because an attacker does not share the processors of the server. Bounds: an attack is limited in count and to at most 45 s.
+times each, and connects anew every ten times: first in quiet, then while the attack goes on. The attack runs in a
+process of its own at a lower priority, because an attacker does not share the processors of the server, and makes its
+bare connections from 127.0.0.2. Bounds: an attack is limited in count, and to 42 s.
 
-The table gives, per attack: p50 and p99 of both calls during the attack (a call that failed counts with the time until it
-failed); the member's bead-steps per second against quiet; the largest growth of resident memory; and whether a new client
-is answered within 5 s after it, else after how long, else how the server ended. Where the attacker has work on the
-device by right, they have some in quiet too. --json keeps all figures; --before FILE puts earlier ones beside these.
+The table gives, per attack: p50 and p99 of both calls during the attack (a call that failed counts with the time until
+it failed); the member's bead-steps per second against quiet; the largest growth of resident memory; whether a new
+client is answered within 5 s after it, else after how long, else how the server ended; and the load average before it.
+Where the attacker has work on the device by right, they have some in quiet too. --json keeps all figures; --before FILE
+puts earlier ones beside these.
 
 Wanted on two quiet cores: p99 of both under 500 ms, rate within 5 %, growth under 100 MB, healthy after it.
 
@@ -34,9 +36,13 @@ sys.dont_write_bytecode = True
 os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
 os.environ.setdefault("GRPC_VERBOSITY", "NONE")
 
-import attacks  # noqa: E402
+import attack  # noqa: E402
+import connections  # noqa: E402, F401 (each of these registers its attacks)
+import floods  # noqa: E402, F401
 import member  # noqa: E402
+import memory  # noqa: E402, F401
 import report  # noqa: E402
+import work_load  # noqa: E402, F401
 from server import Server, make_stubs  # noqa: E402
 
 PREPARE_SECONDS = 120
@@ -94,13 +100,13 @@ class Helper:
 
 def carry_out(name, server, context):
     """Measures one attack against a server that has started."""
-    attack = attacks.ATTACKS[name]
+    cls = attack.ATTACKS[name]
     helpers = []
     try:
         over = context.Event()
         helpers.append(Helper(context, member.work, server.add_user("olga"), over))
         helpers[0].expect_ready("the member")
-        helpers.append(Helper(context, attacks.work, name, server.add_attacker("eve"), server.stranger(), over))
+        helpers.append(Helper(context, attack.work, cls, server.add_attacker("eve"), server.stranger(), over))
         helpers[1].expect_ready("the attack")
         over.set()  # in quiet there is no attack to wait for
         helpers[0].pipe.send("measure")
@@ -114,7 +120,7 @@ def carry_out(name, server, context):
         growth = memory.growth()
         if not isinstance(quiet, dict) or not isinstance(beside, dict):
             raise RuntimeError(f"the member failed: {quiet if not isinstance(quiet, dict) else beside}")
-        return {"attack": name, "what": attack.what, "quiet": quiet, "member": beside, "outcome": outcome,
+        return {"attack": name, "what": cls.what, "quiet": quiet, "member": beside, "outcome": outcome,
                 "memory_growth": growth}
     finally:
         for helper in helpers:
@@ -123,7 +129,7 @@ def carry_out(name, server, context):
 
 def besiege(name, options, work, stubs, context):
     """The result of one attack, from the start of a server to its end."""
-    settings = attacks.ATTACKS[name].settings
+    settings = attack.ATTACKS[name].settings
     server = Server(f"{options.bin}/gyreboxd", f"{work}/{name}", stubs, tls=settings["tls"],
                     options=(*settings["options"], *options.server_option), open_files=settings["open_files"])
     load = os.getloadavg()[0]
@@ -133,7 +139,7 @@ def besiege(name, options, work, stubs, context):
         result["healthy_after"] = server.seconds_until_healthy(HEALTH_SECONDS)
         result["exit_code"] = server.exit_code()
     except Exception as error:
-        result = {"attack": name, "what": attacks.ATTACKS[name].what,
+        result = {"attack": name, "what": attack.ATTACKS[name].what,
                   "error": f"{error} (server exit {server.exit_code() if server.process else None})"}
     finally:
         stop_code = server.stop()
@@ -157,10 +163,10 @@ def main():
     parser.add_argument("--list", action="store_true", help="print the attacks and end")
     options = parser.parse_args()
     if options.list:
-        for name, attack in attacks.ATTACKS.items():
-            print(f"{name:18}{attack.what}")
+        for name, cls in attack.ATTACKS.items():
+            print(f"{name:18}{cls.what}")
         return 0
-    unknown = [name for name in options.attacks if name not in attacks.ATTACKS]
+    unknown = [name for name in options.attacks if name not in attack.ATTACKS]
     if unknown:
         parser.error(f"no such attack: {', '.join(unknown)}; --list prints them")
 
@@ -170,7 +176,7 @@ def main():
         results = {r["attack"]: r for r in json.loads(pathlib.Path(options.json).read_text())["results"]}
     with tempfile.TemporaryDirectory(prefix="gyrebox_siege.") as work:
         stubs = make_stubs(options.proto, f"{work}/stubs")
-        for name in options.attacks or attacks.ATTACKS:
+        for name in options.attacks or attack.ATTACKS:
             begin = time.monotonic()
             results[name] = besiege(name, options, work, stubs, context)
             print(f"{name}: {' | '.join(report.cells(results[name]))}; {results[name].get('outcome', '')}; "
@@ -179,7 +185,7 @@ def main():
                 written = {"time": datetime.datetime.now().isoformat(timespec="seconds"), "processors": os.cpu_count(),
                            "results": list(results.values())}
                 pathlib.Path(options.json).write_text(json.dumps(written, indent=1) + "\n")
-    results = sorted(results.values(), key=lambda r: list(attacks.ATTACKS).index(r["attack"]))
+    results = sorted(results.values(), key=lambda r: list(attack.ATTACKS).index(r["attack"]))
     before = json.loads(pathlib.Path(options.before).read_text())["results"] if options.before else None
     print(report.table(results, before), "", report.outcomes(results), sep="\n")
     return 0

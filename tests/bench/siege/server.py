@@ -32,7 +32,8 @@ def make_certificate(folder):
     cert, key = f"{folder}/cert.pem", f"{folder}/key.pem"
     subprocess.run(
         ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-days", "1",
-         "-subj", "/CN=localhost", "-addext", "subjectAltName=DNS:localhost,IP:127.0.0.1", "-keyout", key, "-out", cert],
+         "-subj", "/CN=localhost", "-addext", "subjectAltName=DNS:localhost,IP:127.0.0.1", "-keyout", key,
+         "-out", cert],
         check=True, capture_output=True)
     return cert, key
 
@@ -61,7 +62,8 @@ class Endpoint:
             return grpc.insecure_channel(self.address, options)
         credentials = grpc.ssl_channel_credentials(pathlib.Path(self.certificate).read_bytes())
         if self.token:
-            credentials = grpc.composite_channel_credentials(credentials, grpc.access_token_call_credentials(self.token))
+            token = grpc.access_token_call_credentials(self.token)
+            credentials = grpc.composite_channel_credentials(credentials, token)
         return grpc.secure_channel(self.address, credentials, options)
 
     def socket(self):
