@@ -191,7 +191,7 @@ class Session {
 
  private:
   void Connect(uint8_t how) {
-    peer_.emplace(server_->address(), server_->tls());
+    peer_.emplace(with_token_ ? server_->open_address() : server_->address(), server_->tls());
     next_stream_ = 1;
     if (how % 4 == 3) return;  // neither preface nor settings
     peer_->Send(kPreface);
@@ -335,7 +335,7 @@ class Session {
   }
 
   Reader in_;
-  bool with_token_ = false;
+  bool with_token_ = false;  ///< without TLS: by the socket that needs none
   LiveServer* server_ = nullptr;
   std::optional<Http2Peer> peer_;
   uint32_t next_stream_ = 1;

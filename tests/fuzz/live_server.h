@@ -26,29 +26,14 @@ inline std::string ServerProgram() {
 
 class LiveServer {
  public:
-  /// With TLS calls need a token; without it there is none.
+  /// With TLS calls need a token; without it those by the Unix socket do not.
   explicit LiveServer(bool tls) {
     const std::string data = directory_.path() + "/data", port_file = directory_.path() + "/port";
-    std::vector<std::string> command = {"/usr/bin/setpriv",
-                                        "--pdeathsig",
-                                        "KILL",
-                                        ServerProgram(),
-                                        "--data",
-                                        data,
-                                        "--device",
-                                        "cpu",
-                                        "--threads",
-                                        "1",
-                                        "--port-file",
-                                        port_file,
-                                        "--streams",
-                                        "1000000",
-                                        "--requests-per-second",
-                                        "1000000",
-                                        "--listen"};
-    const bool unix_socket = !tls && KnowsUnixSockets();
-    address_ = unix_socket ? "unix:" + directory_.path() + "/socket" : "127.0.0.1:0";
-    command.push_back(address_);
+    std::vector<std::string> command = {"/usr/bin/setpriv", "--pdeathsig", "KILL", "/usr/bin/env",
+                                        "XDG_RUNTIME_DIR=" + directory_.path()};
+    command.insert(command.end(),
+                   {ServerProgram(), "--data", data, "--listen", "127.0.0.1:0", "--device", "cpu", "--threads", "1",
+                    "--port-file", port_file, "--streams", "1000000", "--requests-per-second", "1000000"});
     if (tls) {
       const access::TlsPair pair = MakeCertificate();
       command.insert(command.end(), {"--tls-cert", directory_.Write("cert.pem", pair.certificate), "--tls-key",
@@ -59,15 +44,19 @@ class LiveServer {
       context_ = SSL_CTX_new(TLS_client_method());
     }
     process_.emplace(command, directory_.path() + "/out", directory_.path() + "/error");
-    const std::string sign = unix_socket ? directory_.path() + "/socket" : port_file;
-    for (int i = 0; i < 600 && !std::filesystem::exists(sign); ++i) Pause();
-    if (!unix_socket) address_ = ReadAll(port_file);
+    for (int i = 0; i < 600 && Running() && !std::filesystem::exists(port_file); ++i) Pause();
+    address_ = ReadAll(port_file);
     Check(!address_.empty(), Log().c_str());
-    if (!unix_socket) address_.pop_back();
+    address_.pop_back();
+    const std::string socket = data + "/gyreboxd.sock";
+    open_address_ = !tls && std::filesystem::exists(socket) ? "unix:" + socket : address_;
   }
   ~LiveServer() { SSL_CTX_free(context_); }
 
+  /// Where calls bring a token.
   const std::string& address() const { return address_; }
+  /// Where they need none, in a server without TLS.
+  const std::string& open_address() const { return open_address_; }
   SSL_CTX* tls() const { return context_; }
   const std::string& token() const { return token_; }
   bool Running() const { return process_->Running(); }
@@ -94,10 +83,8 @@ class LiveServer {
  private:
   static void Pause() { std::this_thread::sleep_for(std::chrono::milliseconds(100)); }
 
-  static bool KnowsUnixSockets() { return Run({ServerProgram(), "--help"}).out.find("unix:") != std::string::npos; }
-
   bool AnswersAtOnce() const {
-    Http2Peer peer(address_, context_);
+    Http2Peer peer(open_address_, context_);
     peer.Send(kPreface + Frame(kSettings, 0, 0, ""));
     peer.Send(Frame(kHeaders, kEndHeaders, 1, CallHead("/gyrebox.v1.BoxService/GetBox", true)) +
               Frame(kData, kEndStream, 1, GrpcMessage("", 0)));
@@ -111,7 +98,7 @@ class LiveServer {
 
   TemporaryDirectory directory_;
   SSL_CTX* context_ = nullptr;
-  std::string token_, address_;
+  std::string token_, address_, open_address_;
   std::optional<Process> process_;
 };
 

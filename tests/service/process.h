@@ -42,13 +42,6 @@ class Process {
 
   void Signal(int signal) const { kill(pid_, signal); }
 
-  /// False once it has ended, whether waited for or not.
-  bool Running() const {
-    siginfo_t ended{};
-    return pid_ != 0 && waitid(P_PID, static_cast<id_t>(pid_), &ended, WEXITED | WNOHANG | WNOWAIT) == 0 &&
-           ended.si_pid == 0;
-  }
-
   /// Exit code; minus the signal where one ended it; -1000 where it never ran.
   int Wait() {
     if (pid_ == 0) return -1000;
@@ -56,6 +49,13 @@ class Process {
     waitpid(pid_, &status, 0);
     pid_ = 0;
     return WIFEXITED(status) ? WEXITSTATUS(status) : -WTERMSIG(status);
+  }
+
+  /// False once it has ended, whether waited for or not.
+  bool Running() const {
+    siginfo_t ended{};
+    return pid_ != 0 && waitid(P_PID, static_cast<id_t>(pid_), &ended, WEXITED | WNOHANG | WNOWAIT) == 0 &&
+           ended.si_pid == 0;
   }
 
  private:

@@ -101,23 +101,25 @@ class Server:
         """Starts it and waits until it answers. The endpoint then holds an admin's token."""
         token = self._make_admin() if self.certificate else ""
         port_file = self.work / "port"
-        # Without TLS a server that knows Unix sockets listens on one.
-        listen = "127.0.0.1:0" if self.certificate or not self._knows_unix_sockets() else f"unix:{self.work}/socket"
-        command = [self.binary, "--data", self.data, "--listen", listen, "--device", "cpu", "--threads", "1",
+        command = [self.binary, "--data", self.data, "--listen", "127.0.0.1:0", "--device", "cpu", "--threads", "1",
                    "--port-file", str(port_file), *self.options]
         if self.certificate:
             command += ["--tls-cert", self.certificate, "--tls-key", self.key]
         if self.open_files:
             command = ["prlimit", f"--nofile={self.open_files}:{self.open_files}", *command]
         with open(self.log, "w") as log:
-            self.process = subprocess.Popen(command, stdout=log, stderr=subprocess.STDOUT)
+            # A server without TLS notes its address there, for other programs of its user.
+            environment = {**os.environ, "XDG_RUNTIME_DIR": str(self.work)}
+            self.process = subprocess.Popen(command, stdout=log, stderr=subprocess.STDOUT, env=environment)
         end = time.monotonic() + START_SECONDS
-        while not self._is_ready(port_file):
+        while not (port_file.exists() and port_file.read_text().endswith("\n")):
             if self.process.poll() is not None or time.monotonic() > end:
                 self.stop()
                 raise RuntimeError(f"the server did not start: {pathlib.Path(self.log).read_text()[-1000:]}")
             time.sleep(0.05)
-        address = listen if listen.startswith("unix:") else port_file.read_text().strip()
+        # Without TLS a Unix socket needs no token; a server that has none takes calls without token on its port.
+        unix = not self.certificate and os.path.exists(f"{self.data}/gyreboxd.sock")
+        address = f"unix:{self.data}/gyreboxd.sock" if unix else port_file.read_text().strip()
         self.endpoint = Endpoint(address, self.stubs, self.certificate, token)
         return self
 
@@ -186,9 +188,3 @@ class Server:
         out = subprocess.run([self.binary, "--data", self.data, "--make-admin", "anna"], check=True, text=True,
                              capture_output=True).stdout
         return out.strip().splitlines()[-1]
-
-    def _knows_unix_sockets(self):
-        return "unix:" in subprocess.run([self.binary, "--help"], text=True, capture_output=True).stdout
-
-    def _is_ready(self, port_file):
-        return (port_file.exists() and port_file.read_text().endswith("\n")) or os.path.exists(f"{self.work}/socket")
