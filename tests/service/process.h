@@ -51,6 +51,13 @@ class Process {
     return WIFEXITED(status) ? WEXITSTATUS(status) : -WTERMSIG(status);
   }
 
+  /// False once it has ended, whether waited for or not.
+  bool Running() const {
+    siginfo_t ended{};
+    return pid_ != 0 && waitid(P_PID, static_cast<id_t>(pid_), &ended, WEXITED | WNOHANG | WNOWAIT) == 0 &&
+           ended.si_pid == 0;
+  }
+
  private:
   pid_t pid_ = 0;
 };
