@@ -24,6 +24,13 @@ struct WholeFile {
 /// disk. Makes the directory. RESOURCE_EXHAUSTED where the disk is full.
 absl::Status WriteWhole(const std::string& directory, std::span<const WholeFile> files);
 
+/// Makes a directory that its user alone can read, and those above it, where they are not there.
+absl::Status MakeDirectory(const std::string& path);
+
+/// Gives a file a second name in place of what had that; a copy where the file system has no such names. It is on the
+/// disk when this returns.
+absl::Status LinkOrCopy(const std::string& from, const std::string& to);
+
 /// Reads a file. DATA_LOSS where it is not there, or not of this length and checksum.
 absl::StatusOr<std::string> ReadWhole(const std::string& path, int64_t length, uint32_t checksum);
 
