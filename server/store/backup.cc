@@ -19,14 +19,6 @@ constexpr std::chrono::milliseconds kPause{5};
 /// A server drops checkpoints while they are copied; then all begins anew at a later moment.
 constexpr int kTries = 20;
 
-/// A file as the database knows it.
-struct KnownFile {
-  std::string name;
-  int64_t length = 0;
-  uint32_t checksum = 0;
-  bool is_checkpoint = false;
-};
-
 static absl::StatusOr<std::vector<KnownFile>> SelectFiles(Connection& connection) {
   std::vector<KnownFile> files;
   Statement rows = connection.Prepare(sql::kSelectKnownFiles);
@@ -54,12 +46,6 @@ static absl::Status MarkAsCopy(const std::string& path) {
   auto copy = Connection::Open(path, Connection::Mode::kWrite);
   if (!copy.ok()) return copy.status();
   return (*copy)->Prepare(sql::kSetCopyTime).Bind(NowMilliseconds()).Run();
-}
-
-static bool IsFree(const std::string& directory) {
-  std::error_code none;
-  return !std::filesystem::exists(directory, none) ||
-         (std::filesystem::is_directory(directory, none) && std::filesystem::is_empty(directory, none));
 }
 
 /// Gives the files new names at once, before a server drops them. False where a checkpoint has gone meanwhile.
@@ -130,7 +116,7 @@ static absl::Status Finish(const std::string& draft, const std::string& to) {
 }
 
 absl::StatusOr<Copied> Backup(const std::string& from, const std::string& to) {
-  if (!IsFree(to)) return absl::FailedPreconditionError(to + " is not empty; give a directory that is, or a new one");
+  if (auto status = CheckFree(to); !status.ok()) return status;
   auto connection = Connection::Open(from + "/gyrebox.db", Connection::Mode::kRead);
   if (!connection.ok()) {
     return absl::FailedPreconditionError("there is no store in " + from + ": " +

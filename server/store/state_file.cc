@@ -87,6 +87,15 @@ absl::Status MakeDirectory(const std::string& path) {
   return absl::InternalError("cannot make " + path + ": " + (error ? error.message() : "a file is in its way"));
 }
 
+absl::Status CheckFree(const std::string& directory) {
+  std::error_code none;
+  if (!std::filesystem::exists(directory, none)) return absl::OkStatus();
+  if (std::filesystem::is_directory(directory, none) && std::filesystem::is_empty(directory, none)) {
+    return absl::OkStatus();
+  }
+  return absl::FailedPreconditionError(directory + " is not empty; give a directory that is, or a new one");
+}
+
 absl::Status LinkOrCopy(const std::string& from, const std::string& to) {
   const std::string draft = DraftOf(to);
   std::error_code error;

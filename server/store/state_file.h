@@ -27,6 +27,17 @@ absl::Status WriteWhole(const std::string& directory, std::span<const WholeFile>
 /// Makes a directory that its user alone can read, and those above it, where they are not there.
 absl::Status MakeDirectory(const std::string& path);
 
+/// FAILED_PRECONDITION where a directory is there and not empty.
+absl::Status CheckFree(const std::string& directory);
+
+/// A file as the database knows it.
+struct KnownFile {
+  std::string name;
+  int64_t length = 0;
+  uint32_t checksum = 0;
+  bool is_checkpoint = false;  ///< and nothing else: it may go at any time
+};
+
 /// Gives a file a second name in place of what had that; a copy where the file system has no such names. It is on the
 /// disk when this returns.
 absl::Status LinkOrCopy(const std::string& from, const std::string& to);

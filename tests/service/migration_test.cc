@@ -173,7 +173,7 @@ TEST(MigrationOfEndedStudiesTest, KnowsTheirOrderAndWhatTheyStartFrom) {
   std::vector<int64_t> order;
   const auto there = (*store)->ListDeletable();
   for (const auto& study : there->studies) order.push_back(study.study);
-  EXPECT_THAT(order, testing::ElementsAre(3, 2));
+  EXPECT_THAT(order, testing::ElementsAre(3, 2, 1));
   EXPECT_EQ((*store)->GetStartState(2)->bytes, "what it left");
   ASSERT_TRUE((*store)->DeleteStudy(1, "").ok());
   while (*(*store)->EraseSome()) continue;
