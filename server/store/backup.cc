@@ -99,6 +99,7 @@ static absl::StatusOr<bool> Copy(Connection& connection, const std::string& from
   if (!files.ok()) return files.status();
   const auto linked = LinkAll(from + "/states", states, last_try, &*files, copied);
   if (!linked.ok() || !*linked) return linked;
+  if (auto status = SyncDirectory(states); !status.ok()) return status;
   if (auto status = CopyDatabase(connection, to + "/gyrebox.db", /*pauses=*/true); !status.ok()) return status;
   CheckAll(states, *files, copied);
   return true;
@@ -154,6 +155,7 @@ absl::StatusOr<std::string> BackupBefore(Connection& connection, const std::stri
     const std::string file = "/states/" + entry.path().filename().string();
     if (status.ok() && entry.is_regular_file()) status = LinkOrCopy(directory + file, draft + file);
   }
+  if (status.ok()) status = SyncDirectory(draft + "/states");
   if (status.ok()) {
     std::filesystem::rename(draft, to, error);
     if (error) status = absl::InternalError("cannot rename " + draft + ": " + error.message());

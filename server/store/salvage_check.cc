@@ -15,6 +15,8 @@
 #include "store/sql/statements.h"
 #include "store/state_file.h"
 #include "store/writes.h"
+#include "study/check_axes.h"
+#include "study/check_fields.h"
 #include "study/expand.h"
 #include "study/run_spec.h"
 
@@ -24,6 +26,14 @@ namespace {
 using Key = std::pair<int64_t, int64_t>;  ///< study and run
 
 std::string NameOfStudy(int64_t id) { return "studies/" + std::to_string(id); }
+
+/// Whether its runs can be told from it.
+bool IsSound(const v1::StudySpec& spec) {
+  study::Violations violations;
+  study::CheckFields(spec, &violations);
+  study::CheckAxes(spec, &violations);
+  return violations.empty();
+}
 
 struct KnownStudy {
   int64_t id = 0;
@@ -176,6 +186,10 @@ absl::Status Check::Runs() {
   if (auto status = to_.Execute(sql::kDropWithoutRun); !status.ok()) return status;
   std::set<Key> put;
   for (const KnownStudy& study : studies_) {
+    if (!IsSound(study.spec)) {
+      Lost(NameOfStudy(study.id) + ": parts of what it is; it does not pass the checks of a new study");
+      continue;
+    }
     const auto missing = MissingRuns(study);
     if (!missing.ok()) return missing.status();
     for (const auto& [number, plan] : *missing) {

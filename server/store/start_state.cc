@@ -8,7 +8,7 @@
 
 namespace gyrebox::store {
 
-static std::string StartFileOf(int64_t study) { return std::to_string(study) + "-start"; }
+std::string StartFileOf(int64_t study) { return std::to_string(study) + "-start"; }
 
 static absl::StatusOr<std::optional<StateRow>> SelectStart(Connection& connection, int64_t study) {
   std::optional<StateRow> state;
@@ -43,7 +43,9 @@ static absl::StatusOr<StateRow> SelectNamed(Connection& connection, const std::s
 
 static absl::Status Insert(Connection& connection, const std::string& states, int64_t study, const StateRow& state) {
   const std::string file = StartFileOf(study);
-  if (auto status = LinkOrCopy(states + "/" + state.file, states + "/" + file); !status.ok()) return status;
+  absl::Status linked = LinkOrCopy(states + "/" + state.file, states + "/" + file);
+  if (linked.ok()) linked = SyncDirectory(states);
+  if (!linked.ok()) return linked;
   return connection.Prepare(sql::kInsertStartState)
       .Bind(study, state.bed.step, state.bed.time, file, state.length, static_cast<int64_t>(state.checksum),
             state.bed.side_x, state.bed.side_y)

@@ -60,7 +60,7 @@ static absl::Status Sync(const std::string& path, int flags) {
   return status.ok() ? file.Sync() : status;
 }
 
-static absl::Status SyncDirectory(const std::string& path) { return Sync(path, O_RDONLY | O_DIRECTORY); }
+absl::Status SyncDirectory(const std::string& path) { return Sync(path, O_RDONLY | O_DIRECTORY); }
 
 static std::string DraftOf(const std::string& path) { return path + ".new"; }
 
@@ -112,12 +112,13 @@ absl::Status LinkOrCopy(const std::string& from, const std::string& to) {
     }
     if (status.ok()) status = out.Sync();
     if (status.ok() && !in.eof()) status = absl::DataLossError("cannot read " + from);
+    if (!status.ok()) std::filesystem::remove(draft, error);
     if (!status.ok()) return status;
   }
   // Where both are names of one file already, rename(2) leaves the draft.
   if (std::rename(draft.c_str(), to.c_str()) != 0) return Failure("rename", draft);
   std::filesystem::remove(draft, error);
-  return SyncDirectory(std::filesystem::path(to).parent_path());
+  return absl::OkStatus();
 }
 
 absl::Status WriteWhole(const std::string& directory, std::span<const WholeFile> files) {

@@ -38,9 +38,12 @@ struct KnownFile {
   bool is_checkpoint = false;  ///< and nothing else: it may go at any time
 };
 
-/// Gives a file a second name in place of what had that; a copy where the file system has no such names. It is on the
-/// disk when this returns.
+/// Gives a file a second name in place of what had that; a copy where the file system has no such names. Names are on
+/// the disk after SyncDirectory().
 absl::Status LinkOrCopy(const std::string& from, const std::string& to);
+
+/// Puts the names in a directory on the disk.
+absl::Status SyncDirectory(const std::string& path);
 
 /// Reads a file. DATA_LOSS where it is not there, or not of this length and checksum.
 absl::StatusOr<std::string> ReadWhole(const std::string& path, int64_t length, uint32_t checksum);

@@ -65,6 +65,8 @@ absl::StatusOr<v1::Study> Store::CreateStudy(const v1::StudySpec& spec, const st
     done.Update(TakeStart(connection, states_, *id, spec, like));
     done.Update(WriteRequest(connection, request, {*id, count, {}}));
     done.Update(CheckBytes(connection, bounds_, owner));
+    // Still under the lock: the next study gets the same number.
+    if (!done.ok() && spec.start().has_saved()) RemoveFiles({StartFileOf(*id)});
     return done.ok() ? id : done;
   };
   const auto status = Write([&](Connection& connection) -> absl::Status {

@@ -58,6 +58,9 @@ absl::Status InsertRun(Connection& connection, int64_t study, int64_t number, co
 absl::Status TakeStart(Connection& connection, const std::string& states, int64_t study, const v1::StudySpec& spec,
                        int64_t like);
 
+/// File of the state that a study starts from.
+std::string StartFileOf(int64_t study);
+
 /// The same for all studies of an older layout; those whose state has gone stay without.
 absl::Status TakeOldStarts(Connection& connection, const std::string& states);
 

@@ -83,9 +83,9 @@ class SalvageTest : public testing::Test {
     for (int part = 0; part < 3; ++part) {
       std::vector<RunUpdate> updates;
       for (const int64_t number : numbers) {
-        RunUpdate update = Update(number, part * 900, 900);
+        RunUpdate update = Update(number, part * 600, 600);
         Frame& frame = update.frames.emplace_back();
-        frame.step = part * 900 + 100;
+        frame.step = part * 600 + 100;
         frame.beads = {.side_x = 3, .side_y = 3, .x = {7, 8}, .y = {8, 9}, .angle = {9, 1}, .spinner = {1, 0}};
         const std::string state = "state " + std::to_string(number) + " " + std::to_string(part);
         if (number <= 2 && part == 2) {
@@ -104,7 +104,7 @@ class SalvageTest : public testing::Test {
       }
       ASSERT_TRUE(store.RecordProgress(id, updates).ok());
     }
-    RunUpdate paused = Update(4, 2700, 0);
+    RunUpdate paused = Update(4, 1800, 0);
     paused.state = v1::Run::STATE_PAUSED;
     ASSERT_TRUE(store.RecordProgress(id, std::vector{paused}).ok());
     ASSERT_TRUE(store.UpdateStudy(id, {"a note", std::vector<std::string>{"film"}}, "", "anna").ok());
@@ -224,7 +224,7 @@ TEST_F(SalvageTest, ASoundStoreIsSavedWhole) {
   EXPECT_EQ(salvaged->runs, 12);
   ExpectSound(To());
   const Lines saved = ReadFrom(To());
-  EXPECT_GT(saved.size(), 20'000u);
+  EXPECT_GT(saved.size(), 14'000u);
   EXPECT_TRUE(saved == ReadFrom(From()));
   auto store = Store::Open(To());
   EXPECT_EQ((*store)->GetRun(1, 3)->state(), v1::Run::STATE_QUEUED);
@@ -309,17 +309,17 @@ INSTANTIATE_TEST_SUITE_P(With, EveryPageTest, testing::Values(0, 0xFF, -1));
 
 TEST_F(SalvageTest, AStateThatIsDamagedCostsThatState) {
   ASSERT_NO_FATAL_FAILURE(Fill(2));
-  WriteAll(From() + "/states/1-3-2700.checkpoint", "state 3 3");
+  WriteAll(From() + "/states/1-3-1800.checkpoint", "state 3 3");
   std::filesystem::remove(From() + "/states/1-2-4000.end");
   WriteAll(From() + "/states/2-start", "");
   const auto salvaged = Salvage(From(), To());
   ASSERT_TRUE(salvaged.ok()) << salvaged.status();
-  EXPECT_THAT(salvaged->lost, testing::UnorderedElementsAre("studies/1/runs/3: its checkpoint at step 2700",
+  EXPECT_THAT(salvaged->lost, testing::UnorderedElementsAre("studies/1/runs/3: its checkpoint at step 1800",
                                                             "studies/1/runs/2: the state that it left at step 4000"));
   EXPECT_THAT(ReadAll(To() + "/salvage.txt"), HasSubstr("2 studies, 12 runs.\nLost:\nstudies/1/runs/"));
   auto store = Store::Open(To());
-  EXPECT_EQ((*store)->GetRun(1, 3)->step(), 1800);  // goes on from the one before
-  EXPECT_EQ((*store)->GetRun(1, 3)->sample_count(), 1800);
+  EXPECT_EQ((*store)->GetRun(1, 3)->step(), 1200);  // goes on from the one before
+  EXPECT_EQ((*store)->GetRun(1, 3)->sample_count(), 1200);
   EXPECT_EQ((*store)->GetStartState(2)->bytes, "state 1 2");  // taken again from the run that it came from
 }
 
