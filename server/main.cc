@@ -3,12 +3,14 @@
 #include <spdlog/spdlog.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <chrono>
 #include <csignal>
 #include <cstdio>
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
+#include <optional>
 #include <string>
 #include <thread>
 
@@ -17,6 +19,8 @@
 #include "api/server.h"
 #include "executor/executor.h"
 #include "gyrebox/device.h"
+#include "store/backup.h"
+#include "store/salvage.h"
 #include "store/store.h"
 
 namespace {
@@ -35,9 +39,11 @@ struct Options {
   double checkpoint_seconds = 30;
   double slice_seconds = 0.5;
   double half_life_hours = 1;
-  gyrebox::api::Quotas quotas;
+  std::optional<int64_t> queued_runs, stored_bytes, reserve_mib;
+  int64_t device_beads = 0;
   std::string tls_certificate, tls_key;
   std::string make_admin;
+  std::string backup, salvage;
   int message_kib = 4096;
   gyrebox::access::LimitOptions limits;
   gyrebox::retention::Rules retention;
@@ -93,6 +99,42 @@ int MakeAdmin(const Options& options) {
   return 0;
 }
 
+/// Copies the store, also beside a server.
+int Backup(const Options& options) {
+  const auto copied = gyrebox::store::Backup(options.data, options.backup);
+  if (!copied.ok()) return Fail(std::string(copied.status().message()));
+  for (const std::string& file : copied->damaged) Fail(options.data + "/states/" + file + " is damaged: left out");
+  spdlog::info("{} holds a copy of {}, with {} states", options.backup, options.data, copied->states);
+  return copied->damaged.empty() ? 0 : kFailed;
+}
+
+/// Makes a sound store of what can be read of a damaged one.
+int Salvage(const Options& options) {
+  const auto salvaged = gyrebox::store::Salvage(options.data, options.salvage);
+  if (!salvaged.ok()) return Fail(std::string(salvaged.status().message()));
+  for (const std::string& line : salvaged->lost) std::printf("lost: %s\n", line.c_str());
+  std::printf("%s holds %lld studies with %lld runs; what was lost is listed in %s/salvage.txt\n",
+              options.salvage.c_str(), static_cast<long long>(salvaged->studies),
+              static_cast<long long>(salvaged->runs), options.salvage.c_str());
+  return 0;
+}
+
+/// What the command line does not say: with TLS, people share the box, and a mistake of one must not fill it.
+gyrebox::api::Quotas QuotasOf(const Options& options) {
+  constexpr int64_t kGibibyte = 1 << 30, kRuns = 100'000, kMostBytes = 200 * kGibibyte, kReserve = kGibibyte / 2;
+  std::error_code error;
+  std::filesystem::create_directories(options.data, error);
+  const auto space = std::filesystem::space(options.data, error);
+  const int64_t disk = error ? 0 : static_cast<int64_t>(space.capacity);
+  const bool shared = !options.tls_certificate.empty();
+  gyrebox::api::Quotas quotas;
+  quotas.queued_runs = options.queued_runs.value_or(shared ? kRuns : 0);
+  quotas.stored_bytes = options.stored_bytes.value_or(shared ? std::min(kMostBytes, disk / 4) : 0);
+  quotas.device_beads = options.device_beads;
+  quotas.reserve_bytes = options.reserve_mib ? *options.reserve_mib << 20 : std::min(kReserve, disk / 100);
+  return quotas;
+}
+
 int Serve(const Options& options) {
   setenv("GRPC_VERBOSITY", "NONE", /*overwrite=*/0);  // faults are told once, by this program
   const sigset_t signals = BlockEndSignals();
@@ -116,7 +158,7 @@ int Serve(const Options& options) {
   server_options.executor.checkpoint_seconds = options.checkpoint_seconds;
   server_options.executor.slice_seconds = options.slice_seconds;
   server_options.executor.half_life_seconds = 3600 * options.half_life_hours;
-  server_options.quotas = options.quotas;
+  server_options.quotas = QuotasOf(options);
   server_options.retention = options.retention;
   auto server = gyrebox::api::Server::Start(server_options, *std::move(store), std::move(opened.device), opened.reason);
   if (!server.ok()) {
@@ -151,12 +193,18 @@ void AddWorkOptions(CLI::App& app, Options& options) {
       ->check(CLI::Range(0.001, 1e5))
       ->capture_default_str();
   const CLI::Range any(int64_t{0}, int64_t{1} << 60);
-  app.add_option("--most-queued-runs", options.quotas.queued_runs,
-                 "Waiting and held runs of one person; 0 for no limit")
+  app.add_option("--most-queued-runs", options.queued_runs,
+                 "Waiting and held runs of one person; 0 for no limit. Default with TLS 100000, else 0")
       ->check(any);
-  app.add_option("--most-stored-bytes", options.quotas.stored_bytes, "Bytes on disk of one person; 0 for no limit")
+  app.add_option("--most-stored-bytes", options.stored_bytes,
+                 "Bytes on disk of one person; 0 for no limit. Default with TLS 200 GiB or a quarter of the disk, "
+                 "whichever is less; else 0")
       ->check(any);
-  app.add_option("--most-device-beads", options.quotas.device_beads,
+  app.add_option("--reserve-mib", options.reserve_mib,
+                 "MiB of the disk that are kept free for runs under way: below it, nothing new is taken in. Default 512 "
+                 "or 1 % of the disk, whichever is less")
+      ->check(CLI::Range(int64_t{0}, int64_t{1} << 40));
+  app.add_option("--most-device-beads", options.device_beads,
                  "Beads of one person on the device at a time; 0 for no limit")
       ->check(any);
 }
@@ -211,6 +259,11 @@ int main(int argc, char** argv) {
   certificate->needs(key);
   key->needs(certificate);
   app.add_option("--make-admin", options.make_admin, "Print a token for a new admin of this name, and end");
+  CLI::Option* backup = app.add_option(
+      "--backup", options.backup, "Copy the store into this new or empty directory, also beside a server, and end");
+  app.add_option("--salvage", options.salvage,
+                 "Save what can be read of a damaged store into this new or empty directory, list what was lost, and end")
+      ->excludes(backup);
   AddLimits(app, options);
   AddRetention(app, options);
   try {
@@ -218,5 +271,7 @@ int main(int argc, char** argv) {
   } catch (const CLI::ParseError& error) {
     return app.exit(error) == 0 ? 0 : kBadOption;
   }
+  if (!options.backup.empty()) return Backup(options);
+  if (!options.salvage.empty()) return Salvage(options);
   return options.make_admin.empty() ? Serve(options) : MakeAdmin(options);
 }

@@ -270,8 +270,9 @@ absl::StatusOr<v1::Box> Client::DrainBox(bool drain) {
   return Call(*box_, &v1::BoxService::Stub::DrainBox, request, /*tries=*/1);
 }
 
-absl::StatusOr<v1::AdjustRunsResponse> Client::AdjustRuns(const v1::AdjustRunsRequest& request) {
-  return Call(*runs_, &v1::RunService::Stub::AdjustRuns, request, /*tries=*/1);
+absl::StatusOr<v1::AdjustRunsResponse> Client::AdjustRuns(v1::AdjustRunsRequest request) {
+  if (request.request_id().empty()) request.set_request_id(NewRequestId());
+  return Call(*runs_, &v1::RunService::Stub::AdjustRuns, request);
 }
 
 absl::StatusOr<v1::ListAdjustmentsResponse> Client::ListAdjustments(const std::string& run) {
@@ -304,7 +305,8 @@ absl::StatusOr<v1::Run> Client::FinishRun(const std::string& run, const std::str
 absl::StatusOr<v1::Run> Client::ExtendRun(const std::string& run, double time, const std::string& etag) {
   auto request = ForRun<v1::ExtendRunRequest>(run, etag);
   request.set_time(time);
-  return Call(*runs_, &v1::RunService::Stub::ExtendRun, request, /*tries=*/1);
+  request.set_request_id(NewRequestId());
+  return Call(*runs_, &v1::RunService::Stub::ExtendRun, request);
 }
 
 absl::StatusOr<v1::Study> Client::PauseStudy(const std::string& study) {
@@ -322,7 +324,8 @@ absl::StatusOr<v1::Study> Client::ResumeStudy(const std::string& study) {
 absl::StatusOr<v1::SavedState> Client::SaveRun(const std::string& run) {
   v1::SaveRunRequest request;
   request.set_name(run);
-  return Call(*runs_, &v1::RunService::Stub::SaveRun, request, /*tries=*/1);
+  request.set_request_id(NewRequestId());
+  return Call(*runs_, &v1::RunService::Stub::SaveRun, request);
 }
 
 absl::StatusOr<v1::ListSavedStatesResponse> Client::ListSavedStates(const std::string& run) {
@@ -334,7 +337,8 @@ absl::StatusOr<v1::ListSavedStatesResponse> Client::ListSavedStates(const std::s
 absl::StatusOr<v1::Study> Client::ReplayRun(const std::string& run) {
   v1::ReplayRunRequest request;
   request.set_name(run);
-  return Call(*runs_, &v1::RunService::Stub::ReplayRun, request, /*tries=*/1);
+  request.set_request_id(NewRequestId());
+  return Call(*runs_, &v1::RunService::Stub::ReplayRun, request);
 }
 
 absl::StatusOr<v1::PrioritizeRunsResponse> Client::PrioritizeRuns(const std::string& name, int priority) {

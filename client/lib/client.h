@@ -71,9 +71,10 @@ class Client {
   absl::StatusOr<v1::Box> GetBox();
   absl::StatusOr<v1::Box> DrainBox(bool drain);
 
-  // Calls that change runs are made once: where an answer is lost, ListAdjustments() tells whether it was done.
+  // Adjusting, extending, saving and replaying are done once, however often the call is tried. Other calls that change
+  // runs are made once: where an answer is lost, ListAdjustments() tells whether it was done.
 
-  absl::StatusOr<v1::AdjustRunsResponse> AdjustRuns(const v1::AdjustRunsRequest& request);
+  absl::StatusOr<v1::AdjustRunsResponse> AdjustRuns(v1::AdjustRunsRequest request);
   absl::StatusOr<v1::ListAdjustmentsResponse> ListAdjustments(const std::string& run);
   absl::StatusOr<v1::Run> PauseRun(const std::string& run, const std::string& etag = "");
   absl::StatusOr<v1::Run> ResumeRun(const std::string& run, const std::string& etag = "");

@@ -27,6 +27,7 @@ struct Quotas {
   int64_t queued_runs = 0;
   int64_t stored_bytes = 0;
   int64_t device_beads = 0;
+  int64_t reserve_bytes = 0;  ///< of the disk, kept free for runs under way
 };
 
 /// What every service may use. Owned elsewhere.

@@ -63,7 +63,7 @@ class RunService : public v1::RunService::CallbackService {
   absl::StatusOr<v1::ListAdjustmentsResponse> Journal(const std::string& run);
   absl::StatusOr<v1::ListSavedStatesResponse> SavedStates(const std::string& run);
   absl::StatusOr<v1::Run> Exclude(const v1::ExcludeRunRequest& request, const access::Person& person);
-  absl::StatusOr<v1::Study> Replay(const std::string& run, const std::string& person);
+  absl::StatusOr<v1::Study> Replay(const v1::ReplayRunRequest& request, const access::Person& person);
   /// Does something to one run, and answers with the run.
   void SteerOne(const access::Person& person, const std::string& name, executor::SteerRequest asked, RunDone done);
 

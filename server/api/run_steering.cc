@@ -4,6 +4,7 @@
 #include "api/answer.h"
 #include "api/names.h"
 #include "api/quotas.h"
+#include "api/requests.h"
 #include "api/run_service.h"
 #include "api/steer.h"
 #include "study/remarks.h"
@@ -34,7 +35,10 @@ grpc::ServerUnaryReactor* RunService::AdjustRuns(grpc::CallbackServerContext* co
     if (target->run == 0 && !request->etag().empty()) {
       return done(absl::InvalidArgumentError("etag is that of a single run; leave it out, or name a run"));
     }
+    const auto once = RequestOf(*request, person);
+    if (!once.ok()) return done(once.status());
     executor::SteerRequest asked = Asked(v1::Adjustment::KIND_CHANGE, person, request->etag());
+    asked.once = *once;
     asked.study = target->study;
     asked.run = target->run;
     asked.changes = request->changes();
@@ -85,7 +89,10 @@ grpc::ServerUnaryReactor* RunService::FinishRun(grpc::CallbackServerContext* con
 grpc::ServerUnaryReactor* RunService::ExtendRun(grpc::CallbackServerContext* context,
                                                 const v1::ExtendRunRequest* request, v1::Run* response) {
   return AnswerLater(rooms_, context, request, response, [=, this](const access::Person& person, const RunDone& done) {
+    const auto once = RequestOf(*request, person);
+    if (!once.ok()) return done(once.status());
     executor::SteerRequest asked = Asked(v1::Adjustment::KIND_EXTEND, person, request->etag());
+    asked.once = *once;
     asked.more_time = request->time();
     SteerOne(person, request->name(), std::move(asked), done);
   });
@@ -98,8 +105,9 @@ grpc::ServerUnaryReactor* RunService::SaveRun(grpc::CallbackServerContext* conte
     const auto parsed = ParseRunName(request->name());
     if (!parsed.ok()) return done(parsed.status());
     if (auto status = CheckMayChange(rooms_, person, parsed->study); !status.ok()) return done(status);
-    if (auto status = CheckQuotasOfOwner(rooms_, parsed->study, {}); !status.ok()) return done(status);
-    rooms_.executor.Save(parsed->study, parsed->run, done);
+    const auto once = RequestOf(*request, person);
+    if (!once.ok()) return done(once.status());
+    rooms_.executor.Save(parsed->study, parsed->run, done, *once);
   });
 }
 
@@ -182,9 +190,14 @@ grpc::ServerUnaryReactor* RunService::ExcludeRun(grpc::CallbackServerContext* co
                 [=, this](const access::Person& person) { return Exclude(*request, person); });
 }
 
-absl::StatusOr<v1::Study> RunService::Replay(const std::string& name, const std::string& person) {
-  const auto parsed = ParseRunName(name);
+absl::StatusOr<v1::Study> RunService::Replay(const v1::ReplayRunRequest& request, const access::Person& person) {
+  const auto parsed = ParseRunName(request.name());
   if (!parsed.ok()) return parsed.status();
+  const auto once = RequestOf(request, person);
+  if (!once.ok()) return once.status();
+  const auto earlier = rooms_.store.FindRequest(*once);
+  if (!earlier.ok()) return earlier.status();
+  if (earlier->has_value()) return rooms_.store.GetStudy((*earlier)->study);
   const auto run = rooms_.store.GetRun(parsed->study, parsed->run);
   if (!run.ok()) return run.status();
   const auto study = rooms_.store.GetStudy(parsed->study);
@@ -200,8 +213,8 @@ absl::StatusOr<v1::Study> RunService::Replay(const std::string& name, const std:
   plan.plan.seeds = run->seeds();
   plan.bead_count = spec.bed().bead_count();
   plan.total_steps = run->total_steps();
-  if (auto status = CheckQuotas(rooms_, person, {1, plan.bead_count}); !status.ok()) return status;
-  auto made = rooms_.store.CreateStudy(spec, {plan}, /*request_id=*/"", person);
+  if (auto status = CheckBeads(rooms_, plan.bead_count); !status.ok()) return status;
+  auto made = rooms_.store.CreateStudy(spec, {plan}, *once, person.name, /*priority=*/0, /*like=*/parsed->study);
   if (made.ok()) rooms_.executor.Wake();
   return made;
 }
@@ -209,7 +222,7 @@ absl::StatusOr<v1::Study> RunService::Replay(const std::string& name, const std:
 grpc::ServerUnaryReactor* RunService::ReplayRun(grpc::CallbackServerContext* context,
                                                 const v1::ReplayRunRequest* request, v1::Study* response) {
   return Answer(rooms_, context, request, response,
-                [=, this](const access::Person& person) { return Replay(request->name(), person.name); });
+                [=, this](const access::Person& person) { return Replay(*request, person); });
 }
 
 }  // namespace gyrebox::api

@@ -195,6 +195,8 @@ class WiredServer : public Server {
 absl::StatusOr<std::unique_ptr<Server>> Server::Start(const ServerOptions& options, std::unique_ptr<store::Store> store,
                                                       std::unique_ptr<kernels::Device> device,
                                                       const std::string& device_reason) {
+  const Quotas& quotas = options.quotas;
+  store->SetBounds({quotas.queued_runs, quotas.stored_bytes, quotas.reserve_bytes});
   if (auto status = CheckListen(options.listen, options.tls.has_value()); !status.ok()) return status;
   auto gate = access::Gate::Make(*store, /*asks_for_tokens=*/options.tls.has_value());
   if (!gate.ok()) return gate.status();

@@ -55,8 +55,10 @@ absl::StatusOr<google::protobuf::Empty> StudyService::Delete(const v1::DeleteStu
                                                              const access::Person& person) {
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
-  if (auto status = CheckMayChange(rooms_, person, *id); !status.ok()) return status;
-  if (auto status = rooms_.store.DeleteStudy(*id, request.etag()); !status.ok()) return status;
+  absl::Status status = CheckMayChange(rooms_, person, *id);
+  if (status.ok()) status = rooms_.store.DeleteStudy(*id, request.etag());
+  if (request.allow_missing() && absl::IsNotFound(status)) return google::protobuf::Empty();
+  if (!status.ok()) return status;
   spdlog::info("{} deleted by {}", request.name(), person.name);
   rooms_.digests.Forget(*id);
   rooms_.hub.Changed(*id);

@@ -49,14 +49,16 @@ class StudyService : public v1::StudyService::CallbackService {
     std::vector<v1::FieldViolation> violations;
     std::shared_ptr<const kernels::SavedBed> saved;
   };
-  absl::StatusOr<Prepared> Prepare(const v1::StudySpec& asked);
+  /// @param of study that the spec is of, whose own start it takes; 0 for one that is new.
+  absl::StatusOr<Prepared> Prepare(const v1::StudySpec& asked, int64_t of = 0);
 
   using StudyDone = std::function<void(absl::StatusOr<v1::Study>)>;
   /// Does something to all runs of a study, and answers with the study.
   void SteerAll(const access::Person& person, const std::string& name, v1::Adjustment::Kind kind, StudyDone done);
 
   /// The study as it is to be, sound. INVALID_ARGUMENT with every field of the request at fault.
-  absl::StatusOr<v1::StudySpec> CheckGrowth(const v1::StudySpec& spec, const v1::GrowStudyRequest& request);
+  absl::StatusOr<v1::StudySpec> CheckGrowth(int64_t id, const v1::StudySpec& spec,
+                                            const v1::GrowStudyRequest& request);
 
   absl::StatusOr<v1::Study> Grow(const v1::GrowStudyRequest& request, const access::Person& person);
   absl::StatusOr<v1::Study> Update(const v1::UpdateStudyRequest& request, const access::Person& person);

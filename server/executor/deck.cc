@@ -32,10 +32,10 @@ int64_t Deck::bytes() const {
 }
 
 /// The beads that a study starts from; null where it makes its own.
-static absl::StatusOr<std::shared_ptr<const kernels::SavedBed>> SavedFor(store::Store& store,
+static absl::StatusOr<std::shared_ptr<const kernels::SavedBed>> SavedFor(store::Store& store, int64_t study,
                                                                          const v1::StudySpec& spec) {
   if (!spec.start().has_saved()) return nullptr;
-  const study::FoundRun run = store::FindSavedRun(store, spec.start().saved().run());
+  const study::FoundRun run = store::FindOwnStart(store, study, spec);
   if (!run.ok()) return run.status();
   return run->beads;
 }
@@ -44,7 +44,7 @@ absl::StatusOr<std::pair<int64_t, int64_t>> Deck::NeedOf(int64_t study) {
   const auto queued = store_.ListQueued(study, 1);
   if (!queued.ok()) return queued.status();
   if (queued->runs.empty()) return std::pair<int64_t, int64_t>();
-  const auto saved = SavedFor(store_, queued->spec);
+  const auto saved = SavedFor(store_, study, queued->spec);
   if (!saved.ok()) {
     if (store::IsAboutTheRun(saved.status())) return std::pair<int64_t, int64_t>();  // it is to fail, and needs nothing
     return saved.status();
@@ -68,7 +68,7 @@ void Deck::Start(const store::WaitingStudy& waiting, int most_runs, const Room& 
   const auto queued = store_.ListQueued(waiting.study, most_runs);
   if (!queued.ok()) throw std::runtime_error(queued.status().ToString());
   if (queued->runs.empty()) return;
-  const auto saved = SavedFor(store_, queued->spec);
+  const auto saved = SavedFor(store_, waiting.study, queued->spec);
   const bool fails = !saved.ok() && store::IsAboutTheRun(saved.status());
   if (!saved.ok() && !fails) throw std::runtime_error(saved.status().ToString());
   auto packed = Pack(store_, *queued, device_, room, fails ? nullptr : *saved);

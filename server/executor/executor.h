@@ -82,7 +82,8 @@ class Executor {
   // not block.
 
   void Steer(SteerRequest request, std::function<void(Steered)> done);
-  void Save(int64_t study, int64_t number, std::function<void(absl::StatusOr<v1::SavedState>)> done);
+  void Save(int64_t study, int64_t number, std::function<void(absl::StatusOr<v1::SavedState>)> done,
+            const store::Request& once = {});
   /// @param number of a run; 0 for all of the study.
   void Prioritize(int64_t study, int64_t number, int priority, std::function<void(absl::StatusOr<int>)> done);
   /// The newest frame of a run under way; null where it is not on the device.

@@ -73,14 +73,18 @@ void Executor::Steer(SteerRequest request, std::function<void(Steered)> done) {
       });
 }
 
-void Executor::Save(int64_t study, int64_t number, std::function<void(absl::StatusOr<v1::SavedState>)> done) {
+void Executor::Save(int64_t study, int64_t number, std::function<void(absl::StatusOr<v1::SavedState>)> done,
+                    const store::Request& once) {
   Post(
-      [this, study, number, done] {
+      [this, study, number, once, done] {
+        const auto earlier = store_.FindRequest(once);
+        if (!earlier.ok()) return done(earlier.status());
+        if (earlier->has_value()) return done(store_.GetSavedState(study, (*earlier)->of_runs.front()));
         deck_.WaitForEnd(study, number);
         const auto [on, place] = deck_.Find(study, number);
-        if (on == nullptr || !on->batch.laid_out()) return done(SaveRun(store_, study, number));
-        const auto keep = [this, study, number, done, bed = std::make_shared<BedNow>(on->batch.StateNow(place))] {
-          done(store_.KeepState(study, number, ToBytes(*bed)));
+        if (on == nullptr || !on->batch.laid_out()) return done(SaveRun(store_, study, number, once));
+        const auto keep = [this, study, number, once, done, bed = std::make_shared<BedNow>(on->batch.StateNow(place))] {
+          done(store_.KeepState(study, number, ToBytes(*bed), once));
           return absl::OkStatus();
         };
         recorder_.Post({keep}, [done](const absl::Status& status) {

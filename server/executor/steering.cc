@@ -179,6 +179,12 @@ Steered Steer(store::Store& store, Deck& deck, RateMeter& rate, const SteerReque
   Steered result;
   CheckTimes(request, &result.faults);
   if (!result.faults.empty()) return result;
+  if (const auto earlier = store.FindRequest(request.once); !earlier.ok() || earlier->has_value()) {
+    const auto entries = earlier.ok() ? store.GetEntries(**earlier) : earlier.status();
+    result.status = entries.status();
+    if (entries.ok()) result.entries = *entries;
+    return result;
+  }
   // The study last: where it has grown by an axis in between, it is a study of these runs all the same.
   const auto found = RunsOf(store, request);
   const auto study = store.GetStudy(request.study);
@@ -199,7 +205,7 @@ Steered Steer(store::Store& store, Deck& deck, RateMeter& rate, const SteerReque
   for (const OneRun& run : runs) {
     if (!run.LeavesDevice()) writes.push_back(run.ToWrite());
   }
-  if (!writes.empty()) result.status = store.WriteJournal(request.study, writes);
+  if (!writes.empty()) result.status = store.WriteJournal(request.study, writes, request.once);
   if (!result.status.ok()) return result;
   Tell(deck, rate, request, runs);
   for (const OneRun& run : runs) result.entries.push_back(run.entry());
@@ -209,11 +215,11 @@ Steered Steer(store::Store& store, Deck& deck, RateMeter& rate, const SteerReque
   return result;
 }
 
-absl::StatusOr<v1::SavedState> SaveRun(store::Store& store, int64_t study, int64_t number) {
+absl::StatusOr<v1::SavedState> SaveRun(store::Store& store, int64_t study, int64_t number, const store::Request& once) {
   const auto run = store.GetRun(study, number);
   if (!run.ok()) return run.status();
   if (run->state() >= v1::Run::STATE_QUEUED && run->state() <= v1::Run::STATE_PAUSED) {
-    return store.KeepCheckpoint(study, number);
+    return store.KeepCheckpoint(study, number, once);
   }
   if (run->state() != v1::Run::STATE_FINISHED) {
     return absl::FailedPreconditionError(run->name() + " is " + store::InWords(run->state()) +
@@ -222,6 +228,7 @@ absl::StatusOr<v1::SavedState> SaveRun(store::Store& store, int64_t study, int64
   }
   const auto end = store.GetEndState(study, number);
   if (!end.ok()) return end.status();
+  if (auto status = store.NoteRequest(once, study, {number, end->step}); !status.ok()) return status;
   v1::SavedState state;  // it is kept as it is
   state.set_name(run->name() + "/states/" + std::to_string(end->step));
   state.set_step(end->step);

@@ -27,6 +27,7 @@ struct SteerRequest {
   std::optional<double> time;                                   ///< tau, of KIND_CHANGE; none for now
   double ramp_time = 0;                                         ///< tau, of KIND_CHANGE
   double more_time = 0;                                         ///< tau, of KIND_EXTEND
+  store::Request once;                                          ///< of a call that is to be done once
 };
 
 /// The entries that came of it, or why it cannot be done.
@@ -41,6 +42,6 @@ struct Steered {
 Steered Steer(store::Store& store, Deck& deck, RateMeter& rate, const SteerRequest& request);
 
 /// Keeps the state of a run that is not under way.
-absl::StatusOr<v1::SavedState> SaveRun(store::Store& store, int64_t study, int64_t number);
+absl::StatusOr<v1::SavedState> SaveRun(store::Store& store, int64_t study, int64_t number, const store::Request& once);
 
 }  // namespace gyrebox::executor

@@ -1,5 +1,8 @@
 #include "store/database.h"
 
+#include <fcntl.h>
+#include <unistd.h>
+
 namespace gyrebox::store {
 
 constexpr int kBusyMilliseconds = 10'000;
@@ -64,17 +67,37 @@ void Statement::BindOne(int place, const Blob& blob) {
     Check(sqlite3_bind_blob64(statement_, place, blob.bytes ? blob.data : "", blob.bytes, SQLITE_STATIC));
 }
 
+/// Opens a file that nobody but its user can read where it is new; so are then those that SQLite makes beside it.
+static int OpenFile(const std::string& path, bool writes, sqlite3** database) {
+  if (writes) {
+    if (const int file = open(path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0600); file >= 0) close(file);
+  }
+  const int flags = writes ? SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE : SQLITE_OPEN_READONLY;
+  return sqlite3_open_v2(path.c_str(), database, flags | SQLITE_OPEN_NOMUTEX, nullptr);
+}
+
+absl::StatusOr<std::unique_ptr<Connection>> Connection::Create(const std::string& path) {
+  sqlite3* database = nullptr;
+  const int code = OpenFile(path, /*writes=*/true, &database);
+  std::unique_ptr<Connection> connection(new Connection(database));
+  if (code != SQLITE_OK) return ToStatus(code & 0xFF, database ? sqlite3_errmsg(database) : "out of memory");
+  return connection;
+}
+
+absl::Status Connection::LastError() { return ToStatus(sqlite3_errcode(database_), sqlite3_errmsg(database_)); }
+
 absl::StatusOr<std::unique_ptr<Connection>> Connection::Open(const std::string& path, Mode mode) {
   sqlite3* database = nullptr;
-  const int flags = mode == Mode::kWrite ? SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE : SQLITE_OPEN_READONLY;
-  const int code = sqlite3_open_v2(path.c_str(), &database, flags | SQLITE_OPEN_NOMUTEX, nullptr);
+  const int code = OpenFile(path, mode == Mode::kWrite, &database);
   std::unique_ptr<Connection> connection(new Connection(database));
   if (code != SQLITE_OK) return ToStatus(code & 0xFF, database ? sqlite3_errmsg(database) : "out of memory");
   sqlite3_busy_timeout(database, kBusyMilliseconds);
   absl::Status status = connection->Execute("PRAGMA foreign_keys = ON");
   if (status.ok() && mode == Mode::kWrite) {
-    status = connection->Execute("PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA wal_autocheckpoint = " +
-                                 std::to_string(kMostLogPages));
+    status = connection->Execute(
+        "PRAGMA recursive_triggers = ON; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; "
+        "PRAGMA wal_autocheckpoint = " +
+        std::to_string(kMostLogPages));
   }
   if (!status.ok()) return status;
   return connection;

@@ -72,6 +72,8 @@ class Connection {
  public:
   enum class Mode { kWrite, kRead };
   static absl::StatusOr<std::unique_ptr<Connection>> Open(const std::string& path, Mode mode);
+  /// Makes a new database, without a log of its own: a copy is written into it.
+  static absl::StatusOr<std::unique_ptr<Connection>> Create(const std::string& path);
   ~Connection();
 
   /// A statement of this connection, prepared once. One use of a statement ends before the next begins.
@@ -79,6 +81,9 @@ class Connection {
 
   /// Runs statements that take and give nothing.
   absl::Status Execute(const std::string& sql);
+
+  sqlite3* raw() { return database_; }
+  absl::Status LastError();
 
  private:
   explicit Connection(sqlite3* database) : database_(database) {}

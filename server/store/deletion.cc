@@ -1,6 +1,5 @@
 // Studies that go. One transaction says that a study is there no more; its rows and files then go a little at a time,
 // so that what runs is never kept from writing for long.
-#include "store/names.h"
 #include "store/sql/statements.h"
 #include "store/store.h"
 #include "store/writes.h"
@@ -15,57 +14,14 @@ struct Bulk {
 constexpr Bulk kBulk[] = {{sql::kEraseSegments, 200}, {sql::kEraseFrames, 50}, {sql::kEraseFrameBeds, 50}};
 /// The rest of a run is small.
 constexpr int kRunsAtATime = 200;
-constexpr size_t kDependantsNamed = 5;
-
-int64_t SourceOf(const v1::StudySpec& spec) {
-  if (!spec.start().has_saved()) return 0;
-  const std::string& name = spec.start().saved().run();
-  if (const auto state = ParseStateName(name)) return state->run.study;
-  const auto run = ParseRunName(name);
-  return run.ok() ? run->study : 0;
-}
-
-absl::Status Store::NoteSources() {
-  return Write([](Connection& connection) {
-    std::vector<std::pair<int64_t, int64_t>> sources;
-    {
-      Statement rows = connection.Prepare(sql::kSelectUnknownSources);
-      while (rows.Next()) {
-        v1::StudySpec spec;
-        spec.ParseFromString(rows.Text(1));
-        sources.emplace_back(rows.Int(0), SourceOf(spec));
-      }
-      if (!rows.status().ok()) return rows.status();
-    }
-    absl::Status status;
-    for (const auto& [id, source] : sources) {
-      status.Update(connection.Prepare(sql::kSetSource).Bind(id, source).Run());
-    }
-    return status;
-  });
-}
-
-/// FAILED_PRECONDITION where a study starts from a state of this one.
-static absl::Status CheckDependants(Connection& connection, int64_t id, const std::string& name) {
-  std::vector<std::string> names;
-  Statement rows = connection.Prepare(sql::kSelectDependants);
-  rows.Bind(id);
-  while (rows.Next()) names.push_back("studies/" + std::to_string(rows.Int(0)));
-  if (!rows.status().ok() || names.empty()) return rows.status();
-  std::string text;
-  for (size_t i = 0; i < names.size() && i < kDependantsNamed; ++i) text += (i > 0 ? ", " : "") + names[i];
-  if (names.size() > kDependantsNamed) text += " and more";
-  return absl::FailedPreconditionError(text + (names.size() > 1 ? " start" : " starts") + " from a state of " + name +
-                                       " and could not be repeated without it; delete " +
-                                       (names.size() > 1 ? "those" : "that") + " first, or archive " + name);
-}
 
 static absl::Status MarkDeleted(Connection& connection, int64_t id, const v1::Study& study) {
   if (!study.has_end_time()) {
     return absl::FailedPreconditionError(study.name() + " has runs that are not at their end; cancel it first");
   }
-  if (auto status = CheckDependants(connection, id, study.name()); !status.ok()) return status;
-  return connection.Prepare(sql::kMarkDeleted).Bind(id).Run();
+  absl::Status status = connection.Prepare(sql::kDropRequests).Bind(id).Run();
+  status.Update(connection.Prepare(sql::kMarkDeleted).Bind(id).Run());
+  return status;
 }
 
 absl::Status Store::DeleteStudy(int64_t id, const std::string& etag) {
@@ -126,7 +82,13 @@ static absl::StatusOr<bool> EraseRuns(Connection& connection, int64_t id, std::v
   return count > 0;
 }
 
-static absl::Status EraseStudy(Connection& connection, int64_t id) {
+static absl::Status EraseStudy(Connection& connection, int64_t id, std::vector<std::string>* files) {
+  {
+    Statement start = connection.Prepare(sql::kEraseStartState);
+    start.Bind(id);
+    while (start.Next()) files->push_back(start.Text(0));
+    if (!start.status().ok()) return start.status();
+  }
   absl::Status status;
   for (const char* statement : sql::kEraseStudy) status.Update(connection.Prepare(statement).Bind(id).Run());
   return status;
@@ -147,10 +109,10 @@ absl::StatusOr<bool> Store::EraseSome() {
     if (!bulk.ok() || *bulk) return bulk.status();
     const auto runs = EraseRuns(connection, id, &files);
     if (!runs.ok() || *runs) return runs.status();
-    return EraseStudy(connection, id);
+    return EraseStudy(connection, id, &files);
   });
   if (!status.ok()) return status;
-  RemoveFiles(files);  // those that stay, should the process end here, are swept when the store is opened next
+  RemoveFiles(files);  // those that stay, should the process end here, are moved away when the store is opened next
   return more;
 }
 

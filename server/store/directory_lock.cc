@@ -6,17 +6,18 @@
 
 #include <cerrno>
 #include <cstring>
-#include <filesystem>
 #include <string>
+
+#include "store/state_file.h"
 
 namespace gyrebox::store {
 
 absl::StatusOr<std::unique_ptr<DirectoryLock>> DirectoryLock::Take(const std::string& directory) {
-  std::error_code error;
-  std::filesystem::create_directories(directory, error);
-  if (error) return absl::FailedPreconditionError("cannot make " + directory + ": " + error.message());
+  if (auto status = MakeDirectory(directory); !status.ok()) {
+    return absl::FailedPreconditionError(std::string(status.message()));
+  }
   const std::string path = directory + "/lock";
-  const int file = open(path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0644);
+  const int file = open(path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0600);
   if (file < 0)
     return absl::FailedPreconditionError("cannot open " + path + ": " + std::strerror(errno) +
                                          "; --data is a directory that the user of this server may write in");

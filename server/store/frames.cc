@@ -12,40 +12,26 @@ namespace gyrebox::store {
 /// A file of a state may go while it is looked for: a run that ends drops its checkpoints.
 constexpr int kTries = 3;
 
-static absl::Status AppendFrame(Connection& connection, int64_t study, int64_t number, const Frame& frame,
-                                int64_t* bytes) {
+static absl::Status AppendFrame(Connection& connection, int64_t study, int64_t number, const Frame& frame) {
   const std::string beads = ToFrameBytes(frame.beads);
   Statement insert = connection.Prepare(sql::kInsertFrame);
   insert.Bind(study, number, frame.step, frame.time, Statement::AsBlob(beads), static_cast<int64_t>(ChecksumOf(beads)));
-  if (insert.Next()) *bytes += static_cast<int64_t>(beads.size());
-  return insert.status();
+  return insert.Run();
 }
 
 absl::Status AppendFrames(Connection& connection, int64_t study, int64_t number, const std::vector<Frame>& frames) {
   if (frames.empty()) return absl::OkStatus();
-  int64_t bytes = 0;
   const kernels::SavedBed& bed = frames.front().beads;
-  {
-    Statement kinds = connection.Prepare(sql::kInsertFrameBed);
-    kinds.Bind(study, number, bed.side_x, bed.side_y, Statement::AsBlob(bed.spinner.data(), bed.spinner.size()));
-    if (kinds.Next()) bytes += static_cast<int64_t>(bed.spinner.size());
-    if (!kinds.status().ok()) return kinds.status();
-  }
-  for (const Frame& frame : frames) {
-    if (auto status = AppendFrame(connection, study, number, frame, &bytes); !status.ok()) return status;
-  }
-  return AddStoredBytes(connection, study, bytes);
+  absl::Status status =
+      connection.Prepare(sql::kInsertFrameBed)
+          .Bind(study, number, bed.side_x, bed.side_y, Statement::AsBlob(bed.spinner.data(), bed.spinner.size()))
+          .Run();
+  for (const Frame& frame : frames) status.Update(AppendFrame(connection, study, number, frame));
+  return status;
 }
 
 absl::Status CutFrames(Connection& connection, int64_t study, int64_t number, int64_t from_step) {
-  int64_t bytes = 0;
-  {
-    Statement cut = connection.Prepare(sql::kCutFrames);
-    cut.Bind(study, number, from_step);
-    while (cut.Next()) bytes += cut.Int(0);
-    if (!cut.status().ok()) return cut.status();
-  }
-  return AddStoredBytes(connection, study, -bytes);
+  return connection.Prepare(sql::kCutFrames).Bind(study, number, from_step).Run();
 }
 
 absl::StatusOr<std::vector<FrameStamp>> Store::ListFrames(int64_t study, int64_t number, int64_t from_step, int limit) {

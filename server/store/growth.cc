@@ -6,24 +6,6 @@
 
 namespace gyrebox::store {
 
-static absl::StatusOr<std::optional<int64_t>> SelectGrowth(Connection& connection, const std::string& request_id) {
-  if (request_id.empty()) return std::nullopt;
-  Statement row = connection.Prepare(sql::kFindGrowth);
-  if (row.Bind(request_id).Next()) return row.Int(0);
-  if (!row.status().ok()) return row.status();
-  return std::nullopt;
-}
-
-absl::StatusOr<std::optional<int64_t>> Store::FindGrowth(const std::string& request_id) {
-  absl::StatusOr<std::optional<int64_t>> found = std::nullopt;
-  const auto status = Read([&](Connection& connection) {
-    found = SelectGrowth(connection, request_id);
-    return found.status();
-  });
-  if (!status.ok()) return status;
-  return found;
-}
-
 static absl::Status InsertRuns(Connection& connection, int64_t id, const std::vector<NewRun>& runs) {
   int64_t number = 0, change = 0;
   int priority = 0;
@@ -37,7 +19,7 @@ static absl::Status InsertRuns(Connection& connection, int64_t id, const std::ve
   for (const NewRun& run : runs) {
     if (auto status = InsertRun(connection, id, number++, run, priority, change); !status.ok()) return status;
   }
-  return absl::OkStatus();
+  return CountBytesOfRuns(connection, id, runs.size());
 }
 
 static absl::Status WriteGrowth(Connection& connection, int64_t id, const Growth& growth) {
@@ -53,22 +35,25 @@ static absl::Status WriteGrowth(Connection& connection, int64_t id, const Growth
   return status;
 }
 
-absl::StatusOr<v1::Study> Store::GrowStudy(int64_t id, const Growth& growth, const std::string& request_id,
+absl::StatusOr<v1::Study> Store::GrowStudy(int64_t id, const Growth& growth, const Request& request,
                                            const std::string& etag, const std::string& person) {
+  if (auto status = CheckReserve(bounds_, FreeDisk()); !status.ok()) return status;
   absl::StatusOr<v1::Study> study = absl::InternalError("not read");
   const auto status = Write([&](Connection& connection) -> absl::Status {
     study = SelectStudy(connection, id);
-    const auto earlier = SelectGrowth(connection, request_id);
+    const auto earlier = SelectRequest(connection, request);
     if (!study.ok() || !earlier.ok()) return study.ok() ? earlier.status() : study.status();
     if (earlier->has_value()) return absl::OkStatus();
     if (study->state() == v1::Study::STATE_CANCELLED) {
       return absl::FailedPreconditionError(study->name() + " is CANCELLED and cannot grow; submit a study anew");
     }
     absl::Status done = CheckEtag(connection, id, *study, etag);
+    done.Update(CheckRuns(connection, bounds_, study->owner(), static_cast<int64_t>(growth.runs.size())));
     if (!done.ok()) return done;
     done.Update(WriteGrowth(connection, id, growth));
-    if (!request_id.empty()) done.Update(connection.Prepare(sql::kInsertGrowth).Bind(id, request_id).Run());
+    done.Update(WriteRequest(connection, request, {id, static_cast<int64_t>(growth.runs.size()), {}}));
     done.Update(NoteEdit(connection, id, person, "added " + growth.what));
+    done.Update(CheckBytes(connection, bounds_, study->owner()));
     if (done.ok()) study = SelectStudy(connection, id);
     return done.ok() ? study.status() : done;
   });

@@ -13,9 +13,9 @@ static absl::Status Explain(const std::string& path, const absl::Status& status)
   const std::string what = path + ": " + std::string(status.message());
   if (absl::IsDataLoss(status)) {
     return absl::DataLossError(what +
-                               ". The database is damaged, and was left as it is. Put back a copy of the whole " +
-                               "data directory; or save what can be read with: sqlite3 " + path +
-                               " .recover | sqlite3 saved.db, and put saved.db in its place");
+                               ". The database is damaged, and was left as it is. Put back a backup of the whole data "
+                               "directory; or save what can be read with: gyreboxd --data DIRECTORY --salvage "
+                               "NEW_DIRECTORY, which says what was lost");
   }
   if (absl::IsFailedPrecondition(status)) {
     return absl::FailedPreconditionError(what + "; give the user of this server the right to write in that directory");

@@ -8,11 +8,15 @@
 
 namespace gyrebox::store {
 
-absl::Status WriteEntry(Connection& connection, int64_t study, int64_t number, const v1::Adjustment& entry) {
+absl::StatusOr<int64_t> WriteEntry(Connection& connection, int64_t study, int64_t number, const v1::Adjustment& entry) {
   const std::string bytes = entry.SerializeAsString();
   absl::Status status = connection.Prepare(sql::kInsertEntry).Bind(study, number, Statement::AsBlob(bytes)).Run();
-  status.Update(connection.Prepare(sql::kCountEntry).Bind(study, number).Run());
-  return status;
+  if (!status.ok()) return status;
+  Statement count = connection.Prepare(sql::kCountEntry);
+  const int64_t at = count.Bind(study, number).Next() ? count.Int(0) : 0;
+  status = count.Run();
+  if (!status.ok()) return status;
+  return at;
 }
 
 absl::StatusOr<std::vector<v1::Adjustment>> Store::GetJournal(int64_t study, int64_t number) {
@@ -87,14 +91,18 @@ absl::StatusOr<int64_t> Store::ReachedStep(int64_t study, int64_t number) {
   return step;
 }
 
-absl::Status Store::WriteJournal(int64_t study, std::span<const JournalWrite> writes) {
+absl::Status Store::WriteJournal(int64_t study, std::span<const JournalWrite> writes, const Request& request) {
   return Write([&](Connection& connection) {
     absl::Status status = SelectStudy(connection, study).status();  // it may have been deleted meanwhile
+    Made made{study, static_cast<int64_t>(writes.size()), {}};
     for (const JournalWrite& write : writes) {
       if (!status.ok()) return status;
-      status.Update(WriteEntry(connection, study, write.number, write.entry));
+      const auto at = WriteEntry(connection, study, write.number, write.entry);
+      status.Update(at.status());
       status.Update(Follow(connection, study, write));
+      if (at.ok() && made.of_runs.size() < kMadeShown) made.of_runs.push_back({write.number, *at});
     }
+    status.Update(WriteRequest(connection, request, made));
     status.Update(CountChange(connection, study));
     return status;
   });

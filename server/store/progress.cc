@@ -97,7 +97,7 @@ absl::Status Store::RecordProgress(int64_t study, std::vector<RunUpdate> updates
       status.Update(NoteStates(connection, study, update, &unused));
       status.Update(AppendSamples(connection, study, update.number, update.samples, packed[i]));
       status.Update(AppendFrames(connection, study, update.number, update.frames));
-      if (update.entry) status.Update(WriteEntry(connection, study, update.number, *update.entry));
+      if (update.entry) status.Update(WriteEntry(connection, study, update.number, *update.entry).status());
       status.Update(Update(connection, study, update));
     }
     status.Update(CountChange(connection, study));

@@ -54,17 +54,6 @@ absl::StatusOr<int> Store::SetPriority(int64_t study, int64_t number, int priori
   return count;
 }
 
-absl::StatusOr<std::map<std::string, int64_t>> Store::StoredBytes() {
-  std::map<std::string, int64_t> bytes;
-  const auto status = Read([&](Connection& connection) {
-    Statement rows = connection.Prepare(sql::kSelectStoredBytes);
-    while (rows.Next()) bytes[rows.Text(0)] = rows.Int(1);
-    return rows.status();
-  });
-  if (!status.ok()) return status;
-  return bytes;
-}
-
 absl::StatusOr<int64_t> Store::CountOpenRuns(const std::string& owner) {
   int64_t count = 0;
   const auto status = Read([&](Connection& connection) {

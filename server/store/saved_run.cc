@@ -49,6 +49,16 @@ study::FoundRun FindSavedRun(Store& store, const std::string& name) {
                          run->name() + "/states/" + std::to_string(state->step)};
 }
 
+study::FoundRun FindOwnStart(Store& store, int64_t study, const v1::StudySpec& spec) {
+  const auto state = store.GetStartState(study);
+  if (!state.ok()) return state.status();
+  auto beads = ToBed(*state, spec.start().saved().run());
+  if (!beads.ok()) return beads.status();
+  // Its bed was found to be that of the state when it was made.
+  return study::SavedRun{spec.bed(), std::make_shared<const kernels::SavedBed>(*std::move(beads)),
+                         spec.start().saved().run()};
+}
+
 bool IsAboutTheRun(const absl::Status& status) {
   return absl::IsInvalidArgument(status) || absl::IsNotFound(status) || absl::IsFailedPrecondition(status) ||
          absl::IsDataLoss(status);

@@ -13,6 +13,10 @@ namespace gyrebox::store {
 /// is damaged.
 study::FoundRun FindSavedRun(Store& store, const std::string& name);
 
+/// The state that a study took as its own when it was made, for it to grow from and to run from. DATA_LOSS where that
+/// is not there or damaged.
+study::FoundRun FindOwnStart(Store& store, int64_t study, const v1::StudySpec& spec);
+
 /// The beads of a state. DATA_LOSS where its bytes are none. @param name of what it is of, for the error.
 absl::StatusOr<kernels::SavedBed> ToBed(const BedBytes& state, const std::string& name);
 

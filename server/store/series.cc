@@ -37,12 +37,10 @@ absl::Status AppendSamples(Connection& connection, int64_t study, int64_t number
                            const PackedSamples& packed) {
   if (samples.size() == 0) return absl::OkStatus();
   const double last_time = samples.row(samples.size() - 1)[1];
-  absl::Status status = connection.Prepare(sql::kInsertSegment)
-                            .Bind(study, number, static_cast<int64_t>(samples.size()), last_time,
-                                  Statement::AsBlob(packed.singles), Statement::AsBlob(packed.wide))
-                            .Run();
-  status.Update(AddStoredBytes(connection, study, static_cast<int64_t>(packed.singles.size() + packed.wide.size())));
-  return status;
+  return connection.Prepare(sql::kInsertSegment)
+      .Bind(study, number, static_cast<int64_t>(samples.size()), last_time, Statement::AsBlob(packed.singles),
+            Statement::AsBlob(packed.wide))
+      .Run();
 }
 
 absl::StatusOr<std::vector<v1::Observable>> Store::GetObservables(int64_t study, int64_t number) {

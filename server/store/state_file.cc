@@ -1,6 +1,7 @@
 #include "store/state_file.h"
 
 #include <fcntl.h>
+#include <sys/stat.h>
 #include <unistd.h>
 #include <zlib.h>
 
@@ -24,7 +25,7 @@ static absl::Status Failure(const std::string& what, const std::string& path) {
 /// An open file or directory, closed at the end.
 class File {
  public:
-  File(std::string path, int flags) : path_(std::move(path)), file_(open(path_.c_str(), flags | O_CLOEXEC, 0644)) {}
+  File(std::string path, int flags) : path_(std::move(path)), file_(open(path_.c_str(), flags | O_CLOEXEC, 0600)) {}
   ~File() {
     if (file_ >= 0) close(file_);
   }
@@ -59,7 +60,7 @@ static absl::Status Sync(const std::string& path, int flags) {
   return status.ok() ? file.Sync() : status;
 }
 
-static absl::Status SyncDirectory(const std::string& path) { return Sync(path, O_RDONLY | O_DIRECTORY); }
+absl::Status SyncDirectory(const std::string& path) { return Sync(path, O_RDONLY | O_DIRECTORY); }
 
 static std::string DraftOf(const std::string& path) { return path + ".new"; }
 
@@ -77,10 +78,53 @@ static absl::Status WriteDrafts(const std::string& directory, std::span<const Wh
   return status;  // and the room is given back
 }
 
+absl::Status MakeDirectory(const std::string& path) {
+  std::error_code error;
+  const std::filesystem::path parent = std::filesystem::path(path).parent_path();
+  if (!parent.empty()) std::filesystem::create_directories(parent, error);
+  if (!error && mkdir(path.c_str(), 0700) != 0 && errno != EEXIST) return Failure("make", path);
+  if (!error && std::filesystem::is_directory(path)) return absl::OkStatus();
+  return absl::InternalError("cannot make " + path + ": " + (error ? error.message() : "a file is in its way"));
+}
+
+absl::Status CheckFree(const std::string& directory) {
+  std::error_code none;
+  if (!std::filesystem::exists(directory, none)) return absl::OkStatus();
+  if (std::filesystem::is_directory(directory, none) && std::filesystem::is_empty(directory, none)) {
+    return absl::OkStatus();
+  }
+  return absl::FailedPreconditionError(directory + " is not empty; give a directory that is, or a new one");
+}
+
+absl::Status LinkOrCopy(const std::string& from, const std::string& to) {
+  const std::string draft = DraftOf(to);
+  std::error_code error;
+  std::filesystem::remove(draft, error);
+  if (link(from.c_str(), draft.c_str()) != 0) {
+    // Another file system, or one without links.
+    std::ifstream in(from, std::ios::binary);
+    File out(draft, O_WRONLY | O_CREAT | O_TRUNC);
+    absl::Status status = out.Opened();
+    std::string piece(1 << 20, '\0');
+    while (status.ok() && in) {
+      in.read(piece.data(), static_cast<std::streamsize>(piece.size()));
+      status = out.Write(std::string_view(piece).substr(0, static_cast<size_t>(in.gcount())));
+    }
+    if (status.ok()) status = out.Sync();
+    if (status.ok() && !in.eof()) status = absl::DataLossError("cannot read " + from);
+    if (!status.ok()) std::filesystem::remove(draft, error);
+    if (!status.ok()) return status;
+  }
+  // Where both are names of one file already, rename(2) leaves the draft.
+  if (std::rename(draft.c_str(), to.c_str()) != 0) return Failure("rename", draft);
+  std::filesystem::remove(draft, error);
+  return absl::OkStatus();
+}
+
 absl::Status WriteWhole(const std::string& directory, std::span<const WholeFile> files) {
   std::error_code error;
-  const bool made = std::filesystem::create_directories(directory, error);
-  if (error) return absl::InternalError("cannot make " + directory + ": " + error.message());
+  const bool made = !std::filesystem::exists(directory, error);
+  if (auto status = MakeDirectory(directory); !status.ok()) return status;
   if (auto status = WriteDrafts(directory, files); !status.ok()) return status;
   for (const WholeFile& file : files) {
     const std::string path = directory + "/" + file.name;

@@ -1,4 +1,6 @@
 // States of runs: checkpoints, what runs left, and what was kept for studies to start from.
+#include <spdlog/spdlog.h>
+
 #include <filesystem>
 #include <set>
 
@@ -76,7 +78,6 @@ absl::Status NoteStates(Connection& connection, int64_t study, const RunUpdate& 
     end.step = update.step;
     end.time = update.time;
     status.Update(InsertState(connection, study, update.number, StateKind::kEnd, end));
-    status.Update(AddStoredBytes(connection, study, static_cast<int64_t>(end.bytes.size())));
   }
   const bool ended = update.state >= v1::Run::STATE_FINISHED;
   if (!update.checkpoint && !ended) return status;
@@ -87,8 +88,15 @@ absl::Status NoteStates(Connection& connection, int64_t study, const RunUpdate& 
 }
 
 void Store::RemoveFiles(const std::vector<std::string>& files) {
-  std::error_code ignored;  // what stays is swept when the store is opened next
+  std::error_code ignored;  // what stays is moved away when the store is opened next
   for (const std::string& file : files) std::filesystem::remove(states_ + "/" + file, ignored);
+}
+
+/// A name in a directory that nothing has there.
+static std::string FreeNameIn(const std::string& directory, const std::string& name) {
+  std::string free = name;
+  for (int i = 2; std::filesystem::exists(directory + "/" + free); ++i) free = name + "~" + std::to_string(i);
+  return free;
 }
 
 absl::Status Store::SweepStates() {
@@ -100,15 +108,27 @@ absl::Status Store::SweepStates() {
   });
   if (!status.ok()) return status;
   std::vector<std::string> unknown;
-  std::error_code ignored;  // there is no such directory before the first state
-  for (const auto& entry : std::filesystem::directory_iterator(states_, ignored)) {
+  std::error_code none;  // there is no such directory before the first state
+  for (const auto& entry : std::filesystem::directory_iterator(states_, none)) {
     if (const std::string name = entry.path().filename().string(); !known.contains(name)) unknown.push_back(name);
   }
-  RemoveFiles(unknown);
+  if (unknown.empty()) return absl::OkStatus();
+  const std::string lost = directory_ + "/lost";
+  if (auto made = MakeDirectory(lost); !made.ok()) return made;
+  std::error_code error;
+  for (const std::string& name : unknown) {
+    std::filesystem::rename(states_ + "/" + name, lost + "/" + FreeNameIn(lost, name), error);
+    if (error)
+      return absl::InternalError("cannot move " + states_ + "/" + name + " to " + lost + ": " + error.message());
+  }
+  spdlog::warn(
+      "{} files in {} that the database does not know, such as {}, were moved to {}; what a sudden end left "
+      "behind may be deleted there",
+      unknown.size(), states_, unknown.front(), lost);
   return absl::OkStatus();
 }
 
-static StateRow ToStateRow(const Statement& row) {
+StateRow ToStateRow(const Statement& row) {
   StateRow state;
   state.bed.step = row.Int(0);
   state.bed.time = row.Real(1);
@@ -203,14 +223,7 @@ absl::Status RollBack(Connection& connection, int64_t study, int64_t number) {
   const auto last = SelectLastState(connection, study, number, StateKind::kCheckpoint);
   if (!last.ok()) return last.status();
   const StateRow to = last->value_or(StateRow());
-  int64_t bytes = 0;
-  {
-    Statement cut = connection.Prepare(sql::kCutSamples);
-    cut.Bind(study, number, to.sample_count);
-    while (cut.Next()) bytes += cut.Int(0);
-    if (!cut.status().ok()) return cut.status();
-  }
-  absl::Status status = AddStoredBytes(connection, study, -bytes);
+  absl::Status status = connection.Prepare(sql::kCutSamples).Bind(study, number, to.sample_count).Run();
   status.Update(CutFrames(connection, study, number, to.bed.step));
   Statement back = connection.Prepare(sql::kRollBackRun);
   back.Bind(study, number, to.bed.step, to.bed.time, to.sample_count);
@@ -249,29 +262,42 @@ static v1::SavedState ToSavedState(int64_t study, int64_t number, const StateRow
   return state;
 }
 
-/// Counts the bytes of a state that is to be kept, unless it is kept already.
-static absl::Status CountKept(Connection& connection, int64_t study, int64_t number, int64_t step, int64_t bytes) {
-  Statement row = connection.Prepare(sql::kIsKept);
-  const bool is_kept = row.Bind(study, number, step).Next();
-  return is_kept || !row.status().ok() ? row.status() : AddStoredBytes(connection, study, bytes);
+/// What follows where a state is kept: it counts, and may be what a request asked for.
+static absl::Status NoteKept(Connection& connection, const Bounds& bounds, int64_t study, const Made::OfRun& made,
+                             const Request& request) {
+  std::string owner;
+  {
+    Statement row = connection.Prepare(sql::kSelectOwner);
+    if (!row.Bind(study).Next()) return row.status().ok() ? NoStudy(study) : row.status();
+    owner = row.Text(0);
+  }
+  absl::Status status = CheckBytes(connection, bounds, owner);
+  status.Update(WriteRequest(connection, request, {study, 1, {made}}));
+  return status;
 }
 
-absl::StatusOr<v1::SavedState> Store::KeepState(int64_t study, int64_t number, const BedBytes& state) {
+absl::StatusOr<v1::SavedState> Store::KeepState(int64_t study, int64_t number, const BedBytes& state,
+                                                const Request& request) {
+  if (auto status = CheckReserve(bounds_, FreeDisk()); !status.ok()) return status;
   const WholeFile file{FileOf(study, number, StateKind::kKept, state.step), state.bytes};
   if (auto status = WriteWhole(states_, std::vector{file}); !status.ok()) return status;
   StateRow row;
   row.bed = state;
   row.length = static_cast<int64_t>(state.bytes.size());
   const absl::Status status = Write([&](Connection& connection) {
-    absl::Status done = CountKept(connection, study, number, state.step, row.length);
-    done.Update(InsertState(connection, study, number, StateKind::kKept, state));
+    absl::Status done = InsertState(connection, study, number, StateKind::kKept, state);
+    done.Update(NoteKept(connection, bounds_, study, {number, state.step}, request));
     return done;
   });
-  if (!status.ok()) return status;
+  if (!status.ok()) {
+    RemoveIfUnused(study, number, file.name);
+    return status;
+  }
   return ToSavedState(study, number, row);
 }
 
-absl::StatusOr<v1::SavedState> Store::KeepCheckpoint(int64_t study, int64_t number) {
+absl::StatusOr<v1::SavedState> Store::KeepCheckpoint(int64_t study, int64_t number, const Request& request) {
+  if (auto status = CheckReserve(bounds_, FreeDisk()); !status.ok()) return status;
   v1::SavedState kept;
   const absl::Status status = Write([&](Connection& connection) -> absl::Status {
     const auto last = SelectLastState(connection, study, number, StateKind::kCheckpoint);
@@ -280,13 +306,36 @@ absl::StatusOr<v1::SavedState> Store::KeepCheckpoint(int64_t study, int64_t numb
       return absl::FailedPreconditionError(NameOfRun(study, number) + " has no state yet; wait until it has started");
     }
     kept = ToSavedState(study, number, **last);
-    absl::Status done = CountKept(connection, study, number, kept.step(), kept.byte_count());
-    done.Update(
-        connection.Prepare(sql::kKeepState).Bind(study, number, static_cast<int>(StateKind::kCheckpoint)).Run());
+    absl::Status done =
+        connection.Prepare(sql::kKeepState).Bind(study, number, static_cast<int>(StateKind::kCheckpoint)).Run();
+    done.Update(NoteKept(connection, bounds_, study, {number, kept.step()}, request));
     return done;
   });
   if (!status.ok()) return status;
   return kept;
+}
+
+void Store::RemoveIfUnused(int64_t study, int64_t number, const std::string& file) {
+  bool is_used = true;
+  const auto status = Read([&](Connection& connection) {
+    Statement used = connection.Prepare(sql::kFileIsUsed);
+    is_used = used.Bind(study, number, file).Next();
+    return used.status();
+  });
+  if (status.ok() && !is_used) RemoveFiles({file});
+}
+
+absl::StatusOr<v1::SavedState> Store::GetSavedState(int64_t study, const Made::OfRun& made) {
+  std::optional<v1::SavedState> state;
+  const auto status = Read([&](Connection& connection) {
+    Statement row = connection.Prepare(sql::kSelectStateAt);
+    if (row.Bind(study, made.run, made.number).Next()) state = ToSavedState(study, made.run, ToStateRow(row));
+    return row.status();
+  });
+  if (!status.ok()) return status;
+  if (state) return *state;
+  return absl::NotFoundError("no state of " + NameOfRun(study, made.run) + " is kept at step " +
+                             std::to_string(made.number));
 }
 
 absl::StatusOr<std::vector<v1::SavedState>> Store::ListSavedStates(int64_t study, int64_t number) {

@@ -1,9 +1,14 @@
 // Opening, and the transactions of all other files.
 #include "store/store.h"
 
+#include <spdlog/spdlog.h>
+
 #include <iterator>
 #include <set>
+#include <tuple>
 
+#include "store/backup.h"
+#include "store/identity.h"
 #include "store/integrity.h"
 #include "store/rows.h"
 #include "store/sql/migrations.h"
@@ -12,16 +17,21 @@
 
 namespace gyrebox::store {
 
+/// From this layout on, studies have the states that they start from as their own.
+constexpr int kLayoutOfStarts = 10;
+
 static std::string DatabaseIn(const std::string& directory) { return directory + "/gyrebox.db"; }
 
 absl::StatusOr<std::unique_ptr<Store>> Store::Open(const std::string& directory) {
   auto lock = DirectoryLock::Take(directory);
   if (!lock.ok()) return lock.status();
+  if (auto status = CheckDirectory(directory); !status.ok()) return status;
   auto writer = OpenWhole(DatabaseIn(directory));
   if (!writer.ok()) return writer.status();
+  if (auto status = CheckIdentity(**writer, directory); !status.ok()) return status;
   std::unique_ptr<Store> store(new Store(*std::move(lock), *std::move(writer), directory));
   if (auto status = store->Migrate(); !status.ok()) return status;
-  if (auto status = store->NoteSources(); !status.ok()) return status;
+  if (auto status = NoteIdentity(*store->writer_, directory); !status.ok()) return status;
   if (auto status = store->EraseAll(); !status.ok()) return status;
   if (auto status = store->TakeUpCutOffRuns(); !status.ok()) return status;
   if (auto status = store->SweepStates(); !status.ok()) return status;
@@ -31,6 +41,7 @@ absl::StatusOr<std::unique_ptr<Store>> Store::Open(const std::string& directory)
 Store::Store(std::unique_ptr<DirectoryLock> lock, std::unique_ptr<Connection> writer, const std::string& directory)
     : lock_(std::move(lock)),
       writer_(std::move(writer)),
+      directory_(directory),
       path_(DatabaseIn(directory)),
       states_(directory + "/states") {}
 
@@ -43,12 +54,38 @@ absl::Status Store::Migrate() {
   }
   constexpr int64_t kCount = std::size(sql::kMigrations);
   if (done > kCount) return absl::FailedPreconditionError(path_ + " was made by a newer version of this server");
+  if (done > 0 && done < kCount) {
+    const auto copy = BackupBefore(*writer_, directory_, static_cast<int>(kCount));
+    if (!copy.ok()) return copy.status();
+    spdlog::info(
+        "the store is of an older version and is changed to this one now; it was copied to {} first, which "
+        "may be deleted later",
+        *copy);
+  }
   for (; done < kCount; ++done) {
     const auto status = Write([&](Connection& connection) {
-      const auto made = connection.Execute(sql::kMigrations[done]);
-      return made.ok() ? connection.Execute("PRAGMA user_version = " + std::to_string(done + 1)) : made;
+      absl::Status made = connection.Execute(sql::kMigrations[done]);
+      if (made.ok() && done + 1 == kLayoutOfStarts) made = TakeOldStarts(connection, states_);
+      if (made.ok()) made = connection.Execute("PRAGMA user_version = " + std::to_string(done + 1));
+      return made;
     });
     if (!status.ok()) return status;
+  }
+  return absl::OkStatus();
+}
+
+/// Adds the files that no state needs any more.
+static absl::Status DropCheckpointsOfTheEnded(Connection& connection, std::vector<std::string>* unused) {
+  std::vector<std::tuple<int64_t, int64_t, std::string>> dropped;
+  {
+    Statement rows = connection.Prepare(sql::kDropCheckpointsOfTheEnded);
+    while (rows.Next()) dropped.emplace_back(rows.Int(0), rows.Int(1), rows.Text(2));
+    if (!rows.status().ok()) return rows.status();
+  }
+  for (const auto& [study, run, file] : dropped) {
+    Statement used = connection.Prepare(sql::kFileIsUsed);
+    if (!used.Bind(study, run, file).Next()) unused->push_back(file);
+    if (!used.status().ok()) return used.status();
   }
   return absl::OkStatus();
 }
@@ -58,7 +95,8 @@ absl::Status Store::TakeUpCutOffRuns() {
     int64_t study, number;
     bool cancelled;
   };
-  return Write([](Connection& connection) {
+  std::vector<std::string> unused;
+  const auto taken_up = Write([&unused](Connection& connection) {
     std::vector<CutOff> runs;
     {
       Statement found = connection.Prepare(sql::kSelectCutOffRuns);
@@ -73,18 +111,16 @@ absl::Status Store::TakeUpCutOffRuns() {
                         : RollBack(connection, run.study, run.number));
       studies.insert(run.study);
     }
-    status.Update(connection.Prepare(sql::kDropCheckpointsOfTheEnded).Run());
+    status.Update(DropCheckpointsOfTheEnded(connection, &unused));
     for (const int64_t study : studies) status.Update(CountChange(connection, study));
     return status;
   });
+  if (taken_up.ok()) RemoveFiles(unused);
+  return taken_up;
 }
 
 absl::Status CountChange(Connection& connection, int64_t study) {
   return connection.Prepare(sql::kCountChange).Bind(study, NowMilliseconds()).Run();
-}
-
-absl::Status AddStoredBytes(Connection& connection, int64_t study, int64_t bytes) {
-  return connection.Prepare(sql::kAddStoredBytes).Bind(study, bytes).Run();
 }
 
 absl::Status Store::Write(const Work& work) {

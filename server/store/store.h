@@ -40,6 +40,38 @@ struct NewRun {
   int64_t total_steps = 0;
 };
 
+/// A call that is to be done once, however often it is made.
+struct Request {
+  Request(std::string id = "", std::string person = "", std::string method = "", std::string hash = "")
+      : id(std::move(id)), person(std::move(person)), method(std::move(method)), hash(std::move(hash)) {}
+  Request(const char* id) : Request(std::string(id)) {}
+
+  std::string id;      ///< of the caller's choice, for this method; empty where the call may be done again
+  std::string person;  ///< who calls
+  std::string method;
+  std::string hash;  ///< of what is asked for
+};
+
+/// What came of a call.
+struct Made {
+  /// A run, and what the call made of it.
+  struct OfRun {
+    int64_t run = 0;
+    int64_t number = 0;  ///< of the entry in its journal, or the step of its state
+  };
+  int64_t study = 0;           ///< that it made or changed
+  int64_t count = 0;           ///< runs that it changed
+  std::vector<OfRun> of_runs;  ///< the first kMadeShown of them
+};
+constexpr size_t kMadeShown = 100;
+
+/// What the store takes in; 0 for no bound.
+struct Bounds {
+  int64_t open_runs = 0;     ///< that wait or are held, of one person
+  int64_t stored_bytes = 0;  ///< of one person
+  int64_t reserve = 0;       ///< bytes of the disk that are kept free: studies and states that are to be kept wait
+};
+
 /// Numbers of a row before its values: step and time.
 constexpr size_t kRowHead = 2;
 
@@ -193,15 +225,36 @@ class Store {
   /// version made it; DATA_LOSS where the database is damaged.
   static absl::StatusOr<std::unique_ptr<Store>> Open(const std::string& directory);
 
+  // ---- room (room.cc)
+
+  /// Bounds of what is taken in from now on; without it there are none. Before others use the store.
+  void SetBounds(const Bounds& bounds) { bounds_ = bounds; }
+  const Bounds& bounds() const { return bounds_; }
+  /// Bytes on the disk of a person, with all that is written of runs under way.
+  absl::StatusOr<int64_t> BytesOf(const std::string& owner);
+  absl::StatusOr<std::map<std::string, int64_t>> StoredBytes();  ///< by owner
+  /// Bytes of the disk that are free for the user of this server.
+  int64_t FreeDisk() const;
+
+  // ---- calls that are done once (requests.cc)
+
+  /// What came of a call that was made before; none where it was not, or has no id. ALREADY_EXISTS where the same
+  /// person asked for something else with this id.
+  absl::StatusOr<std::optional<Made>> FindRequest(const Request& request);
+  /// Entries of journals that a call made.
+  absl::StatusOr<std::vector<v1::Adjustment>> GetEntries(const Made& made);
+  /// Notes a call that made nothing that was not there: the state of a run at a step.
+  absl::Status NoteRequest(const Request& request, int64_t study, const Made::OfRun& made);
+
   // ---- studies
 
-  /// Takes a study in. A request id that was there before returns the study made then.
+  /// Takes a study in; of a request that was made before, returns the study made then. A study that starts from a state
+  /// takes that as its own: NOT_FOUND where it has gone. RESOURCE_EXHAUSTED where it is over a bound.
+  /// @param like study whose own start is taken, for a spec that is that study's; 0 for the state that the spec names.
   absl::StatusOr<v1::Study> CreateStudy(const v1::StudySpec& spec, const std::vector<NewRun>& runs,
-                                        const std::string& request_id, const std::string& owner = kLocalPerson,
-                                        int priority = 0);
+                                        const Request& request, const std::string& owner = kLocalPerson,
+                                        int priority = 0, int64_t like = 0);
   absl::StatusOr<v1::Study> GetStudy(int64_t id);
-  /// The study made by a request, if there is one.
-  absl::StatusOr<std::optional<v1::Study>> FindRequest(const std::string& request_id);
   /// Studies with an id below this one, newest first.
   absl::StatusOr<std::vector<v1::Study>> ListStudies(int64_t below_id, int limit, const StudyFilter& filter = {});
   absl::StatusOr<WholeStudy> GetWholeStudy(int64_t id);
@@ -222,17 +275,15 @@ class Store {
   /// @param exclusion none takes the run back in; FAILED_PRECONDITION where it is not left out.
   absl::StatusOr<v1::Run> ExcludeRun(int64_t study, int64_t number, const std::optional<v1::Exclusion>& exclusion,
                                      const std::string& person);
-  /// Adds runs to a study. A request id that was there before returns the study as it is. FAILED_PRECONDITION where it
-  /// is cancelled.
-  absl::StatusOr<v1::Study> GrowStudy(int64_t id, const Growth& growth, const std::string& request_id,
-                                      const std::string& etag, const std::string& person);
-  /// Number of the study that a request made grow, if there is one.
-  absl::StatusOr<std::optional<int64_t>> FindGrowth(const std::string& request_id);
+  /// Adds runs to a study; of a request that was made before, returns the study as it is. FAILED_PRECONDITION where it
+  /// is cancelled, RESOURCE_EXHAUSTED where its owner is over a bound.
+  absl::StatusOr<v1::Study> GrowStudy(int64_t id, const Growth& growth, const Request& request, const std::string& etag,
+                                      const std::string& person);
 
   // ---- deleting (deletion.cc)
 
-  /// From now on there is no such study; EraseOne() does the rest. FAILED_PRECONDITION while runs are not at their end,
-  /// or where a study starts from a state of it. ABORTED where anything of it changed since the etag, if one is given.
+  /// From now on there is no such study; EraseSome() does the rest. FAILED_PRECONDITION while runs are not at their
+  /// end. ABORTED where anything of it changed since the etag, if one is given.
   absl::Status DeleteStudy(int64_t id, const std::string& etag);
   /// The same for a study whose warning has stood for so long; FAILED_PRECONDITION where it has not.
   absl::Status DeleteDueStudy(int64_t id, double warned_seconds);
@@ -263,7 +314,6 @@ class Store {
   absl::StatusOr<QueuedRuns> ListQueued(int64_t study, int limit);
   /// @param number of one run, or 0 for all. @return how many runs took it: those not at their end.
   absl::StatusOr<int> SetPriority(int64_t study, int64_t number, int priority);
-  absl::StatusOr<std::map<std::string, int64_t>> StoredBytes();  ///< by owner
   /// Runs of a person that wait or are held.
   absl::StatusOr<int64_t> CountOpenRuns(const std::string& owner);
   absl::StatusOr<std::map<std::string, PersonUse>> ReadUse();
@@ -290,10 +340,15 @@ class Store {
   absl::StatusOr<std::optional<Checkpoint>> GetCheckpoint(int64_t study, int64_t number);
   /// Gives the newest checkpoint of a waiting run up: it is back at the one before, or at its start.
   absl::Status DropCheckpoint(int64_t study, int64_t number);
-  /// Keeps a state for studies to start from.
-  absl::StatusOr<v1::SavedState> KeepState(int64_t study, int64_t number, const BedBytes& state);
+  /// Keeps a state for studies to start from. RESOURCE_EXHAUSTED where the owner is over a bound.
+  absl::StatusOr<v1::SavedState> KeepState(int64_t study, int64_t number, const BedBytes& state,
+                                           const Request& request = {});
   /// Keeps the newest checkpoint in that way. FAILED_PRECONDITION where there is none.
-  absl::StatusOr<v1::SavedState> KeepCheckpoint(int64_t study, int64_t number);
+  absl::StatusOr<v1::SavedState> KeepCheckpoint(int64_t study, int64_t number, const Request& request = {});
+  /// A state that is kept, or that the run left. NOT_FOUND.
+  absl::StatusOr<v1::SavedState> GetSavedState(int64_t study, const Made::OfRun& made);
+  /// The state that a study starts from, its own copy. DATA_LOSS where it has none, or that is damaged.
+  absl::StatusOr<BedBytes> GetStartState(int64_t study);
   absl::StatusOr<std::vector<v1::SavedState>> ListSavedStates(int64_t study, int64_t number);
 
   // ---- journals
@@ -303,7 +358,9 @@ class Store {
   /// The furthest step that a run ever came to; after a break it may be behind it.
   absl::StatusOr<int64_t> ReachedStep(int64_t study, int64_t number);
   /// Writes one entry a run, all or none, with what follows of it for the run: its state and its end.
-  absl::Status WriteJournal(int64_t study, std::span<const JournalWrite> writes);
+  /// @param request that they are of; what it makes in several calls adds up. ALREADY_EXISTS where its id is that of
+  ///        something else.
+  absl::Status WriteJournal(int64_t study, std::span<const JournalWrite> writes, const Request& request = {});
 
   // ---- series
 
@@ -342,13 +399,13 @@ class Store {
   Store(std::unique_ptr<DirectoryLock> lock, std::unique_ptr<Connection> writer, const std::string& directory);
   absl::Status Migrate();
   absl::Status TakeUpCutOffRuns();
-  /// Removes files of states that the database knows nothing of.
+  /// Moves files of states that the database knows nothing of away.
   absl::Status SweepStates();
-  /// Notes from which studies others start, where an older version did not.
-  absl::Status NoteSources();
   /// Erases what was deleted when the last process ended.
   absl::Status EraseAll();
   void RemoveFiles(const std::vector<std::string>& files);
+  /// A file of a state that could not be noted.
+  void RemoveIfUnused(int64_t study, int64_t number, const std::string& file);
   absl::StatusOr<BedBytes> ReadState(const StateRow& row);
   /// Moves what was written from the log of the database into it, now and then, while others may write.
   void Settle(int64_t bytes);
@@ -360,8 +417,10 @@ class Store {
   std::unique_ptr<DirectoryLock> lock_;
   std::mutex write_mutex_;
   std::unique_ptr<Connection> writer_;  ///< guarded by write_mutex_
+  const std::string directory_;
   const std::string path_;
   const std::string states_;  ///< directory of states
+  Bounds bounds_;
   std::mutex settle_mutex_;
   std::unique_ptr<Connection> settler_;  ///< guarded by settle_mutex_
   int64_t unsettled_ = 0;                ///< bytes of samples; guarded by settle_mutex_

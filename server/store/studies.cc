@@ -6,9 +6,7 @@
 
 namespace gyrebox::store {
 
-static absl::Status NoStudy(int64_t id) {
-  return absl::NotFoundError("there is no study studies/" + std::to_string(id));
-}
+absl::Status NoStudy(int64_t id) { return absl::NotFoundError("there is no study studies/" + std::to_string(id)); }
 
 absl::StatusOr<v1::Study> SelectStudy(Connection& connection, int64_t id) {
   v1::Study study;
@@ -27,29 +25,13 @@ absl::StatusOr<v1::Study> SelectStudy(Connection& connection, int64_t id) {
   return study;
 }
 
-static absl::StatusOr<std::optional<int64_t>> SelectRequest(Connection& connection, const std::string& request_id) {
-  if (request_id.empty()) return std::nullopt;
-  Statement row = connection.Prepare(sql::kFindRequest);
-  if (row.Bind(request_id).Next()) return row.Int(0);
-  if (!row.status().ok()) return row.status();
-  return std::nullopt;
-}
-
 static absl::StatusOr<int64_t> InsertStudy(Connection& connection, const v1::StudySpec& spec,
-                                           const std::string& request_id, const std::string& owner) {
+                                           const std::string& owner) {
   const std::string bytes = spec.SerializeAsString();
   Statement insert = connection.Prepare(sql::kInsertStudy);
-  insert.Bind(Statement::AsBlob(bytes), request_id, NowMilliseconds(), owner, SourceOf(spec));
+  insert.Bind(Statement::AsBlob(bytes), NowMilliseconds(), owner);
   if (!insert.Next()) return insert.status();
   return insert.Int(0);
-}
-
-/// The study that another is to start from may have been deleted since it was looked at.
-static absl::Status CheckSource(Connection& connection, const v1::StudySpec& spec) {
-  const int64_t source = SourceOf(spec);
-  if (source == 0) return absl::OkStatus();
-  Statement row = connection.Prepare(sql::kSelectOwner);
-  return row.Bind(source).Next() || !row.status().ok() ? row.status() : NoStudy(source);
 }
 
 absl::Status InsertRun(Connection& connection, int64_t study, int64_t number, const NewRun& run, int priority,
@@ -64,23 +46,35 @@ absl::Status InsertRun(Connection& connection, int64_t study, int64_t number, co
 }
 
 absl::StatusOr<v1::Study> Store::CreateStudy(const v1::StudySpec& spec, const std::vector<NewRun>& runs,
-                                             const std::string& request_id, const std::string& owner, int priority) {
+                                             const Request& asked, const std::string& owner, int priority,
+                                             int64_t like) {
+  Request request = asked;
+  if (request.person.empty()) request.person = owner;
+  if (auto status = CheckReserve(bounds_, FreeDisk()); !status.ok()) return status;
+  const auto count = static_cast<int64_t>(runs.size());
   v1::Study study;
-  const auto status = Write([&](Connection& connection) -> absl::Status {
-    auto earlier = SelectRequest(connection, request_id);
-    if (!earlier.ok()) return earlier.status();
-    int64_t id = earlier->value_or(0);
-    if (!earlier->has_value()) {
-      if (auto source = CheckSource(connection, spec); !source.ok()) return source;
-      const auto inserted = InsertStudy(connection, spec, request_id, owner);
-      if (!inserted.ok()) return inserted.status();
-      id = *inserted;
-      for (size_t i = 0; i < runs.size(); ++i) {
-        const auto number = static_cast<int64_t>(i) + 1;
-        if (auto run = InsertRun(connection, id, number, runs[i], priority, /*change=*/1); !run.ok()) return run;
-      }
+  const auto insert = [&](Connection& connection) -> absl::StatusOr<int64_t> {
+    if (auto status = CheckRuns(connection, bounds_, owner, count); !status.ok()) return status;
+    const auto id = InsertStudy(connection, spec, owner);
+    if (!id.ok()) return id;
+    for (size_t i = 0; i < runs.size(); ++i) {
+      const auto number = static_cast<int64_t>(i) + 1;
+      if (auto run = InsertRun(connection, *id, number, runs[i], priority, /*change=*/1); !run.ok()) return run;
     }
-    auto selected = SelectStudy(connection, id);
+    absl::Status done = CountBytesOfRuns(connection, *id, runs.size());
+    done.Update(TakeStart(connection, states_, *id, spec, like));
+    done.Update(WriteRequest(connection, request, {*id, count, {}}));
+    done.Update(CheckBytes(connection, bounds_, owner));
+    // Still under the lock: the next study gets the same number.
+    if (!done.ok() && spec.start().has_saved()) RemoveFiles({StartFileOf(*id)});
+    return done.ok() ? id : done;
+  };
+  const auto status = Write([&](Connection& connection) -> absl::Status {
+    const auto earlier = SelectRequest(connection, request);
+    if (!earlier.ok()) return earlier.status();
+    const auto id = earlier->has_value() ? (*earlier)->study : insert(connection);
+    if (!id.ok()) return id.status();
+    auto selected = SelectStudy(connection, *id);
     if (selected.ok()) study = *std::move(selected);
     return selected.status();
   });
@@ -96,19 +90,6 @@ absl::StatusOr<v1::Study> Store::GetStudy(int64_t id) {
   });
   if (!status.ok()) return status;
   return study;
-}
-
-absl::StatusOr<std::optional<v1::Study>> Store::FindRequest(const std::string& request_id) {
-  std::optional<v1::Study> found;
-  const auto status = Read([&](Connection& connection) -> absl::Status {
-    const auto id = SelectRequest(connection, request_id);
-    if (!id.ok() || !id->has_value()) return id.status();
-    auto study = SelectStudy(connection, **id);
-    if (study.ok()) found = *std::move(study);
-    return study.status();
-  });
-  if (!status.ok()) return status;
-  return found;
 }
 
 absl::StatusOr<std::vector<v1::Study>> Store::ListStudies(int64_t below_id, int limit, const StudyFilter& filter) {

@@ -53,14 +53,45 @@ absl::Status TakeUp(Connection& connection, int64_t study);
 absl::Status InsertRun(Connection& connection, int64_t study, int64_t number, const NewRun& run, int priority,
                        int64_t change);
 
-/// Study that a study starts from; 0 where it starts from none.
-int64_t SourceOf(const v1::StudySpec& spec);
+/// A study takes the state that it starts from as its own, if it starts from one. NOT_FOUND where that is not there.
+/// @param states directory of states. @param like see Store::CreateStudy().
+absl::Status TakeStart(Connection& connection, const std::string& states, int64_t study, const v1::StudySpec& spec,
+                       int64_t like);
+
+/// File of the state that a study starts from.
+std::string StartFileOf(int64_t study);
+
+/// The same for all studies of an older layout; those whose state has gone stay without.
+absl::Status TakeOldStarts(Connection& connection, const std::string& states);
+
+/// State of a row with the columns that all statements on states select.
+StateRow ToStateRow(const Statement& row);
+
+/// NOT_FOUND.
+absl::Status NoStudy(int64_t id);
+
+/// See Store::FindRequest().
+absl::StatusOr<std::optional<Made>> SelectRequest(Connection& connection, const Request& request);
+
+/// Notes what came of a request, if it has an id; adds to what it made before. ALREADY_EXISTS where that was something
+/// else.
+absl::Status WriteRequest(Connection& connection, const Request& request, const Made& made);
+
+/// RESOURCE_EXHAUSTED where a person would have more runs that wait than the bounds allow.
+absl::Status CheckRuns(Connection& connection, const Bounds& bounds, const std::string& person, int64_t more);
+
+/// RESOURCE_EXHAUSTED where a person has more on the disk than the bounds allow, with all that this transaction has
+/// written so far.
+absl::Status CheckBytes(Connection& connection, const Bounds& bounds, const std::string& person);
+
+/// RESOURCE_EXHAUSTED where so few bytes of the disk are free that studies and states to be kept have to wait.
+absl::Status CheckReserve(const Bounds& bounds, int64_t free);
 
 /// Counts a change of a study, and ends it where none of its runs is open.
 absl::Status CountChange(Connection& connection, int64_t study);
 
-/// Counts bytes on disk for the owner of a study; fewer where below 0.
-absl::Status AddStoredBytes(Connection& connection, int64_t study, int64_t bytes);
+/// Counts runs as bytes on the disk; all else is counted by the database itself.
+absl::Status CountBytesOfRuns(Connection& connection, int64_t study, size_t runs);
 
 /// Puts samples to the end of a series. @param packed see Pack().
 absl::Status AppendSamples(Connection& connection, int64_t study, int64_t number, const SampleRows& samples,
@@ -87,7 +118,7 @@ std::vector<WholeFile> FilesOf(int64_t study, const RunUpdate& update);
 /// later goes.
 absl::Status RollBack(Connection& connection, int64_t study, int64_t number);
 
-/// Writes an entry into a run's journal; its number follows from the journal.
-absl::Status WriteEntry(Connection& connection, int64_t study, int64_t number, const v1::Adjustment& entry);
+/// Writes an entry into a run's journal. Returns its number, which follows from the journal.
+absl::StatusOr<int64_t> WriteEntry(Connection& connection, int64_t study, int64_t number, const v1::Adjustment& entry);
 
 }  // namespace gyrebox::store

@@ -103,8 +103,8 @@ class KeepingTest : public testing::Test {
           "SELECT COUNT(*) FROM frame WHERE study = ?", "SELECT COUNT(*) FROM frame_bed WHERE study = ?",
           "SELECT COUNT(*) FROM state WHERE study = ?", "SELECT COUNT(*) FROM journal WHERE study = ?",
           "SELECT COUNT(*) FROM run_count WHERE study = ?", "SELECT COUNT(*) FROM edit WHERE study = ?",
-          "SELECT COUNT(*) FROM label WHERE study = ?", "SELECT COUNT(*) FROM growth WHERE study = ?",
-          "SELECT COUNT(*) FROM study WHERE id = ?"}) {
+          "SELECT COUNT(*) FROM label WHERE study = ?", "SELECT COUNT(*) FROM request WHERE study = ?",
+          "SELECT COUNT(*) FROM start_state WHERE study = ?", "SELECT COUNT(*) FROM study WHERE id = ?"}) {
       auto row = (*connection)->Prepare(sql);
       EXPECT_TRUE(row.Bind(study).Next()) << sql << row.status();
       count += row.Int(0);
@@ -169,17 +169,26 @@ TEST_F(KeepingTest, ADeletionThatWasCutOffIsDoneAtTheNextOpening) {
   EXPECT_EQ(FilesOf(id), 0);
 }
 
-TEST_F(KeepingTest, AStudyThatAnotherStartsFromIsNotDeleted) {
+// It has the state that it starts from as its own.
+TEST_F(KeepingTest, AStudyThatAnotherStartsFromIsDeletedAndTheOtherKeepsItsStart) {
   const int64_t first = Finished();
   const int64_t second = Finished("studies/1/runs/2/states/4000");
-  const auto refused = store_->DeleteStudy(first, "");
-  EXPECT_TRUE(absl::IsFailedPrecondition(refused)) << refused;
-  EXPECT_THAT(std::string(refused.message()), HasSubstr("studies/2 starts from a state of studies/1"));
-  ASSERT_TRUE(store_->DeleteStudy(second, "").ok());
   EXPECT_TRUE(store_->DeleteStudy(first, "").ok());
-  v1::StudySpec late = AmplitudeStudy({4}, 1);
-  late.mutable_start()->mutable_saved()->set_run("studies/1/runs/2/states/4000");
-  EXPECT_TRUE(absl::IsNotFound(store_->CreateStudy(late, NewRuns(late), "").status()));
+  Erase();
+  EXPECT_EQ(FilesOf(first), 0);
+  Open();
+  EXPECT_EQ(store_->GetStartState(second)->bytes, "left");
+  // What is like it starts from the same; what names the state that has gone is refused.
+  const v1::StudySpec spec = store_->GetStudy(second)->spec();
+  ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "", "anna", 0, /*like=*/second).ok());
+  EXPECT_EQ(store_->GetStartState(3)->bytes, "left");
+  EXPECT_TRUE(absl::IsNotFound(store_->CreateStudy(spec, NewRuns(spec), "").status()));
+  EXPECT_EQ(FilesOf(4), 0);
+  ASSERT_TRUE(store_->DeleteStudy(second, "").ok());
+  Erase();
+  EXPECT_EQ(FilesOf(second), 0);
+  EXPECT_EQ(RowsOf(second), 0);
+  EXPECT_EQ(store_->GetStartState(3)->bytes, "left");
 }
 
 TEST_F(KeepingTest, AStudyWithOpenRunsIsNeitherDeletedNorArchived) {
@@ -324,33 +333,6 @@ TEST_F(KeepingTest, SpaceIsMadeByWhatEndedFirstUntilTheRestFits) {
   EXPECT_TRUE(IsWarned(first));
   EXPECT_FALSE(IsWarned(second));
   ASSERT_TRUE(store_->DeleteStudy(second, "").ok());  // somebody makes room
-  ASSERT_TRUE(keeper.Look(now + kDay, kDaySeconds).ok());
-  EXPECT_FALSE(IsWarned(first));
-}
-
-TEST_F(KeepingTest, AStudyThatAnotherStartsFromStaysUntilThatIsGone) {
-  const int64_t first = Finished();
-  const int64_t second = Finished("studies/1/runs/1");
-  Keeper keeper(*store_, {.keep_days = 30, .warn_days = 7}, [](int64_t) {});
-  const int64_t now = EndOf(second) + 31 * kDay;
-  ASSERT_TRUE(keeper.Look(now, 0).ok());
-  EXPECT_FALSE(IsWarned(first));
-  EXPECT_TRUE(IsWarned(second));
-  ASSERT_TRUE(keeper.Look(now + 7 * kDay, 7 * kDaySeconds).ok());
-  EXPECT_TRUE(absl::IsNotFound(store_->GetStudy(second).status()));
-  ASSERT_TRUE(keeper.Look(now + 8 * kDay, kDaySeconds).ok());
-  EXPECT_EQ(DeleteTimeOf(first), now + 15 * kDay);
-}
-
-TEST_F(KeepingTest, AStudyThatSomeoneStartsFromLosesItsWarning) {
-  const int64_t first = Finished();
-  Keeper keeper(*store_, {.keep_days = 30, .warn_days = 7}, [](int64_t) {});
-  const int64_t now = EndOf(first) + 31 * kDay;
-  ASSERT_TRUE(keeper.Look(now, 0).ok());
-  ASSERT_TRUE(IsWarned(first));
-  v1::StudySpec branch = AmplitudeStudy({4}, 1);
-  branch.mutable_start()->mutable_saved()->set_run("studies/1/runs/1/states/4000");
-  ASSERT_TRUE(store_->CreateStudy(branch, NewRuns(branch), "").ok());
   ASSERT_TRUE(keeper.Look(now + kDay, kDaySeconds).ok());
   EXPECT_FALSE(IsWarned(first));
 }

@@ -173,8 +173,12 @@ TEST(MigrationOfEndedStudiesTest, KnowsTheirOrderAndWhatTheyStartFrom) {
   std::vector<int64_t> order;
   const auto there = (*store)->ListDeletable();
   for (const auto& study : there->studies) order.push_back(study.study);
-  EXPECT_THAT(order, testing::ElementsAre(3, 2));
-  EXPECT_THAT(std::string((*store)->DeleteStudy(1, "").message()), testing::HasSubstr("studies/2 starts from"));
+  EXPECT_THAT(order, testing::ElementsAre(3, 2, 1));
+  EXPECT_EQ((*store)->GetStartState(2)->bytes, "what it left");
+  ASSERT_TRUE((*store)->DeleteStudy(1, "").ok());
+  while (*(*store)->EraseSome()) continue;
+  EXPECT_EQ((*store)->GetStartState(2)->bytes, "what it left");
+  EXPECT_TRUE(absl::IsDataLoss((*store)->GetStartState(3).status()));
 }
 
 INSTANTIATE_TEST_SUITE_P(FromLayout, MigrationTest, testing::Range(1, kLayouts + 1));

@@ -227,7 +227,7 @@ TEST(SavedStart, LostBeforeTheRunStartsFailsTheRun) {
   v1::Study study;
   ASSERT_TRUE(asked.Create(BareStudy(), &study).ok());
   ASSERT_TRUE(asked.Create(From("studies/1/runs/1"), &study).ok());
-  std::filesystem::remove(server.data() + "/states/1-1-4000.end");
+  std::filesystem::remove(server.data() + "/states/3-start");
   server.plan().held = false;
   const v1::Run run = asked.WaitForEnd("studies/3/runs/1");
   EXPECT_EQ(run.state(), v1::Run::STATE_FAILED);

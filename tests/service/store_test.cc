@@ -91,8 +91,8 @@ TEST(StoreTest, AnswersARepeatedRequestWithTheFirstStudy) {
   EXPECT_EQ(Create(*store, spec, "again").name(), "studies/2");
   EXPECT_EQ(Create(*store, spec).name(), "studies/3");
   EXPECT_EQ(Create(*store, spec).name(), "studies/4");
-  EXPECT_EQ(store->FindRequest("once")->value().name(), "studies/1");
-  EXPECT_FALSE(store->FindRequest("never")->has_value());
+  EXPECT_EQ(store->FindRequest({"once", "local"})->value().study, 1);
+  EXPECT_FALSE(store->FindRequest({"never", "local"})->has_value());
 }
 
 TEST(StoreTest, ListsNewestFirst) {

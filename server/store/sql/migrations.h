@@ -4,6 +4,30 @@
 
 namespace gyrebox::store::sql {
 
+/// Counts anew what studies and their owners have on the disk, as the triggers of layout 10 go on counting it.
+#define GYREBOX_RECOUNT_BYTES                                                                                  \
+  "UPDATE study SET stored_bytes = CASE WHEN deleted THEN 0 ELSE LENGTH(spec) + LENGTH(CAST(note AS BLOB)) + " \
+  "(SELECT 256 * COUNT(*) FROM run WHERE run.study = study.id) + "                                             \
+  "(SELECT COALESCE(SUM(LENGTH(samples) + COALESCE(LENGTH(wide), 0)), 0) FROM segment WHERE segment.study = "  \
+  "study.id) + "                                                                                               \
+  "(SELECT COALESCE(SUM(LENGTH(beads)), 0) FROM frame WHERE frame.study = study.id) + "                        \
+  "(SELECT COALESCE(SUM(LENGTH(kinds)), 0) FROM frame_bed WHERE frame_bed.study = study.id) + "                \
+  "(SELECT COALESCE(SUM(length), 0) FROM (SELECT DISTINCT run, file, length FROM state WHERE state.study = "   \
+  "study.id)) + "                                                                                              \
+  "(SELECT COALESCE(SUM(length), 0) FROM start_state WHERE start_state.study = study.id) + "                   \
+  "(SELECT COALESCE(SUM(LENGTH(entry)), 0) FROM journal WHERE journal.study = study.id) + "                    \
+  "(SELECT COALESCE(SUM(LENGTH(CAST(what AS BLOB))), 0) FROM edit WHERE edit.study = study.id) END; "          \
+  "DELETE FROM owner_bytes; "                                                                                  \
+  "INSERT INTO owner_bytes (owner, bytes) SELECT owner, SUM(stored_bytes) FROM study GROUP BY owner; "
+/// The bytes of a row of a table, counted as it comes and goes. @param OF_NEW, OF_OLD bytes of a new row, and of one
+/// that goes.
+#define GYREBOX_COUNT_BYTES(TABLE, OF_NEW, OF_OLD)                \
+  "CREATE TRIGGER bytes_of_new_" TABLE " AFTER INSERT ON " TABLE  \
+  " BEGIN UPDATE study SET stored_bytes = stored_bytes + " OF_NEW \
+  " WHERE id = NEW.study AND deleted = 0; END; "                  \
+  "CREATE TRIGGER bytes_of_old_" TABLE " AFTER DELETE ON " TABLE  \
+  " BEGIN UPDATE study SET stored_bytes = stored_bytes - (" OF_OLD ") WHERE id = OLD.study AND deleted = 0; END; "
+
 inline constexpr const char* kMigrations[] = {
     // 1: studies, their runs and the runs' series. Times are milliseconds since 1970. States are v1::Run::State.
     // `change` counts the changes of a study; a run holds the count at which it changed last.
@@ -263,6 +287,83 @@ ALTER TABLE segment ADD COLUMN wide BLOB;
     R"sql(
 ALTER TABLE run ADD COLUMN reached_step INTEGER NOT NULL DEFAULT 0;
 )sql",
+
+    // 10: who this store is; what came of calls that are to be done once, by person, method and id, with the SHA-256 of
+    // what was asked (empty in those of older layouts: any) and 16 bytes for each of the first runs that it changed;
+    // the state that a study starts from, as its own; all bytes on the disk, by study and owner: a run counts as 256,
+    // a file once. study.request_id and study.source are used no more.
+    R"sql(
+CREATE TABLE identity (
+  id TEXT NOT NULL,
+  copy_time INTEGER
+) STRICT;
+INSERT INTO identity (id) VALUES (LOWER(HEX(RANDOMBLOB(16))));
+PRAGMA application_id = 1197036098;
+
+CREATE TABLE request (
+  person TEXT NOT NULL,
+  method TEXT NOT NULL,
+  id TEXT NOT NULL,
+  hash BLOB NOT NULL,
+  create_time INTEGER NOT NULL,
+  study INTEGER NOT NULL REFERENCES study (id),
+  count INTEGER NOT NULL DEFAULT 0,
+  of_runs BLOB NOT NULL DEFAULT x'',
+  PRIMARY KEY (person, method, id)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX request_by_study ON request (study);
+INSERT INTO request (person, method, id, hash, create_time, study)
+SELECT owner, 'CreateStudyRequest', request_id, x'', create_time, id FROM study WHERE request_id IS NOT NULL;
+INSERT INTO request (person, method, id, hash, create_time, study)
+SELECT owner, 'GrowStudyRequest', growth.request_id, x'', create_time, study.id FROM growth
+JOIN study ON study.id = growth.study;
+DROP TABLE growth;
+UPDATE study SET request_id = NULL;
+DROP INDEX study_by_source;
+
+CREATE TABLE start_state (
+  study INTEGER PRIMARY KEY REFERENCES study (id),
+  step INTEGER NOT NULL,
+  time REAL NOT NULL,
+  file TEXT NOT NULL,
+  length INTEGER NOT NULL,
+  checksum INTEGER NOT NULL,
+  side_x REAL NOT NULL,
+  side_y REAL NOT NULL
+) STRICT;
+
+CREATE TABLE owner_bytes (
+  owner TEXT PRIMARY KEY,
+  bytes INTEGER NOT NULL
+) STRICT, WITHOUT ROWID;
+)sql" GYREBOX_RECOUNT_BYTES R"sql(
+CREATE TRIGGER bytes_of_owner AFTER UPDATE OF stored_bytes ON study WHEN NEW.stored_bytes != OLD.stored_bytes BEGIN
+  INSERT INTO owner_bytes (owner, bytes) VALUES (NEW.owner, NEW.stored_bytes - OLD.stored_bytes)
+  ON CONFLICT DO UPDATE SET bytes = bytes + excluded.bytes;
+END;
+CREATE TRIGGER bytes_of_new_study AFTER INSERT ON study BEGIN
+  UPDATE study SET stored_bytes = LENGTH(spec) + LENGTH(CAST(note AS BLOB)) WHERE id = NEW.id;
+END;
+CREATE TRIGGER bytes_of_changed_study AFTER UPDATE OF spec, note ON study WHEN NEW.deleted = 0 BEGIN
+  UPDATE study SET stored_bytes = stored_bytes + LENGTH(NEW.spec) - LENGTH(OLD.spec) +
+    LENGTH(CAST(NEW.note AS BLOB)) - LENGTH(CAST(OLD.note AS BLOB)) WHERE id = NEW.id;
+END;
+CREATE TRIGGER bytes_of_new_state AFTER INSERT ON state WHEN NOT EXISTS (
+  SELECT 1 FROM state WHERE study = NEW.study AND run = NEW.run AND file = NEW.file
+    AND NOT (kind = NEW.kind AND step = NEW.step)) BEGIN
+  UPDATE study SET stored_bytes = stored_bytes + NEW.length WHERE id = NEW.study AND deleted = 0;
+END;
+CREATE TRIGGER bytes_of_old_state AFTER DELETE ON state WHEN NOT EXISTS (
+  SELECT 1 FROM state WHERE study = OLD.study AND run = OLD.run AND file = OLD.file) BEGIN
+  UPDATE study SET stored_bytes = stored_bytes - OLD.length WHERE id = OLD.study AND deleted = 0;
+END;
+)sql" GYREBOX_COUNT_BYTES("segment", "LENGTH(NEW.samples) + COALESCE(LENGTH(NEW.wide), 0)",
+                          "LENGTH(OLD.samples) + COALESCE(LENGTH(OLD.wide), 0)")
+        GYREBOX_COUNT_BYTES("frame", "LENGTH(NEW.beads)", "LENGTH(OLD.beads)")
+            GYREBOX_COUNT_BYTES("frame_bed", "LENGTH(NEW.kinds)", "LENGTH(OLD.kinds)")
+                GYREBOX_COUNT_BYTES("start_state", "NEW.length", "OLD.length")
+                    GYREBOX_COUNT_BYTES("journal", "LENGTH(NEW.entry)", "LENGTH(OLD.entry)")
+                        GYREBOX_COUNT_BYTES("edit", "LENGTH(CAST(NEW.what AS BLOB))", "LENGTH(CAST(OLD.what AS BLOB))"),
 };
 
 }  // namespace gyrebox::store::sql

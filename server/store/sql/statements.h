@@ -16,14 +16,32 @@ inline constexpr char kCancelCutOffRun[] =
     "UPDATE run SET state = 8, end_time = ?3, change = " GYREBOX_NEXT_CHANGE " WHERE study = ?1 AND number = ?2";
 inline constexpr char kDropCheckpointsOfTheEnded[] = R"sql(
 DELETE FROM state WHERE kind = 1 AND
-  (SELECT run.state FROM run WHERE run.study = state.study AND number = state.run) >= 5)sql";
-inline constexpr char kSelectAllFiles[] = "SELECT DISTINCT file FROM state";
+  (SELECT run.state FROM run WHERE run.study = state.study AND number = state.run) >= 5 RETURNING study, run, file)sql";
+inline constexpr char kSelectAllFiles[] = "SELECT file FROM state UNION SELECT file FROM start_state";
+/// With length, checksum, and whether it is a checkpoint alone.
+inline constexpr char kSelectKnownFiles[] = R"sql(
+SELECT file, length, checksum, MIN(kind = 1) FROM state GROUP BY file
+UNION ALL SELECT file, length, checksum, 0 FROM start_state)sql";
+inline constexpr char kSetCopyTime[] = "UPDATE identity SET copy_time = ?";
+inline constexpr char kSelectIdentity[] = "SELECT id, copy_time FROM identity";
+inline constexpr char kHasTable[] = "SELECT 1 FROM sqlite_schema WHERE type = 'table' AND name = ?";
+inline constexpr char kCountTables[] = "SELECT COUNT(*) FROM sqlite_schema";
+
+// ---- calls that are done once (requests.cc)
+
+inline constexpr char kFindRequest[] = R"sql(
+SELECT hash, study, count, of_runs FROM request WHERE person = ? AND method = ? AND id = ?)sql";
+/// A call that is written down in parts adds to what it made. Two blobs make a text, of the same bytes.
+inline constexpr char kWriteRequest[] = R"sql(
+INSERT INTO request (person, method, id, hash, create_time, study, count, of_runs) VALUES (?, ?, ?, ?, ?, ?, ?, ?)
+ON CONFLICT DO UPDATE SET count = count + excluded.count, of_runs = CAST(of_runs || excluded.of_runs AS BLOB))sql";
+inline constexpr char kDropRequests[] = "DELETE FROM request WHERE study = ?";
+inline constexpr char kSelectEntry[] = "SELECT entry FROM journal WHERE study = ? AND run = ? AND number = ?";
 
 // ---- studies
 
 inline constexpr char kInsertStudy[] = R"sql(
-INSERT INTO study (spec, request_id, create_time, owner, source) VALUES (?, NULLIF(?, ''), ?, ?, ?) RETURNING id)sql";
-inline constexpr char kFindRequest[] = "SELECT id FROM study WHERE request_id = ?";
+INSERT INTO study (spec, create_time, owner) VALUES (?, ?, ?) RETURNING id)sql";
 inline constexpr char kSelectStudy[] = R"sql(
 SELECT id, spec, create_time, start_time, end_time, cancelled, change, owner, note, archived, delete_time, delete_reason,
   (SELECT COALESCE(MAX(number), 0) FROM edit WHERE study = id),
@@ -67,8 +85,8 @@ FROM run_count JOIN study ON id = run_count.study WHERE run_count.state = 1 AND 
 inline constexpr char kCountOpenRuns[] = R"sql(
 SELECT COALESCE(SUM(count), 0) FROM run_count JOIN study ON id = run_count.study
 WHERE run_count.state IN (1, 4) AND owner = ?)sql";
-inline constexpr char kSelectStoredBytes[] =
-    "SELECT owner, SUM(stored_bytes) FROM study WHERE deleted = 0 GROUP BY owner";
+inline constexpr char kSelectStoredBytes[] = "SELECT owner, bytes FROM owner_bytes WHERE bytes > 0";
+inline constexpr char kSelectBytesOf[] = "SELECT bytes FROM owner_bytes WHERE owner = ?";
 inline constexpr char kSelectPeople[] = "SELECT name, used_seconds, as_of FROM person";
 inline constexpr char kWritePerson[] = "INSERT OR REPLACE INTO person (name, used_seconds, as_of) VALUES (?, ?, ?)";
 /// @param 2 number of a run; 0 for all of the study.
@@ -130,7 +148,6 @@ inline constexpr char kFileIsUsed[] = "SELECT 1 FROM state WHERE study = ?1 AND 
   "SELECT step, time, file, length, checksum, side_x, side_y, sample_count, faults_passed, alarm FROM state "
 inline constexpr char kSelectLastState[] =
     GYREBOX_STATE_COLUMNS "WHERE study = ? AND run = ? AND kind = ? ORDER BY step DESC LIMIT 1";
-inline constexpr char kIsKept[] = "SELECT 1 FROM state WHERE study = ? AND run = ? AND kind = 3 AND step = ?";
 /// Of those that a study may start from.
 inline constexpr char kSelectStateAt[] =
     GYREBOX_STATE_COLUMNS "WHERE study = ? AND run = ? AND kind IN (2, 3) AND step = ? LIMIT 1";
@@ -139,6 +156,13 @@ inline constexpr char kSelectSavedStates[] =
 inline constexpr char kSelectStateBefore[] =
     GYREBOX_STATE_COLUMNS "WHERE study = ? AND run = ? AND step <= ? ORDER BY step DESC LIMIT 1";
 #undef GYREBOX_STATE_COLUMNS
+/// The state that a study starts from, in the columns of the others.
+inline constexpr char kSelectStartState[] = R"sql(
+SELECT step, time, file, length, checksum, side_x, side_y, 0, NULL, NULL FROM start_state WHERE study = ?)sql";
+inline constexpr char kInsertStartState[] = R"sql(
+INSERT INTO start_state (study, step, time, file, length, checksum, side_x, side_y)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?))sql";
+inline constexpr char kSelectSpecs[] = "SELECT id, spec FROM study WHERE deleted = 0";
 /// Keeps the last state of a kind as one to start from.
 inline constexpr char kKeepState[] = R"sql(
 INSERT OR REPLACE INTO state (study, run, kind, step, time, file, length, checksum, side_x, side_y)
@@ -159,8 +183,7 @@ inline constexpr char kRollBackRun[] =
 #undef GYREBOX_IS_CANCELLED
 inline constexpr char kSelectReachedStep[] = "SELECT MAX(reached_step, step) FROM run WHERE study = ? AND number = ?";
 inline constexpr char kCutSamples[] = R"sql(
-DELETE FROM segment WHERE study = ? AND run = ? AND first >= ?
-RETURNING LENGTH(samples) + COALESCE(LENGTH(wide), 0))sql";
+DELETE FROM segment WHERE study = ? AND run = ? AND first >= ?)sql";
 
 // ---- journals
 
@@ -169,7 +192,7 @@ INSERT INTO journal (study, run, number, entry)
 SELECT study, number, journal_length + 1, ?3 FROM run WHERE study = ?1 AND number = ?2)sql";
 inline constexpr char kCountEntry[] =
     "UPDATE run SET journal_length = journal_length + 1, change = " GYREBOX_NEXT_CHANGE
-    " WHERE study = ?1 AND number = ?2";
+    " WHERE study = ?1 AND number = ?2 RETURNING journal_length";
 inline constexpr char kSelectJournal[] = R"sql(
 SELECT number, entry FROM journal WHERE study = ? AND run = ? ORDER BY number)sql";
 inline constexpr char kSelectJournals[] = "SELECT run, entry FROM journal WHERE study = ?";
@@ -200,8 +223,6 @@ UPDATE study SET archived = ?2, delete_time = NULL, delete_reason = NULL, warned
 inline constexpr char kSetExclusion[] =
     "UPDATE run SET exclusion = ?3, change = " GYREBOX_NEXT_CHANGE " WHERE study = ?1 AND number = ?2";
 
-inline constexpr char kFindGrowth[] = "SELECT study FROM growth WHERE request_id = ?";
-inline constexpr char kInsertGrowth[] = "INSERT INTO growth (study, request_id) VALUES (?, ?)";
 inline constexpr char kSetSpec[] = "UPDATE study SET spec = ?2 WHERE id = ?1";
 /// The runs of a study stand at these values of the axes that it grew by. Two blobs make a text, of the same bytes.
 inline constexpr char kAppendAxisValues[] =
@@ -214,11 +235,7 @@ WHERE study = ? ORDER BY number DESC LIMIT 1)sql";
 
 // ---- deleting (deletion.cc)
 
-inline constexpr char kSelectUnknownSources[] = "SELECT id, spec FROM study WHERE source IS NULL";
-inline constexpr char kSetSource[] = "UPDATE study SET source = ?2 WHERE id = ?1";
-inline constexpr char kSelectDependants[] = "SELECT id FROM study WHERE source = ? AND deleted = 0 ORDER BY id LIMIT 6";
-inline constexpr char kMarkDeleted[] = R"sql(
-UPDATE study SET deleted = 1, stored_bytes = 0, request_id = NULL WHERE id = ?)sql";
+inline constexpr char kMarkDeleted[] = "UPDATE study SET deleted = 1, stored_bytes = 0 WHERE id = ?";
 inline constexpr char kSelectDeleted[] = "SELECT id FROM study WHERE deleted = 1 ORDER BY id LIMIT 1";
 inline constexpr char kEraseSegments[] = R"sql(
 DELETE FROM segment WHERE rowid IN (SELECT rowid FROM segment WHERE study = ? LIMIT ?) RETURNING 1)sql";
@@ -233,10 +250,11 @@ inline constexpr char kEraseJournals[] = "DELETE FROM journal WHERE study = ?1 A
 inline constexpr char kEraseRuns[] =
     "DELETE FROM run WHERE study = ?1 AND number IN " GYREBOX_FIRST_RUNS " RETURNING observables";
 #undef GYREBOX_FIRST_RUNS
+inline constexpr char kEraseStartState[] = "DELETE FROM start_state WHERE study = ? RETURNING file";
 inline constexpr char kEraseObservables[] = R"sql(
 DELETE FROM observable_list WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM run WHERE observables = ?1))sql";
 inline constexpr const char* kEraseStudy[] = {
-    "DELETE FROM label WHERE study = ?",     "DELETE FROM edit WHERE study = ?", "DELETE FROM growth WHERE study = ?",
+    "DELETE FROM label WHERE study = ?",     "DELETE FROM edit WHERE study = ?", "DELETE FROM request WHERE study = ?",
     "DELETE FROM run_count WHERE study = ?", "DELETE FROM study WHERE id = ?",
 };
 
@@ -248,7 +266,6 @@ SELECT COALESCE(SUM(stored_bytes), 0), COUNT(delete_time) FROM study WHERE delet
 inline constexpr char kSelectDeletable[] = R"sql(
 SELECT id, owner, end_time, stored_bytes, delete_time, warned_seconds FROM study
 WHERE ended IS NOT NULL AND archived = 0 AND deleted = 0
-  AND NOT EXISTS (SELECT 1 FROM study AS other WHERE other.source = study.id AND other.deleted = 0)
 ORDER BY ended)sql";
 inline constexpr char kCountWarnedSeconds[] =
     "UPDATE study SET warned_seconds = warned_seconds + ? WHERE delete_time IS NOT NULL";
@@ -290,7 +307,7 @@ INSERT INTO frame (study, run, step, time, beads, checksum)
 SELECT study, number, ?3, ?4, ?5, ?6 FROM run WHERE study = ?1 AND number = ?2 AND state IN (2, 3)
 ON CONFLICT DO NOTHING RETURNING run)sql";
 inline constexpr char kCutFrames[] = R"sql(
-DELETE FROM frame WHERE study = ? AND run = ? AND step >= ? RETURNING LENGTH(beads))sql";
+DELETE FROM frame WHERE study = ? AND run = ? AND step >= ?)sql";
 inline constexpr char kSelectFrameBed[] = "SELECT side_x, side_y, kinds FROM frame_bed WHERE study = ? AND run = ?";
 inline constexpr char kSelectFrame[] = R"sql(
 SELECT time, beads, checksum FROM frame WHERE study = ? AND run = ? AND step = ?)sql";
