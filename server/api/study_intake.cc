@@ -10,10 +10,12 @@
 #include "api/quotas.h"
 #include "api/study_service.h"
 #include "store/saved_run.h"
+#include "study/check_size.h"
 #include "study/defaults.h"
 #include "study/expand.h"
 #include "study/grow.h"
-#include "study/run_spec.h"
+#include "study/point_setter.h"
+#include "study/schedule.h"
 #include "study/validate.h"
 
 namespace gyrebox::api {
@@ -33,15 +35,25 @@ static absl::Status CheckRequestId(const std::string& id) {
 
 static std::vector<store::NewRun> ToNewRuns(const v1::StudySpec& spec, std::vector<study::PlannedRun> plans) {
   std::vector<store::NewRun> runs;
+  study::PointSetter setter(spec);
   for (study::PlannedRun& plan : plans) {
-    const kernels::RunSpec run = study::ToRunSpec(study::AtPoint(spec, plan.axis_values), plan.seeds);
-    runs.push_back({std::move(plan), run.n_beads, run.n_steps});
+    // The trials of a point are next to each other, and alike in this.
+    const bool same = !runs.empty() && runs.back().plan.axis_values == plan.axis_values;
+    const v1::StudySpec& at = setter.At(plan.axis_values);
+    const int64_t steps = same ? runs.back().total_steps : study::StepsOf(at);
+    runs.push_back({std::move(plan), at.bed().bead_count(), steps});
   }
   return runs;
 }
 
 absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec& asked) {
   Prepared prepared{.spec = asked, .violations = {}, .saved = nullptr};
+  study::Violations too_large;
+  study::CheckSize(asked, &too_large);
+  if (!too_large.empty()) {
+    prepared.violations = std::move(too_large).Take();
+    return prepared;
+  }
   std::optional<study::FoundRun> saved;
   if (asked.start().has_saved()) {
     saved = store::FindSavedRun(rooms_.store, asked.start().saved().run());
@@ -56,6 +68,13 @@ absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec
   return prepared;
 }
 
+absl::StatusOr<StudyService::Prepared> StudyService::PrepareSent(const v1::StudySpec& sent) {
+  study::Violations violations;
+  study::CheckSent(sent, &violations);
+  if (violations.empty()) return Prepare(sent);
+  return Prepared{.spec = {}, .violations = std::move(violations).Take(), .saved = nullptr};
+}
+
 static More MoreOf(const std::vector<store::NewRun>& runs) {
   More more{.runs = static_cast<int64_t>(runs.size()), .most_beads = 0};
   for (const store::NewRun& run : runs) more.most_beads = std::max<int64_t>(more.most_beads, run.bead_count);
@@ -68,7 +87,7 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
   auto earlier = rooms_.store.FindRequest(request.request_id());
   if (!earlier.ok()) return earlier.status();
   if (earlier->has_value()) return **std::move(earlier);
-  const auto prepared = Prepare(request.spec());
+  const auto prepared = PrepareSent(request.spec());
   if (!prepared.ok()) return prepared.status();
   if (!prepared->violations.empty()) return InvalidStudy(prepared->violations);
   const v1::StudySpec& spec = prepared->spec;
@@ -92,6 +111,7 @@ absl::StatusOr<v1::StudySpec> StudyService::CheckGrowth(const v1::StudySpec& spe
                                                         const v1::GrowStudyRequest& request) {
   // The axes as the request gives them first: only where those are sound can the study be put together.
   auto faults = study::CheckGrowth(spec, request);
+  if (request.axes_size() > study::kMostAxes) return InvalidRequest(faults);
   const v1::StudySpec asked = study::AsAsked(spec, request);
   auto prepared = Prepare(asked);
   if (!prepared.ok()) return prepared.status();

@@ -4,6 +4,7 @@
 #include <memory>
 #include <vector>
 
+#include "api/kept_pages.h"
 #include "api/rooms.h"
 #include "gyrebox/v1/study_service.grpc.pb.h"
 
@@ -50,6 +51,8 @@ class StudyService : public v1::StudyService::CallbackService {
     std::shared_ptr<const kernels::SavedBed> saved;
   };
   absl::StatusOr<Prepared> Prepare(const v1::StudySpec& asked);
+  /// The same for a study as a client sent it.
+  absl::StatusOr<Prepared> PrepareSent(const v1::StudySpec& sent);
 
   using StudyDone = std::function<void(absl::StatusOr<v1::Study>)>;
   /// Does something to all runs of a study, and answers with the study.
@@ -70,6 +73,7 @@ class StudyService : public v1::StudyService::CallbackService {
   absl::StatusOr<v1::StudyTable> Tabulate(const v1::TabulateStudyRequest& request);
 
   Rooms rooms_;
+  KeptPages tables_;
 };
 
 }  // namespace gyrebox::api
