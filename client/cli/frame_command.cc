@@ -8,6 +8,7 @@
 #include "cli/commands.h"
 #include "cli/frame_file.h"
 #include "cli/text.h"
+#include "schema/visible_text.h"
 
 namespace gyrebox::client {
 
@@ -27,7 +28,7 @@ ExitCode Frame(const Session& session, const std::string& run, const std::string
                const std::vector<double>& window) {
   const bool csv = path.ends_with(".csv");
   if (!csv && !path.ends_with(".vtp")) {
-    std::cerr << "gyrebox: " << path << " names no format; give a FILE that ends in .vtp or .csv\n";
+    std::cerr << "gyrebox: " << schema::Visible(path) << " names no format; give a FILE that ends in .vtp or .csv\n";
     return kBadInput;
   }
   v1::FrameWindow part;
@@ -48,7 +49,7 @@ ExitCode Frame(const Session& session, const std::string& run, const std::string
   out.close();
   if (!out) return Report(session, absl::FailedPreconditionError("cannot write " + path));
   const auto shown = static_cast<int64_t>(beads.kinds.size());
-  std::cerr << run << " at step " << frame->step() << ": " << Plural(shown, "bead");
+  std::cerr << schema::Visible(run) << " at step " << frame->step() << ": " << Plural(shown, "bead");
   if (shown < frame->bead_count()) {
     std::cerr << " of " << frame->bead_count() << (window.empty() ? ", about the centre of the bed" : "");
   }

@@ -4,6 +4,7 @@
 
 #include "cli/text_table.h"
 #include "schema/number_text.h"
+#include "schema/visible_text.h"
 
 namespace gyrebox::client {
 
@@ -14,8 +15,9 @@ static std::string Text(float number) { return schema::NumberText(static_cast<do
 
 void WriteCsvFrame(std::ostream& out, const v1::Frame& frame, const ShownBeads& beads) {
   using schema::NumberText;
-  out << "# " << frame.run() << " at step " << frame.step() << ", time " << NumberText(frame.time()) << " tau\r\n"
-      << "# bed of " << frame.bead_count() << " beads of diameter 1 sigma, periodic sides "
+  WriteCsvComment(
+      out, frame.run() + " at step " + std::to_string(frame.step()) + ", time " + NumberText(frame.time()) + " tau");
+  out << "# bed of " << frame.bead_count() << " beads of diameter 1 sigma, periodic sides "
       << NumberText(frame.side_x()) << " by " << NumberText(frame.side_y()) << " sigma\r\n"
       << "# shown from " << NumberText(frame.window().x()) << ", " << NumberText(frame.window().y()) << " on, "
       << NumberText(frame.window().width()) << " by " << NumberText(frame.window().height()) << " sigma\r\n"
@@ -42,7 +44,8 @@ static void WriteField(std::ostream& out, const std::string& name, double value)
 
 void WriteVtpFrame(std::ostream& out, const v1::Frame& frame, const ShownBeads& beads) {
   const std::size_t n = beads.kinds.size();
-  out << "<?xml version=\"1.0\"?>\n<!-- " << frame.run() << ": places in sigma, the diameter of a bead -->\n"
+  out << "<?xml version=\"1.0\"?>\n<!-- " << schema::Visible(frame.run())
+      << ": places in sigma, the diameter of a bead -->\n"
       << "<VTKFile type=\"PolyData\" version=\"0.1\" byte_order=\"LittleEndian\">\n<PolyData>\n<FieldData>\n";
   WriteField(out, "TimeValue", frame.time());
   WriteField(out, "time [tau]", frame.time());

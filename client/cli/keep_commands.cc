@@ -7,6 +7,7 @@
 
 #include "cli/commands.h"
 #include "cli/text.h"
+#include "schema/visible_text.h"
 
 namespace gyrebox::client {
 
@@ -55,7 +56,7 @@ ExitCode Label(const Session& session, const std::string& name, const std::vecto
     if (!again) break;
   }
   if (!study.ok()) return ReportRequest(session, study.status());
-  for (const std::string& label : study->labels()) std::cout << label << "\n";
+  for (const std::string& label : study->labels()) std::cout << schema::Visible(label) << "\n";
   return kDone;
 }
 
@@ -78,8 +79,8 @@ ExitCode Archive(const Session& session, const std::string& name, bool undo) {
 }
 
 static void TellWhatWouldGo(const v1::Study& study) {
-  std::cerr << study.name() << (study.spec().title().empty() ? "" : "  " + study.spec().title()) << "\n"
-            << "  of " << study.owner() << ", created " << TimeText(study.create_time()) << "\n"
+  std::cerr << schema::Visible(study.name() + (study.spec().title().empty() ? "" : "  " + study.spec().title())) << "\n"
+            << "  of " << schema::Visible(study.owner()) << ", created " << TimeText(study.create_time()) << "\n"
             << "  " << Plural(study.run_counts().total_count(), "run") << " (" << CountsText(study.run_counts())
             << ") with all that they measured and all states kept of them, "
             << BytesText(static_cast<double>(study.stored_byte_count())) << " on the disk\n";
@@ -124,7 +125,8 @@ static bool ParseAxis(const std::string& text, v1::Axis* axis) {
     }
   }
   if (!sound) {
-    std::cerr << "gyrebox: " << text << " adds no values; give FIELD=VALUE,VALUE, such as drive.sine.amplitude=36,40\n";
+    std::cerr << "gyrebox: " << schema::Visible(text)
+              << " adds no values; give FIELD=VALUE,VALUE, such as drive.sine.amplitude=36,40\n";
   }
   return sound;
 }

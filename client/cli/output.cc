@@ -2,9 +2,30 @@
 
 #include <google/protobuf/util/json_util.h>
 
+#include <cstdio>
 #include <iostream>
 
+#include "schema/visible_text.h"
+
 namespace gyrebox::client {
+
+/// Writes characters that nobody sees by their numbers. In JSON they occur within strings only, but for line ends, and
+/// stay the same characters (RFC 8259, section 7).
+static std::string Escaped(const std::string& json) {
+  std::string escaped;
+  for (size_t at = 0; at < json.size();) {
+    const schema::Character character = schema::CharacterAt(json, at);
+    if (character.valid && schema::IsHidden(character.code) && character.code != '\n') {
+      char number[8];
+      std::snprintf(number, sizeof number, "\\u%04x", static_cast<unsigned>(character.code));
+      escaped += number;
+    } else {
+      escaped.append(json, at, character.size);
+    }
+    at += character.size;
+  }
+  return escaped;
+}
 
 std::string JsonText(const google::protobuf::Message& message, bool one_line) {
   google::protobuf::util::JsonPrintOptions options;
@@ -13,7 +34,7 @@ std::string JsonText(const google::protobuf::Message& message, bool one_line) {
   options.add_whitespace = !one_line;
   std::string text;
   (void)google::protobuf::util::MessageToJsonString(message, &text, options);
-  return text + (one_line ? "\n" : "");
+  return Escaped(text) + (one_line ? "\n" : "");
 }
 
 void PrintJson(const google::protobuf::Message& message, bool one_line) {
@@ -21,7 +42,7 @@ void PrintJson(const google::protobuf::Message& message, bool one_line) {
 }
 
 ExitCode Report(const Session& session, const absl::Status& status) {
-  const std::string message(status.message());
+  const std::string message = schema::Visible(std::string(status.message()));
   switch (status.code()) {
     case absl::StatusCode::kUnavailable:
     case absl::StatusCode::kDeadlineExceeded:
@@ -44,14 +65,16 @@ ExitCode Report(const Session& session, const absl::Status& status) {
 ExitCode ReportRequest(const Session& session, const absl::Status& status) {
   const auto faults = ViolationsOf(status);
   if (faults.empty()) return Report(session, status);
-  for (const auto& fault : faults) std::cerr << "gyrebox: " << fault.field() << ": " << fault.description() << "\n";
+  for (const auto& fault : faults) {
+    std::cerr << "gyrebox: " << schema::Visible(fault.field() + ": " + fault.description()) << "\n";
+  }
   return kBadInput;
 }
 
 ExitCode Report(const std::string& path, const std::vector<FileFault>& faults) {
   for (const FileFault& fault : faults) {
-    std::cerr << path << ":" << fault.line << ": " << fault.field << (fault.field.empty() ? "" : ": ") << fault.message
-              << "\n";
+    std::cerr << schema::Visible(path) << ":" << fault.line << ": "
+              << schema::Visible(fault.field + (fault.field.empty() ? "" : ": ") + fault.message) << "\n";
   }
   return kBadInput;
 }

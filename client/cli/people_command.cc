@@ -4,6 +4,7 @@
 #include "cli/commands.h"
 #include "cli/text.h"
 #include "cli/text_table.h"
+#include "schema/visible_text.h"
 
 namespace gyrebox::client {
 
@@ -15,7 +16,7 @@ ExitCode AddPerson(const Session& session, const std::string& person, bool admin
   const auto made = Client(session.server).CreateToken(request);
   if (!made.ok()) return Report(session, made.status());
   std::cout << made->secret() << std::endl;
-  std::cerr << made->token().name() << " of " << made->token().person()
+  std::cerr << schema::Visible(made->token().name() + " of " + made->token().person())
             << "; it cannot be shown again, so hand it on now by a safe way\n";
   return kDone;
 }
@@ -55,7 +56,7 @@ ExitCode RevokePerson(const Session& session, const std::string& who) {
   const auto revoked = Client(session.server).RevokeTokens(request);
   if (!revoked.ok()) return Report(session, revoked.status());
   for (const v1::Token& token : revoked->tokens()) {
-    std::cerr << token.name() << " of " << token.person() << ": revoked\n";
+    std::cerr << schema::Visible(token.name() + " of " + token.person()) << ": revoked\n";
   }
   return kDone;
 }

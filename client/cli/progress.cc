@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "cli/text.h"
+#include "schema/visible_text.h"
 
 namespace gyrebox::client {
 
@@ -72,7 +73,7 @@ static void Redraw(const std::string& line, std::span<const std::string> below, 
   std::string text = "\r\x1b[J" + line;
   size_t under = 0;
   for (const std::string& paragraph : below) {
-    for (const std::string& part : Wrapped(paragraph, room.columns)) {
+    for (const std::string& part : Wrapped(schema::Visible(paragraph), room.columns)) {
       if (++under < room.lines) text += "\n" + part;
     }
   }
@@ -93,7 +94,7 @@ void Progress::Show(const v1::Study& study, std::span<const std::string> below) 
 
 void Progress::Note(const std::string& text) {
   if (terminal_) std::cerr << "\r\x1b[J";
-  std::cerr << text << std::endl;
+  std::cerr << schema::Visible(text) << std::endl;
 }
 
 void Progress::End(const v1::Study& study) {

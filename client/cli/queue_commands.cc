@@ -4,6 +4,7 @@
 #include "cli/text.h"
 #include "cli/text_table.h"
 #include "schema/number_text.h"
+#include "schema/visible_text.h"
 
 namespace gyrebox::client {
 
@@ -37,7 +38,7 @@ ExitCode Queue(const Session& session) {
     return kDone;
   }
   if (box->draining()) std::cout << "The device is emptied by the operator; no run starts.\n";
-  if (!box->trouble().empty()) std::cout << "TROUBLE: " << box->trouble() << "\n";
+  if (!box->trouble().empty()) std::cout << "TROUBLE: " << schema::Visible(box->trouble()) << "\n";
   if (box->queue().empty()) {
     std::cout << "Nothing runs and nothing waits.\n";
   } else {

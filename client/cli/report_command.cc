@@ -12,8 +12,11 @@
 #include "cli/text_table.h"
 #include "lib/study_writer.h"
 #include "schema/number_text.h"
+#include "schema/visible_text.h"
 
 namespace gyrebox::client {
+
+using schema::Visible;
 
 /// Writes files into a folder; remembers the first that could not be written.
 class Folder {
@@ -42,22 +45,22 @@ class Folder {
 
 static std::string CellText(double value) { return std::isnan(value) ? "" : schema::NumberText(value); }
 
-/// A definition on a line of its own, which readers of CSV skip as a comment.
-static void WriteComment(std::ostream& out, const std::string& name, const std::vector<std::string>& sentences) {
-  out << "# " << name << ":";
+/// A definition on a line of its own.
+static void WriteDefinition(std::ostream& out, const std::string& name, const std::vector<std::string>& sentences) {
+  std::string text = name + ":";
   for (const std::string& sentence : sentences) {
-    if (!sentence.empty()) out << " " << sentence << (sentence.back() == '.' ? "" : ".");
+    if (!sentence.empty()) text += " " + sentence + (sentence.back() == '.' ? "" : ".");
   }
-  out << "\r\n";
+  WriteCsvComment(out, text);
 }
 
 static std::string PlotText(const v1::Plot& plot) {
   std::ostringstream out;
-  out << "# " << plot.title() << "\r\n";
+  WriteCsvComment(out, plot.title());
   Row head;
   for (const v1::PlotColumn& column : plot.columns()) {
     head.push_back(WithUnit(column.name(), column.unit()));
-    WriteComment(out, head.back(), {column.definition(), column.method(), column.reference()});
+    WriteDefinition(out, head.back(), {column.definition(), column.method(), column.reference()});
   }
   head.insert(head.end(), {"label", "mark"});
   WriteCsv(out, head);
@@ -125,8 +128,8 @@ static bool IsPlain(const std::string& name) {
 static void PrintSummary(const v1::Answers& answers) {
   for (const v1::Answer& answer : answers.answers()) {
     if (!answer.why_not().empty()) continue;
-    std::cout << answer.title() << "\n  " << answer.summary() << "\n";
-    for (const std::string& caution : answer.cautions()) std::cout << "  note: " << caution << "\n";
+    std::cout << Visible(answer.title()) << "\n  " << Visible(answer.summary()) << "\n";
+    for (const std::string& caution : answer.cautions()) std::cout << "  note: " << Visible(caution) << "\n";
   }
 }
 
@@ -150,7 +153,7 @@ static absl::Status WriteAll(Client& client, const v1::Answers& answers, Folder*
   if (const auto page = ReportPageText(answers, *study, study_file, FramesJson(client, answers)); page.ok()) {
     folder->Write("report.html", *page);
   } else {
-    std::cerr << "gyrebox: no report.html: " << page.status().message() << "\n";
+    std::cerr << "gyrebox: no report.html: " << Visible(std::string(page.status().message())) << "\n";
   }
   return folder->fault().empty() ? absl::OkStatus() : absl::FailedPreconditionError(folder->fault());
 }

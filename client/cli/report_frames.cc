@@ -10,6 +10,7 @@
 
 #include "cli/frame_file.h"
 #include "schema/number_text.h"
+#include "schema/visible_text.h"
 
 namespace gyrebox::client {
 
@@ -69,7 +70,8 @@ std::string FramesJson(Client& client, const v1::Answers& answers) {
       frame = client.GetFrame(snapshot.run(), snapshot.step(), Smaller(frame->window(), beads));
     }
     if (!frame.ok())
-      std::cerr << "gyrebox: no picture of " << snapshot.run() << ": " << frame.status().message() << "\n";
+      std::cerr << "gyrebox: no picture of "
+                << schema::Visible(snapshot.run() + ": " + std::string(frame.status().message())) << "\n";
     list += (list.empty() ? "" : ",") + (frame.ok() ? FrameJson(*frame) : "null");
   }
   return "[" + list + "]";

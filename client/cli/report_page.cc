@@ -6,11 +6,38 @@
 
 #include "cli/output.h"
 #include "cli/text.h"
+#include "schema/visible_text.h"
 
 namespace gyrebox::client {
 
+using google::protobuf::FieldDescriptor;
+using google::protobuf::Message;
+
 /// Where the data goes.
 constexpr char kPlaceholder[] = "%GYREBOX_REPORT_DATA%";
+
+/// Makes every text of a message safe to show; a note keeps its lines.
+static void MakeVisible(Message* message) {
+  const auto& reflection = *message->GetReflection();
+  std::vector<const FieldDescriptor*> given;
+  reflection.ListFields(*message, &given);
+  for (const FieldDescriptor* field : given) {
+    const int count = field->is_repeated() ? reflection.FieldSize(*message, field) : 1;
+    for (int i = 0; i < count; ++i) {
+      if (field->cpp_type() == FieldDescriptor::CPPTYPE_MESSAGE) {
+        MakeVisible(field->is_repeated() ? reflection.MutableRepeatedMessage(message, field, i)
+                                         : reflection.MutableMessage(message, field));
+      } else if (field->cpp_type() == FieldDescriptor::CPPTYPE_STRING && field->is_repeated()) {
+        reflection.SetRepeatedString(message, field, i,
+                                     schema::Visible(reflection.GetRepeatedString(*message, field, i)));
+      } else if (field->cpp_type() == FieldDescriptor::CPPTYPE_STRING) {
+        const std::string text = reflection.GetString(*message, field);
+        reflection.SetString(message, field,
+                             field->name() == "note" ? schema::VisibleLines(text) : schema::Visible(text));
+      }
+    }
+  }
+}
 
 static std::string JsonString(const std::string& text) {
   google::protobuf::Value value;
@@ -34,8 +61,11 @@ absl::StatusOr<std::string> ReportPageText(const v1::Answers& answers, const v1:
   }
   v1::Study brief = study;
   brief.clear_spec();  // stands in the page as the study file
+  MakeVisible(&brief);
+  v1::Answers shown = answers;
+  MakeVisible(&shown);
   const std::string written = TimeText(google::protobuf::util::TimeUtil::GetCurrentTime());
-  const std::string data = "{\"answers\":" + JsonText(answers, /*one_line=*/true) +
+  const std::string data = "{\"answers\":" + JsonText(shown, /*one_line=*/true) +
                            ",\"study\":" + JsonText(brief, /*one_line=*/true) + ",\"frames\":" + frames +
                            ",\"study_file\":" + JsonString(study_file) + ",\"written\":" + JsonString(written) + "}";
   return page.replace(at, sizeof(kPlaceholder) - 1, ScriptSafe(data));

@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <iostream>
 #include <sstream>
 #include <vector>
@@ -11,6 +12,7 @@
 #include "gyrebox/v1/rule.pb.h"
 #include "schema/field_path.h"
 #include "schema/number_text.h"
+#include "schema/visible_text.h"
 
 namespace gyrebox::client {
 
@@ -44,6 +46,7 @@ ExitCode List(const Session& session, const ListInput& input) {
   request.set_owner(input.owner);
   request.set_label(input.label);
   request.set_with_archived(input.all);
+  if (session.json) request.set_view(v1::STUDY_VIEW_FULL);
   const auto all = Client(session.server).ListStudies(request);
   if (!all.ok()) return Report(session, all.status());
   const bool any = input.owner.empty() && input.label.empty();
@@ -82,7 +85,10 @@ static void AddWords(const v1::Study& study, std::vector<Row>* rows) {
   if (!study.labels().empty()) rows->push_back({"  labels", LabelsText(study)});
   std::istringstream lines(study.note());
   const char* head = "  note";
-  for (std::string line; std::getline(lines, line); head = "") rows->push_back({head, line});
+  for (std::string line; std::getline(lines, line); head = "") {
+    std::replace(line.begin(), line.end(), '\t', ' ');
+    rows->push_back({head, line});
+  }
   if (study.archived()) rows->push_back({"  archived", "not in lists, and never deleted by age or for space"});
   if (!study.has_delete_time()) return;
   rows->push_back({"  DELETED", "from " + TimeText(study.delete_time()) + " on: " + study.delete_reason()});
@@ -90,7 +96,7 @@ static void AddWords(const v1::Study& study, std::vector<Row>* rows) {
 }
 
 static void PrintHead(const v1::Study& study) {
-  std::cout << study.name() << (TitleOf(study).empty() ? "" : "  " + TitleOf(study)) << "\n";
+  std::cout << schema::Visible(study.name() + (TitleOf(study).empty() ? "" : "  " + TitleOf(study))) << "\n";
   std::vector<Row> rows = {
       {"  owner", study.owner()}, {"  state", StateLine(study)}, {"  created", TimeText(study.create_time())}};
   if (study.has_start_time()) rows.push_back({"  started", TimeText(study.start_time())});

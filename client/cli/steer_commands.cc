@@ -6,6 +6,7 @@
 #include "cli/text.h"
 #include "cli/text_table.h"
 #include "schema/number_text.h"
+#include "schema/visible_text.h"
 
 namespace gyrebox::client {
 
@@ -18,7 +19,8 @@ static bool ParseChange(const std::string& text, v1::FieldChange* change) {
   const size_t at = text.find('=');
   double value = 0;
   if (at == 0 || at == std::string::npos || !absl::SimpleAtod(text.substr(at + 1), &value)) {
-    std::cerr << "gyrebox: " << text << " is no change; give FIELD=VALUE, such as drive.sine.amplitude=20\n";
+    std::cerr << "gyrebox: " << schema::Visible(text)
+              << " is no change; give FIELD=VALUE, such as drive.sine.amplitude=20\n";
     return false;
   }
   change->set_field(text.substr(0, at));
@@ -72,9 +74,12 @@ ExitCode Adjust(const Session& session, const std::string& name, const AdjustInp
     return kDone;
   }
   for (const v1::Adjustment& entry : adjusted->adjustments()) {
-    std::cout << entry.name() << ": " << WhatText(entry) << " from step " << entry.step()
+    std::cout << schema::Visible(entry.name()) << ": " << WhatText(entry) << " from step " << entry.step()
               << " on, t = " << schema::NumberText(entry.time(), 6) << " tau\n";
   }
+  const int told = adjusted->adjustments_size();
+  if (adjusted->run_count() > told) std::cout << "... and " << adjusted->run_count() - told << " more\n";
+  if (!NamesRun(request.name())) std::cout << Plural(adjusted->run_count(), "run") << " changed\n";
   return kDone;
 }
 
@@ -86,7 +91,7 @@ ExitCode Journal(const Session& session, const std::string& run) {
     return kDone;
   }
   if (journal->adjustments().empty()) {
-    std::cout << "Nobody has changed " << RunName(run) << ".\n";
+    std::cout << "Nobody has changed " << schema::Visible(RunName(run)) << ".\n";
     return kDone;
   }
   std::vector<Row> rows = {{"", "who", "when", "step", "time [tau]", "what"}};

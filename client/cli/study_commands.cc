@@ -10,6 +10,7 @@
 #include "cli/text.h"
 #include "cli/text_table.h"
 #include "schema/number_text.h"
+#include "schema/visible_text.h"
 
 namespace gyrebox::client {
 
@@ -17,7 +18,7 @@ static std::optional<StudyFile> ReadStudyFile(const std::string& path) {
   std::error_code ignored;
   const std::ifstream in(path, std::ios::binary);
   if (!in.is_open() || std::filesystem::is_directory(path, ignored)) {
-    std::cerr << "gyrebox: cannot read " << path << "\n";
+    std::cerr << "gyrebox: cannot read " << schema::Visible(path) << "\n";
     return std::nullopt;
   }
   std::ostringstream text;
@@ -40,7 +41,7 @@ static void PrintEstimate(const std::string& path, const v1::CheckStudyResponse&
   const v1::Estimate& estimate = checked.estimate();
   const int64_t trials = checked.spec().trials().count();
   const auto number = [](double value) { return schema::NumberText(value, 3); };
-  std::cout << path << " can run.\n";
+  std::cout << schema::Visible(path) << " can run.\n";
   WriteAligned(
       std::cout,
       {{"  runs", std::to_string(estimate.run_count()) + " (" + Plural(estimate.run_count() / trials, "point") + ", " +
@@ -100,7 +101,7 @@ ExitCode Branch(const Session& session, const std::string& run, const std::strin
   if (!file) return kBadInput;
   Client client(session.server);
   if (file->spec.start().has_saved()) {
-    std::cerr << "gyrebox: " << path
+    std::cerr << "gyrebox: " << schema::Visible(path)
               << " has a [start.saved] of its own; leave it out, the study starts from the run\n";
     return kBadInput;
   }

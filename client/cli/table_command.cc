@@ -6,6 +6,7 @@
 #include "cli/text_table.h"
 #include "schema/mark_text.h"
 #include "schema/number_text.h"
+#include "schema/visible_text.h"
 
 namespace gyrebox::client {
 
@@ -41,9 +42,9 @@ static Row TextRow(const v1::TableRow& row) {
 
 static void PrintText(const v1::StudyTable& table) {
   const v1::Observable& observable = table.observable();
-  std::cout << table.study() << "  " << WithUnit(observable.name(), observable.unit()) << "\n";
-  if (!observable.definition().empty()) std::cout << observable.definition() << "\n";
-  std::cout << table.method() << "\n\n";
+  std::cout << schema::Visible(table.study() + "  " + WithUnit(observable.name(), observable.unit())) << "\n";
+  if (!observable.definition().empty()) std::cout << schema::Visible(observable.definition()) << "\n";
+  std::cout << schema::Visible(table.method()) << "\n\n";
   std::vector<Row> rows(2);
   for (int i = 0; i < table.axis_fields_size(); ++i) {
     rows[0].push_back(LastPart(table.axis_fields(i)));

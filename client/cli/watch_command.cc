@@ -4,6 +4,7 @@
 #include "cli/live_answers.h"
 #include "cli/progress.h"
 #include "cli/text.h"
+#include "schema/visible_text.h"
 
 namespace gyrebox::client {
 
@@ -34,7 +35,8 @@ ExitCode Watch(const Session& session, const std::string& name, bool tell_answer
   if (!session.json) {
     progress.End(study);
     if (tell_answers || progress.on_terminal()) answers.Finish(study);
-    for (const std::string& line : answers.lines()) (tell_answers ? std::cout : std::cerr) << line << "\n";
+    for (const std::string& line : answers.lines())
+      (tell_answers ? std::cout : std::cerr) << schema::Visible(line) << "\n";
   }
   const bool complete = study.state() == v1::Study::STATE_FINISHED && study.run_counts().failed_count() == 0;
   return complete ? kDone : kRefused;

@@ -6,11 +6,15 @@
 #include <random>
 #include <thread>
 
+#include "google/rpc/error_details.pb.h"
+#include "google/rpc/status.pb.h"
+#include "lib/join_pages.h"
+
 namespace gyrebox::client {
 
 using Clock = std::chrono::steady_clock;
 
-constexpr char kDetailUrl[] = "type.googleapis.com/gyrebox.v1.ErrorDetail";
+constexpr char kStatusUrl[] = "type.googleapis.com/google.rpc.Status";
 constexpr std::chrono::seconds kDeadline{10};
 /// Tables and answers read the series of all runs; a growth checks all points of a study twice.
 constexpr std::chrono::seconds kLongDeadline{120};
@@ -18,31 +22,61 @@ constexpr std::chrono::seconds kLongDeadline{120};
 constexpr std::chrono::seconds kLongestDeadline{3600};
 constexpr std::chrono::milliseconds kFirstPause{100};
 constexpr std::chrono::milliseconds kLongestPause{2000};
-/// Answers of the largest study, with the data of its plots.
-constexpr int kMostBytes = 256 << 20;
+/// A page has about 1 MiB; a study of an older version may have more.
+constexpr int kMostBytes = 16 << 20;
 constexpr int kTries = 3;
 constexpr int kPageSize = 1000;
+constexpr int kRowsPerPage = 10'000;
 
+/// Keeps the google.rpc.Status of a refusal with it.
 static absl::Status ToStatus(const grpc::Status& status) {
   if (status.ok()) return absl::OkStatus();
   absl::Status same(static_cast<absl::StatusCode>(status.error_code()), status.error_message());
-  if (!status.error_details().empty()) same.SetPayload(kDetailUrl, absl::Cord(status.error_details()));
+  if (!status.error_details().empty()) same.SetPayload(kStatusUrl, absl::Cord(status.error_details()));
   return same;
 }
 
+/// A detail of a refusal; none where it carries none of that type.
+template <class Detail>
+static std::optional<Detail> DetailOf(const std::string& bytes) {
+  google::rpc::Status status;
+  if (!status.ParseFromString(bytes)) return std::nullopt;
+  for (const auto& any : status.details()) {
+    if (Detail detail; any.Is<Detail>() && any.UnpackTo(&detail)) return detail;
+  }
+  return std::nullopt;
+}
+
+template <class Detail>
+static std::optional<Detail> DetailOf(const absl::Status& status) {
+  const auto payload = status.GetPayload(kStatusUrl);
+  return payload ? DetailOf<Detail>(std::string(*payload)) : std::nullopt;
+}
+
 std::vector<v1::FieldViolation> ViolationsOf(const absl::Status& status) {
-  v1::ErrorDetail detail;
-  if (const auto payload = status.GetPayload(kDetailUrl)) detail.ParseFromString(std::string(*payload));
-  return {detail.field_violations().begin(), detail.field_violations().end()};
+  std::vector<v1::FieldViolation> violations;
+  if (const auto request = DetailOf<google::rpc::BadRequest>(status)) {
+    for (const auto& one : request->field_violations()) {
+      violations.emplace_back().set_field(one.field());
+      violations.back().set_description(one.description());
+    }
+  }
+  return violations;
+}
+
+std::string ReasonOf(const absl::Status& status) {
+  const auto info = DetailOf<google::rpc::ErrorInfo>(status);
+  return info ? info->reason() : "";
 }
 
 /// How long a refusal asks to wait, where it does and that is no longer than a person would.
 static std::optional<Clock::duration> AskedPause(const grpc::Status& status) {
-  v1::ErrorDetail detail;
   if (status.error_code() != grpc::StatusCode::RESOURCE_EXHAUSTED) return std::nullopt;
-  if (!detail.ParseFromString(status.error_details()) || !detail.has_retry_delay_seconds()) return std::nullopt;
-  const std::chrono::duration<double> pause(detail.retry_delay_seconds());
-  return pause > kLongestPause ? std::nullopt : std::optional(std::chrono::duration_cast<Clock::duration>(pause));
+  const auto retry = DetailOf<google::rpc::RetryInfo>(status.error_details());
+  if (!retry) return std::nullopt;
+  const auto& delay = retry->retry_delay();
+  const auto pause = std::chrono::seconds(delay.seconds()) + std::chrono::nanoseconds(delay.nanos());
+  return pause > kLongestPause ? std::nullopt : std::optional<Clock::duration>(pause);
 }
 
 /// Makes one call, again where it may be repeated and the server cannot be reached, or where the server asks to wait:
@@ -67,6 +101,46 @@ static absl::StatusOr<Response> Call(Stub& stub,
     std::this_thread::sleep_for(pause);
     pause *= 2;
   }
+}
+
+/// Asks for page after page, and hands each over.
+template <class Stub, class Request, class Response, class OnPage>
+static absl::Status ForPages(Stub& stub, grpc::Status (Stub::*method)(grpc::ClientContext*, const Request&, Response*),
+                             Request request, OnPage on_page, std::chrono::seconds deadline = kDeadline) {
+  do {
+    auto page = Call(stub, method, request, kTries, deadline);
+    if (!page.ok()) return page.status();
+    request.set_page_token(page->next_page_token());
+    on_page(*std::move(page));
+  } while (!request.page_token().empty());
+  return absl::OkStatus();
+}
+
+/// All pages in one: the items of all, and what else stands in the last.
+/// @param items of a page, such as &Response::mutable_runs.
+template <class Stub, class Request, class Response, class Items>
+static absl::StatusOr<Response> AllPages(Stub& stub,
+                                         grpc::Status (Stub::*method)(grpc::ClientContext*, const Request&, Response*),
+                                         const Request& request, Items* (Response::*items)(),
+                                         std::chrono::seconds deadline = kDeadline) {
+  Response all;
+  const auto add = [&](Response page) {
+    Items before = std::move(*(all.*items)());
+    for (auto& item : *(page.*items)()) *before.Add() = std::move(item);
+    all = std::move(page);
+    *(all.*items)() = std::move(before);
+  };
+  const auto status = ForPages(stub, method, request, add, deadline);
+  if (!status.ok()) return status;
+  return all;
+}
+
+/// Does it again where the server kept the pages of an answer no longer.
+template <class Ask>
+static auto UntilKept(Ask ask) {
+  auto answer = ask();
+  for (int tries = 1; tries < kTries && ReasonOf(answer.status()) == "PAGES_EXPIRED"; ++tries) answer = ask();
+  return answer;
 }
 
 static std::shared_ptr<grpc::ChannelCredentials> CredentialsOf(const Endpoint& endpoint) {
@@ -124,16 +198,9 @@ absl::StatusOr<v1::Study> Client::GetStudy(const std::string& name) {
 }
 
 absl::StatusOr<v1::ListStudiesResponse> Client::ListStudies(v1::ListStudiesRequest request) {
-  v1::ListStudiesResponse all;
   request.set_page_size(kPageSize);
   request.clear_page_token();
-  do {
-    auto page = Call(*studies_, &v1::StudyService::Stub::ListStudies, request);
-    if (!page.ok()) return page.status();
-    all.mutable_studies()->MergeFrom(page->studies());
-    request.set_page_token(page->next_page_token());
-  } while (!request.page_token().empty());
-  return all;
+  return AllPages(*studies_, &v1::StudyService::Stub::ListStudies, request, &v1::ListStudiesResponse::mutable_studies);
 }
 
 absl::StatusOr<v1::Study> Client::CancelStudy(const std::string& name) {
@@ -169,7 +236,11 @@ absl::StatusOr<v1::StudyTable> Client::TabulateStudy(const std::string& name, co
   v1::TabulateStudyRequest request;
   request.set_name(name);
   request.set_observable(observable);
-  return Call(*studies_, &v1::StudyService::Stub::TabulateStudy, request, kTries, kLongDeadline);
+  request.set_page_size(kRowsPerPage);
+  return UntilKept([&] {
+    return AllPages(*studies_, &v1::StudyService::Stub::TabulateStudy, request, &v1::StudyTable::mutable_rows,
+                    kLongDeadline);
+  });
 }
 
 absl::StatusOr<v1::Answers> Client::AnalyseStudy(const std::string& name, const v1::AnalysisOptions& options) {
@@ -177,20 +248,22 @@ absl::StatusOr<v1::Answers> Client::AnalyseStudy(const std::string& name, const 
   request.set_name(name);
   *request.mutable_options() = options;
   const auto deadline = options.has_measure_again() ? kLongestDeadline : kLongDeadline;
-  return Call(*analysis_, &v1::AnalysisService::Stub::AnalyseStudy, request, kTries, deadline);
+  return UntilKept([&]() -> absl::StatusOr<v1::Answers> {
+    v1::Answers all;
+    const auto add = [&](v1::Answers page) { JoinPage(std::move(page), &all); };
+    const auto status = ForPages(*analysis_, &v1::AnalysisService::Stub::AnalyseStudy, request, add, deadline);
+    if (!status.ok()) return status;
+    return all;
+  });
 }
 
 absl::Status Client::ForRuns(const std::string& study, const std::function<void(const v1::Run&)>& on_run) {
   v1::ListRunsRequest request;
   request.set_parent(study);
   request.set_page_size(kPageSize);
-  do {
-    auto page = Call(*runs_, &v1::RunService::Stub::ListRuns, request);
-    if (!page.ok()) return page.status();
-    for (const v1::Run& run : page->runs()) on_run(run);
-    request.set_page_token(page->next_page_token());
-  } while (!request.page_token().empty());
-  return absl::OkStatus();
+  return ForPages(*runs_, &v1::RunService::Stub::ListRuns, request, [&](const v1::ListRunsResponse& page) {
+    for (const v1::Run& run : page.runs()) on_run(run);
+  });
 }
 
 absl::StatusOr<v1::Run> Client::GetRun(const std::string& name) {
@@ -200,18 +273,10 @@ absl::StatusOr<v1::Run> Client::GetRun(const std::string& name) {
 }
 
 absl::StatusOr<v1::ListSamplesResponse> Client::ListSamples(const std::string& run) {
-  v1::ListSamplesResponse all;
   v1::ListSamplesRequest request;
   request.set_parent(run);
   request.set_page_size(kPageSize);
-  do {
-    auto page = Call(*runs_, &v1::RunService::Stub::ListSamples, request);
-    if (!page.ok()) return page.status();
-    *all.mutable_observables() = page->observables();
-    all.mutable_samples()->MergeFrom(page->samples());
-    request.set_page_token(page->next_page_token());
-  } while (!request.page_token().empty());
-  return all;
+  return AllPages(*runs_, &v1::RunService::Stub::ListSamples, request, &v1::ListSamplesResponse::mutable_samples);
 }
 
 absl::StatusOr<v1::Frame> Client::GetFrame(const std::string& run, std::optional<int64_t> step,
@@ -224,16 +289,9 @@ absl::StatusOr<v1::Frame> Client::GetFrame(const std::string& run, std::optional
 }
 
 absl::StatusOr<v1::ListFramesResponse> Client::ListFrames(const std::string& run) {
-  v1::ListFramesResponse all;
   v1::ListFramesRequest request;
   request.set_parent(run);
-  do {
-    auto page = Call(*runs_, &v1::RunService::Stub::ListFrames, request);
-    if (!page.ok()) return page.status();
-    all.mutable_frames()->MergeFrom(page->frames());
-    request.set_page_token(page->next_page_token());
-  } while (!request.page_token().empty());
-  return all;
+  return AllPages(*runs_, &v1::RunService::Stub::ListFrames, request, &v1::ListFramesResponse::mutable_frames);
 }
 
 absl::Status Client::WatchFrames(const v1::WatchFramesRequest& request,
@@ -248,18 +306,11 @@ absl::Status Client::WatchFrames(const v1::WatchFramesRequest& request,
 }
 
 absl::StatusOr<v1::ListSamplesResponse> Client::MeasureRun(const std::string& run, const v1::MeasureAgain& measure) {
-  v1::ListSamplesResponse all;
   v1::MeasureRunRequest request;
   request.set_name(run);
   *request.mutable_measure() = measure;
-  do {
-    auto page = Call(*runs_, &v1::RunService::Stub::MeasureRun, request, kTries, kLongDeadline);
-    if (!page.ok()) return page.status();
-    *all.mutable_observables() = page->observables();
-    all.mutable_samples()->MergeFrom(page->samples());
-    request.set_page_token(page->next_page_token());
-  } while (!request.page_token().empty());
-  return all;
+  return AllPages(*runs_, &v1::RunService::Stub::MeasureRun, request, &v1::ListSamplesResponse::mutable_samples,
+                  kLongDeadline);
 }
 
 absl::StatusOr<v1::Box> Client::GetBox() { return Call(*box_, &v1::BoxService::Stub::GetBox, v1::GetBoxRequest()); }
@@ -278,7 +329,8 @@ absl::StatusOr<v1::AdjustRunsResponse> Client::AdjustRuns(v1::AdjustRunsRequest 
 absl::StatusOr<v1::ListAdjustmentsResponse> Client::ListAdjustments(const std::string& run) {
   v1::ListAdjustmentsRequest request;
   request.set_parent(run);
-  return Call(*runs_, &v1::RunService::Stub::ListAdjustments, request);
+  return AllPages(*runs_, &v1::RunService::Stub::ListAdjustments, request,
+                  &v1::ListAdjustmentsResponse::mutable_adjustments);
 }
 
 /// A request that names a run, and the etag that the caller has seen.
@@ -331,7 +383,8 @@ absl::StatusOr<v1::SavedState> Client::SaveRun(const std::string& run) {
 absl::StatusOr<v1::ListSavedStatesResponse> Client::ListSavedStates(const std::string& run) {
   v1::ListSavedStatesRequest request;
   request.set_parent(run);
-  return Call(*runs_, &v1::RunService::Stub::ListSavedStates, request);
+  return AllPages(*runs_, &v1::RunService::Stub::ListSavedStates, request,
+                  &v1::ListSavedStatesResponse::mutable_states);
 }
 
 absl::StatusOr<v1::Study> Client::ReplayRun(const std::string& run) {
@@ -357,7 +410,8 @@ absl::StatusOr<v1::CreateTokenResponse> Client::CreateToken(const v1::CreateToke
 }
 
 absl::StatusOr<v1::ListTokensResponse> Client::ListTokens() {
-  return Call(*people_, &v1::PeopleService::Stub::ListTokens, v1::ListTokensRequest());
+  return AllPages(*people_, &v1::PeopleService::Stub::ListTokens, v1::ListTokensRequest(),
+                  &v1::ListTokensResponse::mutable_tokens);
 }
 
 absl::StatusOr<v1::RevokeTokensResponse> Client::RevokeTokens(const v1::RevokeTokensRequest& request) {

@@ -22,6 +22,9 @@ namespace gyrebox::client {
 /// Fields at fault that a server named in a refusal.
 std::vector<v1::FieldViolation> ViolationsOf(const absl::Status& status);
 
+/// Why a call was refused, in UPPER_SNAKE_CASE, as its ErrorInfo tells; empty where it tells nothing.
+std::string ReasonOf(const absl::Status& status);
+
 /// How to reach a server.
 struct Endpoint {
   std::string address;    ///< HOST:PORT

@@ -1,24 +1,30 @@
 #include "lib/study_writer.h"
 
+#include <cstdio>
 #include <vector>
 
 #include "schema/number_text.h"
+#include "schema/visible_text.h"
 
 namespace gyrebox::client {
 
 using google::protobuf::FieldDescriptor;
 using google::protobuf::Message;
 
-/// As a basic string of TOML.
+/// As a basic string of TOML 1.0, where characters that nobody sees are written by their numbers.
 static std::string Quoted(const std::string& text) {
   std::string quoted = "\"";
-  for (const char c : text) {
-    if (c == '"' || c == '\\') quoted += '\\';
-    if (c == '\n') {
-      quoted += "\\n";
+  for (size_t at = 0; at < text.size();) {
+    const schema::Character character = schema::CharacterAt(text, at);
+    if (character.code == '"' || character.code == '\\') quoted += '\\';
+    if (!character.valid || schema::IsHidden(character.code)) {
+      char number[12];
+      std::snprintf(number, sizeof number, "\\u%04x", static_cast<unsigned>(character.code));
+      quoted += character.code == '\n' ? "\\n" : number;
     } else {
-      quoted += c;
+      quoted.append(text, at, character.size);
     }
+    at += character.size;
   }
   return quoted + "\"";
 }

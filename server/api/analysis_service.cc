@@ -1,8 +1,9 @@
 #include "api/analysis_service.h"
 
+#include "analysis/answer_pages.h"
 #include "analysis/answers.h"
 #include "api/answer.h"
-#include "api/names.h"
+#include "api/page.h"
 
 namespace gyrebox::api {
 
@@ -11,9 +12,12 @@ absl::StatusOr<v1::Answers> AnalysisService::Analyse(const v1::AnalyseStudyReque
   if (!id.ok()) return id.status();
   v1::AnalysisOptions options = request.options();
   if (auto status = analysis::FillOptions(&options); !status.ok()) return status;
+  const std::string list = request.name() + "/answers " + options.SerializeAsString();
+  if (!request.page_token().empty()) return kept_.GoOn<v1::Answers>(list, request.page_token());
   auto answers = analysis::Analyse(rooms_.store, *id, options, &rooms_.digests);
-  if (answers.ok()) answers->set_software_version(GYREBOX_VERSION);
-  return answers;
+  if (!answers.ok()) return answers.status();
+  answers->set_software_version(GYREBOX_VERSION);
+  return kept_.Start(list, analysis::CutIntoPages(*std::move(answers), kMostPageBytes));
 }
 
 grpc::ServerUnaryReactor* AnalysisService::AnalyseStudy(grpc::CallbackServerContext* context,

@@ -1,6 +1,7 @@
 /// AnalysisService of the schema.
 #pragma once
 
+#include "api/kept_pages.h"
 #include "api/rooms.h"
 #include "gyrebox/v1/analysis_service.grpc.pb.h"
 
@@ -17,6 +18,7 @@ class AnalysisService : public v1::AnalysisService::CallbackService {
   absl::StatusOr<v1::Answers> Analyse(const v1::AnalyseStudyRequest& request);
 
   Rooms rooms_;
+  KeptPages kept_;
 };
 
 }  // namespace gyrebox::api

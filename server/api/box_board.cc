@@ -78,7 +78,7 @@ grpc::ServerWriteReactor<v1::WatchBoxResponse>* BoxBoard::Watch(absl::StatusOr<s
   } else if (going_away_) {
     reader->End(ToGrpcStatus(absl::UnavailableError("the server is stopping")));
   } else if (readers_.size() >= kMostReaders) {
-    reader->End(ToGrpcStatus(absl::ResourceExhaustedError("too many readers; try again later")));
+    reader->End(ToGrpcStatus(TooMany("too many readers; try again later", 1)));
   }
   readers_.insert(reader);
   fresh_ = true;

@@ -10,6 +10,9 @@
 
 namespace gyrebox::api {
 
+/// Of the queue, and of the shares: one message holds them all.
+constexpr int kMostEntries = 1000;
+
 /// The queue in its order, and the shares of people.
 class Lists {
  public:
@@ -39,6 +42,7 @@ class Lists {
   void Write(v1::Box* box) {
     const auto used = [this](const std::string& person) { return shares_[person].used_seconds(); };
     for (const size_t i : queue::InOrder(work_, used)) {
+      if (box->queue_size() == kMostEntries) break;
       v1::QueueEntry& entry = *box->add_queue();
       entry = entries_[i];
       entry.set_study("studies/" + std::to_string(work_[i].study));
@@ -51,8 +55,10 @@ class Lists {
       share.set_share(all > 0 ? share.used_seconds() / all : 0);
       *box->add_shares() = share;
     }
-    std::stable_sort(box->mutable_shares()->begin(), box->mutable_shares()->end(),
+    auto& shares = *box->mutable_shares();
+    std::stable_sort(shares.begin(), shares.end(),
                      [](const auto& a, const auto& b) { return a.used_seconds() < b.used_seconds(); });
+    if (shares.size() > kMostEntries) shares.DeleteSubrange(kMostEntries, shares.size() - kMostEntries);
   }
 
  private:

@@ -13,6 +13,7 @@
 
 #include "absl/status/statusor.h"
 #include "api/rooms.h"
+#include "api/unknown_fields.h"
 #include "stream/watch_hub.h"
 
 namespace gyrebox::api {
@@ -32,14 +33,33 @@ absl::StatusOr<access::Person> Enter(const Rooms& rooms, const grpc::CallbackSer
 absl::StatusOr<stream::Pass> EnterStream(const Rooms& rooms, const grpc::CallbackServerContext& context,
                                          const std::string& method);
 
-/// The same, for the method that takes this request.
+/// Requests that say what is to be run or changed: one with a field that the schema does not have is refused.
 template <class Request>
-absl::StatusOr<access::Person> Enter(const Rooms& rooms, const grpc::CallbackServerContext& context, const Request*) {
-  return Enter(rooms, context, MethodOf(Request::descriptor()));
+concept Instructs = requires(Request request) {
+  request.spec();
+}
+|| requires(Request request) { request.axes(); }
+|| requires(Request request) { request.changes(); };
+
+/// The same, for the method that takes this request. Unknown fields are refused where the request Instructs, with
+/// INVALID_ARGUMENT, and else discarded.
+template <class Request>
+absl::StatusOr<access::Person> Enter(const Rooms& rooms, const grpc::CallbackServerContext& context,
+                                     const Request* request) {
+  auto person = Enter(rooms, context, MethodOf(Request::descriptor()));
+  if (!person.ok()) return person;
+  if constexpr (Instructs<Request>) {
+    if (auto status = CheckAllKnown(*request); !status.ok()) return status;
+  } else {
+    // The request is this call's own; gRPC only lends it as const.
+    const_cast<Request*>(request)->DiscardUnknownFields();
+  }
+  return person;
 }
 template <class Request>
 absl::StatusOr<stream::Pass> EnterStream(const Rooms& rooms, const grpc::CallbackServerContext& context,
-                                         const Request*) {
+                                         const Request* request) {
+  if (request != nullptr) const_cast<Request*>(request)->DiscardUnknownFields();  // it lives as long as the stream
   return EnterStream(rooms, context, MethodOf(Request::descriptor()));
 }
 

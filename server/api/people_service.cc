@@ -3,8 +3,11 @@
 #include <spdlog/spdlog.h>
 
 #include "api/answer.h"
+#include "api/page.h"
 
 namespace gyrebox::api {
+
+constexpr int kTokensPerPage = 1000;
 
 absl::StatusOr<v1::CreateTokenResponse> PeopleService::Create(const v1::CreateTokenRequest& request,
                                                               const access::Person& admin) {
@@ -13,11 +16,13 @@ absl::StatusOr<v1::CreateTokenResponse> PeopleService::Create(const v1::CreateTo
   return made;
 }
 
-absl::StatusOr<v1::ListTokensResponse> PeopleService::List() {
-  const auto tokens = rooms_.gate.ListTokens();
+absl::StatusOr<v1::ListTokensResponse> PeopleService::List(const v1::ListTokensRequest& request) {
+  const auto page = PageOf(request, "tokens", kTokensPerPage, kTokensPerPage);
+  if (!page.ok()) return page.status();
+  auto tokens = rooms_.gate.ListTokens();
   if (!tokens.ok()) return tokens.status();
   v1::ListTokensResponse response;
-  response.mutable_tokens()->Assign(tokens->begin(), tokens->end());
+  FillFrom(*std::move(tokens), *page, response.mutable_tokens(), &response);
   return response;
 }
 
@@ -41,7 +46,7 @@ grpc::ServerUnaryReactor* PeopleService::CreateToken(grpc::CallbackServerContext
 grpc::ServerUnaryReactor* PeopleService::ListTokens(grpc::CallbackServerContext* context,
                                                     const v1::ListTokensRequest* request,
                                                     v1::ListTokensResponse* response) {
-  return Answer(rooms_, context, request, response, [this] { return List(); });
+  return Answer(rooms_, context, request, response, [=, this] { return List(*request); });
 }
 
 grpc::ServerUnaryReactor* PeopleService::RevokeTokens(grpc::CallbackServerContext* context,

@@ -19,7 +19,7 @@ class PeopleService : public v1::PeopleService::CallbackService {
 
  private:
   absl::StatusOr<v1::CreateTokenResponse> Create(const v1::CreateTokenRequest& request, const access::Person& admin);
-  absl::StatusOr<v1::ListTokensResponse> List();
+  absl::StatusOr<v1::ListTokensResponse> List(const v1::ListTokensRequest& request);
   absl::StatusOr<v1::RevokeTokensResponse> Revoke(const v1::RevokeTokensRequest& request, const access::Person& admin);
 
   Rooms rooms_;

@@ -4,7 +4,7 @@
 
 #include "analysis/measure_again.h"
 #include "api/answer.h"
-#include "api/names.h"
+#include "api/page.h"
 #include "api/refusal.h"
 #include "api/run_service.h"
 #include "schema/number_text.h"
@@ -84,22 +84,22 @@ absl::StatusOr<v1::ListFramesResponse> RunService::Frames(const v1::ListFramesRe
   const auto name = ParseRunName(request.parent());
   if (!name.ok()) return name.status();
   if (const auto run = rooms_.store.GetRun(name->study, name->run); !run.ok()) return run.status();
-  const auto size = PageSize(request.page_size(), kFramesPerPage, kMostFramesPerPage);
-  if (!size.ok()) return size.status();
-  const std::string list = request.parent() + "/frames";
-  const auto from = ParsePageToken(list, request.page_token(), 0);
-  if (!from.ok()) return from.status();
-  auto stamps = rooms_.store.ListFrames(name->study, name->run, *from, *size + 1);
+  const auto page = PageOf(request, request.parent() + "/frames", kFramesPerPage, kMostFramesPerPage);
+  if (!page.ok()) return page.status();
+  const auto stamps = rooms_.store.ListFrames(name->study, name->run, page->from, page->size + 1);
   if (!stamps.ok()) return stamps.status();
   v1::ListFramesResponse response;
-  if (stamps->size() > static_cast<size_t>(*size)) {
-    response.set_next_page_token(MakePageToken(list, stamps->back().step));
-    stamps->pop_back();
-  }
+  size_t bytes = 0;
   for (const store::FrameStamp& stamp : *stamps) {
-    v1::FrameStamp& frame = *response.add_frames();
-    frame.set_step(stamp.step);
-    frame.set_time(stamp.time);
+    v1::FrameStamp one;
+    one.set_step(stamp.step);
+    one.set_time(stamp.time);
+    bytes += BytesInPage(one);
+    if (response.frames_size() == page->size || bytes > kMostPageBytes) {
+      response.set_next_page_token(page->TokenAt(stamp.step));
+      break;
+    }
+    *response.add_frames() = one;
   }
   return response;
 }
@@ -124,11 +124,10 @@ absl::StatusOr<v1::ListSamplesResponse> RunService::Measured(const v1::MeasureRu
   if (const auto faults = analysis::FaultsOf(request.measure(), "measure"); !faults.empty()) {
     return InvalidRequest(faults);
   }
-  const auto size = PageSize(request.page_size(), kSamplesPerPage, kMostSamplesPerPage);
-  if (!size.ok()) return size.status();
-  const std::string list = request.name() + "/measured";
-  const auto from = ParsePageToken(list, request.page_token(), 0);
-  if (!from.ok()) return from.status();
+  // Samples that were measured in another way are another list.
+  const std::string list = request.name() + "/measured " + request.measure().SerializeAsString();
+  const auto page = PageOf(request, list, kSamplesPerPage, kMostSamplesPerPage);
+  if (!page.ok()) return page.status();
   const auto study = rooms_.store.GetStudy(name->study);
   if (!study.ok()) return study.status();
   const auto series =
@@ -138,13 +137,14 @@ absl::StatusOr<v1::ListSamplesResponse> RunService::Measured(const v1::MeasureRu
     return absl::FailedPreconditionError(run->name() + " keeps no frames to measure again; give " +
                                          "measure.frame_interval in the study for runs that do");
   }
-  const auto rows = series->Measure(*from, std::clamp<int64_t>(kBeadsPerPage / series->bead_count(), 1, *size));
+  const int most = std::min(page->size, SamplesThatFit(series->observables()));
+  const auto rows = series->Measure(page->from, std::clamp<int64_t>(kBeadsPerPage / series->bead_count(), 1, most));
   if (!rows.ok()) return rows.status();
   v1::ListSamplesResponse response;
   response.mutable_observables()->Assign(series->observables().begin(), series->observables().end());
   store::AddSampleMessages(*rows, response.mutable_samples());
-  const int64_t next = *from + static_cast<int64_t>(rows->size());
-  if (next < series->size()) response.set_next_page_token(MakePageToken(list, next));
+  const int64_t next = page->from + static_cast<int64_t>(rows->size());
+  if (next < series->size()) response.set_next_page_token(page->TokenAt(next));
   return response;
 }
 

@@ -3,7 +3,7 @@
 #include <algorithm>
 
 #include "api/answer.h"
-#include "api/names.h"
+#include "api/page.h"
 #include "api/refusal.h"
 #include "store/sample_messages.h"
 
@@ -11,11 +11,11 @@ namespace gyrebox::api {
 
 constexpr int kRunsPerPage = 100;
 constexpr int kMostRunsPerPage = 1000;
-constexpr int kMostRunsNamed = 100'000;
+constexpr int kMostRunsNamed = 100'000;  // as many as a study has
 constexpr int kSamplesPerPage = 1000;
 constexpr int kMostSamplesPerPage = 10'000;
-/// Keeps a page below the 4 MiB that a receiver takes.
-constexpr int kMostNumbersPerPage = 256 * 1024;
+/// Bytes of a sample besides its values: sequence, step, time, and what holds them.
+constexpr size_t kSampleHeadBytes = 48;
 
 absl::StatusOr<v1::Run> RunService::Get(const std::string& name) {
   const auto parsed = ParseRunName(name);
@@ -26,27 +26,24 @@ absl::StatusOr<v1::Run> RunService::Get(const std::string& name) {
 absl::StatusOr<v1::ListRunsResponse> RunService::List(const v1::ListRunsRequest& request) {
   const auto study = ParseStudyName(request.parent());
   if (!study.ok()) return study.status();
-  if (const auto found = rooms_.store.GetStudy(*study); !found.ok()) return found.status();
-  const auto size = PageSize(request.page_size(), kRunsPerPage, kMostRunsPerPage);
-  if (!size.ok()) return size.status();
-  const std::string list = request.parent() + "/runs";
-  const auto above = ParsePageToken(list, request.page_token(), 0);
-  if (!above.ok()) return above.status();
-  auto runs = rooms_.store.ListRuns(*study, *above, *size + 1);
+  if (const auto found = rooms_.store.GetOwner(*study); !found.ok()) return found.status();
+  const auto page = PageOf(request, request.parent() + "/runs", kRunsPerPage, kMostRunsPerPage);
+  if (!page.ok()) return page.status();
+  auto runs = rooms_.store.ListRuns(*study, page->from, page->size + 1);
   if (!runs.ok()) return runs.status();
   v1::ListRunsResponse response;
-  if (runs->size() > static_cast<size_t>(*size)) {
-    runs->pop_back();
-    response.set_next_page_token(MakePageToken(list, *above + *size));
-  }
-  response.mutable_runs()->Assign(runs->begin(), runs->end());
+  const int taken = FillPage(&*runs, page->size, response.mutable_runs());
+  if (static_cast<size_t>(taken) < runs->size()) response.set_next_page_token(page->TokenAt(page->from + taken));
   return response;
 }
 
-static int SamplesThatFit(const std::vector<v1::Observable>& observables) {
-  int width = 2;
-  for (const auto& observable : observables) width += observable.width();
-  return std::max(1, kMostNumbersPerPage / width);
+int RunService::SamplesThatFit(std::span<const v1::Observable> observables) {
+  size_t room = kMostPageBytes, width = 0;
+  for (const auto& observable : observables) {
+    room -= std::min(room, BytesInPage(observable));
+    width += observable.width();
+  }
+  return static_cast<int>(std::max<size_t>(1, room / (kSampleHeadBytes + width * sizeof(double))));
 }
 
 absl::StatusOr<v1::ListSamplesResponse> RunService::Samples(const v1::ListSamplesRequest& request) {
@@ -54,21 +51,18 @@ absl::StatusOr<v1::ListSamplesResponse> RunService::Samples(const v1::ListSample
   if (!name.ok()) return name.status();
   const auto run = rooms_.store.GetRun(name->study, name->run);
   if (!run.ok()) return run.status();
-  const auto size = PageSize(request.page_size(), kSamplesPerPage, kMostSamplesPerPage);
-  if (!size.ok()) return size.status();
-  const std::string list = request.parent() + "/samples";
-  const auto from = ParsePageToken(list, request.page_token(), 0);
-  if (!from.ok()) return from.status();
+  const auto page = PageOf(request, request.parent() + "/samples", kSamplesPerPage, kMostSamplesPerPage);
+  if (!page.ok()) return page.status();
   const auto observables = rooms_.store.GetObservables(name->study, name->run);
   if (!observables.ok()) return observables.status();
-  const int limit = std::min(*size, SamplesThatFit(*observables));
-  const auto rows = rooms_.store.ReadSamples(name->study, name->run, *from, limit);
+  const int limit = std::min(page->size, SamplesThatFit(*observables));
+  const auto rows = rooms_.store.ReadSamples(name->study, name->run, page->from, limit);
   if (!rows.ok()) return rows.status();
   v1::ListSamplesResponse response;
   response.mutable_observables()->Assign(observables->begin(), observables->end());
   store::AddSampleMessages(*rows, response.mutable_samples());
-  const int64_t next = *from + static_cast<int64_t>(rows->size());
-  if (rows->size() > 0 && next < run->sample_count()) response.set_next_page_token(MakePageToken(list, next));
+  const int64_t next = page->from + static_cast<int64_t>(rows->size());
+  if (rows->size() > 0 && next < run->sample_count()) response.set_next_page_token(page->TokenAt(next));
   return response;
 }
 
@@ -88,18 +82,33 @@ grpc::ServerUnaryReactor* RunService::ListSamples(grpc::CallbackServerContext* c
   return Answer(rooms_, context, request, response, [=, this] { return Samples(*request); });
 }
 
+/// What is at fault with the numbers of a request, so far as no study is looked at.
+static absl::Status CheckNumbers(const v1::WatchRunsRequest& request) {
+  if (request.runs_size() > kMostRunsNamed || request.start_sequences().size() > kMostRunsNamed) {
+    return absl::InvalidArgumentError("runs or start_sequences names too many runs; at most " +
+                                      std::to_string(kMostRunsNamed) + ", or give no runs for all");
+  }
+  for (const auto& [number, sequence] : request.start_sequences()) {
+    if (sequence >= 0) continue;
+    v1::FieldViolation fault;
+    fault.set_field("start_sequences[" + std::to_string(number) + "]");
+    fault.set_description(std::to_string(sequence) + " is no sequence of a sample; at least 0");
+    return InvalidRequest({fault});
+  }
+  return absl::OkStatus();
+}
+
 grpc::ServerWriteReactor<v1::WatchRunsResponse>* RunService::WatchRuns(grpc::CallbackServerContext* context,
                                                                        const v1::WatchRunsRequest* request) {
   const auto study = ParseStudyName(request->parent());
   if (!study.ok()) return new Refusal<v1::WatchRunsResponse>(study.status());
   auto pass = EnterStream(rooms_, *context, request);
   if (!pass.ok()) return new Refusal<v1::WatchRunsResponse>(pass.status());
-  if (request->runs_size() > kMostRunsNamed || request->start_sequences().size() > kMostRunsNamed) {
-    return new Refusal<v1::WatchRunsResponse>(
-        absl::InvalidArgumentError("runs or start_sequences names too many runs; at most " +
-                                   std::to_string(kMostRunsNamed) + ", or give no runs for all"));
-  }
-  return rooms_.hub.Watch(*study, *request, *std::move(pass));
+  // gRPC keeps the request as long as the stream; it may hold a number for each of many runs.
+  v1::WatchRunsRequest taken;
+  taken.Swap(const_cast<v1::WatchRunsRequest*>(request));
+  if (auto status = CheckNumbers(taken); !status.ok()) return new Refusal<v1::WatchRunsResponse>(status);
+  return rooms_.hub.Watch(*study, taken, *std::move(pass));
 }
 
 }  // namespace gyrebox::api

@@ -1,6 +1,8 @@
 /// RunService of the schema.
 #pragma once
 
+#include <span>
+
 #include "api/rooms.h"
 #include "gyrebox/v1/run_service.grpc.pb.h"
 
@@ -60,8 +62,8 @@ class RunService : public v1::RunService::CallbackService {
  private:
   using RunDone = std::function<void(absl::StatusOr<v1::Run>)>;
 
-  absl::StatusOr<v1::ListAdjustmentsResponse> Journal(const std::string& run);
-  absl::StatusOr<v1::ListSavedStatesResponse> SavedStates(const std::string& run);
+  absl::StatusOr<v1::ListAdjustmentsResponse> Journal(const v1::ListAdjustmentsRequest& request);
+  absl::StatusOr<v1::ListSavedStatesResponse> SavedStates(const v1::ListSavedStatesRequest& request);
   absl::StatusOr<v1::Run> Exclude(const v1::ExcludeRunRequest& request, const access::Person& person);
   absl::StatusOr<v1::Study> Replay(const v1::ReplayRunRequest& request, const access::Person& person);
   /// Does something to one run, and answers with the run.
@@ -79,6 +81,8 @@ class RunService : public v1::RunService::CallbackService {
   absl::StatusOr<v1::Run> Get(const std::string& name);
   absl::StatusOr<v1::ListRunsResponse> List(const v1::ListRunsRequest& request);
   absl::StatusOr<v1::ListSamplesResponse> Samples(const v1::ListSamplesRequest& request);
+  /// Samples of these observables that a page takes, which names the observables too.
+  static int SamplesThatFit(std::span<const v1::Observable> observables);
 
   Rooms rooms_;
 };

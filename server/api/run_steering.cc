@@ -1,8 +1,10 @@
 // The calls of RunService that change runs.
 #include <google/protobuf/util/time_util.h>
 
+#include <algorithm>
+
 #include "api/answer.h"
-#include "api/names.h"
+#include "api/page.h"
 #include "api/quotas.h"
 #include "api/requests.h"
 #include "api/run_service.h"
@@ -14,6 +16,10 @@
 namespace gyrebox::api {
 
 using Kind = v1::Adjustment::Kind;
+
+constexpr int kEntriesPerPage = 1000;
+/// New entries of journals that the answer to an adjustment holds.
+constexpr size_t kMostEntriesTold = 100;
 
 /// A request for one kind of change by the person who calls.
 static executor::SteerRequest Asked(Kind kind, const access::Person& person, const std::string& etag) {
@@ -47,7 +53,9 @@ grpc::ServerUnaryReactor* RunService::AdjustRuns(grpc::CallbackServerContext* co
     Steer(rooms_, std::move(asked), [done](absl::StatusOr<std::vector<v1::Adjustment>> entries) {
       if (!entries.ok()) return done(entries.status());
       v1::AdjustRunsResponse adjusted;
-      adjusted.mutable_adjustments()->Assign(entries->begin(), entries->end());
+      const auto told = std::min<size_t>(entries->size(), kMostEntriesTold);
+      adjusted.mutable_adjustments()->Assign(entries->begin(), entries->begin() + static_cast<int64_t>(told));
+      adjusted.set_run_count(static_cast<int32_t>(entries->size()));
       done(std::move(adjusted));
     });
   });
@@ -132,38 +140,42 @@ grpc::ServerUnaryReactor* RunService::PrioritizeRuns(grpc::CallbackServerContext
   });
 }
 
-absl::StatusOr<v1::ListAdjustmentsResponse> RunService::Journal(const std::string& run) {
-  const auto parsed = ParseRunName(run);
+absl::StatusOr<v1::ListAdjustmentsResponse> RunService::Journal(const v1::ListAdjustmentsRequest& request) {
+  const auto parsed = ParseRunName(request.parent());
   if (!parsed.ok()) return parsed.status();
   if (const auto found = rooms_.store.GetRun(parsed->study, parsed->run); !found.ok()) return found.status();
-  const auto entries = rooms_.store.GetJournal(parsed->study, parsed->run);
+  const auto page = PageOf(request, request.parent() + "/adjustments", kEntriesPerPage, kEntriesPerPage);
+  if (!page.ok()) return page.status();
+  auto entries = rooms_.store.GetJournal(parsed->study, parsed->run);
   if (!entries.ok()) return entries.status();
   v1::ListAdjustmentsResponse response;
-  response.mutable_adjustments()->Assign(entries->begin(), entries->end());
+  FillFrom(*std::move(entries), *page, response.mutable_adjustments(), &response);
   return response;
 }
 
 grpc::ServerUnaryReactor* RunService::ListAdjustments(grpc::CallbackServerContext* context,
                                                       const v1::ListAdjustmentsRequest* request,
                                                       v1::ListAdjustmentsResponse* response) {
-  return Answer(rooms_, context, request, response, [=, this] { return Journal(request->parent()); });
+  return Answer(rooms_, context, request, response, [=, this] { return Journal(*request); });
 }
 
-absl::StatusOr<v1::ListSavedStatesResponse> RunService::SavedStates(const std::string& run) {
-  const auto parsed = ParseRunName(run);
+absl::StatusOr<v1::ListSavedStatesResponse> RunService::SavedStates(const v1::ListSavedStatesRequest& request) {
+  const auto parsed = ParseRunName(request.parent());
   if (!parsed.ok()) return parsed.status();
   if (const auto found = rooms_.store.GetRun(parsed->study, parsed->run); !found.ok()) return found.status();
-  const auto states = rooms_.store.ListSavedStates(parsed->study, parsed->run);
+  const auto page = PageOf(request, request.parent() + "/states", kEntriesPerPage, kEntriesPerPage);
+  if (!page.ok()) return page.status();
+  auto states = rooms_.store.ListSavedStates(parsed->study, parsed->run);
   if (!states.ok()) return states.status();
   v1::ListSavedStatesResponse response;
-  response.mutable_states()->Assign(states->begin(), states->end());
+  FillFrom(*std::move(states), *page, response.mutable_states(), &response);
   return response;
 }
 
 grpc::ServerUnaryReactor* RunService::ListSavedStates(grpc::CallbackServerContext* context,
                                                       const v1::ListSavedStatesRequest* request,
                                                       v1::ListSavedStatesResponse* response) {
-  return Answer(rooms_, context, request, response, [=, this] { return SavedStates(request->parent()); });
+  return Answer(rooms_, context, request, response, [=, this] { return SavedStates(*request); });
 }
 
 absl::StatusOr<v1::Run> RunService::Exclude(const v1::ExcludeRunRequest& request, const access::Person& person) {

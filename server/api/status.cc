@@ -1,57 +1,98 @@
 #include "api/status.h"
 
 #include <absl/strings/cord.h>
+#include <google/protobuf/util/time_util.h>
 
-#include <optional>
+#include <cmath>
 #include <string>
+
+#include "google/rpc/error_details.pb.h"
+#include "google/rpc/status.pb.h"
+#include "schema/visible_text.h"
 
 namespace gyrebox::api {
 
-/// Details travel in a trailer, which most peers limit to 8 KiB.
+/// Details and message travel in a trailer together.
 constexpr size_t kMostDetailBytes = 6 * 1024;
-constexpr char kDetailUrl[] = "type.googleapis.com/gyrebox.v1.ErrorDetail";
+constexpr size_t kMostMessageBytes = 512;
+/// Room of all that is no field violation: the message and what holds it all.
+constexpr size_t kMostViolationBytes = kMostDetailBytes - kMostMessageBytes - 512;
+constexpr size_t kMostFieldBytes = 256;
+constexpr size_t kMostDescriptionBytes = 1024;
 constexpr double kRetrySeconds = 1;
 
+template <class Detail>
+static std::string UrlOf() {
+  return "type.googleapis.com/" + Detail::descriptor()->full_name();
+}
+
+/// Keeps a detail with a status until it is sent.
+template <class Detail>
+static void Keep(const Detail& detail, absl::Status* status) {
+  status->SetPayload(UrlOf<Detail>(), absl::Cord(detail.SerializeAsString()));
+}
+
 /// Takes violations as long as they fit, then says how many more there are.
-static v1::ErrorDetail Fitting(const char* reason, const std::vector<v1::FieldViolation>& violations) {
-  v1::ErrorDetail detail;
-  detail.set_reason(reason);
+static google::rpc::BadRequest Fitting(const std::vector<v1::FieldViolation>& violations) {
+  google::rpc::BadRequest request;
+  size_t bytes = 0;
   for (size_t i = 0; i < violations.size(); ++i) {
-    if (detail.ByteSizeLong() + violations[i].ByteSizeLong() > kMostDetailBytes) {
-      v1::FieldViolation& rest = *detail.add_field_violations();
-      rest.set_description("and " + std::to_string(violations.size() - i) + " more faults; a check lists all of them");
-      break;
-    }
-    *detail.add_field_violations() = violations[i];
+    auto& one = *request.add_field_violations();
+    one.set_field(schema::Clipped(violations[i].field(), kMostFieldBytes));
+    one.set_description(schema::Clipped(violations[i].description(), kMostDescriptionBytes));
+    bytes += one.ByteSizeLong() + 4;
+    if (bytes <= kMostViolationBytes) continue;
+    one.set_field("");
+    one.set_description("and " + std::to_string(violations.size() - i) + " more faults; a check lists them");
+    break;
   }
-  return detail;
+  return request;
+}
+
+static absl::Status Invalid(const std::string& message, const char* reason,
+                            const std::vector<v1::FieldViolation>& violations) {
+  absl::Status status = WithReason(absl::InvalidArgumentError(message), reason);
+  Keep(Fitting(violations), &status);
+  return status;
 }
 
 absl::Status InvalidStudy(const std::vector<v1::FieldViolation>& violations) {
-  const std::string count = violations.size() == 1 ? "a fault" : std::to_string(violations.size()) + " faults";
-  absl::Status status = absl::InvalidArgumentError("the study has " + count);
-  status.SetPayload(kDetailUrl, absl::Cord(Fitting("INVALID_STUDY", violations).SerializeAsString()));
-  return status;
+  // Nobody looks for more.
+  constexpr size_t kMost = 1000;
+  const std::string count = violations.size() == 1      ? "a fault"
+                            : violations.size() > kMost ? "over " + std::to_string(kMost) + " faults"
+                                                        : std::to_string(violations.size()) + " faults";
+  return Invalid("the study has " + count, "INVALID_STUDY", violations);
 }
 
 absl::Status InvalidRequest(const std::vector<v1::FieldViolation>& violations) {
   std::string text = violations[0].field() + ": " + violations[0].description();
   if (violations.size() > 1) text += " (and " + std::to_string(violations.size() - 1) + " more)";
-  absl::Status status = absl::InvalidArgumentError(text);
-  status.SetPayload(kDetailUrl, absl::Cord(Fitting("INVALID_REQUEST", violations).SerializeAsString()));
-  return status;
+  return Invalid(text, "INVALID_REQUEST", violations);
+}
+
+static google::rpc::RetryInfo RetryAfter(double seconds) {
+  google::rpc::RetryInfo retry;
+  *retry.mutable_retry_delay() =
+      google::protobuf::util::TimeUtil::MillisecondsToDuration(std::llround(std::ceil(1000 * seconds)));
+  return retry;
 }
 
 absl::Status TooMany(const std::string& message, double retry_seconds) {
-  v1::ErrorDetail detail;
-  detail.set_reason("TOO_MANY");
-  detail.set_retry_delay_seconds(retry_seconds);
   absl::Status status = absl::ResourceExhaustedError(message);
-  status.SetPayload(kDetailUrl, absl::Cord(detail.SerializeAsString()));
+  Keep(RetryAfter(retry_seconds), &status);
   return status;
 }
 
 absl::Status TooManyCalls() { return TooMany("too many calls; try again later", kRetrySeconds); }
+
+absl::Status WithReason(absl::Status status, const std::string& reason) {
+  google::rpc::ErrorInfo info;
+  info.set_reason(reason);
+  info.set_domain(kErrorDomain);
+  Keep(info, &status);
+  return status;
+}
 
 static const char* ReasonOf(absl::StatusCode code) {
   switch (code) {
@@ -59,6 +100,8 @@ static const char* ReasonOf(absl::StatusCode code) {
       return "INVALID_REQUEST";
     case absl::StatusCode::kNotFound:
       return "NOT_FOUND";
+    case absl::StatusCode::kAlreadyExists:
+      return "REQUEST_ID_TAKEN";
     case absl::StatusCode::kFailedPrecondition:
       return "WRONG_STATE";
     case absl::StatusCode::kAborted:
@@ -71,23 +114,44 @@ static const char* ReasonOf(absl::StatusCode code) {
       return "SHUTTING_DOWN";
     case absl::StatusCode::kResourceExhausted:
       return "TOO_MANY";
+    case absl::StatusCode::kUnimplemented:
+      return "NO_SUCH_METHOD";
     default:
       return "INTERNAL";
   }
 }
 
+/// What is not as it would have to be. Messages name the resource first, such as "studies/7 is cancelled already".
+static google::rpc::PreconditionFailure FailureOf(const std::string& message) {
+  google::rpc::PreconditionFailure failure;
+  auto& violation = *failure.add_violations();
+  violation.set_type(ReasonOf(absl::StatusCode::kFailedPrecondition));
+  if (message.starts_with("studies/")) violation.set_subject(message.substr(0, message.find(' ')));
+  violation.set_description(message);
+  return failure;
+}
+
+/// Adds what a code stands for to the details that a status carries.
+static absl::Status Completed(absl::Status status) {
+  if (!status.GetPayload(UrlOf<google::rpc::ErrorInfo>())) status = WithReason(status, ReasonOf(status.code()));
+  if (absl::IsUnavailable(status)) Keep(RetryAfter(kRetrySeconds), &status);
+  if (absl::IsFailedPrecondition(status)) {
+    Keep(FailureOf(schema::Clipped(std::string(status.message()), kMostMessageBytes)), &status);
+  }
+  return status;
+}
+
 grpc::Status ToGrpcStatus(const absl::Status& status) {
   if (status.ok()) return grpc::Status::OK;
-  std::string details;
-  if (const auto payload = status.GetPayload(kDetailUrl)) {
-    details = std::string(*payload);
-  } else {
-    v1::ErrorDetail detail;
-    detail.set_reason(ReasonOf(status.code()));
-    if (absl::IsUnavailable(status)) detail.set_retry_delay_seconds(kRetrySeconds);
-    details = detail.SerializeAsString();
-  }
-  return {static_cast<grpc::StatusCode>(status.code()), std::string(status.message()), details};
+  google::rpc::Status sent;
+  sent.set_code(static_cast<int>(status.code()));
+  sent.set_message(schema::Clipped(std::string(status.message()), kMostMessageBytes));
+  Completed(status).ForEachPayload([&](absl::string_view url, const absl::Cord& bytes) {
+    auto& detail = *sent.add_details();
+    detail.set_type_url(std::string(url));
+    detail.set_value(std::string(bytes));
+  });
+  return {static_cast<grpc::StatusCode>(status.code()), sent.message(), sent.SerializeAsString()};
 }
 
 }  // namespace gyrebox::api

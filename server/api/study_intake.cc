@@ -10,25 +10,37 @@
 #include "api/requests.h"
 #include "api/study_service.h"
 #include "store/saved_run.h"
+#include "study/check_size.h"
 #include "study/defaults.h"
 #include "study/expand.h"
 #include "study/grow.h"
-#include "study/run_spec.h"
+#include "study/point_setter.h"
+#include "study/schedule.h"
 #include "study/validate.h"
 
 namespace gyrebox::api {
 
 static std::vector<store::NewRun> ToNewRuns(const v1::StudySpec& spec, std::vector<study::PlannedRun> plans) {
   std::vector<store::NewRun> runs;
+  study::PointSetter setter(spec);
   for (study::PlannedRun& plan : plans) {
-    const kernels::RunSpec run = study::ToRunSpec(study::AtPoint(spec, plan.axis_values), plan.seeds);
-    runs.push_back({std::move(plan), run.n_beads, run.n_steps});
+    // The trials of a point are next to each other, and alike in this.
+    const bool same = !runs.empty() && runs.back().plan.axis_values == plan.axis_values;
+    const v1::StudySpec& at = setter.At(plan.axis_values);
+    const int64_t steps = same ? runs.back().total_steps : study::StepsOf(at);
+    runs.push_back({std::move(plan), at.bed().bead_count(), steps});
   }
   return runs;
 }
 
 absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec& asked, int64_t of) {
   Prepared prepared{.spec = asked, .violations = {}, .saved = nullptr};
+  study::Violations too_large;
+  study::CheckSize(asked, &too_large);
+  if (!too_large.empty()) {
+    prepared.violations = std::move(too_large).Take();
+    return prepared;
+  }
   std::optional<study::FoundRun> saved;
   if (asked.start().has_saved()) {
     saved = of > 0 ? store::FindOwnStart(rooms_.store, of, asked)
@@ -50,6 +62,13 @@ static int64_t MostBeads(const std::vector<store::NewRun>& runs) {
   return most;
 }
 
+absl::StatusOr<StudyService::Prepared> StudyService::PrepareSent(const v1::StudySpec& sent) {
+  study::Violations violations;
+  study::CheckSent(sent, &violations);
+  if (violations.empty()) return Prepare(sent);
+  return Prepared{.spec = {}, .violations = std::move(violations).Take(), .saved = nullptr};
+}
+
 absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request, const access::Person& person) {
   const auto once = RequestOf(request, person);
   if (!once.ok()) return once.status();
@@ -57,7 +76,7 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
   const auto earlier = rooms_.store.FindRequest(*once);
   if (!earlier.ok()) return earlier.status();
   if (earlier->has_value()) return rooms_.store.GetStudy((*earlier)->study);
-  const auto prepared = Prepare(request.spec());
+  const auto prepared = PrepareSent(request.spec());
   if (!prepared.ok()) return prepared.status();
   if (!prepared->violations.empty()) return InvalidStudy(prepared->violations);
   const v1::StudySpec& spec = prepared->spec;
@@ -81,6 +100,7 @@ absl::StatusOr<v1::StudySpec> StudyService::CheckGrowth(int64_t id, const v1::St
                                                         const v1::GrowStudyRequest& request) {
   // The axes as the request gives them first: only where those are sound can the study be put together.
   auto faults = study::CheckGrowth(spec, request);
+  if (request.axes_size() > study::kMostAxes) return InvalidRequest(faults);
   const v1::StudySpec asked = study::AsAsked(spec, request);
   auto prepared = Prepare(asked, id);
   if (!prepared.ok()) return prepared.status();

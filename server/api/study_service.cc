@@ -5,9 +5,10 @@
 #include <algorithm>
 #include <limits>
 
+#include "analysis/answer_pages.h"
 #include "analysis/table.h"
 #include "api/answer.h"
-#include "api/names.h"
+#include "api/page.h"
 #include "api/steer.h"
 #include "schema/number_text.h"
 #include "study/estimate.h"
@@ -16,6 +17,11 @@ namespace gyrebox::api {
 
 constexpr int kStudiesPerPage = 50;
 constexpr int kMostStudiesPerPage = 1000;
+constexpr int kStudiesAtATime = 16;
+constexpr int kRowsPerPage = 1000;
+constexpr int kMostRowsPerPage = 10'000;
+/// A check tells no more faults.
+constexpr size_t kMostViolations = 1000;
 /// Bead-steps per second of one CPU thread, before anything was measured on this box; beds of 576 beads reach 7e7 on
 /// two threads of a server CPU with AVX-512.
 constexpr double kFirstGuess = 3e7;
@@ -28,28 +34,45 @@ absl::StatusOr<v1::Study> StudyService::Get(const std::string& name) {
   return study;
 }
 
+/// The spec without all but its title.
+static void KeepTitle(v1::Study* study) {
+  std::string title = std::move(*study->mutable_spec()->mutable_title());
+  study->mutable_spec()->Clear();
+  study->mutable_spec()->set_title(std::move(title));
+}
+
 absl::StatusOr<v1::ListStudiesResponse> StudyService::List(const v1::ListStudiesRequest& request) {
-  const auto size = PageSize(request.page_size(), kStudiesPerPage, kMostStudiesPerPage);
-  if (!size.ok()) return size.status();
-  // A page goes on with the list of the page before, and with no other.
-  const std::string list = "studies of " + request.owner() + " with " + request.label() +
-                           (request.with_archived() ? " and archived ones" : "");
-  const auto below = ParsePageToken(list, request.page_token(), std::numeric_limits<int64_t>::max());
-  if (!below.ok()) return below.status();
-  auto studies =
-      rooms_.store.ListStudies(*below, *size + 1, {request.owner(), request.label(), request.with_archived()});
-  if (!studies.ok()) return studies.status();
-  v1::ListStudiesResponse response;
-  const Remaining remaining(rooms_.store, rooms_.executor.rate());
-  const bool more = studies->size() > static_cast<size_t>(*size);
-  if (more) studies->pop_back();
-  for (v1::Study& study : *studies) {
-    const int64_t id = *ParseStudyName(study.name());
-    remaining.AddTo(&study);
-    if (more) response.set_next_page_token(MakePageToken(list, id));
-    *response.add_studies() = std::move(study);
+  if (!v1::StudyView_IsValid(request.view())) {
+    return absl::InvalidArgumentError("view is none that this server knows; STUDY_VIEW_BASIC or STUDY_VIEW_FULL");
   }
-  return response;
+  const bool full = request.view() == v1::STUDY_VIEW_FULL;
+  const std::string list = "studies of " + request.owner() + " with " + request.label() +
+                           (request.with_archived() ? " and archived ones" : "") + (full ? " in full" : "");
+  const auto page = PageOf(request, list, kStudiesPerPage, kMostStudiesPerPage, std::numeric_limits<int64_t>::max());
+  if (!page.ok()) return page.status();
+  const store::StudyFilter filter{request.owner(), request.label(), request.with_archived()};
+  const Remaining remaining(rooms_.store, rooms_.executor.rate());
+  v1::ListStudiesResponse response;
+  size_t bytes = 0;
+  for (int64_t below = page->from;;) {
+    // A few at a time: each is read with its spec, which may be large.
+    const int wanted = std::min(kStudiesAtATime, page->size + 1 - response.studies_size());
+    auto studies = rooms_.store.ListStudies(below, wanted, filter);
+    if (!studies.ok()) return studies.status();
+    for (v1::Study& study : *studies) {
+      remaining.AddTo(&study);
+      if (!full) KeepTitle(&study);
+      bytes += BytesInPage(study);
+      const bool is_full = response.studies_size() == page->size || bytes > kMostPageBytes;
+      if (is_full && !response.studies().empty()) {
+        response.set_next_page_token(page->TokenAt(below));
+        return response;
+      }
+      below = *ParseStudyName(study.name());
+      *response.add_studies() = std::move(study);
+    }
+    if (static_cast<int>(studies->size()) < wanted) return response;
+  }
 }
 
 absl::StatusOr<v1::Study> StudyService::Cancel(const std::string& name, const access::Person& person) {
@@ -64,11 +87,12 @@ absl::StatusOr<v1::Study> StudyService::Cancel(const std::string& name, const ac
 
 absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyRequest& request) {
   v1::CheckStudyResponse response;
-  auto prepared = Prepare(request.spec());
+  auto prepared = PrepareSent(request.spec());
   if (!prepared.ok()) return prepared.status();
   const auto& violations = prepared->violations;
   if (!violations.empty()) {
-    response.mutable_field_violations()->Assign(violations.begin(), violations.end());
+    const auto told = std::min(violations.size(), kMostViolations);
+    response.mutable_field_violations()->Assign(violations.begin(), violations.begin() + static_cast<int64_t>(told));
     return response;
   }
   const double reached = rooms_.executor.rate().Reached();
@@ -84,7 +108,14 @@ absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyR
 absl::StatusOr<v1::StudyTable> StudyService::Tabulate(const v1::TabulateStudyRequest& request) {
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
-  return analysis::Tabulate(rooms_.store, *id, request.observable());
+  const auto size = PageSize(request.page_size(), kRowsPerPage, kMostRowsPerPage);
+  if (!size.ok()) return size.status();
+  const std::string list =
+      request.name() + "/table of " + request.observable() + " in pages of " + std::to_string(*size);
+  if (!request.page_token().empty()) return tables_.GoOn<v1::StudyTable>(list, request.page_token());
+  auto table = analysis::Tabulate(rooms_.store, *id, request.observable());
+  if (!table.ok()) return table.status();
+  return tables_.Start(list, analysis::CutIntoPages(*std::move(table), *size, kMostPageBytes));
 }
 
 grpc::ServerUnaryReactor* StudyService::GetStudy(grpc::CallbackServerContext* context,

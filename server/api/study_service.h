@@ -4,6 +4,7 @@
 #include <memory>
 #include <vector>
 
+#include "api/kept_pages.h"
 #include "api/rooms.h"
 #include "gyrebox/v1/study_service.grpc.pb.h"
 
@@ -51,6 +52,8 @@ class StudyService : public v1::StudyService::CallbackService {
   };
   /// @param of study that the spec is of, whose own start it takes; 0 for one that is new.
   absl::StatusOr<Prepared> Prepare(const v1::StudySpec& asked, int64_t of = 0);
+  /// The same for a study as a client sent it.
+  absl::StatusOr<Prepared> PrepareSent(const v1::StudySpec& sent);
 
   using StudyDone = std::function<void(absl::StatusOr<v1::Study>)>;
   /// Does something to all runs of a study, and answers with the study.
@@ -72,6 +75,7 @@ class StudyService : public v1::StudyService::CallbackService {
   absl::StatusOr<v1::StudyTable> Tabulate(const v1::TabulateStudyRequest& request);
 
   Rooms rooms_;
+  KeptPages tables_;
 };
 
 }  // namespace gyrebox::api

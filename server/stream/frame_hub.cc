@@ -236,7 +236,7 @@ void FrameHub::Serve(const std::shared_ptr<Reader>& reader) {
     reader->not_before = reader->told + reader->interval;
     const absl::Status& trouble = allowed.ok() ? scene.trouble : allowed;
     if (!trouble.ok()) {
-      end = grpc::Status(static_cast<grpc::StatusCode>(trouble.code()), std::string(trouble.message()));
+      end = api::ToGrpcStatus(trouble);
     } else if (scene.ended) {
       end = grpc::Status::OK;
     }
@@ -251,9 +251,7 @@ void FrameHub::Serve(const std::shared_ptr<Reader>& reader) {
       "studies/" + std::to_string(reader->run.first) + "/runs/" + std::to_string(reader->run.second);
   FrameMessage shown = ToMessage(name, *frame, reader->request.window());
   if (!shown.faults.empty()) {
-    const v1::FieldViolation& fault = shown.faults.front();
-    return reader->watcher.Deliver(
-        {}, grpc::Status(grpc::StatusCode::INVALID_ARGUMENT, fault.field() + ": " + fault.description()));
+    return reader->watcher.Deliver({}, api::ToGrpcStatus(api::InvalidRequest(shown.faults)));
   }
   *message.mutable_frame() = std::move(shown.frame);
   reader->watcher.Deliver({std::move(message)}, end);

@@ -5,8 +5,6 @@
 
 #include <cstdint>
 #include <functional>
-#include <map>
-#include <set>
 #include <string>
 #include <vector>
 
@@ -35,22 +33,26 @@ class RunFeed {
   bool ended() const { return ended_; }
 
  private:
-  struct Told {
-    int64_t next_sequence = 0;
-    bool observables = false;
-  };
   using Messages = std::vector<v1::WatchRunsResponse>;
 
-  bool Follows(int64_t number) const { return followed_.empty() || followed_.contains(number); }
+  bool Follows(int64_t number) const;
+  /// INVALID_ARGUMENT where the request names a run that the study has not.
+  absl::Status CheckNumbers(const v1::Study& study) const;
+  /// Samples of a run up to here are told, or were skipped.
+  int64_t NextOf(int64_t number) const;
+  void SetNext(int64_t number, int64_t sequence);
   /// Adds a run's new samples. False where the budget ends before the samples do.
   absl::StatusOr<bool> AddSamples(store::Store& store, const v1::Run& run, int64_t number, int64_t* budget,
                                   Messages* messages);
 
   const int64_t study_;
   const bool with_samples_;
-  const std::set<int64_t> followed_;  ///< empty: all
-  std::set<int64_t> open_;            ///< of followed_, those not at their end
-  std::map<int64_t, Told> told_;
+  // There may be many streams of studies of many runs: a few bytes a run.
+  std::vector<int32_t> followed_;     ///< sorted; empty: all
+  std::vector<bool> at_end_;          ///< of each of followed_, whether it is at its end and told
+  int32_t lowest_ = 1, highest_ = 0;  ///< numbers that the request names
+  std::vector<int64_t> next_;  ///< sequence of the next sample, by number of the run; shorter where none was told
+  std::vector<bool> named_;    ///< by number of the run: its observables were told
   std::string etag_;
   store::ChangeCursor cursor_;
   bool more_ = false;

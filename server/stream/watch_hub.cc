@@ -162,8 +162,7 @@ void WatchHub::Serve(Reader& reader) {
     reader.heartbeat = end + kBetweenHeartbeats;
   }
   if (!messages.ok()) {
-    const auto code = static_cast<grpc::StatusCode>(messages.status().code());
-    reader.watcher.Deliver({}, grpc::Status(code, std::string(messages.status().message())));
+    reader.watcher.Deliver({}, api::ToGrpcStatus(messages.status()));
     return;
   }
   if (messages->empty() && !reader.feed.ended()) messages->emplace_back().mutable_heartbeat();

@@ -11,17 +11,18 @@
 #include <utility>
 #include <vector>
 
+#include "api/status.h"
+
 namespace gyrebox::stream {
 
 inline constexpr std::chrono::seconds kBetweenHeartbeats{5};
 inline constexpr size_t kMostReaders = 1000;  ///< of one hub
 
-inline grpc::Status ServerIsStopping() { return {grpc::StatusCode::UNAVAILABLE, "the server is stopping"}; }
+inline grpc::Status ServerIsStopping() { return api::ToGrpcStatus(absl::UnavailableError("the server is stopping")); }
 
 /// Why a hub with so many readers takes no other one; none where it does.
 inline std::optional<grpc::Status> WhyNoReader(bool going_away, size_t readers) {
-  if (readers >= kMostReaders)
-    return grpc::Status(grpc::StatusCode::RESOURCE_EXHAUSTED, "too many readers; try again later");
+  if (readers >= kMostReaders) return api::ToGrpcStatus(api::TooMany("too many readers; try again later", 1));
   if (going_away) return ServerIsStopping();
   return std::nullopt;
 }

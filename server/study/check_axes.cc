@@ -1,6 +1,5 @@
 #include "study/check_axes.h"
 
-#include <algorithm>
 #include <map>
 
 #include "schema/field_path.h"
@@ -8,14 +7,12 @@
 #include "schema/number_text.h"
 #include "study/expand.h"
 #include "study/rules.h"
-#include "study/validate.h"
 
 namespace gyrebox::study {
 
 using google::protobuf::FieldDescriptor;
 using google::protobuf::Message;
 
-constexpr int kMostAxes = 4;
 constexpr int kMostValues = 1000;
 
 static std::string AxisPath(int i) { return "axes[" + std::to_string(i) + "]"; }
@@ -114,25 +111,7 @@ static void CheckValues(const v1::Axis& axis, const FieldDescriptor& field, cons
   }
 }
 
-static void CheckRunCount(const v1::StudySpec& spec, Violations* violations) {
-  double count = spec.trials().count();
-  for (const v1::Axis& axis : spec.axes()) {
-    count *= axis.has_linear()        ? axis.linear().count()
-             : axis.has_logarithmic() ? axis.logarithmic().count()
-                                      : std::max(1, axis.values_size());
-  }
-  if (count > kMostRuns) {
-    violations->Add(spec.axes_size() > 0 ? "axes" : "trials.count",
-                    "axes and trials make " + schema::NumberText(count) + " runs, which is too many; at most " +
-                        schema::NumberText(kMostRuns));
-  }
-}
-
 void CheckAxes(const v1::StudySpec& spec, Violations* violations) {
-  if (spec.axes_size() > kMostAxes) {
-    violations->Add("axes",
-                    std::to_string(spec.axes_size()) + " axes are too many; at most " + std::to_string(kMostAxes));
-  }
   std::set<std::string> named;
   for (int i = 0; i < spec.axes_size(); ++i) {
     const v1::Axis& axis = spec.axes(i);
@@ -144,7 +123,6 @@ void CheckAxes(const v1::StudySpec& spec, Violations* violations) {
     const bool has_values = CheckSpacing(axis, AxisPath(i), violations);
     if (field != nullptr && has_values) CheckValues(axis, *field, AxisPath(i), violations);
   }
-  CheckRunCount(spec, violations);
 }
 
 }  // namespace gyrebox::study

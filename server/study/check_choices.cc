@@ -8,8 +8,6 @@
 
 namespace gyrebox::study {
 
-constexpr int kMostStages = 1000;
-
 static void CheckDensity(const v1::StudySpec& spec, Violations* violations) {
   if (!spec.bed().has_number_density() || spec.forces().has_soft()) return;
   violations->Add("bed.number_density",
@@ -58,10 +56,6 @@ static void CheckSchedule(const v1::StudySpec& spec, Violations* violations) {
   }
   if (schedule.has_duration() || varied) {
     violations->Add("schedule.duration", "the stages give the length of the run; give one of the two");
-  }
-  if (schedule.stages_size() > kMostStages) {
-    violations->Add("schedule.stages", std::to_string(schedule.stages_size()) + " stages are too many; at most " +
-                                           std::to_string(kMostStages));
   }
   for (int i = 0; i < schedule.stages_size(); ++i) {
     const std::string path = "schedule.stages[" + std::to_string(i) + "]";

@@ -1,6 +1,7 @@
 #include "study/check_fields.h"
 
 #include "schema/number_text.h"
+#include "schema/visible_text.h"
 #include "study/number_at.h"
 #include "study/plain_text.h"
 #include "study/rules.h"
@@ -62,7 +63,9 @@ class FieldChecker {
     const std::string text = message.GetReflection()->GetString(message, &field);
     const v1::FieldRule& rule = RuleOf(field);
     if (rule.required() && text.empty()) violations_->Add(path, "is missing; give a text");
-    if (HasControlCharacter(text)) violations_->Add(path, "holds a control character; give one line of plain text");
+    if (schema::HasHidden(text))
+      violations_->Add(
+          path, "holds a control character; give one line of plain text, without those of the direction of text");
     if (rule.has_at_most() && static_cast<double>(CharacterCount(text)) > rule.at_most()) {
       violations_->Add(path, std::to_string(CharacterCount(text)) + " characters are too many; at most " +
                                  schema::NumberText(rule.at_most()));

@@ -1,11 +1,14 @@
 #include "study/check_points.h"
 
+#include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "schema/number_text.h"
 #include "study/check_changes.h"
 #include "study/expand.h"
 #include "study/number_at.h"
+#include "study/point_setter.h"
 #include "study/run_spec.h"
 #include "study/schedule.h"
 
@@ -26,7 +29,7 @@ class PointChecker {
  public:
   PointChecker(const v1::StudySpec& spec, const kernels::Device* device,
                const std::shared_ptr<const kernels::SavedBed>& saved, Violations* violations)
-      : spec_(spec), device_(device), saved_(saved), violations_(violations) {
+      : spec_(spec), setter_(spec), device_(device), saved_(saved), violations_(violations) {
     const bool schedule_sound = AllSound("schedule") && Sound("dynamics.time_step");
     steps_sound_ = schedule_sound && (spec.schedule().stages_size() > 0 || Sound("schedule.duration"));
     changes_sound_ = AllSound("drive") && AxesSound("schedule");
@@ -36,13 +39,18 @@ class PointChecker {
     all_sound_ = violations->empty();
   }
 
+  /// Checks a point: the first in full, the others in what differs between points.
   void Check(const std::vector<double>& point) {
-    const v1::StudySpec at = AtPoint(spec_, point);
-    if (steps_sound_) CheckSteps(at);
-    if (changes_sound_) CheckChanges(at);
-    if (period_sound_) CheckPeriod(at);
-    if (interval_sound_) CheckInterval(at);
-    if (spinners_sound_) CheckSpinners(at);
+    const v1::StudySpec& at = setter_.At(point);
+    const bool first = std::exchange(first_, false);
+    const bool steps_vary = first || Varies("schedule") || Varies("dynamics.time_step");
+    // Which wave a steered change meets is a matter of steps.
+    const bool changes_vary = at.schedule().steering().changes().empty() ? first || Varies("schedule") : steps_vary;
+    if (steps_sound_ && steps_vary) CheckSteps(at);
+    if (changes_sound_ && changes_vary) CheckChanges(at);
+    if (period_sound_ && (steps_vary || Varies("drive"))) CheckPeriod(at);
+    if (interval_sound_ && (first || Varies("measure.interval") || Varies("dynamics.time_step"))) CheckInterval(at);
+    if (spinners_sound_ && (first || Varies("bed"))) CheckSpinners(at);
     if (all_sound_ && violations_->empty()) CheckKernels(at);
   }
 
@@ -52,6 +60,13 @@ class PointChecker {
     const std::string blame = Blame(path);
     const bool given = blame != path || NumberAt(spec_, path).has_value();
     return given && violations_->Sound(path) && violations_->Sound(blame);
+  }
+
+  /// Whether an axis varies this field, or something in this message.
+  bool Varies(const std::string& path) const {
+    return std::any_of(spec_.axes().begin(), spec_.axes().end(), [&](const v1::Axis& axis) {
+      return axis.field() == path || axis.field().starts_with(path + ".");
+    });
   }
 
   /// Whether all that a message holds is sound, and the axes that vary some of it.
@@ -91,9 +106,11 @@ class PointChecker {
     const v1::Schedule& schedule = at.schedule();
     const double time_step = at.dynamics().time_step();
     double total = schedule.stages().empty() ? schedule.duration() : 0;
-    if (schedule.stages().empty()) CheckLength("schedule.duration", total, time_step);
+    if (schedule.stages().empty() && IsTooShort(total, time_step)) AddTooShort("schedule.duration", total, time_step);
     for (int i = 0; i < schedule.stages_size(); ++i) {
-      CheckLength("schedule.stages[" + std::to_string(i) + "].duration", schedule.stages(i).duration(), time_step);
+      const double duration = schedule.stages(i).duration();
+      if (IsTooShort(duration, time_step))
+        AddTooShort("schedule.stages[" + std::to_string(i) + "].duration", duration, time_step);
       total += schedule.stages(i).duration();
     }
     if (total / time_step <= kMostSteps) return;
@@ -102,8 +119,9 @@ class PointChecker {
             NumberText(kMostSteps) + " steps, " + Short(kMostSteps * time_step) + " tau");
   }
 
-  void CheckLength(const std::string& path, double duration, double time_step) {
-    if (duration / time_step >= 0.5) return;
+  static bool IsTooShort(double duration, double time_step) { return !(duration / time_step >= 0.5); }
+
+  void AddTooShort(const std::string& path, double duration, double time_step) {
     Add(path, NumberText(duration) + " tau is shorter than one step; at least the time step of " +
                   NumberText(time_step) + " tau");
   }
@@ -185,6 +203,8 @@ class PointChecker {
   }
 
   const v1::StudySpec& spec_;
+  PointSetter setter_;
+  bool first_ = true;
   const kernels::Device* const device_;
   const std::shared_ptr<const kernels::SavedBed> saved_;
   Violations* violations_;
@@ -196,7 +216,9 @@ void CheckPoints(const v1::StudySpec& spec, const kernels::Device* device,
   v1::StudySpec checked = spec;
   if (!violations->Sound("axes")) checked.clear_axes();
   PointChecker checker(checked, device, saved, violations);
-  for (const auto& point : Points(checked)) checker.Check(point);
+  for (const auto& point : Points(checked)) {
+    if (!violations->full()) checker.Check(point);
+  }
 }
 
 }  // namespace gyrebox::study

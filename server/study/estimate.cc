@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "study/expand.h"
+#include "study/point_setter.h"
 #include "study/run_spec.h"
 
 namespace gyrebox::study {
@@ -25,8 +26,9 @@ v1::Estimate EstimateStudy(const v1::StudySpec& spec, double bead_steps_per_seco
                            const std::shared_ptr<const kernels::SavedBed>& saved) {
   v1::Estimate estimate;
   const int64_t trials = spec.trials().count();
+  PointSetter setter(spec);
   for (const auto& point : Points(spec)) {
-    const v1::StudySpec at = AtPoint(spec, point);
+    const v1::StudySpec& at = setter.At(point);
     const kernels::RunSpec run = ToRunSpec(at, at.seeds(), saved);
     estimate.set_run_count(estimate.run_count() + trials);
     estimate.set_bead_count(std::max(estimate.bead_count(), run.n_beads));

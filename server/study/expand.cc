@@ -5,6 +5,7 @@
 #include <iterator>
 
 #include "study/number_at.h"
+#include "study/point_setter.h"
 
 namespace gyrebox::study {
 
@@ -60,8 +61,9 @@ static v1::Seeds SeedsOfTrial(const v1::StudySpec& at, int trial) {
 
 std::vector<PlannedRun> Expand(const v1::StudySpec& spec) {
   std::vector<PlannedRun> runs;
+  PointSetter setter(spec);
   for (const auto& point : Points(spec)) {
-    const v1::StudySpec at = AtPoint(spec, point);
+    const v1::StudySpec& at = setter.At(point);
     for (int trial = 1; trial <= spec.trials().count(); ++trial) {
       runs.push_back({point, trial, SeedsOfTrial(at, trial)});
     }

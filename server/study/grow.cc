@@ -5,6 +5,7 @@
 #include <set>
 
 #include "schema/field_path.h"
+#include "study/check_size.h"
 #include "study/number_at.h"
 
 namespace gyrebox::study {
@@ -43,6 +44,11 @@ std::vector<v1::FieldViolation> CheckGrowth(const v1::StudySpec& spec, const v1:
   }
   if (more == 0 && request.axes().empty()) {
     faults.push_back(Fault("add_trials", "is 0 and there are no axes; give trials to add, or axes with values to add"));
+  }
+  if (request.axes_size() > kMostAxes) {
+    faults.push_back(Fault("axes", std::to_string(request.axes_size()) + " axes are too many; a study has at most " +
+                                       std::to_string(kMostAxes)));
+    return faults;
   }
   for (int i = 0; i < request.axes_size(); ++i) {
     const std::string& path = request.axes(i).field();

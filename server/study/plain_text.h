@@ -12,9 +12,4 @@ inline size_t CharacterCount(const std::string& text) {
   return std::count_if(text.begin(), text.end(), [](char c) { return (c & 0xC0) != 0x80; });
 }
 
-/// Whether a text holds what no line of plain text does, a line end included.
-inline bool HasControlCharacter(const std::string& text) {
-  return std::any_of(text.begin(), text.end(), [](unsigned char c) { return c < 0x20 || c == 0x7F; });
-}
-
 }  // namespace gyrebox::study

@@ -4,6 +4,7 @@
 #include <cctype>
 #include <set>
 
+#include "schema/visible_text.h"
 #include "study/plain_text.h"
 
 namespace gyrebox::study {
@@ -23,7 +24,8 @@ void CheckNote(const std::string& note, const std::string& path, Violations* vio
   CheckLength(note, kLongestNote, path, violations);
   std::string lines = note;
   std::erase_if(lines, [](char c) { return c == '\n' || c == '\t'; });
-  if (HasControlCharacter(lines)) violations->Add(path, "holds a control character; give plain text");
+  if (schema::HasHidden(lines))
+    violations->Add(path, "holds a control character; give plain text, without those of the direction of text");
 }
 
 static bool IsLabel(const std::string& text) {
@@ -51,7 +53,9 @@ void CheckLabels(const google::protobuf::RepeatedPtrField<std::string>& labels, 
 
 void CheckReason(const std::string& reason, const std::string& path, Violations* violations) {
   if (reason.empty()) violations->Add(path, "is missing; say in one line why the run is to count no more");
-  if (HasControlCharacter(reason)) violations->Add(path, "holds a control character; give one line of plain text");
+  if (schema::HasHidden(reason))
+    violations->Add(path,
+                    "holds a control character; give one line of plain text, without those of the direction of text");
   CheckLength(reason, kLongestReason, path, violations);
 }
 

@@ -4,6 +4,7 @@
 #include "study/check_choices.h"
 #include "study/check_fields.h"
 #include "study/check_points.h"
+#include "study/check_size.h"
 #include "study/violations.h"
 
 namespace gyrebox::study {
@@ -11,6 +12,8 @@ namespace gyrebox::study {
 std::vector<v1::FieldViolation> Validate(const v1::StudySpec& spec, const kernels::Device* device,
                                          const FoundRun* saved) {
   Violations violations;
+  CheckSize(spec, &violations);
+  if (!violations.empty()) return std::move(violations).Take();
   CheckFields(spec, &violations);
   CheckChoices(spec, &violations);
   CheckAxes(spec, &violations);

@@ -2,13 +2,18 @@
 
 #include <algorithm>
 
+#include "schema/visible_text.h"
+
 namespace gyrebox::study {
 
+constexpr size_t kMostFieldBytes = 256;
+constexpr size_t kMostDescriptionBytes = 512;
+
 void Violations::Add(const std::string& field, const std::string& description) {
-  if (!seen_.emplace(field, description).second) return;
+  if (full() || !seen_.emplace(field, description).second) return;
   v1::FieldViolation& violation = list_.emplace_back();
-  violation.set_field(field);
-  violation.set_description(description);
+  violation.set_field(schema::Clipped(field, kMostFieldBytes));
+  violation.set_description(schema::Clipped(description, kMostDescriptionBytes));
 }
 
 static bool Holds(const std::string& outer, const std::string& inner) {
@@ -17,7 +22,7 @@ static bool Holds(const std::string& outer, const std::string& inner) {
 }
 
 bool Violations::Sound(const std::string& field) const {
-  return std::none_of(list_.begin(), list_.end(), [&](const v1::FieldViolation& violation) {
+  return !full() && std::none_of(list_.begin(), list_.end(), [&](const v1::FieldViolation& violation) {
     return Holds(violation.field(), field) || Holds(field, violation.field());
   });
 }

@@ -8,6 +8,7 @@
 #include "check.h"
 #include "gyrebox/v1/run_service.pb.h"
 #include "gyrebox/v1/study_service.pb.h"
+#include "study/check_size.h"
 #include "study/defaults.h"
 #include "study/expand.h"
 #include "study/grow.h"

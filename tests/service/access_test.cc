@@ -11,6 +11,7 @@
 #include "access/needs.h"
 #include "access/secret.h"
 #include "access/tls.h"
+#include "error_details.h"
 #include "example_studies.h"
 #include "group_server.h"
 #include "gyrebox/v1/error.pb.h"
@@ -121,12 +122,6 @@ TEST(LimitsTest, EachPersonHasTheirOwn) {
   EXPECT_NE(limits.Stream("olga"), nullptr);
 }
 
-v1::ErrorDetail DetailOf(const grpc::Status& status) {
-  v1::ErrorDetail detail;
-  EXPECT_TRUE(detail.ParseFromString(status.error_details()));
-  return detail;
-}
-
 /// Calls by a person, each with a context of its own.
 class Caller {
  public:
@@ -172,9 +167,9 @@ TEST(LimitsOverTheWireTest, WhoAsksTooOftenIsToldHowLongToWait) {
   const grpc::Status refused = olga.GetBox();
   EXPECT_EQ(refused.error_code(), grpc::StatusCode::RESOURCE_EXHAUSTED);
   EXPECT_THAT(refused.error_message(), HasSubstr("requests a second from olga"));
-  EXPECT_EQ(DetailOf(refused).reason(), "TOO_MANY");
-  EXPECT_GT(DetailOf(refused).retry_delay_seconds(), 0);
-  EXPECT_LE(DetailOf(refused).retry_delay_seconds(), 100);
+  EXPECT_EQ(test::DetailsOf(refused).info.reason(), "TOO_MANY");
+  EXPECT_GT(test::DetailsOf(refused).retry_seconds(), 0);
+  EXPECT_LE(test::DetailsOf(refused).retry_seconds(), 100);
   EXPECT_TRUE(max.GetBox().ok());
 }
 
@@ -211,7 +206,7 @@ TEST(LimitsOverTheWireTest, StreamsOfAPersonAreCounted) {
   EXPECT_FALSE(third->Read(&message));
   const grpc::Status refused = third->Finish();
   EXPECT_EQ(refused.error_code(), grpc::StatusCode::RESOURCE_EXHAUSTED);
-  EXPECT_GT(DetailOf(refused).retry_delay_seconds(), 0);
+  EXPECT_GT(test::DetailsOf(refused).retry_seconds(), 0);
   const auto other = max.Watch(c4.get());
   EXPECT_TRUE(other->Read(&message));
   c1->TryCancel();

@@ -8,6 +8,7 @@
 
 #include <future>
 
+#include "error_details.h"
 #include "example_studies.h"
 #include "grpc/health/v1/health.grpc.pb.h"
 #include "gyrebox/v1/analysis_service.grpc.pb.h"
@@ -26,12 +27,6 @@ using test::TestServer;
 using test::WaitFor;
 using testing::ElementsAre;
 using testing::HasSubstr;
-
-v1::ErrorDetail DetailOf(const grpc::Status& status) {
-  v1::ErrorDetail detail;
-  EXPECT_TRUE(detail.ParseFromString(status.error_details()));
-  return detail;
-}
 
 class ApiTest : public testing::Test {
  protected:
@@ -99,10 +94,10 @@ TEST_F(ApiTest, RefusesAStudyWithAllItsFaults) {
   const grpc::Status status = Create(spec, &study);
   EXPECT_EQ(status.error_code(), grpc::StatusCode::INVALID_ARGUMENT);
   EXPECT_EQ(status.error_message(), "the study has 2 faults");
-  const v1::ErrorDetail detail = DetailOf(status);
-  EXPECT_EQ(detail.reason(), "INVALID_STUDY");
-  ASSERT_EQ(detail.field_violations_size(), 2);
-  EXPECT_EQ(detail.field_violations(0).field(), "bed.packing_fraction");
+  const auto details = test::DetailsOf(status);
+  EXPECT_EQ(details.info.reason(), "INVALID_STUDY");
+  ASSERT_EQ(details.request.field_violations_size(), 2);
+  EXPECT_EQ(details.request.field_violations(0).field(), "bed.packing_fraction");
 }
 
 TEST_F(ApiTest, KeepsTheDetailsOfManyFaultsShort) {
@@ -114,8 +109,8 @@ TEST_F(ApiTest, KeepsTheDetailsOfManyFaultsShort) {
   const grpc::Status status = Create(spec, &study);
   EXPECT_EQ(status.error_message(), "the study has 1000 faults");
   EXPECT_LT(status.error_details().size(), 8000u);
-  const v1::ErrorDetail detail = DetailOf(status);
-  EXPECT_THAT(detail.field_violations(detail.field_violations_size() - 1).description(), HasSubstr("more faults"));
+  const google::rpc::BadRequest told = test::DetailsOf(status).request;
+  EXPECT_THAT(told.field_violations(told.field_violations_size() - 1).description(), HasSubstr("more faults"));
 }
 
 TEST_F(ApiTest, AnswersARepeatedRequestWithTheFirstStudy) {

@@ -7,10 +7,12 @@
 #include <fstream>
 #include <iterator>
 
+#include "example_studies.h"
 #include "gyrebox/v1/analysis.pb.h"
 #include "gyrebox/v1/box.pb.h"
 #include "gyrebox/v1/run_service.pb.h"
 #include "gyrebox/v1/study_service.pb.h"
+#include "lib/client.h"
 #include "process.h"
 #include "test_server.h"
 #include "wait_for.h"
@@ -489,6 +491,61 @@ TEST_F(CommandTest, TakesTheServerFromTheEnvironment) {
   setenv("GYREBOX_SERVER", server_.address().c_str(), 1);
   EXPECT_EQ(test::Run({GYREBOX, "list"}).code, 0);
   unsetenv("GYREBOX_SERVER");
+}
+
+// A store may hold what no server takes any more.
+TEST(HostileTextTest, ATitleCannotChangeWhatATerminalShows) {
+  constexpr char kTitle[] = "=HYPERLINK(1)\x1b[2J\xE2\x80\xAEtxt";
+  constexpr char kShown[] = "=HYPERLINK(1)\\u{1b}[2J\\u{202e}txt";
+  test::TestServer server(std::make_shared<test::FakePlan>(), test::Unhindered(), [&](store::Store& store) {
+    v1::StudySpec spec = test::AmplitudeStudy({1}, 1);
+    spec.set_title(kTitle);
+    ASSERT_TRUE(store.CreateStudy(spec, test::NewRuns(spec), "").ok());
+  });
+  const auto shown = [&](const std::vector<std::string>& arguments) {
+    std::vector<std::string> command = {GYREBOX, "--server", server.address()};
+    command.insert(command.end(), arguments.begin(), arguments.end());
+    const Outcome outcome = test::Run(command);
+    EXPECT_THAT(outcome.out + outcome.error, AllOf(Not(HasSubstr("\x1b")), Not(HasSubstr("\xE2\x80\xAE"))))
+        << arguments[0];
+    return outcome.out + outcome.error;
+  };
+  EXPECT_THAT(shown({"list"}), HasSubstr(kShown));
+  EXPECT_THAT(shown({"show", "1"}), HasSubstr(kShown));
+  EXPECT_THAT(shown({"delete", "1"}), HasSubstr(kShown));
+  EXPECT_THAT(shown({"list", "--json"}), HasSubstr("=HYPERLINK(1)\\u001b[2J\\u202etxt"));
+  const test::TemporaryDirectory directory;
+  shown({"report", "1", directory.path()});
+  for (const char* file : {"answers.json", "study.toml"}) {
+    const std::string text = test::ReadAll(directory.path() + "/" + file);
+    EXPECT_THAT(text, HasSubstr("\\u001b[2J\\u202etxt")) << file;
+    EXPECT_THAT(text, AllOf(Not(HasSubstr("\x1b")), Not(HasSubstr("\xE2\x80\xAE")))) << file;
+  }
+#ifdef GYREBOX_HAS_NPM
+  EXPECT_THAT(test::ReadAll(directory.path() + "/report.html"), HasSubstr("\\\\u{1b}[2J\\\\u{202e}txt"));
+#endif
+}
+
+TEST(HostileTextTest, TheServerTakesNoSuchText) {
+  test::TestServer server;
+  client::Client client(server.address());
+  v1::StudySpec spec = test::BareStudy();
+  spec.set_title("\xE2\x81\xA6title");
+  EXPECT_EQ(client.CheckStudy(spec)->field_violations(0).field(), "title");
+  spec.set_title("\xC2\x9Btitle");
+  EXPECT_EQ(client.CheckStudy(spec)->field_violations(0).field(), "title");
+  ASSERT_TRUE(client.CreateStudy(test::BareStudy()).ok());
+  v1::ExcludeRunRequest exclude;
+  exclude.set_name("studies/1/runs/1");
+  exclude.set_reason("because\xE2\x80\x8F");
+  EXPECT_EQ(client::ViolationsOf(client.ExcludeRun(exclude).status())[0].field(), "reason");
+  v1::UpdateStudyRequest note;
+  note.mutable_study()->set_name("studies/1");
+  note.mutable_update_mask()->add_paths("note");
+  note.mutable_study()->set_note("two\n\tlines");
+  EXPECT_TRUE(client.UpdateStudy(note).ok());
+  note.mutable_study()->set_note("two\xE2\x80\xAElines");
+  EXPECT_EQ(client::ViolationsOf(client.UpdateStudy(note).status())[0].field(), "study.note");
 }
 
 }  // namespace

@@ -7,6 +7,7 @@
 #include <fstream>
 #include <mutex>
 
+#include "error_details.h"
 #include "example_studies.h"
 #include "gyrebox/v1/run_service.grpc.pb.h"
 #include "gyrebox/v1/study_service.grpc.pb.h"
@@ -50,9 +51,8 @@ class Asked {
     for (const auto& fault : checked.field_violations()) faults.emplace_back(fault.field(), fault.description());
     v1::Study study;
     const grpc::Status status = Create(spec, &study);
-    v1::ErrorDetail detail;
     EXPECT_EQ(status.error_code(), grpc::StatusCode::INVALID_ARGUMENT);
-    EXPECT_TRUE(detail.ParseFromString(status.error_details()));
+    const google::rpc::BadRequest detail = test::DetailsOf(status).request;
     EXPECT_EQ(detail.field_violations_size(), static_cast<int>(faults.size()));
     for (int i = 0; i < detail.field_violations_size(); ++i) {
       EXPECT_EQ(detail.field_violations(i).field(), faults[static_cast<size_t>(i)].first);

@@ -338,8 +338,34 @@ TEST_F(SteeringTest, AReplayDoesWhatWasDone) {
   EXPECT_EQ(replay->spec().schedule().steering().changes_size(), 2);
   WaitForEnd("studies/2/runs/1");
   EXPECT_EQ(Sizes("studies/2/runs/1"), Sizes(run));
-  // It could as well have been submitted.
-  EXPECT_EQ(client_.CheckStudy(replay->spec())->field_violations_size(), 0);
+  // What was steered is the server's to say.
+  v1::StudySpec spec = replay->spec();
+  const auto checked = client_.CheckStudy(spec);
+  ASSERT_EQ(checked->field_violations_size(), 1);
+  EXPECT_EQ(checked->field_violations(0).field(), "schedule.steering");
+  spec.mutable_schedule()->clear_steering();
+  EXPECT_EQ(client_.CheckStudy(spec)->field_violations_size(), 0);
+}
+
+TEST_F(SteeringTest, AReplayGrowsAndIsStartedFrom) {
+  Submit(1);
+  WaitForStep(300);
+  ASSERT_TRUE(Adjust("drive.sine.amplitude", 20).ok());
+  WaitForEnd(kRun);
+  ASSERT_TRUE(client_.ReplayRun(kRun).ok());
+  WaitForEnd("studies/2/runs/1");
+  v1::GrowStudyRequest request;
+  request.set_name("studies/2");
+  request.set_add_trials(1);
+  const auto grown = client_.GrowStudy(request);
+  ASSERT_TRUE(grown.ok()) << grown.status();
+  EXPECT_EQ(grown->spec().schedule().steering().changes_size(), 1);
+  WaitForEnd("studies/2/runs/2");
+  v1::StudySpec branch = BareStudy();
+  branch.clear_bed();
+  branch.mutable_start()->mutable_saved()->set_run("studies/2/runs/1");
+  const auto branched = client_.CreateStudy(branch);
+  EXPECT_TRUE(branched.ok()) << branched.status();
 }
 
 TEST_F(SteeringTest, ADrainedDeviceIsEmptyUntilItWorksAgain) {

@@ -1,0 +1,69 @@
+/// Pages of lists: bounded by a count and by bytes.
+#pragma once
+
+#include <google/protobuf/repeated_field.h>
+
+#include <cstddef>
+#include <utility>
+#include <vector>
+
+#include "api/names.h"
+
+namespace gyrebox::api {
+
+/// Most bytes of the items of a page; a single item may be larger.
+inline constexpr size_t kMostPageBytes = 1 << 20;
+
+/// A page as a request asks for it.
+struct Page {
+  std::string list;  ///< tells lists apart
+  int64_t from = 0;  ///< place in the list
+  int size = 0;      ///< most items
+
+  /// The token of the page that goes on at a place.
+  std::string TokenAt(int64_t place) const { return MakePageToken(list, place); }
+};
+
+/// Reads page_size and page_token. INVALID_ARGUMENT where either is at fault.
+/// @param list what the list is of, its filters too: a token is good for no other.
+template <class Request>
+absl::StatusOr<Page> PageOf(const Request& request, const std::string& list, int standard, int most,
+                            int64_t start = 0) {
+  const auto size = PageSize(request.page_size(), standard, most);
+  if (!size.ok()) return size.status();
+  const auto from = ParsePageToken(list, request.page_token(), start);
+  if (!from.ok()) return from.status();
+  return Page{list, *from, *size};
+}
+
+/// Bytes that an item takes in a page.
+template <class Item>
+size_t BytesInPage(const Item& item) {
+  constexpr size_t kTagAndLength = 6;
+  return item.ByteSizeLong() + kTagAndLength;
+}
+
+/// Moves items into a page until it is full: at most `size`, and of kMostPageBytes, but at least one.
+/// @return how many were moved; where there are more, another page is to follow.
+template <class Item>
+int FillPage(std::vector<Item>* items, int size, google::protobuf::RepeatedPtrField<Item>* page) {
+  size_t bytes = 0;
+  for (Item& item : *items) {
+    bytes += BytesInPage(item);
+    if (page->size() >= size || (bytes > kMostPageBytes && !page->empty())) break;
+    *page->Add() = std::move(item);
+  }
+  return page->size();
+}
+
+/// Fills a page with a whole list that is at hand, from the place on that was asked for.
+template <class Item, class Response>
+void FillFrom(std::vector<Item> all, const Page& page, google::protobuf::RepeatedPtrField<Item>* items,
+              Response* response) {
+  const auto skipped = std::min<int64_t>(page.from, static_cast<int64_t>(all.size()));
+  all.erase(all.begin(), all.begin() + skipped);
+  const int taken = FillPage(&all, page.size, items);
+  if (static_cast<size_t>(taken) < all.size()) response->set_next_page_token(page.TokenAt(page.from + taken));
+}
+
+}  // namespace gyrebox::api
