@@ -31,16 +31,20 @@ static absl::Status CheckRequestId(const std::string& id) {
   return absl::InvalidArgumentError("request_id is not up to 64 letters, digits, - or _");
 }
 
-static std::vector<store::NewRun> ToNewRuns(const v1::StudySpec& spec, std::vector<study::PlannedRun> plans) {
+static absl::Status NobodyWaits() { return absl::CancelledError("nobody waits for it"); }
+
+static std::vector<store::NewRun> ToNewRuns(const v1::StudySpec& spec, std::vector<study::PlannedRun> plans,
+                                            const study::Stop& stop) {
   std::vector<store::NewRun> runs;
   for (study::PlannedRun& plan : plans) {
+    if (stop.asked()) break;
     const kernels::RunSpec run = study::ToRunSpec(study::AtPoint(spec, plan.axis_values), plan.seeds);
     runs.push_back({std::move(plan), run.n_beads, run.n_steps});
   }
   return runs;
 }
 
-absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec& asked) {
+absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec& asked, const study::Stop& stop) {
   Prepared prepared{.spec = asked, .violations = {}, .saved = nullptr};
   std::optional<study::FoundRun> saved;
   if (asked.start().has_saved()) {
@@ -50,7 +54,8 @@ absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec
   }
   const study::FoundRun* const found = saved ? &*saved : nullptr;
   study::FillDefaults(&prepared.spec, found);
-  prepared.violations = study::Validate(prepared.spec, &rooms_.device, found);
+  prepared.violations = study::Validate(prepared.spec, &rooms_.device, found, stop);
+  if (stop.asked()) return NobodyWaits();
   // The state stays what it is, whatever becomes of the run.
   if (saved && saved->ok()) prepared.spec.mutable_start()->mutable_saved()->set_run((*saved)->state);
   return prepared;
@@ -62,17 +67,19 @@ static More MoreOf(const std::vector<store::NewRun>& runs) {
   return more;
 }
 
-absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request, const access::Person& person) {
+absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request, const access::Person& person,
+                                               const study::Stop& stop) {
   if (auto status = CheckRequestId(request.request_id()); !status.ok()) return status;
   if (rooms_.stopping) return absl::UnavailableError("the server is stopping; submit again later");
   auto earlier = rooms_.store.FindRequest(request.request_id());
   if (!earlier.ok()) return earlier.status();
   if (earlier->has_value()) return **std::move(earlier);
-  const auto prepared = Prepare(request.spec());
+  const auto prepared = Prepare(request.spec(), stop);
   if (!prepared.ok()) return prepared.status();
   if (!prepared->violations.empty()) return InvalidStudy(prepared->violations);
   const v1::StudySpec& spec = prepared->spec;
-  const auto runs = ToNewRuns(spec, study::Expand(spec));
+  const auto runs = ToNewRuns(spec, study::Expand(spec, stop), stop);
+  if (stop.asked()) return NobodyWaits();
   if (auto status = CheckPriority(request.priority()); !status.ok()) return status;
   if (auto status = CheckQuotas(rooms_, person.name, MoreOf(runs)); !status.ok()) return status;
   auto study = rooms_.store.CreateStudy(spec, runs, request.request_id(), person.name, request.priority());
@@ -84,29 +91,31 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
 
 grpc::ServerUnaryReactor* StudyService::CreateStudy(grpc::CallbackServerContext* context,
                                                     const v1::CreateStudyRequest* request, v1::Study* response) {
-  return Answer(rooms_, context, request, response,
-                [=, this](const access::Person& person) { return Create(*request, person); });
+  return AnswerOn(
+      rooms_.slow_pool, rooms_, context, request, response,
+      [=, this](const access::Person& person, const study::Stop& stop) { return Create(*request, person, stop); });
 }
 
-absl::StatusOr<v1::StudySpec> StudyService::CheckGrowth(const v1::StudySpec& spec,
-                                                        const v1::GrowStudyRequest& request) {
+absl::StatusOr<v1::StudySpec> StudyService::CheckGrowth(const v1::StudySpec& spec, const v1::GrowStudyRequest& request,
+                                                        const study::Stop& stop) {
   // The axes as the request gives them first: only where those are sound can the study be put together.
   auto faults = study::CheckGrowth(spec, request);
   const v1::StudySpec asked = study::AsAsked(spec, request);
-  auto prepared = Prepare(asked);
+  auto prepared = Prepare(asked, stop);
   if (!prepared.ok()) return prepared.status();
   for (auto& fault : study::InRequest(prepared->violations, asked, request)) faults.push_back(std::move(fault));
   if (!faults.empty()) return InvalidRequest(faults);
   v1::StudySpec grown = study::Grown(spec, request);
   if (request.axes().empty()) return grown;  // the same points
-  prepared = Prepare(grown);
+  prepared = Prepare(grown, stop);
   if (!prepared.ok()) return prepared.status();
   faults = study::InRequest(prepared->violations, grown, request);
   if (!faults.empty()) return InvalidRequest(faults);
   return grown;
 }
 
-absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request, const access::Person& person) {
+absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request, const access::Person& person,
+                                             const study::Stop& stop) {
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
   if (auto status = CheckMayChange(rooms_, person, *id); !status.ok()) return status;
@@ -123,10 +132,11 @@ absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request
   if (study->state() == v1::Study::STATE_CANCELLED) {
     return absl::FailedPreconditionError(study->name() + " is CANCELLED and cannot grow; submit a study anew");
   }
-  const auto grown = CheckGrowth(study->spec(), request);
+  const auto grown = CheckGrowth(study->spec(), request, stop);
   if (!grown.ok()) return grown.status();
-  store::Growth growth{*grown, ToNewRuns(*grown, study::AddedRuns(study->spec(), *grown)),
+  store::Growth growth{*grown, ToNewRuns(*grown, study::AddedRuns(study->spec(), *grown, stop), stop),
                        study::ValuesOfOldRuns(study->spec(), *grown), study::GrowthText(study->spec(), *grown)};
+  if (stop.asked()) return NobodyWaits();
   if (growth.runs.empty()) return study;
   if (auto status = CheckQuotas(rooms_, study->owner(), MoreOf(growth.runs)); !status.ok()) return status;
   // Without an etag of the caller's, still nothing may have come between what was read here and what is written.
@@ -141,8 +151,9 @@ absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request
 
 grpc::ServerUnaryReactor* StudyService::GrowStudy(grpc::CallbackServerContext* context,
                                                   const v1::GrowStudyRequest* request, v1::Study* response) {
-  return Answer(rooms_, context, request, response,
-                [=, this](const access::Person& person) { return Grow(*request, person); });
+  return AnswerOn(
+      rooms_.slow_pool, rooms_, context, request, response,
+      [=, this](const access::Person& person, const study::Stop& stop) { return Grow(*request, person, stop); });
 }
 
 }  // namespace gyrebox::api

@@ -37,29 +37,23 @@ absl::StatusOr<QueuedRuns> Store::ListQueued(int64_t study, int limit) {
   return queued;
 }
 
-absl::StatusOr<int> Store::SetPriority(int64_t study, int64_t number, int priority) {
-  int count = 0;
-  const auto status = Write([&](Connection& connection) {
-    absl::Status done;
-    {
-      Statement rows = connection.Prepare(sql::kSetPriority);
-      rows.Bind(study, number, priority);
-      while (rows.Next()) ++count;
-      done = rows.status();
-    }
-    done.Update(CountChange(connection, study));
-    return done;
-  });
-  if (!status.ok()) return status;
-  return count;
-}
-
 absl::StatusOr<std::map<std::string, int64_t>> Store::StoredBytes() {
   std::map<std::string, int64_t> bytes;
   const auto status = Read([&](Connection& connection) {
     Statement rows = connection.Prepare(sql::kSelectStoredBytes);
     while (rows.Next()) bytes[rows.Text(0)] = rows.Int(1);
     return rows.status();
+  });
+  if (!status.ok()) return status;
+  return bytes;
+}
+
+absl::StatusOr<int64_t> Store::BytesOf(const std::string& owner) {
+  int64_t bytes = 0;
+  const auto status = Read([&](Connection& connection) {
+    Statement row = connection.Prepare(sql::kSelectBytesOf);
+    if (row.Bind(owner).Next()) bytes = row.Int(0);
+    return row.status();
   });
   if (!status.ok()) return status;
   return bytes;

@@ -27,7 +27,7 @@ absl::StatusOr<v1::Study> SelectStudy(Connection& connection, int64_t id) {
   return study;
 }
 
-static absl::StatusOr<std::optional<int64_t>> SelectRequest(Connection& connection, const std::string& request_id) {
+absl::StatusOr<std::optional<int64_t>> SelectRequest(Connection& connection, const std::string& request_id) {
   if (request_id.empty()) return std::nullopt;
   Statement row = connection.Prepare(sql::kFindRequest);
   if (row.Bind(request_id).Next()) return row.Int(0);
@@ -35,8 +35,8 @@ static absl::StatusOr<std::optional<int64_t>> SelectRequest(Connection& connecti
   return std::nullopt;
 }
 
-static absl::StatusOr<int64_t> InsertStudy(Connection& connection, const v1::StudySpec& spec,
-                                           const std::string& request_id, const std::string& owner) {
+absl::StatusOr<int64_t> InsertStudy(Connection& connection, const v1::StudySpec& spec, const std::string& request_id,
+                                    const std::string& owner) {
   const std::string bytes = spec.SerializeAsString();
   Statement insert = connection.Prepare(sql::kInsertStudy);
   insert.Bind(Statement::AsBlob(bytes), request_id, NowMilliseconds(), owner, SourceOf(spec));
@@ -44,8 +44,7 @@ static absl::StatusOr<int64_t> InsertStudy(Connection& connection, const v1::Stu
   return insert.Int(0);
 }
 
-/// The study that another is to start from may have been deleted since it was looked at.
-static absl::Status CheckSource(Connection& connection, const v1::StudySpec& spec) {
+absl::Status CheckSource(Connection& connection, const v1::StudySpec& spec) {
   const int64_t source = SourceOf(spec);
   if (source == 0) return absl::OkStatus();
   Statement row = connection.Prepare(sql::kSelectOwner);
@@ -53,18 +52,19 @@ static absl::Status CheckSource(Connection& connection, const v1::StudySpec& spe
 }
 
 absl::Status InsertRun(Connection& connection, int64_t study, int64_t number, const NewRun& run, int priority,
-                       int64_t change) {
+                       int64_t change, int state) {
   const auto& values = run.plan.axis_values;
   const auto& seeds = run.plan.seeds;
   return connection.Prepare(sql::kInsertRun)
       .Bind(study, number, Statement::AsBlob(values.data(), values.size() * sizeof(double)), run.plan.trial,
             static_cast<int64_t>(seeds.places()), static_cast<int64_t>(seeds.noise()),
-            static_cast<int64_t>(seeds.disorder()), run.bead_count, run.total_steps, priority, change)
+            static_cast<int64_t>(seeds.disorder()), run.bead_count, run.total_steps, priority, change, state)
       .Run();
 }
 
 absl::StatusOr<v1::Study> Store::CreateStudy(const v1::StudySpec& spec, const std::vector<NewRun>& runs,
                                              const std::string& request_id, const std::string& owner, int priority) {
+  if (TakesSlices(runs.size())) return CreateInSlices(spec, runs, request_id, owner, priority);
   v1::Study study;
   const auto status = Write([&](Connection& connection) -> absl::Status {
     auto earlier = SelectRequest(connection, request_id);
@@ -165,7 +165,7 @@ absl::StatusOr<WholeStudy> Store::GetWholeStudy(int64_t id) {
 }
 
 absl::Status Store::CancelStudy(int64_t id) {
-  return Write([&](Connection& connection) -> absl::Status {
+  const auto marked = Write([&](Connection& connection) -> absl::Status {
     const auto study = SelectStudy(connection, id);
     if (!study.ok()) return study.status();
     if (study->state() == v1::Study::STATE_CANCELLED || study->state() == v1::Study::STATE_FINISHED) {
@@ -173,10 +173,10 @@ absl::Status Store::CancelStudy(int64_t id) {
       return absl::FailedPreconditionError(study->name() + " is " + (finished ? "finished" : "cancelled") + " already");
     }
     absl::Status status = connection.Prepare(sql::kCancelStudy).Bind(id).Run();
-    status.Update(connection.Prepare(sql::kCancelWaitingRuns).Bind(id, NowMilliseconds()).Run());
     status.Update(CountChange(connection, id));
     return status;
   });
+  return marked.ok() ? CancelWaiting(id) : marked;
 }
 
 absl::StatusOr<std::string> Store::GetOwner(int64_t id) {

@@ -65,6 +65,13 @@ static void Check(const v1::StudySpec& at, const v1::Adjustable& changes, const 
   }
 }
 
+std::vector<BadChange> BadChangesIn(const v1::StudySpec& at, const v1::Adjustable& change,
+                                    const FieldDescriptor& wave) {
+  std::vector<BadChange> bad;
+  Check(at, change, wave, "", &bad);
+  return bad;
+}
+
 std::vector<BadChange> BadChanges(const v1::StudySpec& at) {
   std::vector<BadChange> bad;
   const FieldDescriptor* wave = WaveField(at.drive());

@@ -9,14 +9,14 @@
 namespace gyrebox::study {
 
 std::vector<v1::FieldViolation> Validate(const v1::StudySpec& spec, const kernels::Device* device,
-                                         const FoundRun* saved) {
+                                         const FoundRun* saved, const Stop& stop) {
   Violations violations;
   CheckFields(spec, &violations);
   CheckChoices(spec, &violations);
   CheckAxes(spec, &violations);
   const bool has_saved = spec.start().has_saved() && saved != nullptr;
   if (has_saved) CheckSavedStart(spec, *saved, &violations);
-  CheckPoints(spec, device, has_saved && saved->ok() ? (*saved)->beads : nullptr, &violations);
+  CheckPoints(spec, device, has_saved && saved->ok() ? (*saved)->beads : nullptr, stop, &violations);
   auto found = std::move(violations).Take();
   // Where there is no run to take the bed from, that is the fault, and not that the bed is missing.
   if (has_saved && !saved->ok() && !spec.bed().has_bead_count()) {

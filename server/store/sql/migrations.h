@@ -263,6 +263,14 @@ ALTER TABLE segment ADD COLUMN wide BLOB;
     R"sql(
 ALTER TABLE run ADD COLUMN reached_step INTEGER NOT NULL DEFAULT 0;
 )sql",
+
+    // 10: why the server holds a run; and what is written in slices. A study with deleted = 2 is being made. A run in
+    // state 0 is being added to a study, which takes it in where `joining` is set.
+    R"sql(
+ALTER TABLE run ADD COLUMN pause_reason TEXT;
+ALTER TABLE study ADD COLUMN joining INTEGER NOT NULL DEFAULT 0;
+CREATE INDEX run_joining ON run (study, number) WHERE state = 0;
+)sql",
 };
 
 }  // namespace gyrebox::store::sql
