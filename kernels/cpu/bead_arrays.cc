@@ -82,13 +82,11 @@ StepInput BeadArrays::Input() const {
   return input;
 }
 
-MoveOutput BeadArrays::Output(const std::vector<BeadRecord>& motion, double time) {
-  return {motion.data(),   next_.data(), remainder_now_.data(), remainder_next_.data(), built_x_.data(),
-          built_y_.data(), time};
+MoveOutput BeadArrays::Output(const BeadRecord* motion, double time) {
+  return {motion, next_.data(), remainder_now_.data(), remainder_next_.data(), built_x_.data(), built_y_.data(), time};
 }
 
-MoveOutput BeadArrays::HalfwayOutput(const std::vector<BeadRecord>& motion, double time,
-                                     std::vector<BeadRecord>& halfway) {
+MoveOutput BeadArrays::HalfwayOutput(const BeadRecord* motion, double time, std::vector<BeadRecord>& halfway) {
   remainder_halfway_.resize(2 * n_padded_);
   MoveOutput output = Output(motion, time);
   output.out = halfway.data();

@@ -37,8 +37,8 @@ class BeadArrays {
   /// What passes read: list and sizes; the laws are the caller's to fill in.
   StepInput Input() const;
   /// Where a move by `time` from now to next goes. @param half true: to `halfway`, remainders left as they are.
-  MoveOutput Output(const std::vector<BeadRecord>& motion, double time);
-  MoveOutput HalfwayOutput(const std::vector<BeadRecord>& motion, double time, std::vector<BeadRecord>& halfway);
+  MoveOutput Output(const BeadRecord* motion, double time);
+  MoveOutput HalfwayOutput(const BeadRecord* motion, double time, std::vector<BeadRecord>& halfway);
   /// Goes over to `next`.
   void Follow(bool lists_valid);
 

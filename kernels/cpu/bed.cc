@@ -40,8 +40,9 @@ Bed::Bed(const RunSpec& spec, const StepCode& code, StartState start)
   start_y_ = std::move(start.y);
 }
 
-RunChunk Bed::Advance(std::int64_t steps) {
+RunChunk Bed::Advance(std::int64_t steps, std::int64_t most_sweeps) {
   RunChunk chunk;
+  most_sweeps_ = most_sweeps;
   for (std::int64_t taken = 0; course_.running() && (taken < steps || course_.at_end()); ++taken) {
     if (!TakeStep(chunk)) break;
   }
@@ -52,14 +53,18 @@ RunChunk Bed::Advance(std::int64_t steps) {
 // One step of the run: as many substeps as the halvings say. False where the chunk ends: the run is at its end, or has
 // gone back.
 bool Bed::TakeStep(RunChunk& chunk) {
+  sweeps_left_ = most_sweeps_;
   if (course_.at_keep() && !course_.has_kept_now()) course_.Keep(Save(), chunk);
   if (course_.controls().MoveTo(course_.step())) drive_.Configure(course_.settings().wave, course_.settings().disorder);
   for (const std::int64_t step = course_.step(); course_.step() == step; course_.Pass()) {
     beads_.PrepareLists();
     // At the last step the motion is worked out once more, for the closing sample, and not followed.
     const bool closing = course_.at_end();
-    const std::vector<BeadRecord> before = closing ? beads_.now() : std::vector<BeadRecord>();
-    const StepResult result = Compute();
+    std::vector<BeadRecord> before = closing ? beads_.now() : std::vector<BeadRecord>();
+    if (closing && solving_) RestoreSpins(before);
+    const std::optional<StepResult> computed = Compute();
+    if (!computed) return false;
+    const StepResult& result = *computed;
     if (!Sound(result)) {
       if (course_.lagged()) residual_ = LaggedResidual();
       course_.Alarm(residual_, course_.time(), chunk);
@@ -123,39 +128,79 @@ void Bed::ImposeDrive() {
   }
 }
 
-Bed::StepResult Bed::Compute() {
+std::optional<Bed::StepResult> Bed::Compute() {
+  if (course_.converged()) return ComputeConverged();
   ImposeDrive();
   const StepInput input = Laws();
-  if (course_.converged()) return ComputeConverged(input);
   const auto pass = course_.brownian() ? beads_.code().brownian : beads_.code().lagged;
-  const MoveOutput output = beads_.Output(beads_.now(), course_.substep_time());
-  return {beads_.WorstOfGroups([&](std::int64_t first, std::int64_t last) { return pass(input, output, first, last); }),
-          {}};
+  const MoveOutput output = beads_.Output(beads_.now().data(), course_.substep_time());
+  return StepResult{
+      beads_.WorstOfGroups([&](std::int64_t first, std::int64_t last) { return pass(input, output, first, last); }),
+      {}};
 }
 
 // With noise: a midpoint step. The random force is drawn once, at the start, and the same vector serves both solves, so
 // that the drift kT div M of a mobility that depends on places comes out right (Fixman, J. Chem. Phys. 69, 1527
 // (1978)).
-Bed::StepResult Bed::ComputeConverged(const StepInput& input) {
-  const DynamicsSpec& dynamics = spec().dynamics;
+std::optional<Bed::StepResult> Bed::ComputeConverged() {
+  const double tolerance = spec().dynamics.tolerance;
+  if (!solving_) {
+    spins_before_.clear();
+    for (const std::uint32_t id : spinners_) spins_before_.push_back(beads_.now()[beads_.slot_of(id)].spin);
+    ImposeDrive();
+    solver_.DrawNoise(Laws());
+    solver_.Start(beads_.now());
+    solving_.emplace();
+  }
+  const StepInput input = Laws();
   const auto move = [&](const MoveOutput& output) {
     return beads_.WorstOfGroups(
         [&](std::int64_t first, std::int64_t last) { return beads_.code().move(input, output, first, last); });
   };
-  solver_.DrawNoise(input);
-  StepResult result;
-  const bool midpoint = dynamics.midpoint && input.temperature > 0;
-  const SolverAim aim = midpoint ? HalfwayAim(dynamics.tolerance) : WholeAim(dynamics.tolerance);
-  result.solver = solver_.Solve(input, beads_.now(), aim, dynamics.most_iterations, midpoint);
-  const float closest = solver_.closest_squared();
-  if (midpoint) {
-    other_motion_.resize(static_cast<std::size_t>(beads_.n_padded()));
-    move(beads_.HalfwayOutput(beads_.now(), course_.substep_time() / 2, other_motion_));
-    result.solver += solver_.Solve(input, other_motion_, AimFromHalfway(dynamics.tolerance), dynamics.most_iterations);
+  const bool midpoint = spec().dynamics.midpoint && input.temperature > 0;
+  if (!solving_->halfway) {
+    if (!GoOnSolving(input, midpoint ? HalfwayAim(tolerance) : WholeAim(tolerance))) return std::nullopt;
+    solving_->closest = solver_.closest_squared();
   }
-  result.health = move(beads_.Output(midpoint ? other_motion_ : beads_.now(), course_.substep_time()));
-  result.health.closest_squared = closest;
+  if (midpoint && !solving_->halfway) {
+    solving_->first = solver_.report();
+    solving_->halfway = true;
+    other_motion_.resize(static_cast<std::size_t>(beads_.n_padded()));
+    move(beads_.HalfwayOutput(solver_.made(), course_.substep_time() / 2, other_motion_));
+    solver_.Start(other_motion_);
+  }
+  if (midpoint && !GoOnSolving(input, AimFromHalfway(tolerance))) return std::nullopt;
+  StepResult result;
+  result.solver = solver_.report();
+  if (midpoint) {
+    result.solver = solving_->first;
+    result.solver += solver_.report();
+  }
+  result.health = move(beads_.Output(solver_.judged(), course_.substep_time()));
+  result.health.closest_squared = solving_->closest;
+  solving_.reset();
   return result;
+}
+
+bool Bed::GoOnSolving(const StepInput& input, const SolverAim& aim) {
+  const int before = solver_.report().iterations, most = spec().dynamics.most_iterations;
+  const bool ended = solver_.GoOn(input, aim, most, static_cast<int>(std::min<std::int64_t>(sweeps_left_, most + 1)));
+  // At least one, so that every chunk comes further.
+  sweeps_left_ = std::max<std::int64_t>(sweeps_left_ - (solver_.report().iterations - before), 1);
+  return ended;
+}
+
+void Bed::RestoreSpins(std::vector<BeadRecord>& beads) const {
+  for (std::size_t i = 0; i < spins_before_.size(); ++i) beads[beads_.slot_of(spinners_[i])].spin = spins_before_[i];
+}
+
+// A step that is not at its end begins anew, where the change is to hold for it.
+std::int64_t Bed::Adjust(const Adjustment& adjustment) {
+  if (solving_ && adjustment.step <= course_.step()) {
+    RestoreSpins(beads_.now());
+    solving_.reset();
+  }
+  return course_.Adjust(adjustment);
 }
 
 // Judges a step before it is followed; sets the fault where it is not sound.
@@ -290,6 +335,7 @@ BedState Bed::Save() const {
   state.step = course_.step();
   state.halvings = course_.halvings();
   beads_.Save(state);
+  for (std::size_t i = 0; solving_ && i < spins_before_.size(); ++i) state.spin[spinners_[i]] = spins_before_[i];
   PutDrive(drive_.state(), state);
   return state;
 }
@@ -298,6 +344,7 @@ BedState Bed::Checkpoint() const { return course_.kept() != nullptr ? *course_.k
 
 void Bed::Load(const BedState& state) {
   course_.Check(state);
+  solving_.reset();
   beads_.Load(state);
   drive_.set_state(DriveOf(state));
   course_.GoTo(state);

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <limits>
 #include <optional>
 #include <span>
 #include <vector>
@@ -23,9 +24,11 @@ class Bed {
   const std::vector<Column>& columns() const { return observables_.columns(); }
 
   /// Takes up to `steps` more steps, or none where the run is at its end.
-  RunChunk Advance(std::int64_t steps);
+  /// @param most_sweeps of a converged step in one chunk: where it takes more, the chunk ends within it, and the next
+  /// goes on there.
+  RunChunk Advance(std::int64_t steps, std::int64_t most_sweeps = std::numeric_limits<std::int64_t>::max());
   void Drop() { course_.Drop(); }
-  std::int64_t Adjust(const Adjustment& adjustment) { return course_.Adjust(adjustment); }
+  std::int64_t Adjust(const Adjustment& adjustment);
   const std::vector<Adjustment>& adjustments() const { return course_.controls().adjustments(); }
   void EndAt(std::int64_t step) { course_.EndAt(step); }
   BedState Save() const;
@@ -49,8 +52,12 @@ class Bed {
   };
 
   bool TakeStep(RunChunk& chunk);
-  StepResult Compute();
-  StepResult ComputeConverged(const StepInput& input);
+  /// None where a converged step has to go on in the next chunk.
+  std::optional<StepResult> Compute();
+  std::optional<StepResult> ComputeConverged();
+  bool GoOnSolving(const StepInput& input, const SolverAim& aim);
+  /// What the spinners turned by before the drive of the step under way went over it.
+  void RestoreSpins(std::vector<BeadRecord>& beads) const;
   StepInput Laws() const;
   void ImposeDrive();
   bool Sound(const StepResult& result);
@@ -80,6 +87,16 @@ class Bed {
   Snapshot snapshot_;  // memory kept from sample to sample
 
   double residual_ = 0;  // of the friction system at the last sample
+
+  // A converged step that is not at its end.
+  struct Solving {
+    bool halfway = false;  // the first solve of a midpoint step is done
+    SolverReport first;    // of that
+    float closest = 0;     // squared, sigma^2
+  };
+  std::optional<Solving> solving_;
+  std::vector<float> spins_before_;                 // (spinners) where they are imposed
+  std::int64_t most_sweeps_ = 0, sweeps_left_ = 0;  // of a step in this chunk
 };
 
 }  // namespace gyrebox::kernels

@@ -2,7 +2,16 @@
 
 #include <tbb/parallel_for.h>
 
+#include <algorithm>
+
 namespace gyrebox::kernels {
+
+/// Sweeps times beads that one converged step may take in a chunk: some tenths of a second of two threads. In a bed
+/// that takes more, a step goes on in the next chunk, so that who waits for the end of a chunk need not wait for
+/// minutes.
+constexpr std::int64_t kBeadSweeps = 8'000'000;
+
+static bool IsLarge(const Bed& bed) { return bed.spec().n_beads >= kTiledBeads; }
 
 CpuEnsemble::CpuEnsemble(std::span<const RunSpec> specs, const StepCode& code, std::shared_ptr<tbb::task_arena> arena)
     : arena_(std::move(arena)), beds_(specs.size()) {
@@ -19,19 +28,24 @@ void CpuEnsemble::ForBeds(const Work& work) {
         tbb::blocked_range<std::size_t>(0, beds_.size(), 1),
         [&](const auto& range) {
           for (std::size_t i = range.begin(); i < range.end(); ++i) {
-            if (beds_[i]->spec().n_beads < kTiledBeads) work(i);
+            if (!IsLarge(*beds_[i])) work(i);
           }
         },
         tbb::simple_partitioner());
     for (std::size_t i = 0; i < beds_.size(); ++i) {
-      if (beds_[i]->spec().n_beads >= kTiledBeads) work(i);
+      if (IsLarge(*beds_[i])) work(i);
     }
   });
 }
 
 std::vector<RunChunk> CpuEnsemble::Advance(std::int64_t steps) {
   std::vector<RunChunk> chunks(beds_.size());
-  ForBeds([&](std::size_t i) { chunks[i] = beds_[i]->Advance(steps); });
+  // Large beds come one after another, so that they share it.
+  const auto large = std::count_if(beds_.begin(), beds_.end(), [](const auto& bed) { return IsLarge(*bed); });
+  ForBeds([&](std::size_t i) {
+    const std::int64_t share = IsLarge(*beds_[i]) ? std::max<std::int64_t>(large, 1) : 1;
+    chunks[i] = beds_[i]->Advance(steps, std::max<std::int64_t>(kBeadSweeps / share / beds_[i]->spec().n_beads, 1));
+  });
   return chunks;
 }
 

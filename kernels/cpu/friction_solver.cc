@@ -25,18 +25,17 @@ void FrictionSolver::DrawNoise(const StepInput& input) {
   }
 }
 
-SolverReport FrictionSolver::Solve(const StepInput& input, std::vector<BeadRecord>& state, const SolverAim& aim,
-                                   int most_iterations, bool take_made) {
+void FrictionSolver::Start(const std::vector<BeadRecord>& state) {
+  MakeRoom();
+  course_ = {};
+  for (std::vector<BeadRecord>& made : made_) made.resize(state.size());
+  memory_.judged = state.data();
+  memory_.made = made_[0].data();
+}
+
+bool FrictionSolver::GoOn(const StepInput& input, const SolverAim& aim, int most_iterations, int most_sweeps) {
   input_ = &input;
-  other_.resize(state.size());
-  state_ = state.data();
-  memory_.judged = state_;
-  memory_.made = other_.data();
-  const auto n = static_cast<double>(beads_.n_beads());
-  const SolverReport report = SolveBySweeps(*this, n, aim, most_iterations);
-  if ((take_made ? memory_.made : memory_.judged) == other_.data())
-    std::copy(other_.begin(), other_.end(), state.begin());
-  return report;
+  return GoOnSolving(*this, static_cast<double>(beads_.n_beads()), aim, most_iterations, most_sweeps, course_);
 }
 
 double FrictionSolver::Residual(const StepInput& input, const std::vector<BeadRecord>& state) {
@@ -59,7 +58,7 @@ FirstSweep FrictionSolver::Begin() {
 SweepSums FrictionSolver::Sweep(double omega, bool judge) {
   memory_.before = memory_.judged;
   memory_.judged = memory_.made;
-  memory_.made = memory_.before == state_ ? state_ : other_.data();
+  memory_.made = made_[memory_.judged == made_[0].data() ? 1 : 0].data();
   beads_.ForGroups([&](std::int64_t first, std::int64_t last) {
     beads_.code().sweep(*input_, memory_, static_cast<float>(omega), first, last);
   });

@@ -17,16 +17,22 @@ class FrictionSolver {
   /// Draws the thermal forces at the places of input.in; without noise they are 0. Comes before Solve and Residual.
   void DrawNoise(const StepInput& input);
 
-  /// Solves for the motion of `state`, from the motion it has. @param take_made leaves there the motion made last,
-  /// which is not judged any more, rather than the one judged last.
-  SolverReport Solve(const StepInput& input, std::vector<BeadRecord>& state, const SolverAim& aim, int most_iterations,
-                     bool take_made = false);
+  /// Begins to solve for the motion of `state`, from the motion it has. It stays as it is, and must do so until the
+  /// end.
+  void Start(const std::vector<BeadRecord>& state);
+  /// Takes up to so many sweeps. @return whether the solve has ended.
+  bool GoOn(const StepInput& input, const SolverAim& aim, int most_iterations, int most_sweeps);
+  const SolverReport& report() const { return course_.report; }
+  /// (padded beads) the state with the motion judged last, or the one made last, which is a sweep better.
+  const BeadRecord* judged() const { return memory_.judged; }
+  const BeadRecord* made() const { return memory_.made; }
+
   /// |b - A V| / |b| of the motion that `state` has.
   double Residual(const StepInput& input, const std::vector<BeadRecord>& state);
   /// Closest pair, squared, met in the last Solve or Residual.
   float closest_squared() const { return closest_squared_; }
 
-  // What SolveBySweeps asks of a system.
+  // What GoOnSolving asks of a system.
   static constexpr double kRoundOff = kFloatRoundOff;
   FirstSweep Begin();
   SweepSums Sweep(double omega, bool judge);
@@ -38,9 +44,9 @@ class FrictionSolver {
 
   const BeadArrays& beads_;
   const StepInput* input_ = nullptr;
-  BeadRecord* state_ = nullptr;  ///< of the solve under way
+  SolveCourse course_;
   SolverMemory memory_;
-  std::vector<BeadRecord> other_;  ///< the motions judged and made change places between this and the caller's
+  std::vector<BeadRecord> made_[2];  ///< the motions made, in turn
   std::vector<float> random_, known_, terms_;
   float closest_squared_ = 0;
 };

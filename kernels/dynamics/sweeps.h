@@ -76,6 +76,18 @@ GYREBOX_HD int SweepsUnjudged(double relative_residual, double tolerance, double
   return sweeps * 3 / 4;
 }
 
+/// A solve between two sweeps.
+struct SolveCourse {
+  bool begun = false;
+  double right = 0, radius = 0, omega = 2;
+  int unjudged = 0;  ///< sweeps that are not to be judged
+  SweepSums sums;    ///< of the motion made last
+  SolverReport report;
+};
+
+/// Takes up to so many sweeps of a solve. Where it goes on does not matter to what it comes to. @return whether it has
+/// ended.
+///
 /// A System of n beads has a motion V that is judged, the one before, and the one that a sweep makes:
 ///   FirstSweep Begin()               judges V, and makes the next: V + D^-1 r
 ///   SweepSums Sweep(double omega, bool judge)
@@ -84,25 +96,39 @@ GYREBOX_HD int SweepsUnjudged(double relative_residual, double tolerance, double
 ///   kRoundOff                        of its numbers, for a row of the balance
 /// It is solved where |r| is the tolerance times |b|, or no more than rounding makes of the terms that r is the sum of.
 template <class System>
-GYREBOX_HD SolverReport SolveBySweeps(System& system, double n, const SolverAim& aim, int most_iterations) {
-  const FirstSweep first = system.Begin();
-  const double radius = Max(1 - aim.lowest * Min(n / first.moving, n / first.turning), 0.0);
-  SweepSums sums = first;
-  SolverReport report;
-  int unjudged = 0;
-  for (double omega = 2;; ++report.iterations) {
-    if (report.iterations == 0 || report.iterations > unjudged) {
-      report.relative_residual = first.right > 0 ? Sqrt(sums.residual / first.right) : Sqrt(sums.residual);
-      report.converged = report.relative_residual <= aim.tolerance ||
-                         sums.residual <= System::kRoundOff * System::kRoundOff * sums.weight;
-      if (report.converged || report.iterations == most_iterations) return report;
-    }
-    if (report.iterations == 0) {
-      unjudged = SweepsUnjudged(report.relative_residual, aim.tolerance, radius, most_iterations - 1);
-    }
-    omega = 1 / (1 - radius * radius * omega / 4);
-    sums = system.Sweep(omega, report.iterations >= unjudged);
+GYREBOX_HD bool GoOnSolving(System& system, double n, const SolverAim& aim, int most_iterations, int most_sweeps,
+                            SolveCourse& course) {
+  SolverReport& report = course.report;
+  if (!course.begun) {
+    const FirstSweep first = system.Begin();
+    course.begun = true;
+    course.right = first.right;
+    course.radius = Max(1 - aim.lowest * Min(n / first.moving, n / first.turning), 0.0);
+    course.sums = first;
   }
+  for (int taken = 0;; ++taken, ++report.iterations) {
+    if (report.iterations == 0 || report.iterations > course.unjudged) {
+      report.relative_residual =
+          course.right > 0 ? Sqrt(course.sums.residual / course.right) : Sqrt(course.sums.residual);
+      report.converged = report.relative_residual <= aim.tolerance ||
+                         course.sums.residual <= System::kRoundOff * System::kRoundOff * course.sums.weight;
+      if (report.converged || report.iterations == most_iterations) return true;
+    }
+    if (taken == most_sweeps) return false;
+    if (report.iterations == 0) {
+      course.unjudged = SweepsUnjudged(report.relative_residual, aim.tolerance, course.radius, most_iterations - 1);
+    }
+    course.omega = 1 / (1 - course.radius * course.radius * course.omega / 4);
+    course.sums = system.Sweep(course.omega, report.iterations >= course.unjudged);
+  }
+}
+
+/// The same in one go.
+template <class System>
+GYREBOX_HD SolverReport SolveBySweeps(System& system, double n, const SolverAim& aim, int most_iterations) {
+  SolveCourse course;
+  GoOnSolving(system, n, aim, most_iterations, most_iterations + 1, course);
+  return course.report;
 }
 
 }  // namespace gyrebox::kernels

@@ -149,21 +149,21 @@ static v1::Answer AnswerTo(const Question& question, const StudyData& data, cons
 
 /// The study whose beds are the fresh ones, where one is named.
 static absl::StatusOr<std::optional<StudyData>> ReadFresh(store::Store& store, const v1::AnalysisOptions& options,
-                                                          DigestCache* cache) {
+                                                          DigestCache* cache, const study::Stop& stop) {
   if (options.fresh_study().empty()) return std::nullopt;
   const auto id = store::ParseStudyName(options.fresh_study());
   if (!id.ok()) return id.status();
-  auto data = ReadStudy(store, *id, options.observable(), Depth::kWhole, cache, AgainOf(options));
+  auto data = ReadStudy(store, *id, options.observable(), Depth::kWhole, cache, AgainOf(options), stop);
   if (!data.ok()) return data.status();
   return *std::move(data);
 }
 
 absl::StatusOr<v1::Answers> Analyse(store::Store& store, int64_t study_id, const v1::AnalysisOptions& options,
-                                    DigestCache* cache) {
-  auto data = ReadStudy(store, study_id, options.observable(), Depth::kWhole, cache, AgainOf(options));
+                                    DigestCache* cache, const study::Stop& stop) {
+  auto data = ReadStudy(store, study_id, options.observable(), Depth::kWhole, cache, AgainOf(options), stop);
   if (!data.ok()) return data.status();
   data->options = options;
-  const auto fresh = ReadFresh(store, options, cache);
+  const auto fresh = ReadFresh(store, options, cache, stop);
   if (!fresh.ok()) return fresh.status();
   const Plan plan = PlanOf(*data);
   v1::Answers answers;
@@ -177,6 +177,7 @@ absl::StatusOr<v1::Answers> Analyse(store::Store& store, int64_t study_id, const
   const auto left_out = LeftOutOf(*data);
   std::vector<v1::Answer> unanswered;
   for (const Question& question : QuestionsOf(*data, plan, fresh->has_value() ? &**fresh : nullptr)) {
+    if (stop.asked()) return absl::CancelledError("nobody waits for it");
     v1::Answer answer = AnswerTo(question, *data, left_out);
     if (answer.why_not().empty()) {
       *answers.add_answers() = std::move(answer);

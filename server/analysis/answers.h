@@ -6,6 +6,7 @@
 #include "analysis/digest_cache.h"
 #include "gyrebox/v1/analysis.pb.h"
 #include "store/store.h"
+#include "study/stop.h"
 
 namespace gyrebox::analysis {
 
@@ -16,6 +17,6 @@ absl::Status FillOptions(v1::AnalysisOptions* options);
 /// study measures no such number; NOT_FOUND where there is no such study.
 /// @param cache where runs that were read before are looked for; may be null.
 absl::StatusOr<v1::Answers> Analyse(store::Store& store, int64_t study_id, const v1::AnalysisOptions& options,
-                                    DigestCache* cache = nullptr);
+                                    DigestCache* cache = nullptr, const study::Stop& stop = {});
 
 }  // namespace gyrebox::analysis

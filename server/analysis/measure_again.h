@@ -13,6 +13,7 @@
 #include "gyrebox/v1/run.pb.h"
 #include "gyrebox/v1/study.pb.h"
 #include "store/store.h"
+#include "study/stop.h"
 
 namespace gyrebox::analysis {
 
@@ -33,7 +34,7 @@ class FrameSeries {
   /// Index of the first frame at a time in tau or after it.
   int64_t IndexAt(double time) const;
   /// Measures frames from an index on, one after another: rows as those of a stored series.
-  absl::StatusOr<store::SampleRows> Measure(int64_t from, int64_t limit) const;
+  absl::StatusOr<store::SampleRows> Measure(int64_t from, int64_t limit, const study::Stop& stop = {}) const;
 
  private:
   FrameSeries(store::Store& store, int64_t study, int64_t number, const kernels::RunSpec& spec);

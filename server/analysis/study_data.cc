@@ -49,17 +49,19 @@ static double CommonFrequency(const std::vector<Stage>& stages) {
 class Reader {
  public:
   Reader(store::Store& store, int64_t id, const std::set<int64_t>& adjusted, Depth depth, DigestCache* cache,
-         const v1::MeasureAgain* again, StudyData* data)
+         const v1::MeasureAgain* again, const study::Stop& stop, StudyData* data)
       : store_(store),
         id_(id),
         adjusted_(adjusted),
         depth_(depth),
         cache_(cache),
         again_(again),
+        stop_(stop),
         name_(data->observable.name()),
         order_(data->spec()),
         data_(*data) {
     for (auto& values : study::Points(data_.spec())) {
+      if (stop_.asked()) return;
       Point& point = data_.points.emplace_back();
       point.stages = StagesOf(study::AtPoint(data_.spec(), values));
       point.axis_values = std::move(values);
@@ -149,7 +151,7 @@ class Reader {
     if (frames->size() == 0) return RunSeries{true, {}, {}};
     auto columns = FindColumns(frames->observables(), name_);
     if (!columns.ok()) return columns.status();
-    auto rows = frames->Measure(frames->IndexAt(since), frames->size());
+    auto rows = frames->Measure(frames->IndexAt(since), frames->size(), stop_);
     if (!rows.ok()) return rows.status();
     return RunSeries{false, *std::move(columns), *std::move(rows)};
   }
@@ -160,6 +162,7 @@ class Reader {
   const Depth depth_;
   DigestCache* const cache_;
   const v1::MeasureAgain* const again_;
+  const study::Stop& stop_;
   const std::string name_;
   const study::PointOrder order_;
   StudyData& data_;
@@ -177,15 +180,16 @@ static std::vector<v1::AnalysisAxis> AxesOf(const v1::StudySpec& spec) {
 }
 
 absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::string& observable, Depth depth,
-                                    DigestCache* cache, const v1::MeasureAgain* again) {
+                                    DigestCache* cache, const v1::MeasureAgain* again, const study::Stop& stop) {
   auto whole = store.GetWholeStudy(id);
   if (!whole.ok()) return whole.status();
   StudyData data;
   data.study = std::move(whole->study);
   data.axes = AxesOf(data.spec());
   data.observable.set_name(observable.empty() ? kDefaultObservable : observable);
-  Reader reader(store, id, whole->adjusted, depth, cache, again, &data);
+  Reader reader(store, id, whole->adjusted, depth, cache, again, stop, &data);
   for (const v1::Run& run : whole->runs) {
+    if (stop.asked()) return absl::CancelledError("nobody waits for it");
     if (auto status = reader.Read(run); !status.ok()) return status;
   }
   const auto by_trial = [](const RunDigest& a, const RunDigest& b) { return a.trial < b.trial; };

@@ -15,6 +15,7 @@
 #include "gyrebox/v1/study.pb.h"
 #include "schema/mark_text.h"
 #include "store/store.h"
+#include "study/stop.h"
 
 namespace gyrebox::analysis {
 
@@ -45,7 +46,8 @@ struct StudyData {
 /// @param cache where digests of whole depth are looked for and kept; may be null.
 /// @param again null for what the runs measured; else takes all from their kept frames, measured again like this.
 absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::string& observable, Depth depth,
-                                    DigestCache* cache = nullptr, const v1::MeasureAgain* again = nullptr);
+                                    DigestCache* cache = nullptr, const v1::MeasureAgain* again = nullptr,
+                                    const study::Stop& stop = {});
 
 /// A number of a run that counts; NaN where it has none.
 using NumberOf = std::function<double(const RunDigest&)>;

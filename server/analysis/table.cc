@@ -26,8 +26,9 @@ static void AddRow(const Point& point, v1::StudyTable* table) {
   row.set_confidence_half_width(summary.confidence_half_width);
 }
 
-absl::StatusOr<v1::StudyTable> Tabulate(store::Store& store, int64_t study_id, const std::string& observable) {
-  const auto data = ReadStudy(store, study_id, observable, Depth::kMean);
+absl::StatusOr<v1::StudyTable> Tabulate(store::Store& store, int64_t study_id, const std::string& observable,
+                                        const study::Stop& stop) {
+  const auto data = ReadStudy(store, study_id, observable, Depth::kMean, nullptr, nullptr, stop);
   if (!data.ok()) return data.status();
   v1::StudyTable table;
   table.set_study(data->study.name());

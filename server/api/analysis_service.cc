@@ -7,14 +7,14 @@
 
 namespace gyrebox::api {
 
-absl::StatusOr<v1::Answers> AnalysisService::Analyse(const v1::AnalyseStudyRequest& request) {
+absl::StatusOr<v1::Answers> AnalysisService::Analyse(const v1::AnalyseStudyRequest& request, const study::Stop& stop) {
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
   v1::AnalysisOptions options = request.options();
   if (auto status = analysis::FillOptions(&options); !status.ok()) return status;
   const std::string list = request.name() + "/answers " + options.SerializeAsString();
   if (!request.page_token().empty()) return kept_.GoOn<v1::Answers>(list, request.page_token());
-  auto answers = analysis::Analyse(rooms_.store, *id, options, &rooms_.digests);
+  auto answers = analysis::Analyse(rooms_.store, *id, options, &rooms_.digests, stop);
   if (!answers.ok()) return answers.status();
   answers->set_software_version(GYREBOX_VERSION);
   return kept_.Start(list, analysis::CutIntoPages(*std::move(answers), kMostPageBytes));
@@ -22,7 +22,8 @@ absl::StatusOr<v1::Answers> AnalysisService::Analyse(const v1::AnalyseStudyReque
 
 grpc::ServerUnaryReactor* AnalysisService::AnalyseStudy(grpc::CallbackServerContext* context,
                                                         const v1::AnalyseStudyRequest* request, v1::Answers* response) {
-  return AnswerOn(rooms_.slow_pool, rooms_, context, request, response, [=, this] { return Analyse(*request); });
+  return AnswerOn(rooms_.slow_pool, rooms_, context, request, response,
+                  [=, this](const study::Stop& stop) { return Analyse(*request, stop); });
 }
 
 }  // namespace gyrebox::api

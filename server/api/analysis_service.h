@@ -15,7 +15,7 @@ class AnalysisService : public v1::AnalysisService::CallbackService {
                                          v1::Answers* response) override;
 
  private:
-  absl::StatusOr<v1::Answers> Analyse(const v1::AnalyseStudyRequest& request);
+  absl::StatusOr<v1::Answers> Analyse(const v1::AnalyseStudyRequest& request, const study::Stop& stop);
 
   Rooms rooms_;
   KeptPages kept_;

@@ -122,12 +122,13 @@ grpc::ServerWriteReactor<v1::WatchBoxResponse>* BoxService::WatchBox(grpc::Callb
 grpc::ServerUnaryReactor* BoxService::DrainBox(grpc::CallbackServerContext* context, const v1::DrainBoxRequest* request,
                                                v1::Box* response) {
   using Done = std::function<void(absl::StatusOr<v1::Box>)>;
-  return AnswerLater(rooms_, context, request, response, [=, this](const access::Person&, const Done& done) {
-    rooms_.executor.Drain(request->drain(), [=, this](const absl::Status& status) {
-      const auto answer = [=, this] { done(status.ok() ? Get() : status); };
-      if (!rooms_.pool.Post(answer)) done(absl::UnavailableError("the server is stopping"));
-    });
-  });
+  return AnswerLaterOn(rooms_.steer_pool, rooms_, context, request, response,
+                       [=, this](const access::Person&, const Done& done) {
+                         rooms_.executor.Drain(request->drain(), [=, this](const absl::Status& status) {
+                           const auto answer = [=, this] { done(status.ok() ? Get() : status); };
+                           if (!rooms_.pool.Post(answer)) done(absl::UnavailableError("the server is stopping"));
+                         });
+                       });
 }
 
 }  // namespace gyrebox::api

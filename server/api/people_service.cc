@@ -39,21 +39,21 @@ absl::StatusOr<v1::RevokeTokensResponse> PeopleService::Revoke(const v1::RevokeT
 grpc::ServerUnaryReactor* PeopleService::CreateToken(grpc::CallbackServerContext* context,
                                                      const v1::CreateTokenRequest* request,
                                                      v1::CreateTokenResponse* response) {
-  return Answer(rooms_, context, request, response,
-                [=, this](const access::Person& admin) { return Create(*request, admin); });
+  return AnswerOn(rooms_.steer_pool, rooms_, context, request, response,
+                  [=, this](const access::Person& admin) { return Create(*request, admin); });
 }
 
 grpc::ServerUnaryReactor* PeopleService::ListTokens(grpc::CallbackServerContext* context,
                                                     const v1::ListTokensRequest* request,
                                                     v1::ListTokensResponse* response) {
-  return Answer(rooms_, context, request, response, [=, this] { return List(*request); });
+  return AnswerOn(rooms_.steer_pool, rooms_, context, request, response, [=, this] { return List(*request); });
 }
 
 grpc::ServerUnaryReactor* PeopleService::RevokeTokens(grpc::CallbackServerContext* context,
                                                       const v1::RevokeTokensRequest* request,
                                                       v1::RevokeTokensResponse* response) {
-  return Answer(rooms_, context, request, response,
-                [=, this](const access::Person& admin) { return Revoke(*request, admin); });
+  return AnswerOn(rooms_.steer_pool, rooms_, context, request, response,
+                  [=, this](const access::Person& admin) { return Revoke(*request, admin); });
 }
 
 }  // namespace gyrebox::api

@@ -39,8 +39,9 @@ struct Rooms {
   stream::FrameHub& frames;
   retention::Keeper& keeper;
   analysis::DigestCache& digests;
-  WorkerPool& pool;
-  WorkerPool& slow_pool;  ///< of calls that may take minutes: no other waits for them
+  WorkerPool& pool;        ///< of what is read quickly
+  WorkerPool& steer_pool;  ///< of steering, and of what admins do
+  WorkerPool& slow_pool;   ///< of calls that may take minutes: no other waits for them
   const Quotas quotas;
   access::Gate& gate;
   access::Limits& limits;

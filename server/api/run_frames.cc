@@ -116,7 +116,8 @@ grpc::ServerUnaryReactor* RunService::ListFrames(grpc::CallbackServerContext* co
   return Answer(rooms_, context, request, response, [=, this] { return Frames(*request); });
 }
 
-absl::StatusOr<v1::ListSamplesResponse> RunService::Measured(const v1::MeasureRunRequest& request) {
+absl::StatusOr<v1::ListSamplesResponse> RunService::Measured(const v1::MeasureRunRequest& request,
+                                                             const study::Stop& stop) {
   const auto name = ParseRunName(request.name());
   if (!name.ok()) return name.status();
   const auto run = rooms_.store.GetRun(name->study, name->run);
@@ -138,7 +139,8 @@ absl::StatusOr<v1::ListSamplesResponse> RunService::Measured(const v1::MeasureRu
                                          "measure.frame_interval in the study for runs that do");
   }
   const int most = std::min(page->size, SamplesThatFit(series->observables()));
-  const auto rows = series->Measure(page->from, std::clamp<int64_t>(kBeadsPerPage / series->bead_count(), 1, most));
+  const int64_t limit = std::clamp<int64_t>(kBeadsPerPage / series->bead_count(), 1, most);
+  const auto rows = series->Measure(page->from, limit, stop);
   if (!rows.ok()) return rows.status();
   v1::ListSamplesResponse response;
   response.mutable_observables()->Assign(series->observables().begin(), series->observables().end());
@@ -151,7 +153,8 @@ absl::StatusOr<v1::ListSamplesResponse> RunService::Measured(const v1::MeasureRu
 grpc::ServerUnaryReactor* RunService::MeasureRun(grpc::CallbackServerContext* context,
                                                  const v1::MeasureRunRequest* request,
                                                  v1::ListSamplesResponse* response) {
-  return AnswerOn(rooms_.slow_pool, rooms_, context, request, response, [=, this] { return Measured(*request); });
+  return AnswerOn(rooms_.slow_pool, rooms_, context, request, response,
+                  [=, this](const study::Stop& stop) { return Measured(*request, stop); });
 }
 
 static absl::Status Check(const v1::WatchFramesRequest& request) {

@@ -5,6 +5,7 @@
 
 #include "api/rooms.h"
 #include "gyrebox/v1/run_service.grpc.pb.h"
+#include "study/stop.h"
 
 namespace gyrebox::api {
 
@@ -76,7 +77,7 @@ class RunService : public v1::RunService::CallbackService {
   /// The same from the store alone.
   absl::StatusOr<v1::Frame> StoredFrame(const v1::Run& run, const v1::GetFrameRequest& request);
   absl::StatusOr<v1::ListFramesResponse> Frames(const v1::ListFramesRequest& request);
-  absl::StatusOr<v1::ListSamplesResponse> Measured(const v1::MeasureRunRequest& request);
+  absl::StatusOr<v1::ListSamplesResponse> Measured(const v1::MeasureRunRequest& request, const study::Stop& stop);
 
   absl::StatusOr<v1::Run> Get(const std::string& name);
   absl::StatusOr<v1::ListRunsResponse> List(const v1::ListRunsRequest& request);

@@ -34,31 +34,31 @@ grpc::ServerUnaryReactor* RunService::AdjustRuns(grpc::CallbackServerContext* co
                                                  const v1::AdjustRunsRequest* request,
                                                  v1::AdjustRunsResponse* response) {
   using Done = std::function<void(absl::StatusOr<v1::AdjustRunsResponse>)>;
-  return AnswerLater(rooms_, context, request, response, [=, this](const access::Person& person, const Done& done) {
-    const auto target = ParseTarget(request->name());
-    if (!target.ok()) return done(target.status());
-    if (auto status = CheckMayChange(rooms_, person, target->study); !status.ok()) return done(status);
-    if (target->run == 0 && !request->etag().empty()) {
-      return done(absl::InvalidArgumentError("etag is that of a single run; leave it out, or name a run"));
-    }
-    const auto once = RequestOf(*request, person);
-    if (!once.ok()) return done(once.status());
-    executor::SteerRequest asked = Asked(v1::Adjustment::KIND_CHANGE, person, request->etag());
-    asked.once = *once;
-    asked.study = target->study;
-    asked.run = target->run;
-    asked.changes = request->changes();
-    if (request->has_time()) asked.time = request->time();
-    asked.ramp_time = request->ramp_time();
-    Steer(rooms_, std::move(asked), [done](absl::StatusOr<std::vector<v1::Adjustment>> entries) {
-      if (!entries.ok()) return done(entries.status());
-      v1::AdjustRunsResponse adjusted;
-      const auto told = std::min<size_t>(entries->size(), kMostEntriesTold);
-      adjusted.mutable_adjustments()->Assign(entries->begin(), entries->begin() + static_cast<int64_t>(told));
-      adjusted.set_run_count(static_cast<int32_t>(entries->size()));
-      done(std::move(adjusted));
-    });
-  });
+  return AnswerLaterOn(
+      rooms_.steer_pool, rooms_, context, request, response, [=, this](const access::Person& person, const Done& done) {
+        const auto target = ParseTarget(request->name());
+        if (!target.ok()) return done(target.status());
+        if (auto status = CheckMayChange(rooms_, person, target->study); !status.ok()) return done(status);
+        if (target->run == 0 && !request->etag().empty()) {
+          return done(absl::InvalidArgumentError("etag is that of a single run; leave it out, or name a run"));
+        }
+        const auto once = RequestOf(*request, person);
+        if (!once.ok()) return done(once.status());
+        executor::SteerRequest asked = Asked(v1::Adjustment::KIND_CHANGE, person, request->etag());
+        asked.once = *once;
+        asked.study = target->study;
+        asked.run = target->run;
+        asked.changes = request->changes();
+        if (request->has_time()) asked.time = request->time();
+        asked.ramp_time = request->ramp_time();
+        Steer(rooms_, std::move(asked), [done](absl::StatusOr<executor::Steered> steered) {
+          if (!steered.ok()) return done(steered.status());
+          v1::AdjustRunsResponse adjusted;
+          adjusted.mutable_adjustments()->Assign(steered->entries.begin(), steered->entries.end());
+          adjusted.set_run_count(static_cast<int32_t>(steered->count));
+          done(std::move(adjusted));
+        });
+      });
 }
 
 void RunService::SteerOne(const access::Person& person, const std::string& name, executor::SteerRequest asked,
@@ -68,76 +68,86 @@ void RunService::SteerOne(const access::Person& person, const std::string& name,
   if (auto status = CheckMayChange(rooms_, person, parsed->study); !status.ok()) return done(status);
   asked.study = parsed->study;
   asked.run = parsed->run;
-  Steer(rooms_, std::move(asked), [this, name, done](absl::StatusOr<std::vector<v1::Adjustment>> entries) {
+  Steer(rooms_, std::move(asked), [this, name, done](const absl::StatusOr<executor::Steered>& entries) {
     done(entries.ok() ? Get(name) : entries.status());
   });
 }
 
 grpc::ServerUnaryReactor* RunService::PauseRun(grpc::CallbackServerContext* context, const v1::PauseRunRequest* request,
                                                v1::Run* response) {
-  return AnswerLater(rooms_, context, request, response, [=, this](const access::Person& person, const RunDone& done) {
-    SteerOne(person, request->name(), Asked(v1::Adjustment::KIND_PAUSE, person, request->etag()), done);
-  });
+  return AnswerLaterOn(rooms_.steer_pool, rooms_, context, request, response,
+                       [=, this](const access::Person& person, const RunDone& done) {
+                         SteerOne(person, request->name(), Asked(v1::Adjustment::KIND_PAUSE, person, request->etag()),
+                                  done);
+                       });
 }
 
 grpc::ServerUnaryReactor* RunService::ResumeRun(grpc::CallbackServerContext* context,
                                                 const v1::ResumeRunRequest* request, v1::Run* response) {
-  return AnswerLater(rooms_, context, request, response, [=, this](const access::Person& person, const RunDone& done) {
-    SteerOne(person, request->name(), Asked(v1::Adjustment::KIND_RESUME, person, request->etag()), done);
-  });
+  return AnswerLaterOn(rooms_.steer_pool, rooms_, context, request, response,
+                       [=, this](const access::Person& person, const RunDone& done) {
+                         SteerOne(person, request->name(), Asked(v1::Adjustment::KIND_RESUME, person, request->etag()),
+                                  done);
+                       });
 }
 
 grpc::ServerUnaryReactor* RunService::FinishRun(grpc::CallbackServerContext* context,
                                                 const v1::FinishRunRequest* request, v1::Run* response) {
-  return AnswerLater(rooms_, context, request, response, [=, this](const access::Person& person, const RunDone& done) {
-    SteerOne(person, request->name(), Asked(v1::Adjustment::KIND_FINISH, person, request->etag()), done);
-  });
+  return AnswerLaterOn(rooms_.steer_pool, rooms_, context, request, response,
+                       [=, this](const access::Person& person, const RunDone& done) {
+                         SteerOne(person, request->name(), Asked(v1::Adjustment::KIND_FINISH, person, request->etag()),
+                                  done);
+                       });
 }
 
 grpc::ServerUnaryReactor* RunService::ExtendRun(grpc::CallbackServerContext* context,
                                                 const v1::ExtendRunRequest* request, v1::Run* response) {
-  return AnswerLater(rooms_, context, request, response, [=, this](const access::Person& person, const RunDone& done) {
-    const auto once = RequestOf(*request, person);
-    if (!once.ok()) return done(once.status());
-    executor::SteerRequest asked = Asked(v1::Adjustment::KIND_EXTEND, person, request->etag());
-    asked.once = *once;
-    asked.more_time = request->time();
-    SteerOne(person, request->name(), std::move(asked), done);
-  });
+  return AnswerLaterOn(rooms_.steer_pool, rooms_, context, request, response,
+                       [=, this](const access::Person& person, const RunDone& done) {
+                         const auto once = RequestOf(*request, person);
+                         if (!once.ok()) return done(once.status());
+                         executor::SteerRequest asked = Asked(v1::Adjustment::KIND_EXTEND, person, request->etag());
+                         asked.once = *once;
+                         asked.more_time = request->time();
+                         SteerOne(person, request->name(), std::move(asked), done);
+                       });
 }
 
 grpc::ServerUnaryReactor* RunService::SaveRun(grpc::CallbackServerContext* context, const v1::SaveRunRequest* request,
                                               v1::SavedState* response) {
   using Done = std::function<void(absl::StatusOr<v1::SavedState>)>;
-  return AnswerLater(rooms_, context, request, response, [=, this](const access::Person& person, const Done& done) {
-    const auto parsed = ParseRunName(request->name());
-    if (!parsed.ok()) return done(parsed.status());
-    if (auto status = CheckMayChange(rooms_, person, parsed->study); !status.ok()) return done(status);
-    const auto once = RequestOf(*request, person);
-    if (!once.ok()) return done(once.status());
-    rooms_.executor.Save(parsed->study, parsed->run, done, *once);
-  });
+  return AnswerLaterOn(rooms_.steer_pool, rooms_, context, request, response,
+                       [=, this](const access::Person& person, const Done& done) {
+                         const auto parsed = ParseRunName(request->name());
+                         if (!parsed.ok()) return done(parsed.status());
+                         if (auto status = CheckMayChange(rooms_, person, parsed->study); !status.ok())
+                           return done(status);
+                         const auto once = RequestOf(*request, person);
+                         if (!once.ok()) return done(once.status());
+                         rooms_.executor.Save(parsed->study, parsed->run, done, *once);
+                       });
 }
 
 grpc::ServerUnaryReactor* RunService::PrioritizeRuns(grpc::CallbackServerContext* context,
                                                      const v1::PrioritizeRunsRequest* request,
                                                      v1::PrioritizeRunsResponse* response) {
   using Done = std::function<void(absl::StatusOr<v1::PrioritizeRunsResponse>)>;
-  return AnswerLater(rooms_, context, request, response, [=, this](const access::Person& person, const Done& done) {
-    const auto target = ParseTarget(request->name());
-    if (!target.ok()) return done(target.status());
-    if (auto status = CheckMayChange(rooms_, person, target->study); !status.ok()) return done(status);
-    if (auto status = CheckPriority(request->priority()); !status.ok()) return done(status);
-    if (target->run > 0) {
-      if (const auto run = rooms_.store.GetRun(target->study, target->run); !run.ok()) return done(run.status());
-    }
-    rooms_.executor.Prioritize(target->study, target->run, request->priority(), [done](absl::StatusOr<int> count) {
-      if (!count.ok()) return done(count.status());
-      v1::PrioritizeRunsResponse moved;
-      moved.set_run_count(*count);
-      done(std::move(moved));
-    });
-  });
+  return AnswerLaterOn(
+      rooms_.steer_pool, rooms_, context, request, response, [=, this](const access::Person& person, const Done& done) {
+        const auto target = ParseTarget(request->name());
+        if (!target.ok()) return done(target.status());
+        if (auto status = CheckMayChange(rooms_, person, target->study); !status.ok()) return done(status);
+        if (auto status = CheckPriority(request->priority()); !status.ok()) return done(status);
+        if (target->run > 0) {
+          if (const auto run = rooms_.store.GetRun(target->study, target->run); !run.ok()) return done(run.status());
+        }
+        rooms_.executor.Prioritize(target->study, target->run, request->priority(), [done](absl::StatusOr<int> count) {
+          if (!count.ok()) return done(count.status());
+          v1::PrioritizeRunsResponse moved;
+          moved.set_run_count(*count);
+          done(std::move(moved));
+        });
+      });
 }
 
 absl::StatusOr<v1::ListAdjustmentsResponse> RunService::Journal(const v1::ListAdjustmentsRequest& request) {
@@ -233,8 +243,8 @@ absl::StatusOr<v1::Study> RunService::Replay(const v1::ReplayRunRequest& request
 
 grpc::ServerUnaryReactor* RunService::ReplayRun(grpc::CallbackServerContext* context,
                                                 const v1::ReplayRunRequest* request, v1::Study* response) {
-  return Answer(rooms_, context, request, response,
-                [=, this](const access::Person& person) { return Replay(*request, person); });
+  return AnswerOn(rooms_.slow_pool, rooms_, context, request, response,
+                  [=, this](const access::Person& person) { return Replay(*request, person); });
 }
 
 }  // namespace gyrebox::api

@@ -19,7 +19,8 @@
 namespace gyrebox::api {
 
 constexpr int kWorkers = 4;
-constexpr int kSlowWorkers = 2;
+constexpr int kSteerWorkers = 4;
+constexpr int kSlowWorkers = 3;
 /// Time that calls under way have to end by themselves.
 constexpr std::chrono::seconds kGrace{1};
 
@@ -63,6 +64,7 @@ static absl::Status CheckAdmin(access::Gate& gate) {
 static executor::Options WithQuota(const ServerOptions& options) {
   executor::Options made = options.executor;
   made.most_beads_of_person = options.quotas.device_beads;
+  made.most_bytes_of_person = options.quotas.stored_bytes;
   return made;
 }
 
@@ -79,10 +81,12 @@ class WiredServer : public Server {
         executor_(*store_, *device_, WithQuota(options), [this](int64_t id) { Changed(id); }),
         keeper_(*store_, options.retention, [this](int64_t id) { Kept(id); }),
         pool_(kWorkers),
-        slow_pool_(kSlowWorkers),
+        steer_pool_(kSteerWorkers, options.limits.steering_calls),
+        slow_pool_(kSlowWorkers, options.limits.slow_calls),
         frames_(MakeLooker(*store_, executor_, pool_)),
-        rooms_{*store_,  *device_,   executor_,      hub_,   frames_, keeper_,       digests_,
-               pool_,    slow_pool_, options.quotas, *gate_, limits_, device_reason, std::chrono::system_clock::now(),
+        rooms_{*store_,        *device_, executor_, hub_,          frames_,
+               keeper_,        digests_, pool_,     steer_pool_,   slow_pool_,
+               options.quotas, *gate_,   limits_,   device_reason, std::chrono::system_clock::now(),
                stopping_},
         studies_(rooms_),
         runs_(rooms_),
@@ -139,6 +143,7 @@ class WiredServer : public Server {
     executor_.Stop();
     if (server_ != nullptr) server_->Shutdown(std::chrono::system_clock::now() + kGrace);
     pool_.Stop();
+    steer_pool_.Stop();
     slow_pool_.Stop();
   }
 
@@ -177,7 +182,7 @@ class WiredServer : public Server {
   executor::Executor executor_;
   analysis::DigestCache digests_;
   retention::Keeper keeper_;
-  WorkerPool pool_, slow_pool_;
+  WorkerPool pool_, steer_pool_, slow_pool_;
   stream::FrameHub frames_;
   Rooms rooms_;
   StudyService studies_;

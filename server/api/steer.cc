@@ -15,9 +15,9 @@ absl::StatusOr<Target> ParseTarget(const std::string& name) {
 }
 
 void Steer(const Rooms& rooms, executor::SteerRequest asked,
-           std::function<void(absl::StatusOr<std::vector<v1::Adjustment>>)> done) {
-  rooms.executor.Steer(std::move(asked), [&pool = rooms.pool, done](executor::Steered steered) {
-    absl::StatusOr<std::vector<v1::Adjustment>> answer = steered.entries;
+           std::function<void(absl::StatusOr<executor::Steered>)> done) {
+  rooms.executor.Steer(std::move(asked), [&pool = rooms.steer_pool, done](executor::Steered steered) {
+    absl::StatusOr<executor::Steered> answer = steered;
     if (!steered.status.ok()) answer = steered.status;
     if (!steered.faults.empty()) answer = InvalidRequest(steered.faults);
     // Answering may read the store, which is no work for the executor.

@@ -21,8 +21,8 @@ struct Target {
 /// What studies/{study} or studies/{study}/runs/{run} names. NOT_FOUND for a name that none can have.
 absl::StatusOr<Target> ParseTarget(const std::string& name);
 
-/// Asks the executor, which calls `done` with the entries of the journals, or with why it cannot be done.
+/// Asks the executor, which calls `done` with the first entries of the journals, or with why it cannot be done.
 void Steer(const Rooms& rooms, executor::SteerRequest asked,
-           std::function<void(absl::StatusOr<std::vector<v1::Adjustment>>)> done);
+           std::function<void(absl::StatusOr<executor::Steered>)> done);
 
 }  // namespace gyrebox::api

@@ -20,10 +20,14 @@
 
 namespace gyrebox::api {
 
-static std::vector<store::NewRun> ToNewRuns(const v1::StudySpec& spec, std::vector<study::PlannedRun> plans) {
+static absl::Status NobodyWaits() { return absl::CancelledError("nobody waits for it"); }
+
+static std::vector<store::NewRun> ToNewRuns(const v1::StudySpec& spec, std::vector<study::PlannedRun> plans,
+                                            const study::Stop& stop) {
   std::vector<store::NewRun> runs;
   study::PointSetter setter(spec);
   for (study::PlannedRun& plan : plans) {
+    if (stop.asked()) break;
     // The trials of a point are next to each other, and alike in this.
     const bool same = !runs.empty() && runs.back().plan.axis_values == plan.axis_values;
     const v1::StudySpec& at = setter.At(plan.axis_values);
@@ -33,7 +37,8 @@ static std::vector<store::NewRun> ToNewRuns(const v1::StudySpec& spec, std::vect
   return runs;
 }
 
-absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec& asked, int64_t of) {
+absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec& asked, const study::Stop& stop,
+                                                             int64_t of) {
   Prepared prepared{.spec = asked, .violations = {}, .saved = nullptr};
   study::Violations too_large;
   study::CheckSize(asked, &too_large);
@@ -50,7 +55,8 @@ absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec
   }
   const study::FoundRun* const found = saved ? &*saved : nullptr;
   study::FillDefaults(&prepared.spec, found);
-  prepared.violations = study::Validate(prepared.spec, &rooms_.device, found);
+  prepared.violations = study::Validate(prepared.spec, &rooms_.device, found, stop);
+  if (stop.asked()) return NobodyWaits();
   // The state stays what it is, whatever becomes of the run.
   if (saved && saved->ok()) prepared.spec.mutable_start()->mutable_saved()->set_run((*saved)->state);
   return prepared;
@@ -62,25 +68,27 @@ static int64_t MostBeads(const std::vector<store::NewRun>& runs) {
   return most;
 }
 
-absl::StatusOr<StudyService::Prepared> StudyService::PrepareSent(const v1::StudySpec& sent) {
+absl::StatusOr<StudyService::Prepared> StudyService::PrepareSent(const v1::StudySpec& sent, const study::Stop& stop) {
   study::Violations violations;
   study::CheckSent(sent, &violations);
-  if (violations.empty()) return Prepare(sent);
+  if (violations.empty()) return Prepare(sent, stop);
   return Prepared{.spec = {}, .violations = std::move(violations).Take(), .saved = nullptr};
 }
 
-absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request, const access::Person& person) {
+absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request, const access::Person& person,
+                                               const study::Stop& stop) {
   const auto once = RequestOf(request, person);
   if (!once.ok()) return once.status();
   if (rooms_.stopping) return absl::UnavailableError("the server is stopping; submit again later");
   const auto earlier = rooms_.store.FindRequest(*once);
   if (!earlier.ok()) return earlier.status();
   if (earlier->has_value()) return rooms_.store.GetStudy((*earlier)->study);
-  const auto prepared = PrepareSent(request.spec());
+  const auto prepared = PrepareSent(request.spec(), stop);
   if (!prepared.ok()) return prepared.status();
   if (!prepared->violations.empty()) return InvalidStudy(prepared->violations);
   const v1::StudySpec& spec = prepared->spec;
-  const auto runs = ToNewRuns(spec, study::Expand(spec));
+  const auto runs = ToNewRuns(spec, study::Expand(spec, stop), stop);
+  if (stop.asked()) return NobodyWaits();
   if (auto status = CheckPriority(request.priority()); !status.ok()) return status;
   if (auto status = CheckBeads(rooms_, MostBeads(runs)); !status.ok()) return status;
   auto study = rooms_.store.CreateStudy(spec, runs, *once, person.name, request.priority());
@@ -92,30 +100,32 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
 
 grpc::ServerUnaryReactor* StudyService::CreateStudy(grpc::CallbackServerContext* context,
                                                     const v1::CreateStudyRequest* request, v1::Study* response) {
-  return Answer(rooms_, context, request, response,
-                [=, this](const access::Person& person) { return Create(*request, person); });
+  return AnswerOn(
+      rooms_.slow_pool, rooms_, context, request, response,
+      [=, this](const access::Person& person, const study::Stop& stop) { return Create(*request, person, stop); });
 }
 
 absl::StatusOr<v1::StudySpec> StudyService::CheckGrowth(int64_t id, const v1::StudySpec& spec,
-                                                        const v1::GrowStudyRequest& request) {
+                                                        const v1::GrowStudyRequest& request, const study::Stop& stop) {
   // The axes as the request gives them first: only where those are sound can the study be put together.
   auto faults = study::CheckGrowth(spec, request);
   if (request.axes_size() > study::kMostAxes) return InvalidRequest(faults);
   const v1::StudySpec asked = study::AsAsked(spec, request);
-  auto prepared = Prepare(asked, id);
+  auto prepared = Prepare(asked, stop, id);
   if (!prepared.ok()) return prepared.status();
   for (auto& fault : study::InRequest(prepared->violations, asked, request)) faults.push_back(std::move(fault));
   if (!faults.empty()) return InvalidRequest(faults);
   v1::StudySpec grown = study::Grown(spec, request);
   if (request.axes().empty()) return grown;  // the same points
-  prepared = Prepare(grown, id);
+  prepared = Prepare(grown, stop, id);
   if (!prepared.ok()) return prepared.status();
   faults = study::InRequest(prepared->violations, grown, request);
   if (!faults.empty()) return InvalidRequest(faults);
   return grown;
 }
 
-absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request, const access::Person& person) {
+absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request, const access::Person& person,
+                                             const study::Stop& stop) {
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
   if (auto status = CheckMayChange(rooms_, person, *id); !status.ok()) return status;
@@ -129,10 +139,11 @@ absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request
   if (study->state() == v1::Study::STATE_CANCELLED) {
     return absl::FailedPreconditionError(study->name() + " is CANCELLED and cannot grow; submit a study anew");
   }
-  const auto grown = CheckGrowth(*id, study->spec(), request);
+  const auto grown = CheckGrowth(*id, study->spec(), request, stop);
   if (!grown.ok()) return grown.status();
-  store::Growth growth{*grown, ToNewRuns(*grown, study::AddedRuns(study->spec(), *grown)),
+  store::Growth growth{*grown, ToNewRuns(*grown, study::AddedRuns(study->spec(), *grown, stop), stop),
                        study::ValuesOfOldRuns(study->spec(), *grown), study::GrowthText(study->spec(), *grown)};
+  if (stop.asked()) return NobodyWaits();
   if (growth.runs.empty()) return study;
   if (auto status = CheckBeads(rooms_, MostBeads(growth.runs)); !status.ok()) return status;
   // Without an etag of the caller's, still nothing may have come between what was read here and what is written.
@@ -147,8 +158,9 @@ absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request
 
 grpc::ServerUnaryReactor* StudyService::GrowStudy(grpc::CallbackServerContext* context,
                                                   const v1::GrowStudyRequest* request, v1::Study* response) {
-  return Answer(rooms_, context, request, response,
-                [=, this](const access::Person& person) { return Grow(*request, person); });
+  return AnswerOn(
+      rooms_.slow_pool, rooms_, context, request, response,
+      [=, this](const access::Person& person, const study::Stop& stop) { return Grow(*request, person, stop); });
 }
 
 }  // namespace gyrebox::api

@@ -85,9 +85,10 @@ absl::StatusOr<v1::Study> StudyService::Cancel(const std::string& name, const ac
   return rooms_.store.GetStudy(*id);
 }
 
-absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyRequest& request) {
+absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyRequest& request,
+                                                           const study::Stop& stop) {
   v1::CheckStudyResponse response;
-  auto prepared = PrepareSent(request.spec());
+  auto prepared = PrepareSent(request.spec(), stop);
   if (!prepared.ok()) return prepared.status();
   const auto& violations = prepared->violations;
   if (!violations.empty()) {
@@ -98,14 +99,15 @@ absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyR
   const double reached = rooms_.executor.rate().Reached();
   const double guess = kFirstGuess * std::max(1, rooms_.device.thread_count());
   const double rate = reached > 0 ? reached : guess;
-  *response.mutable_estimate() = study::EstimateStudy(prepared->spec, rate, rooms_.device, prepared->saved);
+  *response.mutable_estimate() = study::EstimateStudy(prepared->spec, rate, rooms_.device, prepared->saved, stop);
   response.mutable_estimate()->set_duration_basis((reached > 0 ? "measured on this box: " : "a first guess: ") +
                                                   schema::NumberText(rate, 2) + " bead-steps per second");
   *response.mutable_spec() = std::move(prepared->spec);
   return response;
 }
 
-absl::StatusOr<v1::StudyTable> StudyService::Tabulate(const v1::TabulateStudyRequest& request) {
+absl::StatusOr<v1::StudyTable> StudyService::Tabulate(const v1::TabulateStudyRequest& request,
+                                                      const study::Stop& stop) {
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
   const auto size = PageSize(request.page_size(), kRowsPerPage, kMostRowsPerPage);
@@ -113,7 +115,7 @@ absl::StatusOr<v1::StudyTable> StudyService::Tabulate(const v1::TabulateStudyReq
   const std::string list =
       request.name() + "/table of " + request.observable() + " in pages of " + std::to_string(*size);
   if (!request.page_token().empty()) return tables_.GoOn<v1::StudyTable>(list, request.page_token());
-  auto table = analysis::Tabulate(rooms_.store, *id, request.observable());
+  auto table = analysis::Tabulate(rooms_.store, *id, request.observable(), stop);
   if (!table.ok()) return table.status();
   return tables_.Start(list, analysis::CutIntoPages(*std::move(table), *size, kMostPageBytes));
 }
@@ -131,8 +133,8 @@ grpc::ServerUnaryReactor* StudyService::ListStudies(grpc::CallbackServerContext*
 
 grpc::ServerUnaryReactor* StudyService::CancelStudy(grpc::CallbackServerContext* context,
                                                     const v1::CancelStudyRequest* request, v1::Study* response) {
-  return Answer(rooms_, context, request, response,
-                [=, this](const access::Person& person) { return Cancel(request->name(), person); });
+  return AnswerOn(rooms_.steer_pool, rooms_, context, request, response,
+                  [=, this](const access::Person& person) { return Cancel(request->name(), person); });
 }
 
 void StudyService::SteerAll(const access::Person& person, const std::string& name, v1::Adjustment::Kind kind,
@@ -144,37 +146,39 @@ void StudyService::SteerAll(const access::Person& person, const std::string& nam
   asked.study = *id;
   asked.kind = kind;
   asked.person = person.name;
-  Steer(rooms_, std::move(asked), [this, name, done](absl::StatusOr<std::vector<v1::Adjustment>> entries) {
+  Steer(rooms_, std::move(asked), [this, name, done](const absl::StatusOr<executor::Steered>& entries) {
     done(entries.ok() ? Get(name) : entries.status());
   });
 }
 
 grpc::ServerUnaryReactor* StudyService::PauseStudy(grpc::CallbackServerContext* context,
                                                    const v1::PauseStudyRequest* request, v1::Study* response) {
-  return AnswerLater(rooms_, context, request, response,
-                     [=, this](const access::Person& person, const StudyDone& done) {
-                       SteerAll(person, request->name(), v1::Adjustment::KIND_PAUSE, done);
-                     });
+  return AnswerLaterOn(rooms_.steer_pool, rooms_, context, request, response,
+                       [=, this](const access::Person& person, const StudyDone& done) {
+                         SteerAll(person, request->name(), v1::Adjustment::KIND_PAUSE, done);
+                       });
 }
 
 grpc::ServerUnaryReactor* StudyService::ResumeStudy(grpc::CallbackServerContext* context,
                                                     const v1::ResumeStudyRequest* request, v1::Study* response) {
-  return AnswerLater(rooms_, context, request, response,
-                     [=, this](const access::Person& person, const StudyDone& done) {
-                       SteerAll(person, request->name(), v1::Adjustment::KIND_RESUME, done);
-                     });
+  return AnswerLaterOn(rooms_.steer_pool, rooms_, context, request, response,
+                       [=, this](const access::Person& person, const StudyDone& done) {
+                         SteerAll(person, request->name(), v1::Adjustment::KIND_RESUME, done);
+                       });
 }
 
 grpc::ServerUnaryReactor* StudyService::CheckStudy(grpc::CallbackServerContext* context,
                                                    const v1::CheckStudyRequest* request,
                                                    v1::CheckStudyResponse* response) {
-  return Answer(rooms_, context, request, response, [=, this] { return Check(*request); });
+  return AnswerOn(rooms_.slow_pool, rooms_, context, request, response,
+                  [=, this](const study::Stop& stop) { return Check(*request, stop); });
 }
 
 grpc::ServerUnaryReactor* StudyService::TabulateStudy(grpc::CallbackServerContext* context,
                                                       const v1::TabulateStudyRequest* request,
                                                       v1::StudyTable* response) {
-  return AnswerOn(rooms_.slow_pool, rooms_, context, request, response, [=, this] { return Tabulate(*request); });
+  return AnswerOn(rooms_.slow_pool, rooms_, context, request, response,
+                  [=, this](const study::Stop& stop) { return Tabulate(*request, stop); });
 }
 
 }  // namespace gyrebox::api

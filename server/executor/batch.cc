@@ -9,6 +9,7 @@
 #include <utility>
 
 #include "executor/fault.h"
+#include "executor/steer_rules.h"
 #include "study/observables.h"
 #include "study/run_spec.h"
 
@@ -295,6 +296,12 @@ void Batch::Leave(size_t i, v1::Run::State state, std::optional<v1::Adjustment> 
 void Batch::LeaveAll() {
   for (size_t i = 0; i < runs_.size(); ++i) {
     if (!ended_[i]) Leave(i, v1::Run::STATE_QUEUED);
+  }
+}
+
+void Batch::HoldAll(const std::string& why) {
+  for (size_t i = 0; i < runs_.size(); ++i) {
+    if (!ended_[i]) Leave(i, v1::Run::STATE_PAUSED, ServerPause(step(i), runs_[i].spec.time_step, why));
   }
 }
 

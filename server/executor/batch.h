@@ -70,6 +70,8 @@ class Batch {
   void Leave(size_t i, v1::Run::State state, std::optional<v1::Adjustment> entry = std::nullopt);
   /// The same with every run not at its end.
   void LeaveAll();
+  /// The same, PAUSED by the server, for a reason.
+  void HoldAll(const std::string& why);
 
   // Of a run that is not at its end, laid out or not:
   void Adjust(size_t i, const kernels::Adjustment& adjustment);

@@ -24,7 +24,7 @@ class ChunkPacer {
 
  private:
   const double seconds_wanted_;
-  int64_t steps_ = 8;
+  int64_t steps_ = 1;  ///< at first: a step may take long
 };
 
 }  // namespace gyrebox::executor

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <iterator>
 
+#include "executor/steer_rules.h"
 #include "store/saved_run.h"
 #include "study/run_spec.h"
 #include "study/steering.h"
@@ -68,6 +69,7 @@ void Deck::Start(const store::WaitingStudy& waiting, int most_runs, const Room& 
   const auto queued = store_.ListQueued(waiting.study, most_runs);
   if (!queued.ok()) throw std::runtime_error(queued.status().ToString());
   if (queued->runs.empty()) return;
+  if (const std::string why = WhyHeld(waiting.owner); !why.empty()) return Hold(*queued, why);
   const auto saved = SavedFor(store_, waiting.study, queued->spec);
   const bool fails = !saved.ok() && store::IsAboutTheRun(saved.status());
   if (!saved.ok() && !fails) throw std::runtime_error(saved.status().ToString());
@@ -162,7 +164,39 @@ bool Deck::CheckpointIsDue(const Boarded& on) const {
 void Deck::RecordWhatIsDue(Boarded& on) {
   const bool checkpoint = CheckpointIsDue(on);
   const bool due = checkpoint || on.batch.has_news() || SecondsSince(on.recorded) >= times_.record_seconds;
-  if (due && !recorder_.behind()) Record(on, checkpoint);
+  if (!due || recorder_.behind()) return;
+  Record(on, checkpoint);
+  HoldWhatIsOverQuota(on);
+}
+
+std::string Deck::WhyHeld(const std::string& person) {
+  if (times_.most_bytes_of_person <= 0) return "";
+  const auto bytes = store_.BytesOf(person);
+  if (!bytes.ok() || *bytes < times_.most_bytes_of_person) return "";
+  return person + " has " + std::to_string(*bytes) + " bytes on the disk; the quota is " +
+         std::to_string(times_.most_bytes_of_person) +
+         "; delete studies that are not needed any more, then resume the run";
+}
+
+void Deck::HoldWhatIsOverQuota(Boarded& on) {
+  if (on.batch.done()) return;
+  const std::string why = WhyHeld(on.waiting.owner);
+  if (why.empty()) return;
+  spdlog::warn("studies/{}: {} runs are held: {}", on.batch.study(), on.batch.open_count(), why);
+  on.batch.HoldAll(why);
+  Record(on, /*checkpoint=*/false);
+}
+
+void Deck::Hold(const store::QueuedRuns& queued, const std::string& why) {
+  spdlog::warn("studies/{}: {} runs that wait are held: {}", queued.study, queued.runs.size(), why);
+  std::vector<store::JournalWrite> writes;
+  for (const v1::Run& run : queued.runs) {
+    const auto reached = store_.ReachedStep(queued.study, NumberOf(run));
+    if (!reached.ok()) throw std::runtime_error(reached.status().ToString());
+    const double time_step = study::SpecOf(queued.spec, run, {}).dynamics().time_step();
+    writes.push_back({NumberOf(run), ServerPause(*reached, time_step, why), run.state()});
+  }
+  if (Write([&] { return store_.WriteJournal(queued.study, writes); })) on_change_(queued.study);
 }
 
 bool Deck::IsOverdue(const Boarded& on) const {

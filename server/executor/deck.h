@@ -40,6 +40,7 @@ class Deck {
  public:
   struct Times {
     double chunk_seconds, record_seconds, checkpoint_seconds;
+    int64_t most_bytes_of_person = 0;  ///< on the disk, beyond which runs are held; 0 for no limit
   };
   /// @param on_change told, on any thread, that a study has changed in the store. @param wake called on any thread
   /// where there may be something to do: beds are laid out, or a run has been stored that ended or waits again.
@@ -73,6 +74,8 @@ class Deck {
   void CancelWhatIsCancelled();
   /// Has written down what is due, unless the recorder is behind.
   void RecordWhatIsDue(Boarded& on);
+  /// Takes the runs of an owner who has too many bytes on the disk off the device, PAUSED, and says why.
+  void HoldWhatIsOverQuota(Boarded& on);
   /// Whether that has been put off for so long that the batch is to wait for it.
   bool IsOverdue(const Boarded& on) const;
   /// Has written down what a batch did. @param checkpoint with states to go on from.
@@ -93,6 +96,10 @@ class Deck {
   bool Board(Boarded& on);
   /// Has something written down, and waits until it is. False where the server stops.
   bool Write(Recorder::Write write);
+  /// Why runs of a person are to be held; empty where they are not.
+  std::string WhyHeld(const std::string& person);
+  /// Holds runs that wait.
+  void Hold(const store::QueuedRuns& queued, const std::string& why);
   /// Memory ran short: the runs go back to their last checkpoints, and are to start again with fewer of them at a time;
   /// a single one with nothing beside it; and one that had nothing beside it fails.
   void RunShort(Boarded& on);

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <chrono>
 #include <exception>
+#include <utility>
 
 namespace gyrebox::executor {
 
@@ -25,18 +26,15 @@ Executor::Executor(store::Store& store, kernels::Device& device, Options options
       device_(device),
       options_(options),
       recorder_([this](const absl::Status& why) { mailbox_.RefuseAll(why); }, [this] { Wake(); }),
-      deck_(store, device, recorder_, {options.chunk_seconds, options.record_seconds, options.checkpoint_seconds},
+      deck_(store, device, recorder_,
+            {options.chunk_seconds, options.record_seconds, options.checkpoint_seconds, options.most_bytes_of_person},
             std::move(on_change), [this] { Wake(); }),
       ledger_(options.half_life_seconds) {}
 
 Executor::~Executor() { Stop(); }
 
 void Executor::Start() {
-  if (const auto use = store_.ReadUse(); use.ok()) {
-    for (const auto& [person, used] : *use) {
-      ledger_.Set(person, {used.seconds, 1e-3 * static_cast<double>(used.as_of)});
-    }
-  }
+  ReadUse();
   thread_ = std::thread([this] { Loop(); });
 }
 
@@ -55,7 +53,12 @@ void Executor::Stop() {
   recorder_.Hurry();
   if (thread_.joinable()) thread_.join();
   recorder_.Close();
-  mailbox_.Close(absl::UnavailableError("the server is stopping; ask again later"));
+  const auto stopped = absl::UnavailableError("the server is stopping; ask again later");
+  mailbox_.Close(stopped);
+  for (const Steering& steering : std::exchange(steering_, {})) {
+    steering.job->BreakOff(stopped);
+    steering.done(std::move(steering.job->result()));
+  }
 }
 
 bool Executor::stopping() const {
@@ -78,9 +81,9 @@ void Executor::WaitForRoom() {
     recorder_.WaitWhileRefused();
     {
       std::unique_lock lock(mutex_);
-      changed_.wait(lock, [this] { return stop_ || !recorder_.behind() || !mailbox_.empty(); });
+      changed_.wait(lock, [this] { return stop_ || !recorder_.behind() || !mailbox_.empty() || !steering_.empty(); });
     }
-    if (recorder_.trouble().empty()) mailbox_.OpenAll();
+    if (recorder_.trouble().empty()) OpenLetters();
   }
 }
 
@@ -162,7 +165,7 @@ std::vector<queue::Work> Executor::AllWork() {
 
 bool Executor::Slice() {
   recorder_.WaitWhileRefused();
-  mailbox_.OpenAll();
+  OpenLetters();
   deck_.CancelWhatIsCancelled();
   if (draining_) {
     for (const auto& on : deck_.boarded()) deck_.Leave(*on);
@@ -172,14 +175,14 @@ bool Executor::Slice() {
   deck_.DropDone();
   LookAtQueue();
   Publish(nullptr);
-  if (draining_) return false;
+  if (draining_) return !steering_.empty();
   const auto work = AllWork();
-  const queue::Choice choice =
-      queue::Choose(work, [this, now = SecondsNow()](const std::string& person) { return ledger_.Used(person, now); },
-                    {.memory_bytes = device_.memory_bytes(),
-                     .most_beads_of_person = options_.most_beads_of_person,
-                     .swap_seconds = options_.swap_seconds});
-  if (!choice.next) return false;
+  const queue::Choice choice = queue::Choose(
+      work, [this, now = options_.steady_seconds()](const std::string& person) { return ledger_.Used(person, now); },
+      {.memory_bytes = device_.memory_bytes(),
+       .most_beads_of_person = options_.most_beads_of_person,
+       .swap_seconds = options_.swap_seconds});
+  if (!choice.next) return !steering_.empty();
   const size_t n_boarded = deck_.boarded().size();
   if (*choice.next < n_boarded) {
     GiveSlice(*deck_.boarded()[*choice.next]);
@@ -220,14 +223,14 @@ void Executor::GiveSlice(Boarded& on) {
     }
     Publish(&on);
     if (seconds_since(begin) >= options_.slice_seconds) break;
-    mailbox_.OpenAll();
+    OpenLetters();
   }
   // It may be long until its next turn.
   if (deck_.boarded().size() > 1 && !on.batch.done()) {
     WaitForRoom();
     deck_.Record(on, /*checkpoint=*/false);
   }
-  if (SecondsNow() - use_written_ >= options_.checkpoint_seconds) WriteUse();
+  if (options_.steady_seconds() - use_written_ >= options_.checkpoint_seconds) WriteUse();
 }
 
 }  // namespace gyrebox::executor

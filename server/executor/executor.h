@@ -5,8 +5,10 @@
 #include <condition_variable>
 #include <cstdint>
 #include <cstdlib>
+#include <deque>
 #include <functional>
 #include <map>
+#include <memory>
 #include <mutex>
 #include <string>
 #include <thread>
@@ -28,6 +30,11 @@ namespace gyrebox::executor {
 /// Exit code of a process whose device is lost: whoever watches over it starts it again.
 inline constexpr int kDeviceLostExit = 7;
 
+/// Seconds by a clock that nobody sets, from any fixed moment.
+double SteadySeconds();
+/// Seconds since 1970.
+double WallSeconds();
+
 struct Options {
   int most_runs_together = 256;
   double chunk_seconds = 0.05;       ///< wall time of a chunk; whatever is asked waits for its end
@@ -37,6 +44,10 @@ struct Options {
   double half_life_seconds = 3600;   ///< after which use of the device counts half
   int64_t most_beads_of_person = 0;  ///< on the device; 0 for no limit
   double swap_seconds = 5;           ///< see queue::Limits
+  int64_t most_bytes_of_person = 0;  ///< on the disk; 0 for no limit. Runs of who has more are held
+  /// Seconds by a clock that nobody sets, which shares fade by, and since 1970, which bridges the time between two
+  /// processes.
+  std::function<double()> steady_seconds = SteadySeconds, wall_seconds = WallSeconds;
   std::function<void(int)> leave = [](int code) { std::_Exit(code); };  ///< ends the process
 };
 
@@ -60,9 +71,6 @@ struct View {
   std::string trouble;  ///< why nothing goes on; empty where all is well
 };
 
-/// Seconds since 1970, which the shares of people are kept by.
-double SecondsNow();
-
 class Executor {
  public:
   /// @param on_change called after every commit that changed a study, on a thread of the executor's; must not block.
@@ -81,10 +89,11 @@ class Executor {
   // What is asked of runs is done between two chunks. `done` is called on a thread of the executor's, once, and must
   // not block.
 
+  /// Reads what it takes on the thread of the caller, which may be called back there where nothing is to be done.
   void Steer(SteerRequest request, std::function<void(Steered)> done);
   void Save(int64_t study, int64_t number, std::function<void(absl::StatusOr<v1::SavedState>)> done,
             const store::Request& once = {});
-  /// @param number of a run; 0 for all of the study.
+  /// Writes on the thread of the caller. @param number of a run; 0 for all of the study.
   void Prioritize(int64_t study, int64_t number, int priority, std::function<void(absl::StatusOr<int>)> done);
   /// The newest frame of a run under way; null where it is not on the device.
   void Look(int64_t study, int64_t number,
@@ -106,9 +115,17 @@ class Executor {
   void MakeRoomAndStart(const store::WaitingStudy& waiting, const std::vector<size_t>& leave);
   void SaveAll();
   void Charge(const std::string& person, double seconds);
+  void ReadUse();
   void WriteUse();
   void Publish(const Boarded* has_slice);
   void Post(std::function<void()> open, std::function<void(const absl::Status&)> refuse);
+  /// Opens letters, and does a slice of what takes several.
+  void OpenLetters();
+  struct Steering {
+    std::shared_ptr<SteerJob> job;
+    std::function<void(Steered)> done;
+  };
+  void GoOn(const Steering& steering);
   void Wait();
   /// Waits until the recorder is not behind, and opens letters meanwhile.
   void WaitForRoom();
@@ -123,6 +140,7 @@ class Executor {
   Recorder recorder_;
   mutable std::mutex mutex_;
   std::condition_variable changed_;
+  CourseBook courses_;
   bool stop_ = false;  ///< guarded by mutex_
   bool awake_ = true;  ///< guarded by mutex_; something may wait
   View view_;          ///< guarded by mutex_
@@ -133,8 +151,9 @@ class Executor {
   queue::Ledger ledger_;
   std::vector<store::WaitingStudy> waiting_;
   std::map<int64_t, std::pair<int64_t, int64_t>> needs_;  ///< of the first waiting run, by study: bytes, beads
+  std::deque<Steering> steering_;                         ///< those with slices left
   bool draining_ = false;
-  double use_written_ = 0;  ///< seconds since 1970
+  double use_written_ = 0;  ///< steady seconds
 
   std::thread thread_;
 };

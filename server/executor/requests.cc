@@ -1,23 +1,40 @@
 // What the executor is asked by other threads, and what it tells them.
 #include <spdlog/spdlog.h>
 
+#include <algorithm>
 #include <chrono>
 
 #include "executor/executor.h"
 
 namespace gyrebox::executor {
 
-double SecondsNow() {
+double SteadySeconds() {
+  return std::chrono::duration<double>(std::chrono::steady_clock::now().time_since_epoch()).count();
+}
+
+double WallSeconds() {
   return std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
 }
 
-void Executor::Charge(const std::string& person, double seconds) { ledger_.Charge(person, seconds, SecondsNow()); }
+void Executor::Charge(const std::string& person, double seconds) {
+  ledger_.Charge(person, seconds, options_.steady_seconds());
+}
+
+// The wall clock counts for the time in which no server ran, and for nothing else.
+void Executor::ReadUse() {
+  const auto use = store_.ReadUse();
+  if (!use.ok()) return;
+  const double now = options_.steady_seconds(), wall = options_.wall_seconds();
+  for (const auto& [person, used] : *use) {
+    ledger_.Set(person, {used.seconds, now - std::max(0.0, wall - 1e-3 * static_cast<double>(used.as_of))});
+  }
+}
 
 void Executor::WriteUse() {
-  use_written_ = SecondsNow();
+  const double now = use_written_ = options_.steady_seconds();
   std::map<std::string, store::PersonUse> use;
   for (const auto& [person, used] : ledger_.all()) {
-    use[person] = {used.seconds, static_cast<int64_t>(1e3 * used.as_of)};
+    use[person] = {ledger_.Used(person, now), static_cast<int64_t>(1e3 * options_.wall_seconds())};
   }
   if (use.empty()) return;
   if (const auto status = store_.WriteUse(use); !status.ok()) {
@@ -40,7 +57,8 @@ void Executor::Publish(const Boarded* has_slice) {
                               static_cast<int>(on->batch.open_count()), on->batch.open_beads(), on.get() == has_slice});
   }
   view.bytes = deck_.bytes();
-  for (const auto& [person, used] : ledger_.all()) view.used[person] = ledger_.Used(person, SecondsNow());
+  const double now = options_.steady_seconds();
+  for (const auto& [person, used] : ledger_.all()) view.used[person] = ledger_.Used(person, now);
   view.draining = draining_;
   std::lock_guard lock(mutex_);
   view_ = std::move(view);
@@ -53,24 +71,35 @@ void Executor::Post(std::function<void()> open, std::function<void(const absl::S
   Wake();
 }
 
+void Executor::OpenLetters() {
+  mailbox_.OpenAll();
+  if (steering_.empty()) return;
+  const Steering next = std::move(steering_.front());
+  steering_.pop_front();
+  GoOn(next);
+}
+
 void Executor::Steer(SteerRequest request, std::function<void(Steered)> done) {
-  Post(
-      [this, request, done] {
-        deck_.WaitForEnd(request.study, request.run);
-        Steered steered = executor::Steer(store_, deck_, rate_, request);
-        needs_.erase(request.study);
-        Wake();
-        if (steered.status.ok()) deck_.Changed(request.study);
-        // Where runs end or leave the device by it, the answer waits until that is stored.
-        const bool ends = request.kind == v1::Adjustment::KIND_PAUSE || request.kind == v1::Adjustment::KIND_FINISH;
-        if (!ends || !steered.status.ok() || !steered.faults.empty()) return done(std::move(steered));
-        recorder_.Post({}, [done, steered](const absl::Status& status) {
-          done(status.ok() ? steered : Steered{status, {}, {}});
-        });
-      },
-      [done](const absl::Status& why) {
-        done({why, {}, {}});
-      });
+  const auto job = std::make_shared<SteerJob>(std::move(request));
+  job->Prepare(store_, courses_);
+  if (!job->fine() || job->answered()) return done(std::move(job->result()));
+  Post([this, job, done] { GoOn({job, done}); }, [done](const absl::Status& why) { done({why}); });
+}
+
+void Executor::GoOn(const Steering& steering) {
+  const auto& [job, done] = steering;
+  const SteerRequest& request = job->request();
+  const bool more = job->GoOn(store_, deck_, rate_, courses_);
+  needs_.erase(request.study);
+  Wake();
+  if (job->result().count > 0) deck_.Changed(request.study);
+  if (more) return steering_.push_back(steering);
+  // Where runs end or leave the device by it, the answer waits until that is stored.
+  const bool ends = request.kind == v1::Adjustment::KIND_PAUSE || request.kind == v1::Adjustment::KIND_FINISH;
+  if (!ends || !job->fine()) return done(std::move(job->result()));
+  recorder_.Post({}, [done = done, steered = std::move(job->result())](const absl::Status& status) {
+    done(status.ok() ? steered : Steered{status});
+  });
 }
 
 void Executor::Save(int64_t study, int64_t number, std::function<void(absl::StatusOr<v1::SavedState>)> done,
@@ -100,15 +129,16 @@ void Executor::Look(int64_t study, int64_t number,
 }
 
 void Executor::Prioritize(int64_t study, int64_t number, int priority, std::function<void(absl::StatusOr<int>)> done) {
+  const auto count = store_.SetPriority(study, number, priority);
+  if (!count.ok()) return done(count);
   Post(
-      [this, study, number, priority, done] {
-        const auto count = store_.SetPriority(study, number, priority);
+      [this, study, number, priority, count, done] {
         for (const auto& on : deck_.boarded()) {
           const bool is_meant = on->waiting.study == study && (number == 0 || on->batch.Find(number));
-          if (count.ok() && is_meant) on->waiting.priority = priority;
+          if (is_meant) on->waiting.priority = priority;
         }
         Wake();
-        if (count.ok()) deck_.Changed(study);
+        deck_.Changed(study);
         done(count);
       },
       done);

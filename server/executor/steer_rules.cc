@@ -1,5 +1,7 @@
 #include "executor/steer_rules.h"
 
+#include <google/protobuf/util/time_util.h>
+
 #include "store/names.h"
 
 namespace gyrebox::executor {
@@ -47,6 +49,18 @@ absl::Status WrongState(Kind kind, const v1::Run& run) {
   }
   return absl::FailedPreconditionError(run.name() + " is " + store::InWords(run.state()) + " and cannot be " +
                                        Done(kind) + "; it can be " + (can.empty() ? "" : can + ", ") + "replayed");
+}
+
+v1::Adjustment ServerPause(int64_t step, double time_step, const std::string& why) {
+  v1::Adjustment entry;
+  entry.set_person("server");
+  *entry.mutable_create_time() = google::protobuf::util::TimeUtil::GetCurrentTime();
+  entry.set_kind(v1::Adjustment::KIND_PAUSE);
+  entry.set_reached_step(step);
+  entry.set_step(step);
+  entry.set_time(static_cast<double>(step) * time_step);
+  entry.set_reason(why);
+  return entry;
 }
 
 /// What one entry did, in words.

@@ -13,49 +13,75 @@
 #include "study/steering.h"
 
 namespace gyrebox::executor {
-namespace {
 
 constexpr double kMostTime = 1e9;
 constexpr int64_t kMostSteps = 1'000'000'000'000;
 
+constexpr size_t kMostCourses = 1000;
+constexpr int kRunsRead = 1000;
+constexpr int64_t kMostRunsOfASlice = 2000;
+
+std::optional<study::SteeredCourse> CourseBook::Find(int64_t study, int64_t run) const {
+  std::lock_guard lock(mutex_);
+  const auto found = courses_.find({study, run});
+  return found == courses_.end() ? std::nullopt : std::optional(found->second);
+}
+
+void CourseBook::Keep(int64_t study, int64_t run, const study::SteeredCourse& course) {
+  std::lock_guard lock(mutex_);
+  if (courses_.size() >= kMostCourses) courses_.clear();
+  courses_.insert_or_assign({study, run}, course);
+}
+
+static bool IsFull(v1::Adjustment::Kind kind, int64_t entries) {
+  const bool ends = kind == v1::Adjustment::KIND_RESUME || kind == v1::Adjustment::KIND_FINISH;
+  return entries >= (ends ? 2 : 1) * kMostEntries;
+}
+
 /// One run, and what is to be done to it.
 class OneRun {
  public:
-  OneRun(store::Store& store, const Deck& deck, const SteerRequest& request, v1::Run run)
-      : store_(store), request_(request), run_(std::move(run)), number_(NumberOf(run_)) {
-    std::tie(on_, place_) = deck.Find(request.study, number_);
+  OneRun(SteerJob& job, store::Store& store, const Deck& deck, v1::Run run, study::SteeredCourse course)
+      : job_(job),
+        store_(store),
+        request_(job.request_),
+        run_(std::move(run)),
+        number_(NumberOf(run_)),
+        course_(std::move(course)) {
+    std::tie(on_, place_) = deck.Find(request_.study, number_);
   }
 
   const v1::Run& run() const { return run_; }
+  int64_t number() const { return number_; }
 
   /// Looks at everything that may be wrong, and works the entry out.
-  void Prepare(const v1::StudySpec& spec, Steered* result) {
-    const auto journal =
-        run_.etag() == "0" ? std::vector<v1::Adjustment>() : store_.GetJournal(request_.study, number_);
-    if (!journal.ok()) return result->status.Update(journal.status());
+  void Prepare(Steered* result) {
     if (!request_.etag.empty() && request_.etag != run_.etag()) {
-      return result->status.Update(ChangedSince(run_, request_.etag, *journal));
+      const auto journal = store_.GetJournal(request_.study, number_);
+      return result->status.Update(journal.ok() ? ChangedSince(run_, request_.etag, *journal) : journal.status());
     }
     if (!Fits(request_.kind, run_)) return result->status.Update(WrongState(request_.kind, run_));
-    const v1::StudySpec at = study::SpecOf(spec, run_, *journal);
-    time_step_ = at.dynamics().time_step();
+    if (const int64_t entries = std::stoll(run_.etag()); IsFull(request_.kind, entries)) {
+      return result->status.Update(absl::FailedPreconditionError(
+          "the journal of " + run_.name() + " has " + std::to_string(entries) +
+          " entries, and takes no more of this kind; a study that starts from a saved state of the run has a new one"));
+    }
     // After a break a run may be behind where it was, or an entry found it: what readers saw of it comes again, and
     // what comes later in the journal holds later.
     const auto furthest = store_.ReachedStep(request_.study, number_);
     if (!furthest.ok()) return result->status.Update(furthest.status());
-    int64_t reached = on_ != nullptr ? std::max(*furthest, on_->batch.step(place_)) : *furthest;
-    for (const v1::Adjustment& entry : *journal) reached = std::max<int64_t>(reached, entry.reached_step());
+    course_.Reach(on_ != nullptr ? std::max(*furthest, on_->batch.step(place_)) : *furthest);
+    const int64_t reached = course_.reached();
     entry_.set_person(request_.person);
     *entry_.mutable_create_time() = google::protobuf::util::TimeUtil::GetCurrentTime();
     entry_.set_kind(request_.kind);
     entry_.set_reached_step(reached);
     entry_.set_step(reached);
-    if (request_.kind == v1::Adjustment::KIND_CHANGE) PrepareChange(at, result);
+    if (request_.kind == v1::Adjustment::KIND_CHANGE) PrepareChange(result);
     if (request_.kind == v1::Adjustment::KIND_FINISH) entry_.set_total_steps(std::max<int64_t>(1, reached));
     if (request_.kind == v1::Adjustment::KIND_EXTEND) PrepareExtend(result);
-    entry_.set_time(static_cast<double>(entry_.step()) * time_step_);
-    const int64_t index = static_cast<int64_t>(journal->size()) + 1;
-    entry_.set_name(run_.name() + "/adjustments/" + std::to_string(index));
+    entry_.set_time(static_cast<double>(entry_.step()) * course_.time_step());
+    entry_.set_name(run_.name() + "/adjustments/" + std::to_string(course_.length() + 1));
   }
 
   /// Whether the device writes the entry down with the state that the run leaves.
@@ -79,8 +105,14 @@ class OneRun {
     if (entry_.total_steps() > 0) on_->batch.EndAt(place_, entry_.total_steps());
   }
 
+  /// The course with the entry.
+  const study::SteeredCourse& Followed() {
+    course_.Add(entry_);
+    return course_;
+  }
+
  private:
-  int64_t StepsIn(double time) const { return std::llround(time / time_step_); }
+  int64_t StepsIn(double time) const { return std::llround(time / course_.time_step()); }
 
   static void Fault(const char* field, const std::string& what, Steered* result) {
     v1::FieldViolation& fault = result->faults.emplace_back();
@@ -88,8 +120,8 @@ class OneRun {
     fault.set_description(what);
   }
 
-  void PrepareChange(const v1::StudySpec& at, Steered* result) {
-    const double end = static_cast<double>(run_.total_steps()) * time_step_;
+  void PrepareChange(Steered* result) {
+    const double end = static_cast<double>(run_.total_steps()) * course_.time_step();
     if (request_.time) {
       if (!(*request_.time >= 0 && *request_.time < end)) {
         return Fault("time",
@@ -100,9 +132,9 @@ class OneRun {
       entry_.set_step(std::max(entry_.step(), StepsIn(*request_.time)));
     }
     if (request_.ramp_time > 0) entry_.set_ramp_steps(std::max<int64_t>(1, StepsIn(request_.ramp_time)));
-    study::AskedChange asked = study::ToSteeredChange(at, entry_.step(), entry_.ramp_steps(), request_.changes);
-    for (auto& fault : asked.faults) result->faults.push_back(std::move(fault));
-    *entry_.mutable_change() = std::move(*asked.change.mutable_change());
+    const study::AskedChange asked = job_.Ask(course_, entry_.step(), entry_.ramp_steps());
+    for (const auto& fault : asked.faults) result->faults.push_back(fault);
+    *entry_.mutable_change() = asked.change.change();
   }
 
   void PrepareExtend(Steered* result) {
@@ -110,39 +142,25 @@ class OneRun {
     if (more < 1 || run_.total_steps() + more > kMostSteps) {
       return Fault("time",
                    schema::NumberText(request_.more_time) + " tau is no length to add; at least the time step of " +
-                       schema::NumberText(time_step_) + " tau, and at most " +
+                       schema::NumberText(course_.time_step()) + " tau, and at most " +
                        schema::NumberText(static_cast<double>(kMostSteps)) + " steps in all",
                    result);
     }
     entry_.set_total_steps(run_.total_steps() + more);
   }
 
+  SteerJob& job_;
   store::Store& store_;
   const SteerRequest& request_;
-  const v1::Run run_;
-  const int64_t number_;
+  v1::Run run_;
+  int64_t number_;
+  study::SteeredCourse course_;
   Boarded* on_ = nullptr;
   size_t place_ = 0;
-  double time_step_ = 1;
   v1::Adjustment entry_;
 };
 
-/// The runs that a request is for, those of a whole study that it fits only.
-absl::StatusOr<std::vector<v1::Run>> RunsOf(store::Store& store, const SteerRequest& request) {
-  if (request.run > 0) {
-    auto run = store.GetRun(request.study, request.run);
-    if (!run.ok()) return run.status();
-    return std::vector{*std::move(run)};
-  }
-  auto runs = store.ListOpenRuns(request.study);
-  if (!runs.ok()) return runs.status();
-  std::erase_if(*runs, [&](const v1::Run& run) { return !Fits(request.kind, run); });
-  if (!runs->empty()) return runs;
-  return absl::FailedPreconditionError("no run of studies/" + std::to_string(request.study) + " can be " +
-                                       Done(request.kind) + " now; gyrebox show tells how they stand");
-}
-
-void CheckTimes(const SteerRequest& request, std::vector<v1::FieldViolation>* faults) {
+static void CheckTimes(const SteerRequest& request, std::vector<v1::FieldViolation>* faults) {
   const auto fault = [&](const char* field, const std::string& what) {
     faults->emplace_back().set_field(field);
     faults->back().set_description(what);
@@ -159,7 +177,7 @@ void CheckTimes(const SteerRequest& request, std::vector<v1::FieldViolation>* fa
   }
 }
 
-void Tell(Deck& deck, RateMeter& rate, const SteerRequest& request, std::vector<OneRun>& runs) {
+static void Tell(Deck& deck, RateMeter& rate, const SteerRequest& request, std::vector<OneRun>& runs) {
   std::vector<Boarded*> touched;
   for (OneRun& run : runs) {
     run.Follow();
@@ -173,46 +191,165 @@ void Tell(Deck& deck, RateMeter& rate, const SteerRequest& request, std::vector<
   }
 }
 
-}  // namespace
+study::AskedChange SteerJob::Ask(const Course& course, int64_t step, int64_t ramp_steps) {
+  if (!course.HasKey()) return course.Ask(step, ramp_steps, request_.changes);
+  const auto [answer, is_new] = answers_.try_emplace({course.KeyAt(step), ramp_steps});
+  if (is_new) answer->second = course.Ask(step, ramp_steps, request_.changes);
+  return answer->second;
+}
 
-Steered Steer(store::Store& store, Deck& deck, RateMeter& rate, const SteerRequest& request) {
-  Steered result;
-  CheckTimes(request, &result.faults);
-  if (!result.faults.empty()) return result;
-  if (const auto earlier = store.FindRequest(request.once); !earlier.ok() || earlier->has_value()) {
-    const auto entries = earlier.ok() ? store.GetEntries(**earlier) : earlier.status();
-    result.status = entries.status();
-    if (entries.ok()) result.entries = *entries;
-    return result;
+absl::StatusOr<study::SteeredCourse> SteerJob::CourseOf(store::Store& store, const v1::Run& run) {
+  const int64_t number = NumberOf(run), length = std::stoll(run.etag());
+  const auto known = courses_.find(number);
+  Course course = known != courses_.end() ? known->second : Course(points_->At(run));
+  if (course.length() == length) return course;
+  const auto journal = store.GetJournal(request_.study, number, course.length());
+  if (!journal.ok()) return journal.status();
+  for (const v1::Adjustment& entry : *journal) course.Add(entry);
+  return course;
+}
+
+bool SteerJob::WasDone(store::Store& store) {
+  const auto earlier = store.FindRequest(request_.once);
+  result_.status = earlier.status();
+  if (!earlier.ok() || !earlier->has_value()) return !earlier.ok();
+  auto entries = store.GetEntries(**earlier);
+  result_.status = entries.status();
+  if (entries.ok()) result_.entries = *std::move(entries);
+  result_.count = (*earlier)->count;
+  return answered_ = true;
+}
+
+void SteerJob::Prepare(store::Store& store, CourseBook& book) {
+  CheckTimes(request_, &result_.faults);
+  if (!fine() || WasDone(store)) return;
+  const auto study = store.GetStudy(request_.study);
+  result_.status = study.status();
+  if (!fine()) return;
+  if (request_.kind == v1::Adjustment::KIND_EXTEND && study->state() == v1::Study::STATE_CANCELLED) {
+    result_.status = absl::FailedPreconditionError(study->name() + " is CANCELLED; none of its runs can go on, but a " +
+                                                   "study can start from one that ran to its end");
+    return;
   }
-  // The study last: where it has grown by an axis in between, it is a study of these runs all the same.
-  const auto found = RunsOf(store, request);
-  const auto study = store.GetStudy(request.study);
-  result.status = study.status();
-  result.status.Update(found.status());
-  if (!result.status.ok()) return result;
-  if (request.kind == v1::Adjustment::KIND_EXTEND && study->state() == v1::Study::STATE_CANCELLED) {
-    result.status = absl::FailedPreconditionError(study->name() + " is CANCELLED; none of its runs can go on, but a " +
-                                                  "study can start from one that ran to its end");
-    return result;
+  points_.emplace(study->spec());
+  if (request_.run == 0) return PrepareStudy(store);
+  const auto run = store.GetRun(request_.study, request_.run);
+  result_.status = run.status();
+  if (!fine()) return;
+  if (auto kept = book.Find(request_.study, request_.run)) courses_.emplace(request_.run, *kept);
+  auto course = CourseOf(store, *run);
+  result_.status = course.status();
+  if (fine()) courses_.insert_or_assign(request_.run, *std::move(course));
+}
+
+void SteerJob::PrepareStudy(store::Store& store) {
+  int64_t count = 0, above = 0;
+  for (bool more = true; more;) {
+    const auto runs = store.ListRuns(request_.study, above, kRunsRead);
+    result_.status = runs.status();
+    if (!fine()) return;
+    more = runs->size() == kRunsRead;
+    if (runs->empty()) break;
+    for (const v1::Run& run : *runs) {
+      if (run.etag() != "0" && Fits(request_.kind, run)) courses_.emplace(NumberOf(run), Course(points_->At(run)));
+    }
+    const int64_t last = NumberOf(runs->back());
+    result_.status = store.ReadJournals(request_.study, above + 1, last, [&](int64_t number, const auto& entry) {
+      if (const auto course = courses_.find(number); course != courses_.end()) course->second.Add(entry);
+    });
+    above = last;
+    for (const v1::Run& run : *runs) {
+      if (!fine()) return;
+      if (!Fits(request_.kind, run)) continue;
+      ++count;
+      if (request_.kind != v1::Adjustment::KIND_CHANGE) continue;
+      auto course = CourseOf(store, run);
+      result_.status = course.status();
+      if (!fine()) return;
+      course->Reach(run.step());
+      const auto steps_in = [&](double time) { return std::llround(time / course->time_step()); };
+      const int64_t step = request_.time ? std::max<int64_t>(course->reached(), steps_in(*request_.time)) : run.step();
+      const int64_t ramp = request_.ramp_time > 0 ? std::max<int64_t>(1, steps_in(request_.ramp_time)) : 0;
+      result_.faults = Ask(*course, step, ramp).faults;
+    }
   }
+  if (!fine() || count > 0) return;
+  result_.status = absl::FailedPreconditionError("no run of studies/" + std::to_string(request_.study) + " can be " +
+                                                 Done(request_.kind) + " now; gyrebox show tells how they stand");
+}
+
+/// The runs of the next slice, as they are now.
+std::vector<v1::Run> SteerJob::NextRuns(store::Store& store, Deck& deck) {
+  const auto read = [&](int64_t number) {
+    auto run = store.GetRun(request_.study, number);
+    result_.status.Update(run.status());
+    return run.value_or(v1::Run());
+  };
+  if (request_.run > 0) {
+    deck.WaitForEnd(request_.study, request_.run);
+    return {read(request_.run)};
+  }
+  auto runs = store.ListRuns(request_.study, last_, static_cast<int>(std::min(pacer_.steps(), kMostRunsOfASlice)));
+  result_.status.Update(runs.status());
+  if (!runs.ok()) return {};
+  for (v1::Run& run : *runs) {
+    const bool under_way = run.state() == v1::Run::STATE_STARTING || run.state() == v1::Run::STATE_RUNNING;
+    if (!under_way || deck.Find(request_.study, NumberOf(run)).first != nullptr) continue;
+    // It has left the device, which the store does not know yet.
+    deck.WaitForEnd(request_.study, NumberOf(run));
+    run = read(NumberOf(run));
+  }
+  return *std::move(runs);
+}
+
+bool SteerJob::GoOn(store::Store& store, Deck& deck, RateMeter& rate, CourseBook& book) {
+  // The same call may have come a second time before the first was done.
+  if (last_ == 0 && WasDone(store)) return false;
+  const auto begin = RateMeter::Clock::now();
+  const auto found = NextRuns(store, deck);
   std::vector<OneRun> runs;
-  for (const v1::Run& run : *found) {
-    runs.emplace_back(store, deck, request, run).Prepare(study->spec(), &result);
-    if (!result.status.ok() || !result.faults.empty()) return result;
+  for (const v1::Run& run : found) {
+    if (!fine()) break;
+    if (request_.run == 0 && !Fits(request_.kind, run)) continue;
+    auto course = CourseOf(store, run);
+    result_.status.Update(course.status());
+    if (fine()) runs.emplace_back(*this, store, deck, run, *std::move(course)).Prepare(&result_);
   }
   std::vector<store::JournalWrite> writes;
   for (const OneRun& run : runs) {
     if (!run.LeavesDevice()) writes.push_back(run.ToWrite());
   }
-  if (!writes.empty()) result.status = store.WriteJournal(request.study, writes, request.once);
-  if (!result.status.ok()) return result;
-  Tell(deck, rate, request, runs);
-  for (const OneRun& run : runs) result.entries.push_back(run.entry());
-  spdlog::info("studies/{}{}: {} {} {} runs", request.study,
-               request.run > 0 ? "/runs/" + std::to_string(request.run) : "", request.person, Done(request.kind),
-               runs.size());
-  return result;
+  if (fine() && !writes.empty()) result_.status = store.WriteJournal(request_.study, writes, request_.once);
+  if (!fine()) {
+    BreakOff(result_.status);
+    return false;
+  }
+  Tell(deck, rate, request_, runs);
+  for (OneRun& run : runs) {
+    if (result_.entries.size() < kMostEntriesTold) result_.entries.push_back(run.entry());
+    if (request_.run > 0 && !run.LeavesDevice()) book.Keep(request_.study, run.number(), run.Followed());
+    courses_.erase(run.number());
+  }
+  result_.count += static_cast<int64_t>(runs.size());
+  if (!found.empty()) last_ = NumberOf(found.back());
+  pacer_.Took(static_cast<int64_t>(found.size()),
+              std::chrono::duration<double>(RateMeter::Clock::now() - begin).count());
+  if (request_.run == 0 && !found.empty()) return true;
+  spdlog::info("studies/{}{}: {} {} {} runs", request_.study,
+               request_.run > 0 ? "/runs/" + std::to_string(request_.run) : "", request_.person, Done(request_.kind),
+               result_.count);
+  return false;
+}
+
+void SteerJob::BreakOff(const absl::Status& why) {
+  result_.status = why;
+  if (result_.count == 0) return;
+  std::string text(why.message());
+  if (!result_.faults.empty()) text = result_.faults[0].field() + ": " + result_.faults[0].description();
+  const auto code = why.ok() ? absl::StatusCode::kFailedPrecondition : why.code();
+  result_.status = absl::Status(
+      code, std::to_string(result_.count) + " runs were " + Done(request_.kind) + ", the others not: " + text);
+  result_.faults.clear();
 }
 
 absl::StatusOr<v1::SavedState> SaveRun(store::Store& store, int64_t study, int64_t number, const store::Request& once) {

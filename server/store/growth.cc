@@ -6,20 +6,26 @@
 
 namespace gyrebox::store {
 
-static absl::Status InsertRuns(Connection& connection, int64_t id, const std::vector<NewRun>& runs) {
+/// What the first run that is added to a study gets.
+struct Next {
   int64_t number = 0, change = 0;
   int priority = 0;
-  {
-    Statement next = connection.Prepare(sql::kSelectNextRun);
-    if (!next.Bind(id).Next()) return next.status();
-    number = next.Int(0);
-    change = next.Int(1);
-    priority = static_cast<int>(next.Int(2));
-  }
+};
+
+static absl::StatusOr<Next> SelectNext(Connection& connection, int64_t id) {
+  Statement next = connection.Prepare(sql::kSelectNextRun);
+  if (!next.Bind(id).Next()) return next.status();
+  return Next{next.Int(0), next.Int(1), static_cast<int>(next.Int(2))};
+}
+
+static absl::Status InsertRuns(Connection& connection, int64_t id, const std::vector<NewRun>& runs) {
+  auto next = SelectNext(connection, id);
+  if (!next.ok()) return next.status();
   for (const NewRun& run : runs) {
-    if (auto status = InsertRun(connection, id, number++, run, priority, change); !status.ok()) return status;
+    auto status = InsertRun(connection, id, next->number++, run, next->priority, next->change);
+    if (!status.ok()) return status;
   }
-  return CountBytesOfRuns(connection, id, runs.size());
+  return absl::OkStatus();
 }
 
 static absl::Status WriteGrowth(Connection& connection, int64_t id, const Growth& growth) {
@@ -30,35 +36,91 @@ static absl::Status WriteGrowth(Connection& connection, int64_t id, const Growth
     const auto bytes = Statement::AsBlob(values.data(), values.size() * sizeof(double));
     status.Update(connection.Prepare(sql::kAppendAxisValues).Bind(id, bytes).Run());
   }
-  status.Update(InsertRuns(connection, id, growth.runs));
   status.Update(TakeUp(connection, id));
   return status;
+}
+
+/// Whether a growth can be written. @return the study as it is, without a value where the growth was written before.
+static absl::StatusOr<std::optional<v1::Study>> CheckMayGrow(Connection& connection, int64_t id, const Growth& growth,
+                                                             const Bounds& bounds, const Request& request,
+                                                             const std::string& etag) {
+  auto study = SelectStudy(connection, id);
+  const auto earlier = SelectRequest(connection, request);
+  if (!study.ok() || !earlier.ok()) return study.ok() ? earlier.status() : study.status();
+  if (earlier->has_value()) return std::nullopt;
+  if (study->state() == v1::Study::STATE_CANCELLED) {
+    return absl::FailedPreconditionError(study->name() + " is CANCELLED and cannot grow; submit a study anew");
+  }
+  absl::Status status = CheckEtag(connection, id, *study, etag);
+  status.Update(CheckRuns(connection, bounds, study->owner(), static_cast<int64_t>(growth.runs.size())));
+  if (!status.ok()) return status;
+  return *std::move(study);
+}
+
+/// @param runs those that are not written yet.
+static absl::Status AcceptGrowth(Connection& connection, const v1::Study& study, int64_t id, const Growth& growth,
+                                 const std::vector<NewRun>& runs, const Bounds& bounds, const Request& request,
+                                 const std::string& person) {
+  absl::Status done = WriteGrowth(connection, id, growth);
+  if (!runs.empty()) done.Update(InsertRuns(connection, id, runs));
+  done.Update(CountBytesOfRuns(connection, id, growth.runs.size()));
+  done.Update(WriteRequest(connection, request, {id, static_cast<int64_t>(growth.runs.size()), {}}));
+  done.Update(NoteEdit(connection, id, person, "added " + growth.what));
+  done.Update(CheckBytes(connection, bounds, study.owner()));
+  return done;
 }
 
 absl::StatusOr<v1::Study> Store::GrowStudy(int64_t id, const Growth& growth, const Request& request,
                                            const std::string& etag, const std::string& person) {
   if (auto status = CheckReserve(bounds_, FreeDisk()); !status.ok()) return status;
+  if (TakesSlices(growth.runs.size())) return GrowInSlices(id, growth, request, etag, person);
   absl::StatusOr<v1::Study> study = absl::InternalError("not read");
   const auto status = Write([&](Connection& connection) -> absl::Status {
-    study = SelectStudy(connection, id);
-    const auto earlier = SelectRequest(connection, request);
-    if (!study.ok() || !earlier.ok()) return study.ok() ? earlier.status() : study.status();
-    if (earlier->has_value()) return absl::OkStatus();
-    if (study->state() == v1::Study::STATE_CANCELLED) {
-      return absl::FailedPreconditionError(study->name() + " is CANCELLED and cannot grow; submit a study anew");
+    const auto may = CheckMayGrow(connection, id, growth, bounds_, request, etag);
+    absl::Status done = may.status();
+    if (done.ok() && may->has_value()) {
+      done = AcceptGrowth(connection, **may, id, growth, growth.runs, bounds_, request, person);
     }
-    absl::Status done = CheckEtag(connection, id, *study, etag);
-    done.Update(CheckRuns(connection, bounds_, study->owner(), static_cast<int64_t>(growth.runs.size())));
-    if (!done.ok()) return done;
-    done.Update(WriteGrowth(connection, id, growth));
-    done.Update(WriteRequest(connection, request, {id, static_cast<int64_t>(growth.runs.size()), {}}));
-    done.Update(NoteEdit(connection, id, person, "added " + growth.what));
-    done.Update(CheckBytes(connection, bounds_, study->owner()));
     if (done.ok()) study = SelectStudy(connection, id);
     return done.ok() ? study.status() : done;
   });
   if (!status.ok()) return status;
   return study;
+}
+
+// The runs come first, and are there for nobody; then one transaction accepts them; then they join the study.
+absl::StatusOr<v1::Study> Store::GrowInSlices(int64_t id, const Growth& growth, const Request& request,
+                                              const std::string& etag, const std::string& person) {
+  std::lock_guard lock(growing_mutex_);
+  bool known = false;
+  v1::Study study;
+  absl::StatusOr<Next> next = Next();
+  const auto check = [&](Connection& connection) -> absl::Status {
+    const auto may = CheckMayGrow(connection, id, growth, bounds_, request, etag);
+    known = may.ok() && !may->has_value();
+    if (may.ok() && !known) study = **may;
+    if (may.ok()) next = SelectNext(connection, id);
+    return may.ok() ? next.status() : may.status();
+  };
+  if (auto status = Read(check); !status.ok()) return status;
+  if (known) return GetStudy(id);
+  absl::Status status = InsertInSlices(growth.runs.size(), [&](Connection& connection, size_t i) {
+    return InsertRun(connection, id, next->number + static_cast<int64_t>(i), growth.runs[i], next->priority,
+                     next->change, kJoining);
+  });
+  if (status.ok()) {
+    status = Write([&](Connection& connection) -> absl::Status {
+      absl::Status done = check(connection);
+      if (!done.ok() || known) return done;
+      done.Update(AcceptGrowth(connection, study, id, growth, {}, bounds_, request, person));
+      done.Update(connection.Prepare(sql::kSetJoining).Bind(id, 1).Run());
+      return done;
+    });
+  }
+  if (!status.ok() || known) (void)EraseJoining(id);
+  if (status.ok() && !known) status = JoinRuns(id);
+  if (!status.ok()) return status;
+  return GetStudy(id);
 }
 
 }  // namespace gyrebox::store

@@ -19,13 +19,14 @@ absl::StatusOr<int64_t> WriteEntry(Connection& connection, int64_t study, int64_
   return at;
 }
 
-absl::StatusOr<std::vector<v1::Adjustment>> Store::GetJournal(int64_t study, int64_t number) {
+absl::StatusOr<std::vector<v1::Adjustment>> Store::GetJournal(int64_t study, int64_t number, int64_t above) {
   const std::string parent = "studies/" + std::to_string(study) + "/runs/" + std::to_string(number) + "/adjustments/";
   std::vector<v1::Adjustment> entries;
   const auto status = Read([&](Connection& connection) {
     Statement rows = connection.Prepare(sql::kSelectJournal);
-    rows.Bind(study, number);
+    rows.Bind(study, number, above);
     while (rows.Next()) {
+      ++entries_read_;
       v1::Adjustment& entry = entries.emplace_back();
       entry.ParseFromString(rows.Text(1));
       entry.set_name(parent + std::to_string(rows.Int(0)));
@@ -36,9 +37,25 @@ absl::StatusOr<std::vector<v1::Adjustment>> Store::GetJournal(int64_t study, int
   return entries;
 }
 
-static absl::Status Move(Connection& connection, int64_t study, int64_t number, v1::Run::State from,
-                         v1::Run::State to) {
-  return connection.Prepare(sql::kMoveRun).Bind(study, number, static_cast<int>(from), static_cast<int>(to)).Run();
+absl::Status Store::ReadJournals(int64_t study, int64_t first, int64_t last,
+                                 const std::function<void(int64_t, const v1::Adjustment&)>& visit) {
+  return Read([&](Connection& connection) {
+    Statement rows = connection.Prepare(sql::kSelectJournalsOf);
+    rows.Bind(study, first, last);
+    for (v1::Adjustment entry; rows.Next(); ++entries_read_) {
+      entry.ParseFromString(rows.Text(1));
+      visit(rows.Int(0), entry);
+    }
+    return rows.status();
+  });
+}
+
+/// @param reason why the server holds it; empty where it does not.
+static absl::Status Move(Connection& connection, int64_t study, int64_t number, v1::Run::State from, v1::Run::State to,
+                         const std::string& reason = "") {
+  return connection.Prepare(sql::kMoveRun)
+      .Bind(study, number, static_cast<int>(from), static_cast<int>(to), reason)
+      .Run();
 }
 
 /// A finished run goes on: its end is a checkpoint now, and is kept for the studies that start from it.
@@ -61,7 +78,7 @@ static absl::Status Follow(Connection& connection, int64_t study, const JournalW
   };
   switch (entry.kind()) {
     case v1::Adjustment::KIND_PAUSE:
-      return Move(connection, study, write.number, v1::Run::STATE_QUEUED, v1::Run::STATE_PAUSED);
+      return Move(connection, study, write.number, v1::Run::STATE_QUEUED, v1::Run::STATE_PAUSED, entry.reason());
     case v1::Adjustment::KIND_RESUME:
       return Move(connection, study, write.number, v1::Run::STATE_PAUSED, v1::Run::STATE_QUEUED);
     case v1::Adjustment::KIND_FINISH: {

@@ -52,6 +52,8 @@ static absl::Status Update(Connection& connection, int64_t study, const RunUpdat
   const std::string passed = FaultBytes(update.faults_passed);
   if (!passed.empty()) statement.BindAt(9, Statement::AsBlob(passed));
   if (!update.alarm.empty()) statement.BindAt(10, update.alarm);
+  // A pause that the server makes by itself says why in its entry.
+  if (update.state == v1::Run::STATE_PAUSED && update.entry) statement.BindAt(11, update.entry->reason());
   return statement.Run();
 }
 

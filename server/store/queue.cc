@@ -37,23 +37,6 @@ absl::StatusOr<QueuedRuns> Store::ListQueued(int64_t study, int limit) {
   return queued;
 }
 
-absl::StatusOr<int> Store::SetPriority(int64_t study, int64_t number, int priority) {
-  int count = 0;
-  const auto status = Write([&](Connection& connection) {
-    absl::Status done;
-    {
-      Statement rows = connection.Prepare(sql::kSetPriority);
-      rows.Bind(study, number, priority);
-      while (rows.Next()) ++count;
-      done = rows.status();
-    }
-    done.Update(CountChange(connection, study));
-    return done;
-  });
-  if (!status.ok()) return status;
-  return count;
-}
-
 absl::StatusOr<int64_t> Store::CountOpenRuns(const std::string& owner) {
   int64_t count = 0;
   const auto status = Read([&](Connection& connection) {

@@ -32,6 +32,7 @@ absl::StatusOr<std::unique_ptr<Store>> Store::Open(const std::string& directory)
   std::unique_ptr<Store> store(new Store(*std::move(lock), *std::move(writer), directory));
   if (auto status = store->Migrate(); !status.ok()) return status;
   if (auto status = NoteIdentity(*store->writer_, directory); !status.ok()) return status;
+  if (auto status = store->EndCutOffSlices(); !status.ok()) return status;
   if (auto status = store->EraseAll(); !status.ok()) return status;
   if (auto status = store->TakeUpCutOffRuns(); !status.ok()) return status;
   if (auto status = store->SweepStates(); !status.ok()) return status;

@@ -5,6 +5,7 @@
 #include <absl/status/status.h>
 #include <absl/status/statusor.h>
 
+#include <atomic>
 #include <cstdint>
 #include <functional>
 #include <map>
@@ -23,6 +24,7 @@
 #include "gyrebox/v1/study.pb.h"
 #include "store/database.h"
 #include "store/directory_lock.h"
+#include "store/fair_mutex.h"
 #include "store/frame.h"
 #include "store/packed.h"
 #include "store/state_file.h"
@@ -250,6 +252,7 @@ class Store {
 
   /// Takes a study in; of a request that was made before, returns the study made then. A study that starts from a state
   /// takes that as its own: NOT_FOUND where it has gone. RESOURCE_EXHAUSTED where it is over a bound.
+  /// One of very many runs is written in slices, and is there for nobody until the last of them.
   /// @param like study whose own start is taken, for a spec that is that study's; 0 for the state that the spec names.
   absl::StatusOr<v1::Study> CreateStudy(const v1::StudySpec& spec, const std::vector<NewRun>& runs,
                                         const Request& request, const std::string& owner = kLocalPerson,
@@ -258,8 +261,8 @@ class Store {
   /// Studies with an id below this one, newest first.
   absl::StatusOr<std::vector<v1::Study>> ListStudies(int64_t below_id, int limit, const StudyFilter& filter = {});
   absl::StatusOr<WholeStudy> GetWholeStudy(int64_t id);
-  /// Cancels what waits, and marks the study so that what runs is cancelled too. FAILED_PRECONDITION where it has ended
-  /// or is cancelled already.
+  /// Marks the study so that what runs is cancelled, and then cancels what waits, in slices. FAILED_PRECONDITION where
+  /// it has ended or is cancelled already.
   absl::Status CancelStudy(int64_t id);
   absl::StatusOr<bool> IsCancelled(int64_t id);
   /// Who submitted a study. NOT_FOUND.
@@ -353,8 +356,13 @@ class Store {
 
   // ---- journals
 
-  /// The journal of a run, oldest first.
-  absl::StatusOr<std::vector<v1::Adjustment>> GetJournal(int64_t study, int64_t number);
+  /// The journal of a run, oldest first. @param above number of the last entry that is not wanted.
+  absl::StatusOr<std::vector<v1::Adjustment>> GetJournal(int64_t study, int64_t number, int64_t above = 0);
+  /// Visits the journals of the runs from one number to another, in their order.
+  absl::Status ReadJournals(int64_t study, int64_t first, int64_t last,
+                            const std::function<void(int64_t number, const v1::Adjustment&)>& visit);
+  /// Entries that were read since the store was opened: for tests.
+  int64_t entries_read() const { return entries_read_; }
   /// The furthest step that a run ever came to; after a break it may be behind it.
   absl::StatusOr<int64_t> ReachedStep(int64_t study, int64_t number);
   /// Writes one entry a run, all or none, with what follows of it for the run: its state and its end.
@@ -395,10 +403,15 @@ class Store {
 
  private:
   using Work = std::function<absl::Status(Connection&)>;
+  /// Does up to so many rows. @return how many; fewer at the end.
+  using SlicedWork = std::function<absl::StatusOr<int64_t>(Connection&, int64_t most)>;
+  using InsertOne = std::function<absl::Status(Connection&, size_t place)>;
 
   Store(std::unique_ptr<DirectoryLock> lock, std::unique_ptr<Connection> writer, const std::string& directory);
   absl::Status Migrate();
   absl::Status TakeUpCutOffRuns();
+  /// Ends what the last process was writing in slices: what was accepted is done, all else erased.
+  absl::Status EndCutOffSlices();
   /// Moves files of states that the database knows nothing of away.
   absl::Status SweepStates();
   /// Erases what was deleted when the last process ended.
@@ -411,11 +424,25 @@ class Store {
   void Settle(int64_t bytes);
   /// Runs work in one transaction on the only connection that writes.
   absl::Status Write(const Work& work);
+  // Many rows (slices.cc). Each slice is a transaction of its own, others write in between.
+  absl::Status WriteInSlices(const SlicedWork& work);
+  absl::Status InsertInSlices(size_t count, const InsertOne& insert);
+  absl::Status CancelWaiting(int64_t id);
+  absl::StatusOr<v1::Study> CreateInSlices(const v1::StudySpec& spec, const std::vector<NewRun>& runs,
+                                           const Request& request, const std::string& owner, int priority,
+                                           int64_t like);
+  absl::StatusOr<v1::Study> GrowInSlices(int64_t id, const Growth& growth, const Request& request,
+                                         const std::string& etag, const std::string& person);
+  /// Lets runs join that a study grows by, once that is accepted; or erases them.
+  absl::Status JoinRuns(int64_t id);
+  absl::Status EraseJoining(int64_t id);
   /// Runs work in one snapshot on a connection of its own.
   absl::Status Read(const Work& work);
 
   std::unique_ptr<DirectoryLock> lock_;
-  std::mutex write_mutex_;
+  FairMutex write_mutex_;
+  std::mutex growing_mutex_;  ///< of who makes a study grow in slices
+  std::atomic<int64_t> entries_read_ = 0;
   std::unique_ptr<Connection> writer_;  ///< guarded by write_mutex_
   const std::string directory_;
   const std::string path_;

@@ -25,8 +25,7 @@ absl::StatusOr<v1::Study> SelectStudy(Connection& connection, int64_t id) {
   return study;
 }
 
-static absl::StatusOr<int64_t> InsertStudy(Connection& connection, const v1::StudySpec& spec,
-                                           const std::string& owner) {
+absl::StatusOr<int64_t> InsertStudy(Connection& connection, const v1::StudySpec& spec, const std::string& owner) {
   const std::string bytes = spec.SerializeAsString();
   Statement insert = connection.Prepare(sql::kInsertStudy);
   insert.Bind(Statement::AsBlob(bytes), NowMilliseconds(), owner);
@@ -35,13 +34,13 @@ static absl::StatusOr<int64_t> InsertStudy(Connection& connection, const v1::Stu
 }
 
 absl::Status InsertRun(Connection& connection, int64_t study, int64_t number, const NewRun& run, int priority,
-                       int64_t change) {
+                       int64_t change, int state) {
   const auto& values = run.plan.axis_values;
   const auto& seeds = run.plan.seeds;
   return connection.Prepare(sql::kInsertRun)
       .Bind(study, number, Statement::AsBlob(values.data(), values.size() * sizeof(double)), run.plan.trial,
             static_cast<int64_t>(seeds.places()), static_cast<int64_t>(seeds.noise()),
-            static_cast<int64_t>(seeds.disorder()), run.bead_count, run.total_steps, priority, change)
+            static_cast<int64_t>(seeds.disorder()), run.bead_count, run.total_steps, priority, change, state)
       .Run();
 }
 
@@ -51,6 +50,7 @@ absl::StatusOr<v1::Study> Store::CreateStudy(const v1::StudySpec& spec, const st
   Request request = asked;
   if (request.person.empty()) request.person = owner;
   if (auto status = CheckReserve(bounds_, FreeDisk()); !status.ok()) return status;
+  if (TakesSlices(runs.size())) return CreateInSlices(spec, runs, request, owner, priority, like);
   const auto count = static_cast<int64_t>(runs.size());
   v1::Study study;
   const auto insert = [&](Connection& connection) -> absl::StatusOr<int64_t> {
@@ -146,7 +146,7 @@ absl::StatusOr<WholeStudy> Store::GetWholeStudy(int64_t id) {
 }
 
 absl::Status Store::CancelStudy(int64_t id) {
-  return Write([&](Connection& connection) -> absl::Status {
+  const auto marked = Write([&](Connection& connection) -> absl::Status {
     const auto study = SelectStudy(connection, id);
     if (!study.ok()) return study.status();
     if (study->state() == v1::Study::STATE_CANCELLED || study->state() == v1::Study::STATE_FINISHED) {
@@ -154,10 +154,10 @@ absl::Status Store::CancelStudy(int64_t id) {
       return absl::FailedPreconditionError(study->name() + " is " + (finished ? "finished" : "cancelled") + " already");
     }
     absl::Status status = connection.Prepare(sql::kCancelStudy).Bind(id).Run();
-    status.Update(connection.Prepare(sql::kCancelWaitingRuns).Bind(id, NowMilliseconds()).Run());
     status.Update(CountChange(connection, id));
     return status;
   });
+  return marked.ok() ? CancelWaiting(id) : marked;
 }
 
 absl::StatusOr<std::string> Store::GetOwner(int64_t id) {

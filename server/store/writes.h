@@ -35,6 +35,9 @@ absl::StatusOr<std::optional<StateRow>> SelectLastState(Connection& connection, 
 absl::StatusOr<std::optional<StateRow>> SelectStateBefore(Connection& connection, int64_t study, int64_t number,
                                                           int64_t at_most);
 
+/// Inserts a study without its runs. @return its id.
+absl::StatusOr<int64_t> InsertStudy(Connection& connection, const v1::StudySpec& spec, const std::string& owner);
+
 /// A study as it is in this transaction. NOT_FOUND.
 absl::StatusOr<v1::Study> SelectStudy(Connection& connection, int64_t id);
 
@@ -49,9 +52,18 @@ absl::Status CheckEtag(Connection& connection, int64_t id, const v1::Study& stud
 /// Takes a study back that was put away, and drops the warning that it will be deleted: it goes on.
 absl::Status TakeUp(Connection& connection, int64_t study);
 
-/// Inserts a run. @param change of the study with which it comes.
+/// Inserts a run. @param change of the study with which it comes. @param state kJoining where it is there for nobody
+/// yet.
 absl::Status InsertRun(Connection& connection, int64_t study, int64_t number, const NewRun& run, int priority,
-                       int64_t change);
+                       int64_t change, int state = v1::Run::STATE_QUEUED);
+/// State of a run that a study is to grow by, until it has joined.
+inline constexpr int kJoining = 0;
+
+/// Whether so many new runs are written in slices.
+bool TakesSlices(size_t runs);
+
+/// Runs a statement to its end. @return its rows.
+absl::StatusOr<int64_t> CountRows(Statement& rows);
 
 /// A study takes the state that it starts from as its own, if it starts from one. NOT_FOUND where that is not there.
 /// @param states directory of states. @param like see Store::CreateStudy().

@@ -89,6 +89,14 @@ static const FieldDescriptor* WaveAt(const std::vector<std::pair<int64_t, const 
   return std::prev(after)->second;
 }
 
+std::vector<BadChange> BadChangesIn(const v1::StudySpec& at, const v1::Adjustable& change,
+                                    const FieldDescriptor& wave) {
+  std::vector<BadChange> bad;
+  Check(
+      at, change, wave, [] { return std::string(); }, &bad);
+  return bad;
+}
+
 std::vector<BadChange> BadChanges(const v1::StudySpec& at) {
   std::vector<BadChange> bad;
   const FieldDescriptor* wave = WaveField(at.drive());

@@ -19,6 +19,10 @@ struct BadChange {
 /// set, and numbers that the wave of that time does not have.
 std::vector<BadChange> BadChanges(const v1::StudySpec& at);
 
+/// Those of one change alone, by the names of its fields. @param wave the field that holds the wave of its step.
+std::vector<BadChange> BadChangesIn(const v1::StudySpec& at, const v1::Adjustable& change,
+                                    const google::protobuf::FieldDescriptor& wave);
+
 /// Path in the study of the field that a change sets, such as drive.sine.amplitude; empty where it sets none, or the
 /// wave has no such number. @param wave the field that holds the wave.
 std::string PathSet(const google::protobuf::FieldDescriptor& change, const google::protobuf::FieldDescriptor& wave);

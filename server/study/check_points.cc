@@ -19,6 +19,8 @@ using schema::NumberText;
 constexpr double kMostSteps = 1e12;
 /// Frames that a run may keep.
 constexpr int64_t kMostFrames = 100'000;
+/// Sweeps times beads of one step on a GPU: some seconds.
+constexpr double kMostBeadSweeps = 5e9;
 constexpr double kGibibyte = 1024.0 * 1024 * 1024;
 /// Lets a quotient that is meant to be on a bound pass it.
 constexpr double kRoundOff = 1e-9;
@@ -178,12 +180,26 @@ class PointChecker {
     const auto faults = kernels::Validate(run);
     for (const auto& fault : faults) Add(StudyPathOf(fault.field), fault.reason);
     CheckFrames(at, run);
+    CheckSolver(run);
     if (!faults.empty() || device_ == nullptr) return;
     const auto bytes = static_cast<double>(device_->BytesOf(run)), room = static_cast<double>(device_->memory_bytes());
     if (bytes > room) {
       Add("bed.bead_count", NumberText(static_cast<double>(run.n_beads)) + " beads need " + Short(bytes / kGibibyte) +
                                 " GiB; the device has " + Short(room / kGibibyte) + " GiB for beds");
     }
+  }
+
+  /// A GPU does a step to its end in one launch, and whoever waits for the device waits for that. A CPU breaks off.
+  void CheckSolver(const kernels::RunSpec& run) {
+    const bool converged = run.dynamics.equation == kernels::DynamicsSpec::Equation::kConverged;
+    const double most = std::floor(kMostBeadSweeps / static_cast<double>(run.n_beads));
+    if (!converged || device_ == nullptr || device_->name() == "cpu" ||
+        run.dynamics.most_iterations <= std::max(most, 1.0))
+      return;
+    Add("dynamics.overdamped.converged.most_iterations",
+        NumberText(run.dynamics.most_iterations) + " sweeps of " + NumberText(static_cast<double>(run.n_beads)) +
+            " beads may hold the device for too long in one step; at most " + NumberText(std::max(most, 1.0)) +
+            " for so many beads on this device");
   }
 
   void CheckFrames(const v1::StudySpec& at, const kernels::RunSpec& run) {
@@ -212,12 +228,13 @@ class PointChecker {
 };
 
 void CheckPoints(const v1::StudySpec& spec, const kernels::Device* device,
-                 const std::shared_ptr<const kernels::SavedBed>& saved, Violations* violations) {
+                 const std::shared_ptr<const kernels::SavedBed>& saved, const Stop& stop, Violations* violations) {
   v1::StudySpec checked = spec;
   if (!violations->Sound("axes")) checked.clear_axes();
   PointChecker checker(checked, device, saved, violations);
   for (const auto& point : Points(checked)) {
-    if (!violations->full()) checker.Check(point);
+    if (stop.asked() || violations->full()) return;
+    checker.Check(point);
   }
 }
 

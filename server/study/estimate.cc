@@ -23,11 +23,12 @@ static int64_t DiskBytes(const v1::StudySpec& at, const kernels::RunSpec& run) {
 }
 
 v1::Estimate EstimateStudy(const v1::StudySpec& spec, double bead_steps_per_second, const kernels::Device& device,
-                           const std::shared_ptr<const kernels::SavedBed>& saved) {
+                           const std::shared_ptr<const kernels::SavedBed>& saved, const Stop& stop) {
   v1::Estimate estimate;
   const int64_t trials = spec.trials().count();
   PointSetter setter(spec);
   for (const auto& point : Points(spec)) {
+    if (stop.asked()) break;
     const v1::StudySpec& at = setter.At(point);
     const kernels::RunSpec run = ToRunSpec(at, at.seeds(), saved);
     estimate.set_run_count(estimate.run_count() + trials);

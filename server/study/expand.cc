@@ -59,10 +59,11 @@ static v1::Seeds SeedsOfTrial(const v1::StudySpec& at, int trial) {
   return seeds;
 }
 
-std::vector<PlannedRun> Expand(const v1::StudySpec& spec) {
+std::vector<PlannedRun> Expand(const v1::StudySpec& spec, const Stop& stop) {
   std::vector<PlannedRun> runs;
   PointSetter setter(spec);
   for (const auto& point : Points(spec)) {
+    if (stop.asked()) break;
     const v1::StudySpec& at = setter.At(point);
     for (int trial = 1; trial <= spec.trials().count(); ++trial) {
       runs.push_back({point, trial, SeedsOfTrial(at, trial)});

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "gyrebox/v1/study.pb.h"
+#include "study/stop.h"
 
 namespace gyrebox::study {
 
@@ -30,7 +31,7 @@ v1::StudySpec AtPoint(const v1::StudySpec& spec, const std::vector<double>& axis
 /// All runs in order: points as in Points(), the trials of a point next to each other. A study that has grown has the
 /// same runs under other numbers: what a stored run is follows from its axis values and its trial alone.
 /// Trial t takes the base seed + t - 1 for those seeds that the study varies.
-std::vector<PlannedRun> Expand(const v1::StudySpec& spec);
+std::vector<PlannedRun> Expand(const v1::StudySpec& spec, const Stop& stop = {});
 
 /// Finds the points of a study by their values.
 class PointOrder {

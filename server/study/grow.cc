@@ -158,14 +158,14 @@ std::vector<double> ValuesOfOldRuns(const v1::StudySpec& spec, const v1::StudySp
   return values;
 }
 
-std::vector<PlannedRun> AddedRuns(const v1::StudySpec& spec, const v1::StudySpec& grown) {
+std::vector<PlannedRun> AddedRuns(const v1::StudySpec& spec, const v1::StudySpec& grown, const Stop& stop) {
   std::vector<std::set<double>> there;
   for (const v1::Axis& axis : spec.axes()) {
     const auto values = AxisValues(axis);
     there.emplace_back(values.begin(), values.end());
   }
   for (const double value : ValuesOfOldRuns(spec, grown)) there.push_back({value});
-  auto runs = Expand(grown);
+  auto runs = Expand(grown, stop);
   std::erase_if(runs, [&](const PlannedRun& run) {
     bool is_there = run.trial <= spec.trials().count();
     for (size_t i = 0; i < there.size(); ++i) is_there = is_there && there[i].contains(run.axis_values[i]);

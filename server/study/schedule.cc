@@ -162,57 +162,67 @@ std::vector<kernels::Adjustment> ToAdjustments(const v1::StudySpec& at) {
   return adjustments;
 }
 
-/// What bears on the frequencies of a drive.
-struct Pace {
-  WaveSpec wave;
-  double spread = 0;
-
-  double* Find(Parameter parameter) {
-    switch (parameter) {
-      case Parameter::kFrequency:
-        return &wave.frequency;
-      case Parameter::kLastFrequency:
-        return &wave.last_frequency;
-      case Parameter::kIndex:
-        return &wave.index;
-      case Parameter::kModulationFrequency:
-        return &wave.modulation_frequency;
-      case Parameter::kFrequencySpread:
-        return &spread;
-      default:
-        return nullptr;
-    }
+/// The number that bears on frequencies and that a parameter sets; null where it sets none.
+static double* Find(Parameter parameter, kernels::WaveSpec& wave, double& spread) {
+  switch (parameter) {
+    case Parameter::kFrequency:
+      return &wave.frequency;
+    case Parameter::kLastFrequency:
+      return &wave.last_frequency;
+    case Parameter::kIndex:
+      return &wave.index;
+    case Parameter::kModulationFrequency:
+      return &wave.modulation_frequency;
+    case Parameter::kFrequencySpread:
+      return &spread;
+    default:
+      return nullptr;
   }
-};
+}
 
-static void Count(const Pace& pace, int stage, HighestFrequency* highest) {
-  const double of_wave = kernels::HighestFrequency(pace.wave);
-  const double of_spinner = of_wave * (1 + 3 * pace.spread);
-  highest->of_wave = std::max(highest->of_wave, of_wave);
-  if (of_spinner <= highest->of_spinner) return;
-  highest->of_spinner = of_spinner;
-  highest->stage = stage;
+bool FrequencyFold::Concerns(const kernels::Adjustment& adjustment) {
+  kernels::WaveSpec wave;
+  double spread = 0;
+  return !adjustment.wave.empty() ||
+         std::any_of(adjustment.changes.begin(), adjustment.changes.end(),
+                     [&](const auto& change) { return Find(change.parameter, wave, spread) != nullptr; });
+}
+
+FrequencyFold::FrequencyFold(const kernels::DriveSpec& drive)
+    : wave_(drive.wave), spread_(drive.disorder.frequency_spread) {
+  Count(wave_, spread_);
+}
+
+void FrequencyFold::Count(const kernels::WaveSpec& wave, double spread) {
+  const double of_wave = kernels::HighestFrequency(wave);
+  const double of_spinner = of_wave * (1 + 3 * spread);
+  highest_.of_wave = std::max(highest_.of_wave, of_wave);
+  if (of_spinner <= highest_.of_spinner) return;
+  highest_.of_spinner = of_spinner;
+  highest_.stage = added_ - 1;
+}
+
+void FrequencyFold::Add(const kernels::Adjustment& adjustment) {
+  ++added_;
+  if (!adjustment.wave.empty()) wave_ = adjustment.wave.front();
+  for (const auto& change : adjustment.changes) {
+    if (double* value = Find(change.parameter, wave_, spread_); value && !change.ramp) *value = change.value;
+  }
+  // While several ramps run, no frequency is above that of all their higher ends together.
+  kernels::WaveSpec fastest = wave_;
+  double widest = spread_;
+  for (const auto& change : adjustment.changes) {
+    if (double* value = Find(change.parameter, wave_, spread_); value && change.ramp) *value = change.value;
+    if (double* value = Find(change.parameter, fastest, widest)) *value = std::max(*value, change.value);
+  }
+  Count(fastest, widest);
 }
 
 static HighestFrequency HighestIn(const kernels::DriveSpec& drive,
                                   const std::vector<kernels::Adjustment>& adjustments) {
-  HighestFrequency highest;
-  Pace pace{drive.wave, drive.disorder.frequency_spread};
-  Count(pace, -1, &highest);
-  for (size_t k = 0; k < adjustments.size(); ++k) {
-    if (!adjustments[k].wave.empty()) pace.wave = adjustments[k].wave.front();
-    for (const auto& change : adjustments[k].changes) {
-      if (double* value = pace.Find(change.parameter); value && !change.ramp) *value = change.value;
-    }
-    // While several ramps run, no frequency is above that of all their higher ends together.
-    Pace fastest = pace;
-    for (const auto& change : adjustments[k].changes) {
-      if (double* value = pace.Find(change.parameter); value && change.ramp) *value = change.value;
-      if (double* value = fastest.Find(change.parameter)) *value = std::max(*value, change.value);
-    }
-    Count(fastest, static_cast<int>(k), &highest);
-  }
-  return highest;
+  FrequencyFold fold(drive);
+  for (const auto& adjustment : adjustments) fold.Add(adjustment);
+  return fold.all();
 }
 
 HighestFrequency HighestFrequencyOf(const v1::StudySpec& at) {

@@ -1,6 +1,7 @@
 /// The drive and the course of a run as the kernels take them.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <string>
 #include <vector>
@@ -31,6 +32,30 @@ struct HighestFrequency {
   int stage = -1;         ///< stage, from 0, at which of_spinner is reached first; -1 where it holds from the start
 };
 HighestFrequency HighestFrequencyOf(const v1::StudySpec& at);
+
+/// The highest frequency of any spinner, folded over adjustments in the order in which they take effect.
+class FrequencyFold {
+ public:
+  explicit FrequencyFold(const kernels::DriveSpec& drive);
+  void Add(const kernels::Adjustment& adjustment);
+  /// Whether an adjustment bears on frequencies at all.
+  static bool Concerns(const kernels::Adjustment& adjustment);
+
+  double highest() const { return highest_.of_spinner; }  ///< cycles/tau
+  const HighestFrequency& all() const { return highest_; }
+  /// The numbers that bear on frequencies, as they stand now.
+  std::array<double, 5> now() const {
+    return {wave_.frequency, wave_.last_frequency, wave_.index, wave_.modulation_frequency, spread_};
+  }
+
+ private:
+  void Count(const kernels::WaveSpec& wave, double spread);
+
+  kernels::WaveSpec wave_;
+  double spread_;
+  int added_ = 0;
+  HighestFrequency highest_;
+};
 
 /// Highest frequency of any spinner, with what was steered; in cycles/tau.
 double HighestSteeredFrequency(const v1::StudySpec& at);

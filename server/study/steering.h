@@ -20,11 +20,6 @@ struct AskedChange {
   std::vector<v1::FieldViolation> faults;
 };
 
-/// @param at the study at the point of the run, with the changes made so far in its schedule.steering.
-/// @param step from which it is to hold. @param ramp_steps in which it is reached; 0 for at once.
-AskedChange ToSteeredChange(const v1::StudySpec& at, int64_t step, int64_t ramp_steps,
-                            const google::protobuf::RepeatedPtrField<v1::FieldChange>& asked);
-
 /// The changes of a journal, in its order.
 v1::Steering ToSteering(const std::vector<v1::Adjustment>& journal);
 

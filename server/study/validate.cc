@@ -10,7 +10,7 @@
 namespace gyrebox::study {
 
 std::vector<v1::FieldViolation> Validate(const v1::StudySpec& spec, const kernels::Device* device,
-                                         const FoundRun* saved) {
+                                         const FoundRun* saved, const Stop& stop) {
   Violations violations;
   CheckSize(spec, &violations);
   if (!violations.empty()) return std::move(violations).Take();
@@ -19,7 +19,7 @@ std::vector<v1::FieldViolation> Validate(const v1::StudySpec& spec, const kernel
   CheckAxes(spec, &violations);
   const bool has_saved = spec.start().has_saved() && saved != nullptr;
   if (has_saved) CheckSavedStart(spec, *saved, &violations);
-  CheckPoints(spec, device, has_saved && saved->ok() ? (*saved)->beads : nullptr, &violations);
+  CheckPoints(spec, device, has_saved && saved->ok() ? (*saved)->beads : nullptr, stop, &violations);
   auto found = std::move(violations).Take();
   // Where there is no run to take the bed from, that is the fault, and not that the bed is missing.
   if (has_saved && !saved->ok() && !spec.bed().has_bead_count()) {

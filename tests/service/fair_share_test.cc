@@ -2,6 +2,8 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <atomic>
+
 #include "example_studies.h"
 #include "executor/executor.h"
 #include "fake_device.h"
@@ -119,6 +121,44 @@ TEST_F(FairShareTest, AQuotaBoundsTheBeadsOfAPersonOnTheDevice) {
   ASSERT_TRUE(WaitForEnd(1));
   EXPECT_EQ(Finished(1), 5);
   EXPECT_THAT(plan_->ensemble_sizes, testing::ElementsAre(2, 2, 1));
+}
+
+// Someone sets the clock of the machine, forward and back.
+TEST_F(FairShareTest, TheWallClockDoesNotChangeShares) {
+  std::atomic<double> steady = 1000, wall = 1e9;
+  Options options;
+  options.half_life_seconds = 100;
+  options.steady_seconds = [&] { return steady.load(); };
+  options.wall_seconds = [&] { return wall.load(); };
+  plan_->step_nanoseconds = 20'000;
+  Create("ann", 1);
+  Start(options);
+  ASSERT_TRUE(WaitForEnd(1));
+  const auto used = [&] {
+    executor_->Wake();
+    return executor_->view().used.contains("ann") ? executor_->view().used.at("ann") : 0;
+  };
+  ASSERT_TRUE(WaitFor([&] { return executor_->view().on_device.empty() && used() > 0.05; }));
+  const double before = used();
+  for (const double jump : {1e6, -2e6}) {
+    wall = wall + jump;
+    Create("bob", 1);  // what is looked at comes after the jump
+    ASSERT_TRUE(WaitForEnd(jump > 0 ? 2 : 3));
+    EXPECT_DOUBLE_EQ(used(), before);
+  }
+  steady = steady + 100;
+  EXPECT_TRUE(WaitFor([&] { return used() < 0.75 * before; }));
+  EXPECT_DOUBLE_EQ(used(), before / 2);
+  // Between two processes nothing but the wall clock tells how long it was.
+  const double half = used();
+  executor_.reset();
+  store_.reset();
+  store_ = *store::Store::Open(directory_.path());
+  wall = wall + 100;
+  steady = 5;  // of another process
+  Start(options);
+  ASSERT_TRUE(WaitFor([&] { return used() > 0; }));
+  EXPECT_NEAR(used(), half / 2, 1e-4 * half);
 }
 
 TEST_F(FairShareTest, WhoUsedHowMuchOutlivesTheServer) {

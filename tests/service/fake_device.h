@@ -19,17 +19,19 @@ namespace gyrebox::test {
 
 /// What a fake device does. Shared with the test, which may change the atomics while it runs.
 struct FakePlan {
-  std::atomic<double> unstable_above = 1e300;  ///< amplitude from which a run is unstable, at its third sample
-  std::atomic<double> troubled_above = 1e300;  ///< from which it gets past a fault and raises an alarm, there too
-  std::atomic<size_t> most_beds = 1'000'000;   ///< NewEnsemble throws std::bad_alloc for more
-  std::atomic<size_t> most_grown = 1'000'000;  ///< Advance throws it where more, of all ensembles, are past step 1000
-  std::atomic<bool> broken = false;            ///< Advance throws std::runtime_error
-  std::atomic<bool> lost = false;              ///< Advance throws DeviceLost
-  std::atomic<int64_t> step_nanoseconds = 0;   ///< time that a step takes, of all beds together
-  std::atomic<bool> held = false;              ///< Advance waits while this is set
-  std::atomic<bool> turning = false;           ///< the angle of a bead is 7 times its number, and the step
-  std::atomic<int> finished = 0;               ///< counts runs that were taken to their end
-  std::atomic<int> chunks = 0;                 ///< counts calls of Advance
+  std::atomic<double> unstable_above = 1e300;   ///< amplitude from which a run is unstable, at its third sample
+  std::atomic<double> troubled_above = 1e300;   ///< from which it gets past a fault and raises an alarm, there too
+  std::atomic<size_t> most_beds = 1'000'000;    ///< NewEnsemble throws std::bad_alloc for more
+  std::atomic<size_t> most_grown = 1'000'000;   ///< Advance throws it where more, of all ensembles, are past step 1000
+  std::atomic<bool> broken = false;             ///< Advance throws std::runtime_error
+  std::atomic<bool> lost = false;               ///< Advance throws DeviceLost
+  std::atomic<int64_t> step_nanoseconds = 0;    ///< time that a step takes, of all beds together
+  std::atomic<bool> held = false;               ///< Advance waits while this is set
+  std::atomic<bool> turning = false;            ///< the angle of a bead is 7 times its number, and the step
+  std::atomic<int> finished = 0;                ///< counts runs that were taken to their end
+  std::atomic<int> chunks = 0;                  ///< counts calls of Advance
+  std::atomic<int64_t> sizing_nanoseconds = 0;  ///< time that BytesOf takes, as it is asked for every point of a study
+  std::atomic<int> sized = 0;                   ///< counts calls of BytesOf
   int64_t memory_bytes = int64_t{1} << 40;
   std::string name = "cpu";
 
@@ -194,7 +196,11 @@ class FakeDevice : public kernels::Device {
 
   std::string name() const override { return plan_->name; }
   std::string description() const override { return "a device without physics"; }
-  std::int64_t BytesOf(const kernels::RunSpec& spec) const override { return kernels::MemoryBytes(spec); }
+  std::int64_t BytesOf(const kernels::RunSpec& spec) const override {
+    std::this_thread::sleep_for(std::chrono::nanoseconds(plan_->sizing_nanoseconds));
+    ++plan_->sized;
+    return kernels::MemoryBytes(spec);
+  }
   int thread_count() const override { return 1; }
   int64_t memory_bytes() const override { return plan_->memory_bytes; }
 

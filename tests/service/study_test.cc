@@ -244,6 +244,24 @@ TEST(ValidateTest, TellsWhereABedDoesNotFitTheDevice) {
   EXPECT_THAT(faults[0].description(), HasSubstr("the device has"));
 }
 
+// A step that a GPU cannot break off is bounded before it is taken.
+TEST(ValidateTest, ASolveIsBoundedWhereTheDeviceCannotBreakItOff) {
+  v1::StudySpec spec = BareStudy();
+  spec.mutable_bed()->set_bead_count(100'000);
+  spec.mutable_dynamics()->mutable_overdamped()->mutable_converged()->set_most_iterations(50'001);
+  study::FillDefaults(&spec);
+  const auto plan = std::make_shared<test::FakePlan>();
+  EXPECT_THAT(study::Validate(spec, std::make_unique<test::FakeDevice>(plan).get()), IsEmpty());
+  plan->name = "cuda:0";
+  const test::FakeDevice device(plan);
+  const auto faults = study::Validate(spec, &device);
+  ASSERT_EQ(faults.size(), 1u);
+  EXPECT_EQ(faults[0].field(), "dynamics.overdamped.converged.most_iterations");
+  EXPECT_THAT(faults[0].description(), HasSubstr("at most 50000 for so many beads"));
+  spec.mutable_dynamics()->mutable_overdamped()->mutable_converged()->set_most_iterations(50'000);
+  EXPECT_THAT(study::Validate(spec, &device), IsEmpty());
+}
+
 TEST(ValidateTest, AnAxisMayGiveARequiredField) {
   v1::StudySpec spec = BareStudy();
   spec.mutable_bed()->clear_bead_count();

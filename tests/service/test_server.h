@@ -19,6 +19,7 @@ inline api::ServerOptions Unhindered() {
   api::ServerOptions options;
   options.limits.requests_per_second = 1e9;
   options.limits.streams = 1'000'000;
+  options.limits.slow_calls = options.limits.steering_calls = 0;
   return options;
 }
 

@@ -364,6 +364,14 @@ END;
                 GYREBOX_COUNT_BYTES("start_state", "NEW.length", "OLD.length")
                     GYREBOX_COUNT_BYTES("journal", "LENGTH(NEW.entry)", "LENGTH(OLD.entry)")
                         GYREBOX_COUNT_BYTES("edit", "LENGTH(CAST(NEW.what AS BLOB))", "LENGTH(CAST(OLD.what AS BLOB))"),
+
+    // 11: why the server holds a run; and what is written in slices. A study with deleted = 2 is being made. A run in
+    // state 0 is being added to a study, which takes it in where `joining` is set.
+    R"sql(
+ALTER TABLE run ADD COLUMN pause_reason TEXT;
+ALTER TABLE study ADD COLUMN joining INTEGER NOT NULL DEFAULT 0;
+CREATE INDEX run_joining ON run (study, number) WHERE state = 0;
+)sql",
 };
 
 }  // namespace gyrebox::store::sql

@@ -56,19 +56,21 @@ WHERE id < ?1 AND deleted = 0 AND (?2 = '' OR owner = ?2) AND (?4 OR archived = 
   AND (?3 = '' OR EXISTS (SELECT 1 FROM label WHERE label = ?3 AND study = id))
 ORDER BY id DESC LIMIT ?5)sql";
 inline constexpr char kCountRuns[] = R"sql(
-SELECT state, count, done, total FROM run_count WHERE study = ? AND count > 0 ORDER BY state)sql";
+SELECT state, count, done, total FROM run_count WHERE study = ? AND state > 0 AND count > 0 ORDER BY state)sql";
 inline constexpr char kCountAllRuns[] = "SELECT COALESCE(SUM(count), 0) FROM run_count WHERE state = ?";
 inline constexpr char kOpenWork[] = R"sql(
-SELECT study, SUM(total - done) FROM run_count WHERE state < 5 AND count > 0 GROUP BY study ORDER BY study)sql";
+SELECT study, SUM(total - done) FROM run_count WHERE state BETWEEN 1 AND 4 AND count > 0 GROUP BY study ORDER BY study)sql";
 inline constexpr char kIsCancelled[] = "SELECT cancelled FROM study WHERE id = ?";
 inline constexpr char kCancelStudy[] = R"sql(
 UPDATE study SET cancelled = 1 WHERE id = ? AND cancelled = 0 AND end_time IS NULL)sql";
 inline constexpr char kCancelWaitingRuns[] = R"sql(
 UPDATE run SET state = 8, end_time = ?2, change = (SELECT change + 1 FROM study WHERE id = ?1)
-WHERE study = ?1 AND state IN (1, 4))sql";
+WHERE study = ?1 AND number IN (
+  SELECT number FROM run WHERE study = ?1 AND number > ?3 AND state IN (1, 4) ORDER BY number LIMIT ?4)
+RETURNING number)sql";
 /// Counts a change of a study, and ends it where none of its runs is open and it has not ended before.
 inline constexpr char kCountChange[] = R"sql(
-WITH at_end AS (SELECT NOT EXISTS (SELECT 1 FROM run_count WHERE study = ?1 AND state < 5 AND count > 0) AS yes)
+WITH at_end AS (SELECT NOT EXISTS (SELECT 1 FROM run_count WHERE study = ?1 AND state BETWEEN 1 AND 4 AND count > 0) AS yes)
 UPDATE study SET change = change + 1,
   end_time = CASE WHEN yes THEN COALESCE(end_time, ?2) END,
   ended = CASE WHEN yes THEN COALESCE(ended, (SELECT COALESCE(MAX(ended), 0) + 1 FROM study)) END
@@ -80,7 +82,8 @@ inline constexpr char kAddStoredBytes[] = "UPDATE study SET stored_bytes = store
 inline constexpr char kSelectWaiting[] = R"sql(
 SELECT id, owner,
   (SELECT priority FROM run WHERE run.study = id AND run.state = 1 ORDER BY priority DESC LIMIT 1), count
-FROM run_count JOIN study ON id = run_count.study WHERE run_count.state = 1 AND count > 0)sql";
+FROM run_count JOIN study ON id = run_count.study
+WHERE run_count.state = 1 AND count > 0 AND deleted = 0 AND cancelled = 0)sql";
 /// Of one person: those that wait, and those that are held.
 inline constexpr char kCountOpenRuns[] = R"sql(
 SELECT COALESCE(SUM(count), 0) FROM run_count JOIN study ON id = run_count.study
@@ -89,28 +92,31 @@ inline constexpr char kSelectStoredBytes[] = "SELECT owner, bytes FROM owner_byt
 inline constexpr char kSelectBytesOf[] = "SELECT bytes FROM owner_bytes WHERE owner = ?";
 inline constexpr char kSelectPeople[] = "SELECT name, used_seconds, as_of FROM person";
 inline constexpr char kWritePerson[] = "INSERT OR REPLACE INTO person (name, used_seconds, as_of) VALUES (?, ?, ?)";
-/// @param 2 number of a run; 0 for all of the study.
+/// @param 2 number of a run; 0 for all of the study, of which those above number 4 are next, up to so many (5).
 inline constexpr char kSetPriority[] =
     "UPDATE run SET priority = ?3, change = " GYREBOX_NEXT_CHANGE
-    " WHERE study = ?1 AND (?2 = 0 OR number = ?2) AND state IN (1, 2, 3, 4) RETURNING number";
+    " WHERE study = ?1 AND number IN (SELECT number FROM run WHERE study = ?1 AND number > ?4 AND "
+    "(?2 = 0 OR number = ?2) AND state BETWEEN 1 AND 4 ORDER BY number LIMIT ?5) RETURNING number";
 
 // ---- runs
 
 inline constexpr char kInsertRun[] = R"sql(
 INSERT INTO run (study, number, axis_values, trial, seed_places, seed_noise, seed_disorder, bead_count, total_steps,
   priority, change, state)
-VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 1))sql";
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?))sql";
 #define GYREBOX_RUN_COLUMNS                                                                                          \
   "SELECT run.study, number, axis_values, trial, seed_places, seed_noise, seed_disorder, state, step, total_steps, " \
   "time, sample_count, fault, device, start_time, end_time, change, faults_passed, alarm, journal_length, "          \
-  "ended_early, priority, exclusion FROM run "
+  "ended_early, priority, exclusion, pause_reason FROM run "
 inline constexpr char kSelectRun[] = GYREBOX_RUN_COLUMNS
-    "WHERE study = ?1 AND number = ?2 AND EXISTS (SELECT 1 FROM study WHERE id = ?1 AND deleted = 0)";
-inline constexpr char kSelectAllRuns[] = GYREBOX_RUN_COLUMNS "WHERE study = ? ORDER BY number";
-inline constexpr char kSelectRuns[] = GYREBOX_RUN_COLUMNS "WHERE study = ? AND number > ? ORDER BY number LIMIT ?";
-inline constexpr char kSelectOpenRuns[] = GYREBOX_RUN_COLUMNS "WHERE study = ? AND state < 5 ORDER BY number";
+    "WHERE study = ?1 AND number = ?2 AND state > 0 AND EXISTS (SELECT 1 FROM study WHERE id = ?1 AND deleted = 0)";
+inline constexpr char kSelectAllRuns[] = GYREBOX_RUN_COLUMNS "WHERE study = ? AND state > 0 ORDER BY number";
+inline constexpr char kSelectRuns[] =
+    GYREBOX_RUN_COLUMNS "WHERE study = ? AND number > ? AND state > 0 ORDER BY number LIMIT ?";
+inline constexpr char kSelectOpenRuns[] =
+    GYREBOX_RUN_COLUMNS "WHERE study = ? AND state BETWEEN 1 AND 4 ORDER BY number";
 inline constexpr char kSelectChangedRuns[] =
-    GYREBOX_RUN_COLUMNS "WHERE study = ? AND (change, number) > (?, ?) ORDER BY change, number LIMIT ?";
+    GYREBOX_RUN_COLUMNS "WHERE study = ? AND (change, number) > (?, ?) AND state > 0 ORDER BY change, number LIMIT ?";
 inline constexpr char kSelectQueuedRuns[] =
     GYREBOX_RUN_COLUMNS "WHERE state = 1 AND study = ? ORDER BY priority DESC, number LIMIT ?";
 #undef GYREBOX_RUN_COLUMNS
@@ -125,7 +131,7 @@ inline constexpr char kSelectObservables[] = R"sql(
 SELECT list FROM observable_list WHERE id = (SELECT observables FROM run WHERE study = ? AND number = ?))sql";
 inline constexpr char kUpdateRun[] =
     "UPDATE run SET state = ?3, step = ?4, time = ?5, sample_count = sample_count + ?6, fault = ?7, end_time = ?8, "
-    "faults_passed = ?9, alarm = ?10, change = " GYREBOX_NEXT_CHANGE
+    "faults_passed = ?9, alarm = ?10, pause_reason = NULLIF(?11, ''), change = " GYREBOX_NEXT_CHANGE
     " WHERE study = ?1 AND number = ?2 AND state IN (2, 3)";
 
 // ---- states
@@ -194,11 +200,14 @@ inline constexpr char kCountEntry[] =
     "UPDATE run SET journal_length = journal_length + 1, change = " GYREBOX_NEXT_CHANGE
     " WHERE study = ?1 AND number = ?2 RETURNING journal_length";
 inline constexpr char kSelectJournal[] = R"sql(
-SELECT number, entry FROM journal WHERE study = ? AND run = ? ORDER BY number)sql";
+SELECT number, entry FROM journal WHERE study = ? AND run = ? AND number > ? ORDER BY number)sql";
+inline constexpr char kSelectJournalsOf[] = R"sql(
+SELECT run, entry FROM journal WHERE study = ? AND run BETWEEN ? AND ? ORDER BY run, number)sql";
 inline constexpr char kSelectJournals[] = "SELECT run, entry FROM journal WHERE study = ?";
 /// From one state to another, where it is in the first.
 inline constexpr char kMoveRun[] =
-    "UPDATE run SET state = ?4, change = " GYREBOX_NEXT_CHANGE " WHERE study = ?1 AND number = ?2 AND state = ?3";
+    "UPDATE run SET state = ?4, pause_reason = NULLIF(?5, ''), change = " GYREBOX_NEXT_CHANGE
+    " WHERE study = ?1 AND number = ?2 AND state = ?3";
 inline constexpr char kSetEnd[] = R"sql(
 UPDATE run SET total_steps = ?3, ended_early = ?4 WHERE study = ?1 AND number = ?2)sql";
 /// A finished run is to go on: its end becomes a checkpoint.
@@ -226,12 +235,34 @@ inline constexpr char kSetExclusion[] =
 inline constexpr char kSetSpec[] = "UPDATE study SET spec = ?2 WHERE id = ?1";
 /// The runs of a study stand at these values of the axes that it grew by. Two blobs make a text, of the same bytes.
 inline constexpr char kAppendAxisValues[] =
-    "UPDATE run SET axis_values = CAST(axis_values || ?2 AS BLOB), change = " GYREBOX_NEXT_CHANGE " WHERE study = ?1";
+    "UPDATE run SET axis_values = CAST(axis_values || ?2 AS BLOB), change = " GYREBOX_NEXT_CHANGE
+    " WHERE study = ?1 AND state > 0";
 /// What the first run that is added to a study gets: its number, the count of its change, and the priority that its
 /// runs were given last.
 inline constexpr char kSelectNextRun[] = R"sql(
 SELECT number + 1, study.change + 1, priority FROM run JOIN study ON study.id = run.study
 WHERE study = ? ORDER BY number DESC LIMIT 1)sql";
+
+// ---- what is written in slices (slices.cc)
+
+inline constexpr char kBeginMaking[] = "UPDATE study SET deleted = 2 WHERE id = ?";
+inline constexpr char kEndMaking[] =
+    "UPDATE study SET deleted = 0 WHERE id = ?1 AND deleted = 2";
+inline constexpr char kGiveUpMaking[] = "UPDATE study SET deleted = 1, stored_bytes = 0 WHERE deleted = 2 AND (?1 = 0 OR id = ?1)";
+inline constexpr char kSetJoining[] = "UPDATE study SET joining = ?2 WHERE id = ?1";
+inline constexpr char kSelectJoining[] = R"sql(
+SELECT DISTINCT run.study, joining FROM run INDEXED BY run_joining JOIN study ON id = run.study WHERE state = 0)sql";
+inline constexpr char kJoinRuns[] =
+    "UPDATE run SET state = 1, change = " GYREBOX_NEXT_CHANGE
+    " WHERE study = ?1 AND number IN (SELECT number FROM run INDEXED BY run_joining WHERE study = ?1 AND state = 0 "
+    "ORDER BY number LIMIT ?2) RETURNING 1";
+inline constexpr char kEraseJoining[] = R"sql(
+DELETE FROM run WHERE study = ?1 AND number IN (
+  SELECT number FROM run INDEXED BY run_joining WHERE study = ?1 AND state = 0 ORDER BY number LIMIT ?2)
+RETURNING 1)sql";
+inline constexpr char kSelectCutOffCancels[] = R"sql(
+SELECT DISTINCT id FROM run_count JOIN study ON id = run_count.study
+WHERE run_count.state IN (1, 4) AND count > 0 AND cancelled = 1 AND deleted = 0)sql";
 
 // ---- deleting (deletion.cc)
 

@@ -1,0 +1,166 @@
+#include "study/steered_course.h"
+
+#include <algorithm>
+
+#include "schema/nearest_name.h"
+#include "study/check_changes.h"
+#include "study/expand.h"
+#include "study/number_at.h"
+
+namespace gyrebox::study {
+
+using google::protobuf::FieldDescriptor;
+
+SteerPoint::SteerPoint(v1::StudySpec at_point) : at(std::move(at_point)), time_step(at.dynamics().time_step()) {
+  at.clear_axes();
+  drive = ToDriveSpec(at.drive());
+  stages = ToAdjustments(at);  // of a replay, what was steered in the first run among them
+  at.mutable_schedule()->clear_steering();
+  int64_t step = 0;
+  for (const v1::Stage& stage : at.schedule().stages()) {
+    stage_begins.push_back(step);
+    step += StepsOf(stage, time_step);
+  }
+}
+
+SteerPoints::SteerPoints(const v1::StudySpec& spec) : spec_(spec) {}
+
+/// Whether steering looks at a field: it asks for frequencies, for steps, and for what wave there is.
+static bool Counts(const std::string& field) {
+  const bool timed = field.starts_with("drive.") || field.starts_with("schedule.") || field.starts_with("dynamics.");
+  return timed && !field.ends_with(".amplitude");
+}
+
+std::shared_ptr<const SteerPoint> SteerPoints::At(const v1::Run& run) {
+  std::vector<double> counting;
+  for (int i = 0; i < std::min(spec_.axes_size(), run.axis_values_size()); ++i) {
+    if (Counts(spec_.axes(i).field())) counting.push_back(run.axis_values(i));
+  }
+  auto& point = points_[counting];
+  if (point == nullptr) point = std::make_shared<SteerPoint>(SpecOf(spec_, run, {}));
+  return point;
+}
+
+SteeredCourse::SteeredCourse(std::shared_ptr<const SteerPoint> point)
+    : point_(std::move(point)), fold_(point_->drive) {}
+
+void SteeredCourse::Add(const v1::Adjustment& entry) {
+  ++length_;
+  Reach(entry.reached_step());
+  if (entry.kind() != v1::Adjustment::KIND_CHANGE) return;
+  v1::SteeredChange steered;
+  steered.set_step(entry.step());
+  steered.set_ramp_steps(entry.ramp_steps());
+  *steered.mutable_change() = entry.change();
+  auto adjustment = ToAdjustment(steered);
+  if (!FrequencyFold::Concerns(adjustment)) return;
+  const auto after = std::upper_bound(ahead_.begin(), ahead_.end(), adjustment.step,
+                                      [](int64_t step, const auto& other) { return step < other.step; });
+  ahead_.insert(after, std::move(adjustment));
+}
+
+/// Visits stages, and what was steered, in the order in which they take effect: of those for the same step, the stages
+/// come first.
+template <class Visit>
+static void Merge(const std::vector<kernels::Adjustment>& stages, size_t first,
+                  const std::vector<kernels::Adjustment>& ahead, const Visit& visit) {
+  auto steered = ahead.begin();
+  for (size_t i = first; i < stages.size(); ++i) {
+    for (; steered != ahead.end() && steered->step < stages[i].step; ++steered) visit(*steered);
+    visit(stages[i]);
+  }
+  for (; steered != ahead.end(); ++steered) visit(*steered);
+}
+
+void SteeredCourse::Reach(int64_t step) {
+  if (step <= reached_) return;
+  reached_ = step;
+  // What holds from this step on exactly may still have something of the same step before it.
+  const auto past = std::find_if(ahead_.begin(), ahead_.end(), [&](const auto& other) { return other.step >= step; });
+  const std::vector<kernels::Adjustment> over(ahead_.begin(), past);
+  ahead_.erase(ahead_.begin(), past);
+  std::vector<kernels::Adjustment> stages;
+  for (; stages_folded_ < point_->stages.size() && point_->stages[stages_folded_].step < step; ++stages_folded_) {
+    stages.push_back(point_->stages[stages_folded_]);
+  }
+  Merge(stages, 0, over, [this](const auto& adjustment) { fold_.Add(adjustment); });
+}
+
+double SteeredCourse::HighestWith(const kernels::Adjustment* more) const {
+  FrequencyFold fold = fold_;
+  bool added = more == nullptr;
+  Merge(point_->stages, stages_folded_, ahead_, [&](const auto& adjustment) {
+    if (!added && adjustment.step > more->step) {
+      fold.Add(*more);
+      added = true;
+    }
+    fold.Add(adjustment);
+  });
+  if (!added) fold.Add(*more);
+  return fold.highest();
+}
+
+SteeredCourse::Key SteeredCourse::KeyAt(int64_t step) const {
+  const auto& begins = point_->stage_begins;
+  const int64_t stage = std::upper_bound(begins.begin(), begins.end(), step) - begins.begin();
+  const auto now = fold_.now();
+  return {point_.get(), stage, stages_folded_, now[0], now[1], now[2], now[3], now[4], fold_.highest()};
+}
+
+static void AddFault(const std::string& field, const std::string& description,
+                     std::vector<v1::FieldViolation>* faults) {
+  v1::FieldViolation& fault = faults->emplace_back();
+  fault.set_field(field);
+  fault.set_description(description);
+}
+
+/// What may change where there is this wave, by the path that sets it.
+static std::map<std::string, const FieldDescriptor*> Changeable(const FieldDescriptor* wave) {
+  std::map<std::string, const FieldDescriptor*> fields;
+  for (int i = 0; wave != nullptr && i < v1::Adjustable::descriptor()->field_count(); ++i) {
+    const FieldDescriptor& change = *v1::Adjustable::descriptor()->field(i);
+    if (const std::string path = PathSet(change, *wave); !path.empty()) fields[path] = &change;
+  }
+  return fields;
+}
+
+AskedChange SteeredCourse::Ask(int64_t step, int64_t ramp_steps,
+                               const google::protobuf::RepeatedPtrField<v1::FieldChange>& asked) const {
+  AskedChange result;
+  result.change.set_step(step);
+  result.change.set_ramp_steps(ramp_steps);
+  v1::Adjustable& change = *result.change.mutable_change();
+  const FieldDescriptor* wave = WaveAt(point_->at, step);
+  const auto fields = Changeable(wave);
+  std::vector<std::string> paths;
+  std::map<std::string, std::string> path_of;  // by the name of the change
+  for (const auto& [path, field] : fields) {
+    paths.push_back(path);
+    path_of[field->name()] = path;
+  }
+  for (const v1::FieldChange& one : asked) {
+    const auto found = fields.find(one.field());
+    if (found == fields.end()) {
+      AddFault(one.field(), "cannot change in this run at that time" + schema::DidYouMean(one.field(), paths),
+               &result.faults);
+    } else if (change.GetReflection()->HasField(change, found->second)) {
+      AddFault(one.field(), "is there twice; give each field once", &result.faults);
+    } else {
+      SetNumber(&change, *found->second, one.value());
+    }
+  }
+  if (wave != nullptr) {
+    // What holds for changes of stages holds for these.
+    for (const BadChange& bad : BadChangesIn(point_->at, change, *wave)) {
+      AddFault(path_of[bad.path], bad.description, &result.faults);
+    }
+  }
+  const kernels::Adjustment adjustment = ToAdjustment(result.change);
+  if (!result.faults.empty() || !FrequencyFold::Concerns(adjustment)) return result;
+  const double frequency = HighestWith(&adjustment);
+  if (frequency <= HighestWith(nullptr) || !IsTooFast(frequency, point_->time_step)) return result;
+  AddFault(asked[0].field(), "its highest frequency of " + TooFastText(frequency, point_->time_step), &result.faults);
+  return result;
+}
+
+}  // namespace gyrebox::study
