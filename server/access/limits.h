@@ -12,9 +12,9 @@
 namespace gyrebox::access {
 
 struct LimitOptions {
-  int message_bytes = 4 * 1024 * 1024;  ///< of one request
-  double requests_per_second = 100;     ///< of one person in the long run; twice as many at once
-  int streams = 50;                     ///< of one person, open at the same time
+  int message_bytes = 1024 * 1024;   ///< of one request
+  double requests_per_second = 100;  ///< of one person in the long run; twice as many at once
+  int streams = 50;                  ///< of one person, open at the same time
 };
 
 /// Thread-safe.
