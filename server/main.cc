@@ -1,5 +1,6 @@
 // gyreboxd: options, wiring and signals, nothing else.
 #include <pthread.h>
+#include <spdlog/sinks/stdout_color_sinks.h>
 #include <spdlog/spdlog.h>
 
 #include <CLI/CLI.hpp>
@@ -10,11 +11,15 @@
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
+#include <memory>
 #include <optional>
 #include <string>
 #include <thread>
 
+#include "access/address_file.h"
+#include "access/descriptor_limit.h"
 #include "access/gate.h"
+#include "access/private_files.h"
 #include "access/tls.h"
 #include "api/server.h"
 #include "executor/executor.h"
@@ -42,19 +47,23 @@ struct Options {
   std::optional<int64_t> queued_runs, stored_bytes, reserve_mib;
   int64_t device_beads = 0;
   std::string tls_certificate, tls_key;
-  std::string make_admin;
+  std::string make_admin, token_out;
   std::string backup, salvage;
-  int message_kib = 4096;
+  std::string socket;
+  int connections = 0;
+  int connections_per_address = gyrebox::access::ConnectionBounds().of_address;
+  int message_kib = 1024;
   gyrebox::access::LimitOptions limits;
   gyrebox::retention::Rules retention;
 };
 
-/// Blocks the signals that end the server, in this thread and all that it starts.
-sigset_t BlockEndSignals() {
+/// Blocks the signals that the server waits for, in this thread and all that it starts.
+sigset_t BlockSignals() {
   sigset_t signals;
   sigemptyset(&signals);
   sigaddset(&signals, SIGTERM);
   sigaddset(&signals, SIGINT);
+  sigaddset(&signals, SIGHUP);
   pthread_sigmask(SIG_BLOCK, &signals, nullptr);
   return signals;
 }
@@ -81,8 +90,19 @@ void ForceEndLater() {
   }).detach();
 }
 
-/// Prints the token of a new admin, alone, and starts no server.
+/// Hands over a new token: into a file that must not be there yet, or alone on standard output.
+int HandOver(const std::string& secret, const std::string& file) {
+  if (file.empty()) return std::puts(secret.c_str()) < 0 ? kFailed : 0;
+  const auto written = gyrebox::access::WriteNewPrivate(file, secret + "\n");
+  return written.ok() ? 0 : Fail(std::string(written.message()));
+}
+
+/// Makes a token for a new admin, and starts no server.
 int MakeAdmin(const Options& options) {
+  // Looked at before the token is made, which nobody could read any more.
+  if (!options.token_out.empty() && std::filesystem::exists(std::filesystem::symlink_status(options.token_out))) {
+    return Fail(options.token_out + " is there already; give --token-out a new file");
+  }
   auto store = gyrebox::store::Store::Open(options.data);
   if (!store.ok()) return Fail(std::string(store.status().message()));
   auto gate = gyrebox::access::Gate::Make(**store, /*asks_for_tokens=*/true);
@@ -95,8 +115,7 @@ int MakeAdmin(const Options& options) {
     Fail(std::string(made.status().message()));
     return absl::IsInvalidArgument(made.status()) ? kBadOption : kFailed;
   }
-  std::puts(made->secret().c_str());
-  return 0;
+  return HandOver(made->secret(), options.token_out);
 }
 
 /// Copies the store, also beside a server.
@@ -135,12 +154,58 @@ gyrebox::api::Quotas QuotasOf(const Options& options) {
   return quotas;
 }
 
-int Serve(const Options& options) {
+/// Reads the certificate again; the one that there was stays where that fails.
+void ReadCertificateAgain(const Options& options, gyrebox::api::Server& server) {
+  auto tls = gyrebox::access::ReadTlsPair(options.tls_certificate, options.tls_key);
+  if (!tls.ok()) {
+    spdlog::error("the certificate stays as it was: {}", std::string(tls.status().message()));
+    return;
+  }
+  server.UseCertificate(*std::move(tls));
+  spdlog::info("the certificate was read again");
+}
+
+/// Waits for a signal that ends the server.
+void WaitForEnd(const sigset_t& signals, const Options& options, gyrebox::api::Server& server) {
+  for (int signal = 0;;) {
+    sigwait(&signals, &signal);
+    if (signal != SIGHUP || options.tls_certificate.empty()) return;
+    ReadCertificateAgain(options, server);
+  }
+}
+
+/// Tells this user's programs where a server without TLS is, as long as this lives.
+class AddressNote {
+ public:
+  AddressNote(const Options& options, const gyrebox::api::Server& server)
+      : directory_(gyrebox::access::AddressDirectory()),
+        note_{server.address(), std::filesystem::absolute(options.socket).string(), server.local_secret()} {
+    if (!options.tls_certificate.empty()) directory_.clear();
+    if (directory_.empty()) return;
+    if (const auto why = gyrebox::access::WriteAddressFile(directory_, note_); !why.empty()) {
+      spdlog::warn("{}; gyrebox has to be told --server unix:{}", why, note_.socket);
+    }
+  }
+  ~AddressNote() {
+    if (!directory_.empty()) gyrebox::access::RemoveAddressFile(directory_, note_);
+  }
+
+ private:
+  std::string directory_;
+  const gyrebox::access::LocalServer note_;
+};
+
+int Serve(Options options) {
+  gyrebox::access::RaiseDescriptorLimit();
   setenv("GRPC_VERBOSITY", "NONE", /*overwrite=*/0);  // faults are told once, by this program
-  const sigset_t signals = BlockEndSignals();
+  const sigset_t signals = BlockSignals();
   if (!options.port_file.empty()) std::remove(options.port_file.c_str());  // what an earlier server left
   gyrebox::api::ServerOptions server_options;
   server_options.listen = options.listen;
+  if (options.socket.empty() && options.tls_certificate.empty()) options.socket = options.data + "/gyreboxd.sock";
+  server_options.socket = options.socket;
+  server_options.connections.in_all = options.connections;
+  server_options.connections.of_address = options.connections_per_address;
   server_options.limits = options.limits;
   server_options.limits.message_bytes = options.message_kib * 1024;
   if (!options.tls_certificate.empty()) {
@@ -165,13 +230,14 @@ int Serve(const Options& options) {
     Fail(std::string(server.status().message()));
     return absl::IsInvalidArgument(server.status()) ? kBadOption : kFailed;
   }
-  spdlog::info("listening on {}, data in {}", (*server)->address(), options.data);
+  const AddressNote note(options, **server);
+  spdlog::info("listening on {}{}, data in {}", (*server)->address(),
+               options.socket.empty() ? "" : " and unix:" + options.socket, options.data);
   if (!options.port_file.empty() && !WritePortFile(options.port_file, (*server)->address())) {
     return Fail("cannot write " + options.port_file);
   }
 
-  int signal = 0;
-  sigwait(&signals, &signal);
+  WaitForEnd(signals, options, **server);
   spdlog::info("stopping");
   ForceEndLater();
   (*server)->Stop();
@@ -200,9 +266,10 @@ void AddWorkOptions(CLI::App& app, Options& options) {
                  "Bytes on disk of one person; 0 for no limit. Default with TLS 200 GiB or a quarter of the disk, "
                  "whichever is less; else 0")
       ->check(any);
-  app.add_option("--reserve-mib", options.reserve_mib,
-                 "MiB of the disk that are kept free for runs under way: below it, nothing new is taken in. Default 512 "
-                 "or 1 % of the disk, whichever is less")
+  app.add_option(
+         "--reserve-mib", options.reserve_mib,
+         "MiB of the disk that are kept free for runs under way: below it, nothing new is taken in. Default 512 "
+         "or 1 % of the disk, whichever is less")
       ->check(CLI::Range(int64_t{0}, int64_t{1} << 40));
   app.add_option("--most-device-beads", options.device_beads,
                  "Beads of one person on the device at a time; 0 for no limit")
@@ -218,6 +285,20 @@ void AddLimits(CLI::App& app, Options& options) {
       ->check(CLI::Range(0.1, 1e9))
       ->capture_default_str();
   app.add_option("--streams", options.limits.streams, "Streams that one person may have open")
+      ->check(CLI::Range(1, 1'000'000))
+      ->capture_default_str();
+}
+
+void AddConnections(CLI::App& app, Options& options) {
+  app.add_option("--socket", options.socket,
+                 "Unix socket for the user of the server, by which no token is needed; without TLS DIR/gyreboxd.sock, "
+                 "with TLS none");
+  app.add_option("--connections", options.connections,
+                 "Connections at a time; 0 for what the limit of open files leaves room for, 1000 at most")
+      ->check(CLI::Range(0, 1'000'000))
+      ->capture_default_str();
+  app.add_option("--connections-per-address", options.connections_per_address,
+                 "Connections from one address of another machine")
       ->check(CLI::Range(1, 1'000'000))
       ->capture_default_str();
 }
@@ -258,20 +339,36 @@ int main(int argc, char** argv) {
   CLI::Option* key = app.add_option("--tls-key", options.tls_key, "Private key of the certificate (PEM)");
   certificate->needs(key);
   key->needs(certificate);
-  app.add_option("--make-admin", options.make_admin, "Print a token for a new admin of this name, and end");
+  CLI::Option* admin =
+      app.add_option("--make-admin", options.make_admin, "Print a token for a new admin of this name, and end");
+  app.add_option("--token-out", options.token_out, "Write that token into this new file, which only you can read")
+      ->needs(admin);
   CLI::Option* backup = app.add_option(
       "--backup", options.backup, "Copy the store into this new or empty directory, also beside a server, and end");
-  app.add_option("--salvage", options.salvage,
-                 "Save what can be read of a damaged store into this new or empty directory, list what was lost, and end")
+  app.add_option(
+         "--salvage", options.salvage,
+         "Save what can be read of a damaged store into this new or empty directory, list what was lost, and end")
       ->excludes(backup);
+  AddConnections(app, options);
   AddLimits(app, options);
   AddRetention(app, options);
+  app.footer("Exit codes: 0 ended when asked to, 2 bad options, 3 cannot start or cannot end in order, " +
+             std::to_string(gyrebox::executor::kDeviceLostExit) + " the device is lost, " +
+             std::to_string(gyrebox::api::kDeafExit) +
+             " the server does not answer its own calls. After the last two start it again: nothing is lost.\n"
+             "SIGHUP reads the certificate again; without TLS it ends the server.");
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
     return app.exit(error) == 0 ? 0 : kBadOption;
   }
+  spdlog::set_default_logger(
+      std::make_shared<spdlog::logger>("", std::make_shared<spdlog::sinks::stderr_color_sink_mt>()));
+  gyrebox::access::KeepNewFilesPrivate();
   if (!options.backup.empty()) return Backup(options);
   if (!options.salvage.empty()) return Salvage(options);
+  if (const auto status = gyrebox::access::MakeDataPrivate(options.data); !status.ok()) {
+    return Fail(std::string(status.message()));
+  }
   return options.make_admin.empty() ? Serve(options) : MakeAdmin(options);
 }

@@ -4,10 +4,16 @@
 
 #include <algorithm>
 #include <cstdlib>
+#include <filesystem>
 #include <fstream>
+#include <optional>
 #include <sstream>
 
+#include "access/address_file.h"
+
 namespace gyrebox::client {
+
+constexpr char kDefaultAddress[] = "127.0.0.1:7421";
 
 static bool ReadText(const std::string& path, std::string* text) {
   std::ifstream in(path, std::ios::binary);
@@ -22,8 +28,37 @@ static bool IsPrintable(const std::string& text) {
   return std::all_of(text.begin(), text.end(), [](unsigned char c) { return absl::ascii_isgraph(c); });
 }
 
+/// The one that listens on the default address, else the only one.
+static std::optional<access::LocalServer> FindRunning(const std::string& directory) {
+  const auto running = access::RunningLocalServers(directory);
+  for (const access::LocalServer& server : running) {
+    if (server.address == kDefaultAddress) return server;
+  }
+  return running.size() == 1 ? std::optional(running.front()) : std::nullopt;
+}
+
+/// How to reach a server of this user's on this machine, where there is one.
+static void FindLocal(Endpoint* endpoint) {
+  const std::string directory = access::AddressDirectory();
+  const auto found =
+      endpoint->address.empty() ? FindRunning(directory) : access::FindLocalServer(directory, endpoint->address);
+  if (endpoint->address.empty()) endpoint->address = kDefaultAddress;
+  if (!found) return;
+  endpoint->address = found->address;
+  // Nobody else can listen there in the name of a server that is gone.
+  if (std::error_code error; std::filesystem::is_socket(found->socket, error)) {
+    endpoint->address = "unix:" + found->socket;
+  } else {
+    endpoint->token = found->token;
+  }
+}
+
 std::string FillEndpoint(const std::string& authority_file, const std::string& token_file, Endpoint* endpoint) {
-  if (authority_file.empty()) return "";
+  if (authority_file.empty()) {
+    FindLocal(endpoint);
+    return "";
+  }
+  if (endpoint->address.empty()) endpoint->address = kDefaultAddress;
   if (!ReadText(authority_file, &endpoint->authority))
     return "--tls-ca: cannot read a certificate in " + authority_file;
   const char* const given = std::getenv("GYREBOX_TOKEN");

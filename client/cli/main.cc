@@ -16,7 +16,7 @@ namespace v1 = gyrebox::v1;
 namespace {
 
 struct Options {
-  Session session{{"127.0.0.1:7421", "", ""}};
+  Session session{{"", "", ""}};
   std::string authority_file, token_file;
   bool admin = false;
   int days = 0;

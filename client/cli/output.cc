@@ -51,7 +51,9 @@ ExitCode Report(const Session& session, const absl::Status& status) {
                 << (session.server.authority.empty() ? "; one with TLS needs --tls-ca" : "") << "\n";
       return kNotReachable;
     case absl::StatusCode::kUnauthenticated:
-      std::cerr << "gyrebox: " << message << ", and give it by --token-file or in GYREBOX_TOKEN\n";
+      std::cerr << "gyrebox: " << message
+                << (session.server.authority.empty() ? "" : ", and give it by --token-file or in GYREBOX_TOKEN")
+                << "\n";
       return kRefused;
     case absl::StatusCode::kInvalidArgument:
       std::cerr << "gyrebox: " << message << "\n";

@@ -152,6 +152,36 @@ static std::shared_ptr<grpc::ChannelCredentials> CredentialsOf(const Endpoint& e
   return grpc::CompositeChannelCredentials(tls, grpc::AccessTokenCredentials(endpoint.token));
 }
 
+/// Sends a token where there is no TLS, which gRPC by itself refuses to.
+class TokenSender : public grpc::experimental::Interceptor {
+ public:
+  explicit TokenSender(const std::string& token) : token_(token) {}
+  void Intercept(grpc::experimental::InterceptorBatchMethods* methods) override {
+    if (methods->QueryInterceptionHookPoint(grpc::experimental::InterceptionHookPoints::PRE_SEND_INITIAL_METADATA)) {
+      methods->GetSendInitialMetadata()->insert({"authorization", "Bearer " + token_});
+    }
+    methods->Proceed();
+  }
+
+ private:
+  const std::string token_;
+};
+
+class TokenSenders : public grpc::experimental::ClientInterceptorFactoryInterface {
+ public:
+  explicit TokenSenders(const std::string& token) : token_(token) {}
+  grpc::experimental::Interceptor* CreateClientInterceptor(grpc::experimental::ClientRpcInfo*) override {
+    return new TokenSender(token_);
+  }
+
+ private:
+  const std::string token_;
+};
+
+static bool IsThisMachine(const std::string& address) {
+  return address.starts_with("127.") || address.starts_with("localhost:") || address.starts_with("[::1]:");
+}
+
 static std::shared_ptr<grpc::Channel> Connect(const Endpoint& endpoint) {
   grpc::ChannelArguments arguments;
   arguments.SetInt(GRPC_ARG_KEEPALIVE_TIME_MS, 30'000);
@@ -159,7 +189,12 @@ static std::shared_ptr<grpc::Channel> Connect(const Endpoint& endpoint) {
   arguments.SetInt(GRPC_ARG_HTTP2_MAX_PINGS_WITHOUT_DATA, 0);
   arguments.SetInt(GRPC_ARG_MAX_RECONNECT_BACKOFF_MS, static_cast<int>(kLongestPause.count()));
   arguments.SetMaxReceiveMessageSize(kMostBytes);
-  return grpc::CreateCustomChannel(endpoint.address, CredentialsOf(endpoint), arguments);
+  std::vector<std::unique_ptr<grpc::experimental::ClientInterceptorFactoryInterface>> senders;
+  if (endpoint.authority.empty() && !endpoint.token.empty() && IsThisMachine(endpoint.address)) {
+    senders.push_back(std::make_unique<TokenSenders>(endpoint.token));
+  }
+  return grpc::experimental::CreateCustomChannelWithInterceptors(endpoint.address, CredentialsOf(endpoint), arguments,
+                                                                 std::move(senders));
 }
 
 Client::Client(const Endpoint& endpoint) {

@@ -27,9 +27,9 @@ std::string ReasonOf(const absl::Status& status);
 
 /// How to reach a server.
 struct Endpoint {
-  std::string address;    ///< HOST:PORT
+  std::string address;    ///< HOST:PORT, or unix:PATH
   std::string authority;  ///< PEM of who vouches for the server's certificate; empty for a server without TLS
-  std::string token;      ///< sent with every call, over TLS only
+  std::string token;      ///< sent with every call, over TLS or inside this machine only
 };
 
 /// Calls one server. Calls that may be repeated are tried again for a moment where the server is not reachable.

@@ -7,6 +7,7 @@
 #include <algorithm>
 
 #include "access/needs.h"
+#include "access/peer.h"
 #include "access/secret.h"
 #include "store/names.h"
 #include "store/rows.h"
@@ -39,7 +40,10 @@ static absl::Status NoValidToken() {
 }
 
 Gate::Gate(store::Store& store, bool asks)
-    : store_(store), asks_(asks), log_lines_(kLogLinesPerSecond, kLogLinesAtOnce, TokenBucket::Clock::now()) {}
+    : store_(store),
+      asks_(asks),
+      local_secret_(asks ? "" : NewSecret()),
+      log_lines_(kLogLinesPerSecond, kLogLinesAtOnce, TokenBucket::Clock::now()) {}
 
 absl::StatusOr<std::unique_ptr<Gate>> Gate::Make(store::Store& store, bool asks_for_tokens) {
   std::unique_ptr<Gate> gate(new Gate(store, asks_for_tokens));
@@ -57,10 +61,14 @@ absl::Status Gate::Reload() {
   return absl::OkStatus();
 }
 
-bool Gate::HasAdmin() {
+bool Gate::HasAdmin() { return HasAdminWithout("", ""); }
+
+bool Gate::HasAdminWithout(const std::string& name, const std::string& person) {
   std::lock_guard lock(mutex_);
-  return std::any_of(tokens_.begin(), tokens_.end(), [](const auto& entry) {
-    return entry.second.role() == v1::Token::ROLE_ADMIN && StateOf(entry.second) == v1::Token::STATE_VALID;
+  return std::any_of(tokens_.begin(), tokens_.end(), [&](const auto& entry) {
+    const v1::Token& token = entry.second;
+    return token.role() == v1::Token::ROLE_ADMIN && StateOf(token) == v1::Token::STATE_VALID && token.name() != name &&
+           token.person() != person;
   });
 }
 
@@ -68,9 +76,19 @@ void Gate::LogRefusalLocked(const std::string& why) {
   if (log_lines_.Take(TokenBucket::Clock::now()) == 0) spdlog::warn("a call was refused: {}", why);
 }
 
-absl::StatusOr<Person> Gate::WhoSends(const std::string& authorization) {
-  if (!asks_) return Local();
+/// Of a server that this machine's own people use: another account of the machine does not know the secret.
+absl::StatusOr<Person> Gate::LocalWho(const std::string& secret) {
+  if (HashOf(secret) == HashOf(local_secret_)) return Local();
+  std::lock_guard lock(mutex_);
+  LogRefusalLocked("it did not bring the token of this start");
+  return absl::UnauthenticatedError(
+      "this server is for the user who runs it; others need one with TLS, and a token of their own");
+}
+
+absl::StatusOr<Person> Gate::WhoSends(const std::string& authorization, const std::string& peer) {
+  if (IsUnix(peer)) return Local();
   const std::string secret = SecretIn(authorization);
+  if (!asks_) return LocalWho(secret);
   const std::string hash = HashOf(secret);
   std::lock_guard lock(mutex_);
   const auto found = tokens_.find(hash);
@@ -87,10 +105,10 @@ absl::StatusOr<Person> Gate::WhoSends(const std::string& authorization) {
   return Person{token.person(), token.role()};
 }
 
-absl::StatusOr<Person> Gate::Admit(const std::string& path, const std::string& authorization) {
+absl::StatusOr<Person> Gate::Admit(const std::string& path, const std::string& authorization, const std::string& peer) {
   const Need need = NeedOf(path);
   if (need == Need::kNothing) return Person{};
-  auto person = WhoSends(authorization);
+  auto person = WhoSends(authorization, peer);
   if (!person.ok()) return person;
   if (need == Need::kRefused) return absl::UnimplementedError("this server has no such method");
   if (need == Need::kAdmin && person->role != v1::Token::ROLE_ADMIN) {
@@ -161,6 +179,9 @@ absl::StatusOr<std::vector<v1::Token>> Gate::RevokeTokens(const v1::RevokeTokens
     number = *parsed;
   }
   std::lock_guard lock(change_mutex_);
+  if (HasAdmin() && !HasAdminWithout(request.name(), request.person())) {
+    return absl::FailedPreconditionError("no admin with a valid token would be left; let in another admin first");
+  }
   auto revoked = store_.RevokeTokens(number, request.person());
   if (!revoked.ok()) return revoked.status();
   if (auto status = Reload(); !status.ok()) return status;

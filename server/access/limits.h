@@ -12,11 +12,11 @@
 namespace gyrebox::access {
 
 struct LimitOptions {
-  int message_bytes = 4 * 1024 * 1024;  ///< of one request
-  double requests_per_second = 100;     ///< of one person in the long run; twice as many at once
-  int streams = 50;                     ///< of one person, open at the same time
-  int slow_calls = 4;                   ///< of one person, under way or waiting: checks, new studies, analyses, tables
-  int steering_calls = 16;              ///< the same of calls that steer
+  int message_bytes = 1024 * 1024;   ///< of one request
+  double requests_per_second = 100;  ///< of one person in the long run; twice as many at once
+  int streams = 50;                  ///< of one person, open at the same time
+  int slow_calls = 4;                ///< of one person, under way or waiting: checks, new studies, analyses, tables
+  int steering_calls = 16;           ///< the same of calls that steer
 };
 
 /// Thread-safe.

@@ -7,11 +7,14 @@
 
 #include <cerrno>
 #include <cstring>
+#include <ctime>
 #include <fstream>
 #include <memory>
 #include <sstream>
 
 namespace gyrebox::access {
+
+constexpr std::chrono::days kWarnAhead{30};
 
 template <auto Free>
 struct FreedBy {
@@ -46,6 +49,12 @@ static absl::Status CheckDates(const std::string& path, const X509* certificate)
                                        "; make a new one, or set the clock of this machine");
 }
 
+static std::chrono::system_clock::time_point EndOf(const X509* certificate) {
+  std::tm broken{};
+  ASN1_TIME_to_tm(X509_get0_notAfter(certificate), &broken);
+  return std::chrono::system_clock::from_time_t(timegm(&broken));
+}
+
 absl::StatusOr<TlsPair> ReadTlsPair(const std::string& certificate_file, const std::string& key_file) {
   auto certificate_text = ReadFile("certificate", certificate_file);
   if (!certificate_text.ok()) return certificate_text.status();
@@ -68,7 +77,14 @@ absl::StatusOr<TlsPair> ReadTlsPair(const std::string& certificate_file, const s
                                          certificate_file + "; give the pair that was made together");
   }
   if (auto status = CheckDates(certificate_file, certificate.get()); !status.ok()) return status;
-  return TlsPair{*std::move(certificate_text), *std::move(key_text)};
+  return TlsPair{*std::move(certificate_text), *std::move(key_text), EndOf(certificate.get())};
+}
+
+std::string EndWarning(const TlsPair& pair, std::chrono::system_clock::time_point now) {
+  if (pair.end - now > kWarnAhead) return "";
+  if (pair.end <= now) return "the certificate has ended: nobody can call; put a new one in its place and send SIGHUP";
+  const auto days = std::chrono::floor<std::chrono::days>(pair.end - now).count();
+  return "the certificate ends in " + std::to_string(days) + " days; put a new one in its place and send SIGHUP";
 }
 
 }  // namespace gyrebox::access

@@ -39,8 +39,10 @@ const std::string& MethodOf(const google::protobuf::Descriptor* request) {
 
 absl::StatusOr<access::Person> Enter(const Rooms& rooms, const grpc::CallbackServerContext& context,
                                      const std::string& method) {
-  auto person = rooms.gate.Admit(method, AuthorizationOf(context));
+  const std::string peer = context.peer();
+  auto person = rooms.gate.Admit(method, AuthorizationOf(context), peer);
   if (!person.ok()) return person.status();
+  rooms.connections.NoteCall(peer, /*known=*/!person->name.empty());
   const double wait = rooms.limits.Request(person->name);
   if (wait == 0) return person;
   const double most = rooms.limits.options().requests_per_second;
@@ -57,8 +59,8 @@ absl::StatusOr<stream::Pass> EnterStream(const Rooms& rooms, const grpc::Callbac
                        " streams open, which is the most; close one first",
                    kSecondsToCloseOne);
   }
-  return [&gate = rooms.gate, method, authorization = AuthorizationOf(context), place] {
-    return gate.Admit(method, authorization).status();
+  return [&gate = rooms.gate, method, authorization = AuthorizationOf(context), peer = context.peer(), place] {
+    return gate.Admit(method, authorization, peer).status();
   };
 }
 

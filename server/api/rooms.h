@@ -9,6 +9,7 @@
 #include <map>
 #include <string>
 
+#include "access/connections.h"
 #include "access/gate.h"
 #include "access/limits.h"
 #include "analysis/digest_cache.h"
@@ -45,6 +46,7 @@ struct Rooms {
   const Quotas quotas;
   access::Gate& gate;
   access::Limits& limits;
+  access::Connections& connections;
   const std::string device_reason;
   const std::chrono::system_clock::time_point start_time;
   const std::atomic<bool>& stopping;

@@ -1,12 +1,16 @@
 #include "api/server.h"
 
 #include <grpcpp/grpcpp.h>
+#include <spdlog/spdlog.h>
 
 #include <atomic>
 #include <chrono>
 
+#include "access/descriptor_limit.h"
+#include "access/listening.h"
 #include "api/analysis_service.h"
 #include "api/box_service.h"
+#include "api/entrance.h"
 #include "api/entry.h"
 #include "api/frame_looker.h"
 #include "api/health_service.h"
@@ -14,7 +18,9 @@
 #include "api/reflection_service.h"
 #include "api/rooms.h"
 #include "api/run_service.h"
+#include "api/self_call.h"
 #include "api/study_service.h"
+#include "api/ticker.h"
 
 namespace gyrebox::api {
 
@@ -34,9 +40,10 @@ constexpr const char* kServices[] = {"gyrebox.v1.StudyService",
 
 static std::string HostOf(const std::string& listen) { return listen.substr(0, listen.rfind(':')); }
 
-/// What a stranger may hold on to.
-constexpr int kHandshakeMilliseconds = 10'000;
-constexpr int kMostCallsPerConnection = 1000;
+/// Health is looked at this often, and the server calls itself this often.
+constexpr std::chrono::seconds kHealthPeriod{1};
+constexpr std::chrono::seconds kSelfCallPeriod{5};
+constexpr std::chrono::hours kCertificatePeriod{24};
 
 static bool IsLoopback(const std::string& host) {
   const bool dotted = host.find_first_not_of("0123456789.") == std::string::npos;
@@ -44,9 +51,7 @@ static bool IsLoopback(const std::string& host) {
 }
 
 static absl::Status CheckListen(const std::string& listen, bool tls) {
-  if (listen.rfind(':') == std::string::npos) {
-    return absl::InvalidArgumentError(listen + " has no port; give HOST:PORT, such as 127.0.0.1:7421");
-  }
+  if (listen.rfind(':') == std::string::npos) return access::NoPort(listen);
   if (tls || IsLoopback(HostOf(listen))) return absl::OkStatus();
   return absl::InvalidArgumentError(HostOf(listen) +
                                     " can be reached from other machines, so calls must be encrypted " +
@@ -61,11 +66,9 @@ static absl::Status CheckAdmin(access::Gate& gate) {
       "gyreboxd --data DIR --make-admin NAME, then start again");
 }
 
-static executor::Options WithQuota(const ServerOptions& options) {
-  executor::Options made = options.executor;
-  made.most_beads_of_person = options.quotas.device_beads;
-  made.most_bytes_of_person = options.quotas.stored_bytes;
-  return made;
+static access::ConnectionBounds Bounded(access::ConnectionBounds bounds) {
+  if (bounds.in_all == 0) bounds.in_all = access::MostConnections(access::DescriptorLimit());
+  return bounds;
 }
 
 class WiredServer : public Server {
@@ -76,17 +79,19 @@ class WiredServer : public Server {
         store_(std::move(store)),
         gate_(std::move(gate)),
         limits_(options.limits),
+        connections_(Bounded(options.connections)),
         device_(std::move(device)),
         hub_(*store_, [this](int64_t id) { return ReadStudy(id); }),
-        executor_(*store_, *device_, WithQuota(options), [this](int64_t id) { Changed(id); }),
+        executor_(*store_, *device_, ExecutorOptions(), [this](int64_t id) { Changed(id); }),
         keeper_(*store_, options.retention, [this](int64_t id) { Kept(id); }),
         pool_(kWorkers),
         steer_pool_(kSteerWorkers, options.limits.steering_calls),
         slow_pool_(kSlowWorkers, options.limits.slow_calls),
         frames_(MakeLooker(*store_, executor_, pool_)),
-        rooms_{*store_,        *device_, executor_, hub_,          frames_,
-               keeper_,        digests_, pool_,     steer_pool_,   slow_pool_,
-               options.quotas, *gate_,   limits_,   device_reason, std::chrono::system_clock::now(),
+        rooms_{*store_,     *device_,     executor_,      hub_,
+               frames_,     keeper_,      digests_,       pool_,
+               steer_pool_, slow_pool_,   options.quotas, *gate_,
+               limits_,     connections_, device_reason,  std::chrono::system_clock::now(),
                stopping_},
         studies_(rooms_),
         runs_(rooms_),
@@ -95,22 +100,20 @@ class WiredServer : public Server {
         people_(rooms_),
         health_(rooms_, {std::begin(kServices), std::end(kServices)}),
         reflection_(rooms_, {std::begin(kServices), std::end(kServices)}),
-        no_such_method_(rooms_) {}
+        no_such_method_(rooms_),
+        self_call_([this] { return options_.self_call ? options_.self_call() : CallItself(); },
+                   [this] { return connections_.turned_away(); }, [this] { GiveUp(); }) {}
 
   ~WiredServer() override { Stop(); }
 
   absl::Status Listen() {
     grpc::EnableDefaultHealthCheckService(false);  // ours asks for tokens
+    auto entrance = Entrance::Open(options_.listen, options_.socket, options_.tls, connections_);
+    if (!entrance.ok()) return entrance.status();
+    entrance_ = *std::move(entrance);
     grpc::ServerBuilder builder;
-    int port = 0;
-    builder.AddListeningPort(options_.listen, Credentials(), &port);
     builder.SetMaxReceiveMessageSize(options_.limits.message_bytes);
-    builder.AddChannelArgument(GRPC_ARG_SERVER_HANDSHAKE_TIMEOUT_MS, kHandshakeMilliseconds);
-    builder.AddChannelArgument(GRPC_ARG_MAX_CONCURRENT_STREAMS, kMostCallsPerConnection);
-    builder.AddChannelArgument(GRPC_ARG_ALLOW_REUSEPORT, 0);
-    builder.AddChannelArgument(GRPC_ARG_KEEPALIVE_TIME_MS, 60'000);
-    builder.AddChannelArgument(GRPC_ARG_KEEPALIVE_TIMEOUT_MS, 20'000);
-    builder.AddChannelArgument(GRPC_ARG_HTTP2_MIN_RECV_PING_INTERVAL_WITHOUT_DATA_MS, 20'000);
+    entrance_->AddTo(builder);
     for (grpc::Service* service : {static_cast<grpc::Service*>(&studies_), static_cast<grpc::Service*>(&runs_),
                                    static_cast<grpc::Service*>(&analysis_), static_cast<grpc::Service*>(&box_),
                                    static_cast<grpc::Service*>(&people_), static_cast<grpc::Service*>(&health_),
@@ -119,28 +122,37 @@ class WiredServer : public Server {
     }
     builder.RegisterCallbackGenericService(&no_such_method_);
     server_ = builder.BuildAndStart();
-    if (server_ == nullptr || port == 0) {
-      return absl::FailedPreconditionError("cannot listen on " + options_.listen +
-                                           "; is another server there already?");
-    }
-    // The store was recovered before anything listened: whoever is answered is answered from what is true.
-    health_.Update(/*serving=*/true);
-    address_ = HostOf(options_.listen) + ":" + std::to_string(port);
+    if (server_ == nullptr) return absl::InternalError("gRPC does not start");
     executor_.Start();
     keeper_.Start();
+    // The store was recovered before anyone is let in: whoever is answered is answered from what is true.
+    UpdateHealth();
+    entrance_->Start();
+    health_ticker_.Start();
+    self_call_ticker_.Start();
+    certificate_ticker_.Start();
     return absl::OkStatus();
   }
 
-  const std::string& address() const override { return address_; }
+  const std::string& address() const override { return entrance_->address(); }
+  const std::string& local_secret() const override { return gate_->local_secret(); }
+  void UseCertificate(access::TlsPair pair) override {
+    entrance_->Use(std::move(pair));
+    WarnOfCertificate();
+  }
 
   void Stop() override {
     if (stopping_.exchange(true)) return;
+    self_call_ticker_.Stop();
+    health_ticker_.Stop();
+    certificate_ticker_.Stop();
     health_.GoAway();
     hub_.GoAway();
     frames_.GoAway();
     box_.GoAway();
     keeper_.Stop();
     executor_.Stop();
+    if (entrance_ != nullptr) entrance_->Stop();
     if (server_ != nullptr) server_->Shutdown(std::chrono::system_clock::now() + kGrace);
     pool_.Stop();
     steer_pool_.Stop();
@@ -148,11 +160,31 @@ class WiredServer : public Server {
   }
 
  private:
-  std::shared_ptr<grpc::ServerCredentials> Credentials() {
-    if (!options_.tls) return grpc::InsecureServerCredentials();
-    grpc::SslServerCredentialsOptions files;
-    files.pem_key_cert_pairs = {{options_.tls->key, options_.tls->certificate}};
-    return grpc::SslServerCredentials(files);
+  executor::Options ExecutorOptions() {
+    executor::Options made = options_.executor;
+    made.most_beads_of_person = options_.quotas.device_beads;
+    made.most_bytes_of_person = options_.quotas.stored_bytes;
+    made.leave = [this](int code) {
+      device_lost_ = true;
+      options_.executor.leave(code);
+    };
+    return made;
+  }
+
+  absl::Status CallItself() { return CallHealth(entrance_->loopback(), options_.tls.has_value()); }
+
+  void UpdateHealth() { health_.Update(executor_.view().trouble.empty() && !device_lost_); }
+
+  void WarnOfCertificate() {
+    const auto warning = entrance_->CertificateWarning();
+    if (!warning.empty()) spdlog::warn("{}", warning);
+  }
+
+  /// What is in the store is safe.
+  void GiveUp() {
+    spdlog::critical("the server does not answer its own calls; it ends so that another can go on");
+    spdlog::default_logger()->flush();
+    options_.executor.leave(kDeafExit);
   }
 
   void Changed(int64_t study) {
@@ -176,8 +208,10 @@ class WiredServer : public Server {
   std::unique_ptr<store::Store> store_;
   std::unique_ptr<access::Gate> gate_;
   access::Limits limits_;
+  access::Connections connections_;
   std::unique_ptr<kernels::Device> device_;
   std::atomic<bool> stopping_ = false;
+  std::atomic<bool> device_lost_ = false;
   stream::WatchHub hub_;
   executor::Executor executor_;
   analysis::DigestCache digests_;
@@ -193,8 +227,12 @@ class WiredServer : public Server {
   HealthService health_;
   ReflectionService reflection_;
   NoSuchMethod no_such_method_;
+  std::unique_ptr<Entrance> entrance_;
   std::unique_ptr<grpc::Server> server_;
-  std::string address_;
+  SelfCall self_call_;
+  Ticker health_ticker_{kHealthPeriod, [this] { UpdateHealth(); }};
+  Ticker self_call_ticker_{kSelfCallPeriod, [this] { self_call_.Call(); }};
+  Ticker certificate_ticker_{kCertificatePeriod, [this] { WarnOfCertificate(); }};
 };
 
 absl::StatusOr<std::unique_ptr<Server>> Server::Start(const ServerOptions& options, std::unique_ptr<store::Store> store,

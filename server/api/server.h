@@ -3,10 +3,12 @@
 
 #include <absl/status/statusor.h>
 
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
 
+#include "access/connections.h"
 #include "access/limits.h"
 #include "access/tls.h"
 #include "api/rooms.h"
@@ -16,6 +18,9 @@
 
 namespace gyrebox::api {
 
+/// Exit code of a server that cannot call itself any more: whoever watches over it starts it again.
+inline constexpr int kDeafExit = 8;
+
 struct ServerOptions {
   std::string listen = "127.0.0.1:0";  ///< HOST:PORT; port 0 takes a free one
   executor::Options executor;
@@ -23,6 +28,9 @@ struct ServerOptions {
   std::optional<access::TlsPair> tls = std::nullopt;  ///< with it every call needs a token; without, this machine only
   access::LimitOptions limits = {};
   retention::Rules retention = {};
+  std::string socket = "";                    ///< path of a Unix socket for the user of the server; empty for none
+  access::ConnectionBounds connections = {};  ///< in_all 0 for what the limit of descriptors leaves room for
+  std::function<absl::Status()> self_call = nullptr;  ///< instead of the call to itself; for tests
 };
 
 class Server {
@@ -32,11 +40,17 @@ class Server {
   /// HOST:PORT that it listens on.
   virtual const std::string& address() const = 0;
 
+  /// What this machine's own people call the address with; empty with TLS. The Unix socket asks for nothing.
+  virtual const std::string& local_secret() const = 0;
+
+  /// Shows another certificate from the next connection on. Only with TLS.
+  virtual void UseCertificate(access::TlsPair pair) = 0;
+
   /// Ends in order: no new studies, streams told, the device at rest, calls answered. Takes a second or two.
   virtual void Stop() = 0;
 
-  /// Starts to work and to answer. INVALID_ARGUMENT for an address off this machine without TLS, FAILED_PRECONDITION
-  /// where the port is taken, or with TLS where no admin has a valid token.
+  /// Starts to work and to answer. INVALID_ARGUMENT for an address off this machine without TLS or a path that is too
+  /// long, FAILED_PRECONDITION where the port is taken, or with TLS where no admin has a valid token.
   static absl::StatusOr<std::unique_ptr<Server>> Start(const ServerOptions& options,
                                                        std::unique_ptr<store::Store> store,
                                                        std::unique_ptr<kernels::Device> device,

@@ -17,7 +17,7 @@ using namespace gyrebox;
 using Clock = std::chrono::steady_clock;
 
 struct Options {
-  std::string server = "127.0.0.1:7421";
+  std::string server;
   int beads = 1536;
   int trials = 128;
   double interval = 0.125;  ///< tau between samples
@@ -92,7 +92,7 @@ int Run(const Options& options) {
 int main(int argc, char** argv) {
   Options options;
   CLI::App app("How long a change of a run takes from the call to its answer.");
-  app.add_option("--server", options.server, "HOST:PORT");
+  app.add_option("--server", options.server, "unix:PATH of its socket")->required();
   app.add_option("--beads", options.beads, "beads of a run");
   app.add_option("--trials", options.trials, "runs");
   app.add_option("--interval", options.interval, "between samples, tau");

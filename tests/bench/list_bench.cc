@@ -19,7 +19,7 @@ using namespace gyrebox;
 using Clock = std::chrono::steady_clock;
 
 struct Options {
-  std::string server = "127.0.0.1:7421";
+  std::string server;
   int page = 1000;  ///< runs
   int runs = 10'000;
 };
@@ -107,7 +107,7 @@ int Run(const Options& options) {
 int main(int argc, char** argv) {
   Options options;
   CLI::App app("How long lists and large submissions take on a server with many runs.");
-  app.add_option("--server", options.server, "Address of the server")->capture_default_str();
+  app.add_option("--server", options.server, "unix:PATH of its socket")->required();
   app.add_option("--page", options.page, "Runs of a page")->capture_default_str();
   app.add_option("--runs", options.runs, "Runs of the study to submit")->capture_default_str();
   CLI11_PARSE(app, argc, argv);

@@ -23,7 +23,7 @@ using namespace gyrebox;
 using Clock = std::chrono::steady_clock;
 
 struct Options {
-  std::string server = "127.0.0.1:7421";
+  std::string server;
   int pid = 0;  ///< of the server, to look at its memory
   int beads = 1536;
   int trials = 128;
@@ -179,7 +179,7 @@ int Run(const Options& options) {
 int main(int argc, char** argv) {
   Options options;
   CLI::App app("What watchers cost a run.");
-  app.add_option("--server", options.server, "HOST:PORT");
+  app.add_option("--server", options.server, "unix:PATH of its socket")->required();
   app.add_option("--pid", options.pid, "process of the server, to look at its memory");
   app.add_option("--beads", options.beads, "beads of a run");
   app.add_option("--trials", options.trials, "runs");

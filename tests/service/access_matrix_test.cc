@@ -291,6 +291,19 @@ TEST_F(AccessMatrixTest, EveryoneGetsWhatTheRowSays) {
   EXPECT_EQ(told_strangers.size(), 1u) << "a stranger can tell tokens apart: " << *told_strangers.begin();
 }
 
+TEST(LocalAccessTest, WithoutTlsEveryMethodNeedsTheTokenOfThisStart) {
+  test::TestServer server;
+  const auto channel = grpc::CreateChannel(server.tcp_address(), grpc::InsecureChannelCredentials());
+  for (const auto& [method, row] : Matrix()) {
+    for (const std::string& authorization : {std::string(), "Bearer " + access::NewSecret()}) {
+      EXPECT_EQ(CallOnce(channel, "/" + method, "", authorization).error_code(), row.stranger) << method;
+    }
+  }
+  const std::string bearer = "Bearer " + server.server().local_secret();
+  EXPECT_TRUE(CallOnce(channel, "/gyrebox.v1.PeopleService/ListTokens", "", bearer).ok());
+  EXPECT_TRUE(CallOnce(server.Connect(), "/gyrebox.v1.PeopleService/ListTokens", "", "").ok());
+}
+
 TEST_F(AccessMatrixTest, OddWaysToShowATokenOpenNothingMore) {
   const std::string secret = group_.secret("olga");
   const std::string box = "gyrebox.v1.BoxService/GetBox";

@@ -90,6 +90,21 @@ TEST_F(TlsFilesTest, WhatIsWrongIsToldWithTheFile) {
               HasSubstr("not valid yet"));
 }
 
+TEST_F(TlsFilesTest, TheEndOfACertificateIsToldThirtyDaysAhead) {
+  constexpr long kDay = 24 * 3600;
+  const auto warning = [&](long days) {
+    const access::TlsPair made = test::MakeCertificate(-60, days * kDay + 3600);
+    const std::string name = std::to_string(days);
+    const auto pair =
+        access::ReadTlsPair(directory_.Write("c" + name, made.certificate), directory_.Write("k" + name, made.key));
+    EXPECT_TRUE(pair.ok()) << pair.status();
+    return access::EndWarning(*pair, std::chrono::system_clock::now());
+  };
+  EXPECT_EQ(warning(31), "");
+  EXPECT_THAT(warning(29), HasSubstr("ends in 29 days"));
+  EXPECT_THAT(warning(0), HasSubstr("ends in 0 days"));
+}
+
 TEST(TokenBucketTest, GivesItsSizeAtOnceAndThenItsRate) {
   const TokenBucket::Clock::time_point start;
   TokenBucket bucket(4, 2, start);
@@ -277,6 +292,26 @@ TEST(TokenTest, OnlyAHashOfASecretIsKept) {
   group.server().Start();
 }
 
+TEST(TokenTest, TheLastAdminCannotBeRevoked) {
+  GroupServer group;
+  auto anna = group.ClientFor("anna");
+  v1::RevokeTokensRequest by_person, by_name;
+  by_person.set_person("anna");
+  by_name.set_name("tokens/3");
+  for (const auto& request : {by_person, by_name}) {
+    const auto refused = anna.RevokeTokens(request);  // ed is an admin too, but his token is expired
+    EXPECT_EQ(refused.status().code(), absl::StatusCode::kFailedPrecondition);
+    EXPECT_THAT(std::string(refused.status().message()), HasSubstr("let in another admin first"));
+  }
+  ASSERT_TRUE(anna.GetBox().ok());
+  v1::CreateTokenRequest another;
+  another.set_person("eve");
+  another.set_role(v1::Token::ROLE_ADMIN);
+  ASSERT_TRUE(anna.CreateToken(another).ok());
+  EXPECT_TRUE(anna.RevokeTokens(by_name).ok());
+  EXPECT_TRUE(absl::IsUnauthenticated(anna.GetBox().status()));
+}
+
 TEST(TokenTest, FieldsOutOfRangeAreRefused) {
   GroupServer group;
   auto anna = group.ClientFor("anna");
@@ -314,7 +349,7 @@ TEST(TokenTest, TheLogTellsWhyATokenWasNotTakenAndNeverTheToken) {
     spdlog::set_default_logger(
         std::make_shared<spdlog::logger>("test", std::make_shared<spdlog::sinks::ostream_sink_mt>(log)));
     const std::string unknown = access::NewSecret();
-    EXPECT_FALSE(client::Client({group.server().address(), group.certificate(), unknown}).GetBox().ok());
+    EXPECT_FALSE(client::Client({group.server().tcp_address(), group.certificate(), unknown}).GetBox().ok());
     EXPECT_FALSE(group.ClientFor("ed").GetBox().ok());
     EXPECT_FALSE(group.ClientFor("rita").GetBox().ok());
     spdlog::set_default_logger(before);
@@ -327,7 +362,7 @@ TEST(TokenTest, TheLogTellsWhyATokenWasNotTakenAndNeverTheToken) {
   }
 }
 
-TEST(LoopbackTest, NeedsNoTokenAndItsPeopleAreLocal) {
+TEST(LocalTest, TheUnixSocketNeedsNoTokenAndItsPeopleAreLocal) {
   test::TestServer server;
   client::Client local(server.address());
   const auto study = local.CreateStudy(test::BareStudy());
@@ -336,7 +371,7 @@ TEST(LoopbackTest, NeedsNoTokenAndItsPeopleAreLocal) {
   EXPECT_TRUE(local.ListTokens().ok());
 }
 
-TEST(LoopbackTest, AGroupsServerWithoutAnAdminDoesNotStart) {
+TEST(LocalTest, AGroupsServerWithoutAnAdminDoesNotStart) {
   const test::TemporaryDirectory directory;
   api::ServerOptions options;
   options.tls = test::MakeCertificate();

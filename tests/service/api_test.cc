@@ -408,7 +408,7 @@ absl::Status StartOn(const std::string& listen) {
 }
 
 TEST_F(ApiTest, RefusesAPortThatIsTaken) {
-  EXPECT_EQ(StartOn(server_.address()).code(), absl::StatusCode::kFailedPrecondition);
+  EXPECT_EQ(StartOn(server_.tcp_address()).code(), absl::StatusCode::kFailedPrecondition);
 }
 
 TEST(ListenTest, RefusesAddressesThatOtherMachinesReach) {

@@ -25,7 +25,7 @@ class GroupServer {
   /// Secrets of olga and max, members; anna, an admin; ed, whose token is expired; rita, whose token is revoked.
   const std::string& secret(const std::string& person) { return secrets_[person]; }
   client::Endpoint EndpointFor(const std::string& person) {
-    return {server_.address(), tls_.certificate, secret(person)};
+    return {server_.tcp_address(), tls_.certificate, secret(person)};
   }
   client::Client ClientFor(const std::string& person) { return client::Client(EndpointFor(person)); }
   TestServer& server() { return server_; }
@@ -35,7 +35,7 @@ class GroupServer {
   std::shared_ptr<grpc::Channel> Connect() const {
     grpc::SslCredentialsOptions options;
     options.pem_root_certs = tls_.certificate;
-    return grpc::CreateChannel(server_.address(), grpc::SslCredentials(options));
+    return grpc::CreateChannel(server_.tcp_address(), grpc::SslCredentials(options));
   }
 
  private:

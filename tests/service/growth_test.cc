@@ -277,9 +277,11 @@ TEST(GrowthOfTheEngineTest, HasTheSameBits) {
   ASSERT_TRUE(store.ok());
   auto opened = kernels::OpenDevice("cpu", 1);
   ASSERT_NE(opened.device, nullptr) << opened.reason;
-  auto server = api::Server::Start(test::Unhindered(), *std::move(store), std::move(opened.device), "a test asks");
+  api::ServerOptions options = test::Unhindered();
+  options.socket = directory.path() + "/socket";
+  auto server = api::Server::Start(options, *std::move(store), std::move(opened.device), "a test asks");
   ASSERT_TRUE(server.ok()) << server.status();
-  client::Client client((*server)->address());
+  client::Client client("unix:" + options.socket);
   const auto wait = [&](const std::string& name) {
     return WaitFor([&] { return client.GetStudy(name)->has_end_time(); });
   };

@@ -22,8 +22,13 @@ class Gyreboxd {
   /// Starts it on its data directory, which stays from one start to the next.
   void Start(const std::vector<std::string>& options = {}) {
     std::filesystem::remove(PortFile());
-    std::vector<std::string> command = {program_, "--data",    Data(), "--listen",    "127.0.0.1:0", "--device",
-                                        device_,  "--threads", "1",    "--port-file", PortFile()};
+    std::filesystem::create_directories(Runtime());
+    std::vector<std::string> command = prefix_;
+    for (const auto& word : std::vector<std::string>{"/usr/bin/env", "XDG_RUNTIME_DIR=" + Runtime(), program_, "--data",
+                                                     Data(), "--listen", "127.0.0.1:0", "--device", device_,
+                                                     "--threads", "1", "--port-file", PortFile()}) {
+      command.push_back(word);
+    }
     command.insert(command.end(), options.begin(), options.end());
     process_.emplace(command, directory_.path() + "/out", directory_.path() + "/error");
   }
@@ -31,8 +36,8 @@ class Gyreboxd {
   /// Waits until it listens.
   void WaitUntilUp() {
     ASSERT_TRUE(WaitFor([&] { return std::filesystem::exists(PortFile()); })) << Log();
-    address_ = ReadAll(PortFile());
-    address_.pop_back();
+    tcp_address_ = ReadAll(PortFile());
+    tcp_address_.pop_back();
   }
 
   /// Both.
@@ -41,6 +46,7 @@ class Gyreboxd {
     WaitUntilUp();
   }
 
+  pid_t pid() const { return process_->pid(); }
   void Signal(int signal) const { process_->Signal(signal); }
   int Wait() { return process_->Wait(); }
   void Kill() {
@@ -48,8 +54,16 @@ class Gyreboxd {
     EXPECT_EQ(Wait(), -SIGKILL) << Log();
   }
 
-  const std::string& address() const { return address_; }
-  int port() const { return std::stoi(address_.substr(address_.rfind(':') + 1)); }
+  /// A program, with its options, that starts the server.
+  void set_prefix(std::vector<std::string> prefix) { prefix_ = std::move(prefix); }
+
+  /// Where a test may call without a token: the Unix socket.
+  std::string address() const { return "unix:" + Data() + "/gyreboxd.sock"; }
+  /// HOST:PORT.
+  const std::string& tcp_address() const { return tcp_address_; }
+  int port() const { return std::stoi(tcp_address_.substr(tcp_address_.rfind(':') + 1)); }
+  /// Stands for $XDG_RUNTIME_DIR.
+  std::string Runtime() const { return directory_.path() + "/runtime"; }
   const TemporaryDirectory& directory() const { return directory_; }
   std::string Data() const { return directory_.path() + "/data"; }
   std::string Log() const { return ReadAll(directory_.path() + "/out") + ReadAll(directory_.path() + "/error"); }
@@ -57,7 +71,7 @@ class Gyreboxd {
   void WaitForEnd(const std::string& study, std::chrono::seconds limit = std::chrono::seconds(600)) const {
     EXPECT_TRUE(WaitFor(
         [&] {
-          const auto found = client::Client(address_).GetStudy(study);
+          const auto found = client::Client(address()).GetStudy(study);
           return found.ok() && found->has_end_time();
         },
         limit))
@@ -70,7 +84,8 @@ class Gyreboxd {
   const std::string program_, device_;
   TemporaryDirectory directory_;
   std::optional<Process> process_;
-  std::string address_;
+  std::vector<std::string> prefix_;
+  std::string tcp_address_;
 };
 
 }  // namespace gyrebox::test

@@ -108,7 +108,7 @@ class HostileTest : public testing::Test {
     ASSERT_FALSE(token.empty());
     token.pop_back();
     server_.StartAndWait({"--tls-cert", cert, "--tls-key", key});
-    endpoint_ = {server_.address(), tls.certificate, token};
+    endpoint_ = {server_.tcp_address(), tls.certificate, token};
   }
 
   Gyreboxd server_;

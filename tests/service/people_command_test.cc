@@ -25,7 +25,7 @@ class PeopleCommandTest : public testing::Test {
     return WithToken(directory_.Write(person, group_.secret(person) + "\n"), arguments);
   }
   Outcome WithToken(const std::string& token_file, const std::vector<std::string>& arguments) {
-    std::vector<std::string> command = {GYREBOX,        "--server", group_.server().address(), "--tls-ca", ca_,
+    std::vector<std::string> command = {GYREBOX,        "--server", group_.server().tcp_address(), "--tls-ca", ca_,
                                         "--token-file", token_file};
     command.insert(command.end(), arguments.begin(), arguments.end());
     return test::Run(command);
@@ -80,18 +80,18 @@ TEST_F(PeopleCommandTest, BadInputIsNamed) {
 
 TEST_F(PeopleCommandTest, TheTokenIsTakenFromTheEnvironmentToo) {
   setenv("GYREBOX_TOKEN", group_.secret("olga").c_str(), 1);
-  EXPECT_EQ(test::Run({GYREBOX, "--server", group_.server().address(), "--tls-ca", ca_, "list"}).code, 0);
+  EXPECT_EQ(test::Run({GYREBOX, "--server", group_.server().tcp_address(), "--tls-ca", ca_, "list"}).code, 0);
   unsetenv("GYREBOX_TOKEN");
-  EXPECT_EQ(test::Run({GYREBOX, "--server", group_.server().address(), "--tls-ca", ca_, "list"}).code, 3);
+  EXPECT_EQ(test::Run({GYREBOX, "--server", group_.server().tcp_address(), "--tls-ca", ca_, "list"}).code, 3);
 }
 
 TEST_F(PeopleCommandTest, AServerThatNobodyVouchesForIsNotTalkedTo) {
   const std::string other = directory_.Write("other.pem", test::MakeCertificate().certificate);
   const std::string token = directory_.Write("olga", group_.secret("olga"));
   const Outcome outcome =
-      test::Run({GYREBOX, "--server", group_.server().address(), "--tls-ca", other, "--token-file", token, "list"});
+      test::Run({GYREBOX, "--server", group_.server().tcp_address(), "--tls-ca", other, "--token-file", token, "list"});
   EXPECT_EQ(outcome.code, 4);
-  const Outcome plain = test::Run({GYREBOX, "--server", group_.server().address(), "list"});
+  const Outcome plain = test::Run({GYREBOX, "--server", group_.server().tcp_address(), "list"});
   EXPECT_EQ(plain.code, 4);
   EXPECT_THAT(plain.error, HasSubstr("--tls-ca"));
 }
@@ -114,7 +114,7 @@ TEST(OpeningTest, TheStepsLeadFromAnEmptyDirectoryToAGroup) {
   const std::string token = server.directory().Write("token", admin.out);
   const auto gyrebox = [&](std::vector<std::string> arguments) {
     arguments.insert(arguments.begin(),
-                     {GYREBOX, "--server", server.address(), "--tls-ca", cert, "--token-file", token});
+                     {GYREBOX, "--server", server.tcp_address(), "--tls-ca", cert, "--token-file", token});
     return test::Run(arguments);
   };
   EXPECT_EQ(gyrebox({"box"}).code, 0);

@@ -40,6 +40,7 @@ class Process {
   Process(const Process&) = delete;
   Process& operator=(const Process&) = delete;
 
+  pid_t pid() const { return pid_; }
   void Signal(int signal) const { kill(pid_, signal); }
 
   /// Exit code; minus the signal where one ended it; -1000 where it never ran.

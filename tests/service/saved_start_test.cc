@@ -243,13 +243,13 @@ TEST(SavedStart, OfTheEngineGoesOnWhereTheOtherEnded) {
   auto store = store::Store::Open(directory.path());
   ASSERT_TRUE(store.ok());
   api::ServerOptions options;
-  options.listen = "127.0.0.1:0";
+  options.socket = directory.path() + "/socket";
   options.executor.record_seconds = 0.01;
   auto opened = kernels::OpenDevice("cpu", 1);
   ASSERT_NE(opened.device, nullptr) << opened.reason;
   auto server = api::Server::Start(options, *std::move(store), std::move(opened.device), "a test asks");
   ASSERT_TRUE(server.ok()) << server.status();
-  Asked asked((*server)->address());
+  Asked asked("unix:" + options.socket);
   v1::Study study;
   v1::StudySpec first = BareStudy();
   first.mutable_thermal()->set_temperature(0.002);

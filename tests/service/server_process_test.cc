@@ -156,9 +156,10 @@ TEST_F(ServerProcessTest, ASecondServerOnTheSameDataIsRefused) {
 
 TEST_F(ServerProcessTest, ASecondServerOnTheSamePortIsRefused) {
   Start();
-  const Outcome second = test::Run({GYREBOXD, "--data", Data() + "2", "--listen", address_});
+  const std::string taken = server_.tcp_address();
+  const Outcome second = test::Run({GYREBOXD, "--data", Data() + "2", "--listen", taken});
   EXPECT_EQ(second.code, 3);
-  EXPECT_THAT(second.out + second.error, HasSubstr("cannot listen on " + address_));
+  EXPECT_THAT(second.out + second.error, HasSubstr("cannot listen on " + taken));
 }
 
 TEST_F(ServerProcessTest, BadOptionsAreRefused) {

@@ -37,6 +37,7 @@ class TestServer {
     EXPECT_TRUE(store.ok()) << store.status();
     if (prepare_) prepare_(**store);
     options_.listen = listen;
+    if (!options_.tls) options_.socket = directory_.path() + "/gyreboxd.sock";
     options_.executor.record_seconds = 0.01;
     auto server = api::Server::Start(options_, *std::move(store), std::make_unique<FakeDevice>(plan_), "a test asks");
     EXPECT_TRUE(server.ok()) << server.status();
@@ -48,7 +49,10 @@ class TestServer {
 
   api::Server& server() { return *server_; }
   FakePlan& plan() { return *plan_; }
-  std::string address() const { return server_->address(); }
+  /// Where a test may call without a token: the Unix socket.
+  std::string address() const { return "unix:" + options_.socket; }
+  /// HOST:PORT.
+  std::string tcp_address() const { return server_->address(); }
   const std::string& data() const { return directory_.path(); }
 
   std::shared_ptr<grpc::Channel> Connect() const {

@@ -302,7 +302,7 @@ TEST_F(WatchTest, TheClientTakesAStreamUpAgainAfterARestart) {
   Seen seen;
   std::atomic<int> samples = 0;
   absl::Status status;
-  const std::string address = server_.address();
+  const std::string address = server_.address(), listen = server_.tcp_address();
   std::thread reader([&] {
     client::Client client(address);
     status = client.WatchRuns(Request(study), std::chrono::seconds(60), [&](const v1::WatchRunsResponse& message) {
@@ -313,7 +313,7 @@ TEST_F(WatchTest, TheClientTakesAStreamUpAgainAfterARestart) {
   ASSERT_TRUE(WaitFor([&] { return samples > 0; }));
   server_.Stop();
   server_.plan().step_nanoseconds = 0;
-  server_.Start(address);
+  server_.Start(listen);
   reader.join();
   EXPECT_TRUE(status.ok()) << status;
   ExpectComplete(seen.samples[study + "/runs/1"], 0, 17);

@@ -1,0 +1,91 @@
+#include "access/connections.h"
+
+#include <algorithm>
+
+namespace gyrebox::access {
+
+bool Connections::HasRoomLocked(const Peer& peer) const {
+  const auto count = static_cast<int>(entries_.size());
+  if (peer.is_unix) return count < bounds_.in_all;
+  if (count >= bounds_.in_all - bounds_.in_all / 8) return false;
+  const auto found = of_network_.find(peer.network);
+  return peer.is_local || found == of_network_.end() || found->second < bounds_.of_address;
+}
+
+std::optional<uint64_t> Connections::Add(const Peer& peer, Clock::time_point now) {
+  std::lock_guard lock(mutex_);
+  if (!HasRoomLocked(peer)) {
+    ++turned_away_;
+    return std::nullopt;
+  }
+  Entry entry{peer, now, std::nullopt};
+  const uint64_t number = ++last_;
+  if (!peer.is_unix) {
+    entry.deadline = now + bounds_.patience;
+    by_name_[peer.name] = number;
+    ++of_network_[peer.network];
+  }
+  entries_.emplace(number, std::move(entry));
+  return number;
+}
+
+void Connections::Remove(uint64_t number) {
+  std::lock_guard lock(mutex_);
+  const auto found = entries_.find(number);
+  if (found == entries_.end()) return;
+  const Peer& peer = found->second.peer;
+  // The peer may have come again from the same port already.
+  if (const auto named = by_name_.find(peer.name); named != by_name_.end() && named->second == number) {
+    by_name_.erase(named);
+  }
+  if (const auto of = of_network_.find(peer.network); of != of_network_.end() && --of->second == 0) {
+    of_network_.erase(of);
+  }
+  entries_.erase(found);
+}
+
+void Connections::NoteCall(const std::string& peer, bool known) {
+  std::lock_guard lock(mutex_);
+  const auto named = by_name_.find(peer);
+  if (named == by_name_.end()) return;
+  Entry& entry = entries_.at(named->second);
+  if (known) {
+    entry.deadline.reset();
+    by_name_.erase(named);
+  } else if (entry.deadline) {
+    entry.deadline = entry.since + bounds_.stranger;
+  }
+}
+
+std::vector<uint64_t> Connections::Overdue(Clock::time_point now) {
+  std::vector<uint64_t> overdue;
+  std::lock_guard lock(mutex_);
+  for (auto named = by_name_.begin(); named != by_name_.end();) {
+    Entry& entry = entries_.at(named->second);
+    if (!entry.deadline || *entry.deadline > now) {
+      ++named;
+      continue;
+    }
+    overdue.push_back(named->second);
+    entry.deadline.reset();
+    named = by_name_.erase(named);
+  }
+  return overdue;
+}
+
+int Connections::count() const {
+  std::lock_guard lock(mutex_);
+  return static_cast<int>(entries_.size());
+}
+
+int64_t Connections::turned_away() const {
+  std::lock_guard lock(mutex_);
+  return turned_away_;
+}
+
+void Connections::NoteTurnedAway() {
+  std::lock_guard lock(mutex_);
+  ++turned_away_;
+}
+
+}  // namespace gyrebox::access

@@ -1,0 +1,325 @@
+// Who may connect, how many and for how long; what the server says of itself; files that are its user's alone.
+#include <arpa/inet.h>
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+#include <netinet/in.h>
+#include <sys/stat.h>
+
+#include <atomic>
+#include <filesystem>
+
+#include "access/address_file.h"
+#include "access/connections.h"
+#include "access/descriptor_limit.h"
+#include "access/listening.h"
+#include "access/private_files.h"
+#include "api/self_call.h"
+#include "example_studies.h"
+#include "group_server.h"
+#include "grpc/health/v1/health.grpc.pb.h"
+#include "process.h"
+#include "raw_http2.h"
+#include "wait_for.h"
+
+namespace gyrebox {
+namespace {
+
+using access::ConnectionBounds;
+using access::Connections;
+using access::Peer;
+using std::chrono::milliseconds;
+using std::chrono::seconds;
+using test::RawHttp2;
+using testing::ElementsAre;
+using testing::HasSubstr;
+using testing::IsEmpty;
+
+constexpr char kCheck[] = "/grpc.health.v1.Health/Check";
+constexpr char kGetBox[] = "/gyrebox.v1.BoxService/GetBox";
+const Connections::Clock::time_point kStart;
+
+Peer Stranger(const std::string& network, int port) {
+  return {.name = "ipv4:" + network + ":" + std::to_string(port), .network = network};
+}
+
+TEST(ConnectionsTest, AreBoundedForEachAddress) {
+  Connections connections({.in_all = 100, .of_address = 2});
+  const auto first = connections.Add(Stranger("192.0.2.1", 1), kStart);
+  EXPECT_TRUE(connections.Add(Stranger("192.0.2.1", 2), kStart));
+  EXPECT_FALSE(connections.Add(Stranger("192.0.2.1", 3), kStart));
+  EXPECT_TRUE(connections.Add(Stranger("192.0.2.2", 1), kStart));
+  connections.Remove(*first);
+  EXPECT_TRUE(connections.Add(Stranger("192.0.2.1", 3), kStart));
+  EXPECT_EQ(connections.turned_away(), 1);
+  for (int port = 1; port < 20; ++port) {
+    EXPECT_TRUE(connections.Add({.name = std::to_string(port), .network = "127.0.0.1", .is_local = true}, kStart));
+  }
+}
+
+TEST(ConnectionsTest, AreBoundedInAllAndTheUserOfTheServerStillComesIn) {
+  Connections connections({.in_all = 16, .of_address = 100});
+  for (int i = 0; i < 14; ++i) EXPECT_TRUE(connections.Add(Stranger("192.0.2." + std::to_string(i), 1), kStart));
+  EXPECT_FALSE(connections.Add(Stranger("192.0.2.99", 1), kStart));
+  const Peer own{.name = "unix:", .network = "", .is_local = true, .is_unix = true};
+  EXPECT_TRUE(connections.Add(own, kStart));
+  EXPECT_TRUE(connections.Add(own, kStart));
+  EXPECT_FALSE(connections.Add(own, kStart));
+  EXPECT_EQ(connections.count(), 16);
+}
+
+TEST(ConnectionsTest, OneWithoutACallIsOverdue) {
+  Connections connections({.in_all = 100, .patience = seconds(10), .stranger = seconds(60)});
+  const auto silent = connections.Add(Stranger("a", 1), kStart), asks = connections.Add(Stranger("a", 2), kStart),
+             calls = connections.Add(Stranger("a", 3), kStart);
+  connections.NoteCall("ipv4:a:2", /*known=*/false);
+  connections.NoteCall("ipv4:a:3", /*known=*/true);
+  connections.NoteCall("ipv4:a:4", /*known=*/true);  // of a connection that is gone
+  EXPECT_THAT(connections.Overdue(kStart + milliseconds(9999)), IsEmpty());
+  EXPECT_THAT(connections.Overdue(kStart + seconds(10)), ElementsAre(*silent));
+  EXPECT_THAT(connections.Overdue(kStart + seconds(59)), IsEmpty());
+  connections.NoteCall("ipv4:a:2", /*known=*/false);  // again, which gains nothing
+  EXPECT_THAT(connections.Overdue(kStart + seconds(60)), ElementsAre(*asks));
+  EXPECT_THAT(connections.Overdue(kStart + seconds(100'000)), IsEmpty()) << *calls;
+}
+
+TEST(ConnectionsTest, OneFromThePortOfAnotherThatIsGoneIsItsOwn) {
+  Connections connections({.in_all = 100, .patience = seconds(10)});
+  const auto before = connections.Add(Stranger("a", 1), kStart);
+  const auto after = connections.Add(Stranger("a", 1), kStart + seconds(5));
+  connections.Remove(*before);
+  EXPECT_THAT(connections.Overdue(kStart + seconds(15)), ElementsAre(*after));
+}
+
+TEST(PeerTest, IsNamedAsGrpcNamesIt) {
+  sockaddr_storage address{};
+  auto& four = reinterpret_cast<sockaddr_in&>(address);
+  four.sin_family = AF_INET;
+  four.sin_port = htons(80);
+  inet_pton(AF_INET, "192.0.2.7", &four.sin_addr);
+  EXPECT_EQ(access::PeerOf(address).name, "ipv4:192.0.2.7:80");
+  EXPECT_FALSE(access::PeerOf(address).is_local);
+  auto& six = reinterpret_cast<sockaddr_in6&>(address);
+  six.sin6_family = AF_INET6;
+  six.sin6_port = htons(80);
+  inet_pton(AF_INET6, "::ffff:127.0.0.9", &six.sin6_addr);
+  EXPECT_EQ(access::PeerOf(address).name, "ipv4:127.0.0.9:80");
+  EXPECT_TRUE(access::PeerOf(address).is_local);
+  inet_pton(AF_INET6, "2001:db8::1", &six.sin6_addr);
+  const Peer one = access::PeerOf(address);
+  EXPECT_EQ(one.name, "ipv6:%5B2001:db8::1%5D:80");
+  inet_pton(AF_INET6, "2001:db8::ffff:2", &six.sin6_addr);
+  EXPECT_EQ(access::PeerOf(address).network, one.network);
+  inet_pton(AF_INET6, "2001:db8:0:1::1", &six.sin6_addr);
+  EXPECT_NE(access::PeerOf(address).network, one.network);
+}
+
+TEST(DescriptorLimitTest, LeavesRoomForTheStore) {
+  EXPECT_EQ(access::MostConnections(256), 80);
+  EXPECT_EQ(access::MostConnections(1'000'000), 1000);
+  EXPECT_EQ(access::MostConnections(10), 8);
+}
+
+TEST(ListeningTest, RefusesAPathThatNoSocketCanHave) {
+  const auto refused = access::ListenOnUnix("/tmp/" + std::string(104, 'x'));
+  EXPECT_EQ(refused.status().code(), absl::StatusCode::kInvalidArgument);
+  EXPECT_THAT(std::string(refused.status().message()), HasSubstr("has 109 bytes; give --socket a path of 1 to 107"));
+}
+
+TEST(ListeningTest, ReplacesWhatAServerLeftAndNothingElse) {
+  const test::TemporaryDirectory directory;
+  const std::string path = directory.path() + "/socket", file = directory.Write("file", "text");
+  {
+    const auto first = access::ListenOnUnix(path);
+    ASSERT_TRUE(first.ok()) << first.status();
+    EXPECT_EQ(access::ListenOnUnix(path).status().code(), absl::StatusCode::kFailedPrecondition);
+  }
+  EXPECT_TRUE(access::ListenOnUnix(path).ok());
+  EXPECT_THAT(std::string(access::ListenOnUnix(file).status().message()), HasSubstr("a file is there already"));
+  EXPECT_EQ(test::ReadAll(file), "text");
+}
+
+// ---- over the wire
+
+api::ServerOptions WithBounds(const ConnectionBounds& bounds) {
+  api::ServerOptions options = test::Unhindered();
+  options.connections = bounds;
+  return options;
+}
+
+int PortOf(const std::string& address) { return std::stoi(address.substr(address.rfind(':') + 1)); }
+
+TEST(StrangerTest, WhoIsSilentIsCutOff) {
+  test::GroupServer group(WithBounds({.in_all = 100, .patience = milliseconds(1000), .stranger = seconds(3600)}));
+  const int port = PortOf(group.server().tcp_address());
+  const test::Headers olga = {{"authorization", "Bearer " + group.secret("olga")}};
+  RawHttp2 bare(port, false), stalled(port, false), secure(port, true), begun(port, true), refused(port, true),
+      half(port, true), known(port, true), asks(port, true);
+  stalled.Send(std::string("\x16\x03\x01", 3));  // the beginning of a handshake
+  for (RawHttp2* one : {&begun, &refused, &half, &known, &asks}) ASSERT_TRUE(one->Begin());
+  ASSERT_TRUE(refused.Call(1, kGetBox, {{"authorization", "Bearer gyrebox_guess"}}));
+  ASSERT_TRUE(half.Open(1, kGetBox, olga));  // a call that is never whole
+  ASSERT_TRUE(known.Call(1, kGetBox, olga));
+  ASSERT_TRUE(asks.Call(1, kCheck, {}));
+  EXPECT_TRUE(known.ReadToEnd(1));
+  EXPECT_TRUE(asks.ReadToEnd(1));
+  for (RawHttp2* one : {&bare, &stalled, &secure, &begun, &refused, &half}) EXPECT_TRUE(one->ReadToClose());
+  EXPECT_TRUE(known.Call(3, kGetBox, olga) && known.ReadToEnd(3)) << "who made a call may stay";
+  EXPECT_TRUE(asks.Call(3, kCheck, {}) && asks.ReadToEnd(3)) << "for longer, who asked for health";
+}
+
+TEST(StrangerTest, AskingForHealthDoesNotKeepAConnection) {
+  test::GroupServer group(WithBounds({.in_all = 100, .patience = seconds(10), .stranger = milliseconds(500)}));
+  RawHttp2 asks(PortOf(group.server().tcp_address()), true);
+  ASSERT_TRUE(asks.Begin());
+  ASSERT_TRUE(asks.Call(1, kCheck, {}));
+  EXPECT_TRUE(asks.ReadToEnd(1));
+  EXPECT_TRUE(asks.ReadToClose());
+}
+
+TEST(StrangerTest, TooManyAreTurnedAwayAndRoomIsGivenBack) {
+  test::TestServer server(std::make_shared<test::FakePlan>(), WithBounds({.in_all = 16, .patience = seconds(3600)}));
+  const int port = PortOf(server.tcp_address());
+  std::vector<std::unique_ptr<RawHttp2>> many;
+  for (int i = 0; i < 30; ++i) many.push_back(std::make_unique<RawHttp2>(port, false));
+  EXPECT_TRUE(many.back()->ReadToClose());
+  EXPECT_TRUE(client::Client(server.address()).GetBox().ok()) << "the user of the server has room of their own";
+  many.clear();
+  EXPECT_TRUE(test::WaitFor([&] { return api::CallHealth("127.0.0.1:" + std::to_string(port), false).ok(); }));
+}
+
+TEST(LocalTest, AnAddressNeedsTheTokenOfThisStart) {
+  test::TestServer server;
+  const std::string address = server.tcp_address(), secret = server.server().local_secret();
+  EXPECT_TRUE(absl::IsUnauthenticated(client::Client(address).GetBox().status()));
+  EXPECT_TRUE(absl::IsUnauthenticated(client::Client({address, "", access::NewSecret()}).GetBox().status()));
+  client::Client local({address, "", secret});
+  EXPECT_EQ(local.CreateStudy(test::BareStudy())->owner(), "local");
+  server.Stop();
+  server.Start();
+  EXPECT_TRUE(absl::IsUnauthenticated(client::Client({server.tcp_address(), "", secret}).GetBox().status()));
+}
+
+TEST(LocalTest, IPv6IsServedToo) {
+  test::TestServer server;
+  server.Stop();
+  server.Start("[::1]:0");
+  client::Client local({server.tcp_address(), "", server.server().local_secret()});
+  EXPECT_TRUE(local.GetBox().ok()) << local.GetBox().status();
+}
+
+// ---- what it says of itself
+
+grpc::health::v1::HealthCheckResponse::ServingStatus HealthOf(const test::TestServer& server) {
+  grpc::ClientContext context;
+  grpc::health::v1::HealthCheckResponse response;
+  const auto health = grpc::health::v1::Health::NewStub(server.Connect());
+  EXPECT_TRUE(health->Check(&context, {}, &response).ok());
+  return response.status();
+}
+
+TEST(HealthTest, AServerWhoseDeviceIsLostDoesNotServe) {
+  api::ServerOptions options = test::Unhindered();
+  std::atomic<int> left = 0;
+  options.executor.leave = [&](int code) { left = code; };
+  test::TestServer server(std::make_shared<test::FakePlan>(), options);
+  EXPECT_EQ(HealthOf(server), grpc::health::v1::HealthCheckResponse::SERVING);
+  server.plan().lost = true;
+  ASSERT_TRUE(client::Client(server.address()).CreateStudy(test::BareStudy()).ok());
+  EXPECT_TRUE(test::WaitFor([&] { return HealthOf(server) == grpc::health::v1::HealthCheckResponse::NOT_SERVING; }));
+  EXPECT_EQ(left, executor::kDeviceLostExit);
+}
+
+TEST(SelfCallTest, EndsTheServerAfterThreeFailuresInARow) {
+  absl::Status answer;
+  int64_t turned_away = 0;
+  int given_up = 0;
+  bool full = false;
+  api::SelfCall self(
+      [&] {
+        if (full) ++turned_away;
+        return answer;
+      },
+      [&] { return turned_away; }, [&] { ++given_up; });
+  const auto call = [&](const absl::Status& status) {
+    answer = status;
+    self.Call();
+  };
+  const absl::Status deaf = absl::DeadlineExceededError("no answer");
+  for (const auto& status : {deaf, deaf, absl::OkStatus(), deaf, deaf}) call(status);
+  EXPECT_EQ(given_up, 0);
+  full = true;  // it hears those that it turns away
+  for (int i = 0; i < 10; ++i) call(deaf);
+  EXPECT_EQ(given_up, 0);
+  full = false;
+  call(deaf);
+  EXPECT_EQ(given_up, 1);
+}
+
+TEST(SelfCallTest, ReachesAServerWithAndWithoutTls) {
+  const test::TestServer plain;
+  test::GroupServer group;
+  EXPECT_TRUE(api::CallHealth(plain.tcp_address(), false).ok());
+  EXPECT_TRUE(api::CallHealth(group.server().tcp_address(), true).ok());
+  EXPECT_FALSE(api::CallHealth(group.server().tcp_address(), false).ok());
+}
+
+TEST(SelfCallTest, AServerThatDoesNotHearItselfEndsWithACodeOfItsOwn) {
+  api::ServerOptions options = test::Unhindered();
+  std::atomic<int> left = 0;
+  options.executor.leave = [&](int code) { left = code; };
+  options.self_call = [] { return absl::DeadlineExceededError("deaf"); };
+  const test::TestServer server(std::make_shared<test::FakePlan>(), options);
+  EXPECT_TRUE(test::WaitFor([&] { return left != 0; }));
+  EXPECT_EQ(left, api::kDeafExit);
+}
+
+// ---- files
+
+TEST(AddressFileTest, IsFoundByTheUserAlone) {
+  const test::TemporaryDirectory directory;
+  const std::string place = directory.path() + "/state/gyrebox";
+  const access::LocalServer server{"127.0.0.1:7000", "/data/socket", "secret"};
+  ASSERT_EQ(access::WriteAddressFile(place, server), "");
+  const std::string path = place + "/127.0.0.1_7000";
+  struct stat there {};
+  ASSERT_EQ(lstat(path.c_str(), &there), 0);
+  EXPECT_EQ(there.st_mode & 07777, 0600u);
+  ASSERT_EQ(lstat(place.c_str(), &there), 0);
+  EXPECT_EQ(there.st_mode & 07777, 0700u);
+  for (const char* address : {"127.0.0.1:7000", "localhost:7000"}) {
+    const auto found = access::FindLocalServer(place, address);
+    ASSERT_TRUE(found) << address;
+    EXPECT_EQ(found->socket, server.socket);
+    EXPECT_EQ(found->token, server.token);
+  }
+  EXPECT_FALSE(access::FindLocalServer(place, "127.0.0.1:7001"));
+  EXPECT_THAT(access::RunningLocalServers(place), IsEmpty());
+  // One that others may have written, or may read, is not believed.
+  std::filesystem::permissions(path, std::filesystem::perms(0644));
+  EXPECT_FALSE(access::FindLocalServer(place, server.address));
+  std::filesystem::permissions(path, std::filesystem::perms(0600));
+  access::RemoveAddressFile(place, {"127.0.0.1:7000", "", "of another start"});
+  EXPECT_TRUE(access::FindLocalServer(place, server.address));
+  access::RemoveAddressFile(place, server);
+  EXPECT_FALSE(access::FindLocalServer(place, server.address));
+}
+
+TEST(PrivateFilesTest, ADirectoryOfOtherThingsIsLeftAlone) {
+  const test::TemporaryDirectory directory;
+  directory.Write("letters.txt", "");
+  std::filesystem::permissions(directory.path(), std::filesystem::perms(0755));
+  EXPECT_TRUE(access::MakeDataPrivate(directory.path()).ok());
+  EXPECT_EQ(std::filesystem::status(directory.path()).permissions(), std::filesystem::perms(0755));
+}
+
+TEST(PrivateFilesTest, ANewFileIsNotWrittenOverAnother) {
+  const test::TemporaryDirectory directory;
+  const std::string path = directory.path() + "/token";
+  EXPECT_TRUE(access::WriteNewPrivate(path, "one").ok());
+  EXPECT_EQ(std::filesystem::status(path).permissions(), std::filesystem::perms(0600));
+  EXPECT_EQ(access::WriteNewPrivate(path, "two").code(), absl::StatusCode::kFailedPrecondition);
+  EXPECT_EQ(test::ReadAll(path), "one");
+}
+
+}  // namespace
+}  // namespace gyrebox

@@ -1,0 +1,177 @@
+/// A client of HTTP/2 (RFC 9113) that sends what it is told to, right or wrong.
+#pragma once
+
+#include <arpa/inet.h>
+#include <netinet/in.h>
+#include <openssl/ssl.h>
+#include <sys/socket.h>
+#include <sys/time.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <cstdint>
+#include <string>
+#include <utility>
+#include <vector>
+
+namespace gyrebox::test {
+
+using Headers = std::vector<std::pair<std::string, std::string>>;
+
+/// Bytes of a number in network order.
+inline std::string BigEndian(uint32_t number, int bytes) {
+  std::string text;
+  for (int i = bytes - 1; i >= 0; --i) text += static_cast<char>(number >> (8 * i));
+  return text;
+}
+
+/// An integer with a prefix of 7 bits (RFC 7541, section 5.1).
+inline std::string HpackInteger(size_t number) {
+  if (number < 127) return std::string(1, static_cast<char>(number));
+  std::string text(1, '\x7f');
+  for (number -= 127; number >= 128; number /= 128) text += static_cast<char>(number % 128 + 128);
+  return text + static_cast<char>(number);
+}
+
+/// Literal fields that are never indexed, without Huffman code (RFC 7541, section 6.2.3).
+inline std::string Hpack(const Headers& headers) {
+  std::string block;
+  for (const auto& [name, value] : headers) {
+    block += '\x10' + HpackInteger(name.size()) + name + HpackInteger(value.size()) + value;
+  }
+  return block;
+}
+
+class RawHttp2 {
+ public:
+  enum Type : char { kData = 0, kHeaders = 1, kReset = 3, kSettings = 4, kGoAway = 7, kContinuation = 9 };
+  static constexpr char kEndStream = 1, kEndHeaders = 4;
+  struct Frame {
+    int type = -1;  ///< -1 where the connection has ended
+    int flags = 0;
+    uint32_t stream = 0;
+    std::string payload;
+  };
+
+  /// Connects to 127.0.0.1.
+  RawHttp2(int port, bool tls) : socket_(socket(AF_INET, SOCK_STREAM, 0)) {
+    sockaddr_in address{};
+    address.sin_family = AF_INET;
+    address.sin_port = htons(static_cast<uint16_t>(port));
+    address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+    const timeval limit{.tv_sec = 60, .tv_usec = 0};  // only ends a test that has gone wrong
+    setsockopt(socket_, SOL_SOCKET, SO_RCVTIMEO, &limit, sizeof(limit));
+    connected_ = connect(socket_, reinterpret_cast<const sockaddr*>(&address), sizeof(address)) == 0;
+    if (connected_ && tls) connected_ = StartTls();
+  }
+  ~RawHttp2() {
+    SSL_free(ssl_);
+    SSL_CTX_free(context_);
+    close(socket_);
+  }
+  RawHttp2(const RawHttp2&) = delete;
+  RawHttp2& operator=(const RawHttp2&) = delete;
+
+  bool connected() const { return connected_; }
+  int fd() const { return socket_; }
+  /// Whether there is something to read that the socket has given already.
+  bool pending() const { return ssl_ != nullptr && SSL_pending(ssl_) > 0; }
+
+  bool Send(const std::string& bytes) {
+    size_t sent = 0;
+    while (sent < bytes.size()) {
+      const auto left = bytes.size() - sent;
+      const ssize_t n = ssl_ != nullptr ? SSL_write(ssl_, bytes.data() + sent, static_cast<int>(left))
+                                        : send(socket_, bytes.data() + sent, left, MSG_NOSIGNAL);
+      if (n <= 0) return false;
+      sent += static_cast<size_t>(n);
+    }
+    return true;
+  }
+  bool SendFrame(Type type, char flags, uint32_t stream, const std::string& payload) {
+    return Send(BigEndian(static_cast<uint32_t>(payload.size()), 3) + static_cast<char>(type) + flags +
+                BigEndian(stream, 4) + payload);
+  }
+  /// What a client begins with (RFC 9113, section 3.4).
+  bool Begin() { return Send("PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n") && SendFrame(kSettings, 0, 0, ""); }
+
+  /// Opens a call of a method of gRPC, in as many frames as the headers need.
+  bool Open(uint32_t stream, const std::string& path, const Headers& more) {
+    Headers headers = {{":method", "POST"}, {":scheme", ssl_ != nullptr ? "https" : "http"},
+                       {":path", path},     {":authority", "localhost"},
+                       {"te", "trailers"},  {"content-type", "application/grpc"}};
+    headers.insert(headers.end(), more.begin(), more.end());
+    const std::string block = Hpack(headers);
+    constexpr size_t kMost = 16384;  // SETTINGS_MAX_FRAME_SIZE as it is at first
+    for (size_t at = 0; at < block.size(); at += kMost) {
+      const char flags = at + kMost >= block.size() ? kEndHeaders : 0;
+      if (!SendFrame(at == 0 ? kHeaders : kContinuation, flags, stream, block.substr(at, kMost))) return false;
+    }
+    return true;
+  }
+  /// A whole call with an empty request.
+  bool Call(uint32_t stream, const std::string& path, const Headers& more) {
+    return Open(stream, path, more) && SendFrame(kData, kEndStream, stream, std::string(5, '\0'));
+  }
+
+  Frame Read() {
+    Frame frame;
+    const std::string head = ReadBytes(9);
+    if (head.size() < 9) return frame;
+    const auto byte = [&](size_t i) { return static_cast<uint32_t>(static_cast<unsigned char>(head[i])); };
+    frame.payload = ReadBytes(byte(0) << 16 | byte(1) << 8 | byte(2));
+    frame.type = static_cast<int>(byte(3));
+    frame.flags = static_cast<int>(byte(4));
+    frame.stream = byte(5) << 24 | byte(6) << 16 | byte(7) << 8 | byte(8);
+    return frame;
+  }
+  /// Reads until a call, or the connection, has ended. Whether it was the call alone.
+  bool ReadToEnd(uint32_t stream) {
+    for (;;) {
+      const Frame frame = Read();
+      if (frame.type < 0) return false;
+      if (frame.stream != stream) continue;
+      const bool last = (frame.type == kHeaders || frame.type == kData) && (frame.flags & kEndStream) != 0;
+      if (last || frame.type == kReset) return true;
+    }
+  }
+  /// Reads until the peer closes.
+  bool ReadToClose() {
+    while (Read().type >= 0) {
+    }
+    return closed_;
+  }
+
+ private:
+  bool StartTls() {
+    context_ = SSL_CTX_new(TLS_client_method());
+    ssl_ = SSL_new(context_);
+    SSL_set_fd(ssl_, socket_);
+    constexpr unsigned char kProtocols[] = {2, 'h', '2'};
+    SSL_set_alpn_protos(ssl_, kProtocols, sizeof(kProtocols));
+    return SSL_connect(ssl_) == 1;
+  }
+  std::string ReadBytes(size_t count) {
+    std::string bytes(count, '\0');
+    size_t have = 0;
+    while (have < count) {
+      const ssize_t n = ssl_ != nullptr ? SSL_read(ssl_, bytes.data() + have, static_cast<int>(count - have))
+                                        : recv(socket_, bytes.data() + have, count - have, 0);
+      if (n <= 0) {
+        closed_ = n == 0 || errno == ECONNRESET || ssl_ != nullptr;
+        break;
+      }
+      have += static_cast<size_t>(n);
+    }
+    bytes.resize(have);
+    return bytes;
+  }
+
+  const int socket_;
+  SSL_CTX* context_ = nullptr;
+  SSL* ssl_ = nullptr;
+  bool connected_ = false;
+  bool closed_ = false;
+};
+
+}  // namespace gyrebox::test
