@@ -118,7 +118,9 @@ TEST(DeviceReach, IsThatOfTheCpu) {
       const auto at = ValueAt(one->NewEnsemble(std::vector{spec})->columns(0), "closest_pair");
       const double closest = Outcomes(*one, {spec}, 1)[0].samples.at(0).values[at];
       EXPECT_EQ(std::isfinite(closest), seen) << one->name() << ", distance " << distance;
-      if (seen) EXPECT_NEAR(closest, distance, 1e-5) << one->name();
+      if (seen) {
+        EXPECT_NEAR(closest, distance, 1e-5) << one->name();
+      }
     }
   }
 }

@@ -18,11 +18,12 @@ inline constexpr std::size_t kUsualResidentBytes = 231000;
 
 /// A device in the memory of the host: every launch is done at once, bed by bed. Resident beds are stepped in memory of
 /// their own, laid out as on a device.
-/// Teams: kBlocks, and Together(work), which has every thread of a new team call work(team).
+/// Teams: blocks() of a team, and Together(work), which has every thread of a new one call work(team).
 template <class Teams>
 class HostDriver : public Driver {
  public:
-  explicit HostDriver(std::size_t resident_bytes = kUsualResidentBytes) : resident_bytes_(resident_bytes) {}
+  explicit HostDriver(std::size_t resident_bytes = kUsualResidentBytes, const Teams& teams = {})
+      : resident_bytes_(resident_bytes), teams_(teams) {}
 
   DeviceFacts facts() const override {
     return {"host threads standing in for a device", 1, 0, 0, std::int64_t{1} << 33, std::int64_t{1} << 33};
@@ -68,7 +69,7 @@ class HostDriver : public Driver {
   void Mark(int) override {}
   void WaitFor(int) override {}
   void Wait() override {}
-  std::uint32_t most_blocks() const override { return Teams::kBlocks; }
+  std::uint32_t most_blocks() const override { return teams_.blocks(); }
   std::size_t resident_bytes() const override { return resident_bytes_; }
 
  private:
@@ -98,7 +99,7 @@ class HostDriver : public Driver {
     const ResidentArrays arrays(reinterpret_cast<unsigned char*>(shared.data()), plan.stride,
                                 static_cast<std::uint32_t>(plan.grid.count()));
     if (kResident && arrays.bytes > launch.shared_bytes) throw std::logic_error("a bed lies over its shared memory");
-    Teams::Together([&](auto& team) {
+    teams_.Together([&](auto& team) {
       BedStatus status = data.statuses[leg.bed];
       BedView<Index> bed(plan);
       if constexpr (kResident) arrays.Enter(team, status, bed);
@@ -118,8 +119,8 @@ class HostDriver : public Driver {
   template <class Index>
   void MeasureAs(const LaunchData& data, const Leg& leg) {
     const BedPlan& plan = data.plans[leg.bed];
-    std::vector<MeasureBlock> blocks(Teams::kBlocks);
-    Teams::Together([&](auto& team) {
+    std::vector<MeasureBlock> blocks(teams_.blocks());
+    teams_.Together([&](auto& team) {
       BedView<Index> bed(plan);
       bed.half = data.statuses[leg.bed].half;
       MeasureMemory memory = MeasureMemoryIn(bed);
@@ -130,6 +131,7 @@ class HostDriver : public Driver {
   }
 
   const std::size_t resident_bytes_;
+  const Teams teams_;
 };
 
 }  // namespace gyrebox::kernels::cuda

@@ -7,9 +7,9 @@
 namespace gyrebox::kernels::cuda {
 
 struct LoneTeams {
-  static constexpr std::uint32_t kBlocks = 1;
+  std::uint32_t blocks() const { return 1; }
   template <class Work>
-  static void Together(const Work& work) {
+  void Together(const Work& work) const {
     LoneTeam team;
     work(team);
   }

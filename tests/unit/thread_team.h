@@ -155,23 +155,26 @@ class ThreadTeam {
   bool second_half_ = false;
 };
 
-/// Teams of `blocks` times `threads` threads.
-template <std::uint32_t blocks, std::uint32_t threads>
-struct ThreadTeams {
-  static constexpr std::uint32_t kBlocks = blocks;
+/// Teams of several blocks of several threads.
+class ThreadTeams {
+ public:
+  explicit ThreadTeams(std::uint32_t blocks = 1, std::uint32_t threads = 1) : blocks_(blocks), threads_(threads) {}
+
+  std::uint32_t blocks() const { return blocks_; }
   template <class Work>
-  static void Together(const Work& work) {
-    ThreadsShared shared(blocks, threads);
+  void Together(const Work& work) const {
+    ThreadsShared shared(blocks_, threads_);
+    const auto one = [&](std::uint32_t t) {
+      ThreadTeam team(shared, t / threads_, t % threads_, threads_);
+      work(team);
+    };
     std::vector<std::jthread> others;
-    for (std::uint32_t t = 1; t < blocks * threads; ++t) {
-      others.emplace_back([&, t] {
-        ThreadTeam team(shared, t / threads, t % threads, threads);
-        work(team);
-      });
-    }
-    ThreadTeam team(shared, 0, 0, threads);
-    work(team);
+    for (std::uint32_t t = 1; t < blocks_ * threads_; ++t) others.emplace_back(one, t);
+    one(0);
   }
+
+ private:
+  std::uint32_t blocks_, threads_;
 };
 
 }  // namespace gyrebox::kernels::cuda

@@ -13,43 +13,46 @@
 namespace gyrebox::kernels::cuda {
 namespace {
 
-template <std::uint32_t blocks, std::uint32_t threads>
-std::vector<Outcome> By(const std::vector<RunSpec>& specs, std::size_t resident_bytes) {
+std::vector<Outcome> By(const ThreadTeams& teams, const std::vector<RunSpec>& specs, std::size_t resident_bytes) {
   // The host's part of an ensemble on one thread: the sanitizer does not know how others of TBB wait for each other.
   const tbb::global_control control(tbb::global_control::max_allowed_parallelism, 1);
-  const auto device = NewDevice(std::make_shared<HostDriver<ThreadTeams<blocks, threads>>>(resident_bytes), 0);
+  const auto device = NewDevice(std::make_shared<HostDriver<ThreadTeams>>(resident_bytes, teams), 0);
   return Outcomes(*device, specs, 40);
 }
 
 void ExpectSameByEveryTeam(const std::vector<RunSpec>& specs) {
   for (const std::size_t resident_bytes : {kUsualResidentBytes, std::size_t{0}}) {
-    SCOPED_TRACE(testing::Message() << "resident bytes " << resident_bytes);
-    const auto alone = By<1, 1>(specs, resident_bytes);
-    const std::vector<Outcome> teams[] = {By<1, 8>(specs, resident_bytes), By<4, 2>(specs, resident_bytes),
-                                          By<8, 1>(specs, resident_bytes), By<3, 2>(specs, resident_bytes)};
-    for (std::size_t i = 0; i < specs.size(); ++i) {
-      ASSERT_EQ(alone[i].last.verdict, Verdict::kFinished)
-          << (alone[i].last.fault ? alone[i].last.fault->message : "no fault");
-      for (const auto& team : teams) ASSERT_NO_FATAL_FAILURE(ExpectSameBits(team[i], alone[i])) << "bed " << i;
+    const auto alone = By(ThreadTeams(1, 1), specs, resident_bytes);
+    for (const Outcome& outcome : alone) {
+      ASSERT_EQ(outcome.last.verdict, Verdict::kFinished)
+          << (outcome.last.fault ? outcome.last.fault->message : std::string("no fault"));
+    }
+    for (const auto& [blocks, threads] : {std::pair{1u, 8u}, {4u, 2u}, {8u, 1u}}) {
+      const auto team = By(ThreadTeams(blocks, threads), specs, resident_bytes);
+      for (std::size_t i = 0; i < specs.size(); ++i) {
+        SCOPED_TRACE(testing::Message() << blocks << " blocks of " << threads << ", bed " << i << ", resident bytes "
+                                        << resident_bytes);
+        ASSERT_NO_FATAL_FAILURE(ExpectSameBits(team[i], alone[i]));
+      }
     }
   }
 }
 
 RunSpec Driven(std::int64_t n_beads, DynamicsSpec::Equation equation) {
   RunSpec spec = DenseSpec(n_beads);
-  spec.n_steps = 40;
+  spec.n_steps = 12;
   spec.temperature = 0.005;
   spec.dynamics.equation = equation;
-  spec.measure.interval_steps = 15;
+  spec.measure.interval_steps = 5;
   spec.measure.structure_every = 2;
   spec.drive = {DriveSpec::Quantity::kRate, {WaveSpec::Shape::kSine, 40, 2}, {}};
   return spec;
 }
 
 TEST(ThreadTeam, StepsAndMeasuresEveryDynamicsWithTheBitsOfOneThread) {
-  std::vector<RunSpec> specs = {Driven(150, DynamicsSpec::Equation::kLagged),
-                                Driven(120, DynamicsSpec::Equation::kConverged),
-                                Driven(130, DynamicsSpec::Equation::kBrownian)};
+  std::vector<RunSpec> specs = {Driven(90, DynamicsSpec::Equation::kLagged),
+                                Driven(70, DynamicsSpec::Equation::kConverged),
+                                Driven(80, DynamicsSpec::Equation::kBrownian)};
   specs.push_back(specs[0]);
   specs.back().temperature = 0;
   specs.back().drive.quantity = DriveSpec::Quantity::kTorque;
@@ -59,19 +62,18 @@ TEST(ThreadTeam, StepsAndMeasuresEveryDynamicsWithTheBitsOfOneThread) {
 
 // Lists that overflow, and clusters that all threads join at once.
 TEST(ThreadTeam, JoinsOneLargeClusterWithTheBitsOfOneThread) {
-  RunSpec spec = Driven(200, DynamicsSpec::Equation::kLagged);
-  spec.n_spinners = 180;
+  RunSpec spec = Driven(160, DynamicsSpec::Equation::kLagged);
+  spec.n_spinners = 140;
   spec.friction.cutoff = 2;
   spec.friction.tangential = spec.friction.normal = 0.2;
   ExpectSameByEveryTeam({spec});
 }
 
 // A barrier that every thread passes so often that it would go wrong if its number ever ran over.
-template <std::uint32_t blocks>
-void ExpectBarrierHolds(std::uint32_t passes) {
+void ExpectBarrierHolds(std::uint32_t blocks, std::uint32_t passes) {
   std::vector<std::uint32_t> at(blocks, 0);
   std::atomic<int> early = 0;
-  ThreadTeams<blocks, 1>::Together([&](auto& team) {
+  ThreadTeams(blocks, 1).Together([&](auto& team) {
     for (std::uint32_t pass = 1; pass <= passes; ++pass) {
       at[team.rank()] = pass;
       team.Sync();
@@ -83,9 +85,9 @@ void ExpectBarrierHolds(std::uint32_t passes) {
 }
 
 TEST(Barrier, LetsNoBlockGoOnEarly) {
-  ExpectBarrierHolds<2>(300);
-  ExpectBarrierHolds<3>(300);
-  ExpectBarrierHolds<7>(100);
+  ExpectBarrierHolds(2, 300);
+  ExpectBarrierHolds(3, 300);
+  ExpectBarrierHolds(7, 100);
 }
 
 // However often it is passed, its number is one of two: there is nothing that could run over.
