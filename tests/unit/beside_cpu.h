@@ -27,9 +27,9 @@ inline void ExpectBeadsOf(const std::vector<kernels::Bead>& found, const std::ve
   }
 }
 
-/// Runs them all in one ensemble of the device, and one by one on the CPU.
+/// Runs them all in one ensemble of the device, and one by one on the CPU. @param share see ExpectBeadsOf().
 inline void ExpectOutcomesOfTheCpu(kernels::Device& device, const std::vector<kernels::RunSpec>& specs,
-                                   std::int64_t chunk = 1000) {
+                                   std::int64_t chunk = 1000, double share = 1e-3) {
   const auto cpu = kernels::OpenDevice("cpu", 1).device;
   const auto found = Outcomes(device, specs, chunk);
   for (std::size_t i = 0; i < specs.size(); ++i) {
@@ -37,7 +37,7 @@ inline void ExpectOutcomesOfTheCpu(kernels::Device& device, const std::vector<ke
     EXPECT_EQ(found[i].last.verdict, kernels::Verdict::kFinished)
         << (found[i].last.fault ? found[i].last.fault->message : std::string("no fault"));
     EXPECT_EQ(found[i].last.step, specs[i].n_steps);
-    ASSERT_NO_FATAL_FAILURE(ExpectBeadsOf(found[i].beads, Outcomes(*cpu, {specs[i]}, chunk)[0].beads));
+    ASSERT_NO_FATAL_FAILURE(ExpectBeadsOf(found[i].beads, Outcomes(*cpu, {specs[i]}, chunk)[0].beads, share));
   }
 }
 
