@@ -64,18 +64,22 @@ double WelchT(const std::vector<double>& a, const std::vector<double>& b) {
   return (x.value - y.value) / std::hypot(x.error, y.error);
 }
 
-// Common practice.
-TEST(TradeFacts, NoiseSeedMattersLessThanStartingPlaces) {
+// Common practice says that it matters less. What is held here is that it does not matter more, by the ratio of the
+// two variances: F with 15 and 15 degrees of freedom passes 3.52 by chance once in 100 times (from memory).
+TEST(TradeFacts, NoiseSeedMattersNoMoreThanStartingPlaces) {
+  constexpr int kSeeds = 16;
   std::vector<RunSpec> noises;
-  for (std::uint64_t seed = 1; seed <= 8; ++seed) {
+  for (std::uint64_t seed = 1; seed <= kSeeds; ++seed) {
     noises.push_back(Film(28, 1, 40));
     noises.back().seeds.noise = seed;
   }
   const Mean by_noise = MeanOf(LastSizes(noises));
-  const Mean by_places = MeanOf(LastSizes(Starts(Film(28, 1, 40), 8)));
-  std::printf("  spread by noise %.3g, by places %.3g\n", by_noise.error * std::sqrt(8),
-              by_places.error * std::sqrt(8));
-  EXPECT_LT(by_noise.error, by_places.error);
+  const Mean by_places = MeanOf(LastSizes(Starts(Film(28, 1, 40), kSeeds)));
+  const double ratio = std::pow(by_noise.error / by_places.error, 2);
+  std::printf("  spread by noise %.3g, by places %.3g, ratio of variances %.3g\n", by_noise.error * std::sqrt(kSeeds),
+              by_places.error * std::sqrt(kSeeds), ratio);
+  EXPECT_LT(ratio, 3.52);
+  EXPECT_GT(by_noise.error, 0);
 }
 
 // Common practice.
