@@ -3,8 +3,8 @@
 #include <cstdio>
 #include <numbers>
 
-#include "cpu/bead_arrays.h"
 #include "gyrebox/run_spec.h"
+#include "neighbors/reach.h"
 #include "start/start.h"
 
 namespace gyrebox::kernels {
@@ -53,7 +53,7 @@ Sides FitSides(StartSpec::Places places, std::int64_t n_beads, double packing_fr
 std::vector<SpecFault> Validate(const RunSpec& spec) {
   std::vector<SpecFault> faults;
   if (spec.n_beads < 1) return {{"n_beads", "a bed needs at least 1 bead"}};
-  const double shortest = 2 * std::max(ListReach(spec), spec.measure.bond_length);
+  const double shortest = 2 * ListReach(spec);
   for (const auto& [field, side] : {std::pair{"side_x", spec.side_x}, std::pair{"side_y", spec.side_y}}) {
     if (!(side >= shortest)) {
       faults.push_back({field, Text("a side of %.4g sigma is too short; at least %.4g sigma, twice the longest "

@@ -4,7 +4,6 @@
 #include <cmath>
 
 #include "model/fixed_point.h"
-#include "neighbors/skin.h"
 
 namespace gyrebox::kernels {
 namespace {
@@ -13,9 +12,7 @@ std::int64_t RoundUp(std::int64_t n, std::int64_t to) { return (n + to - 1) / to
 
 }  // namespace
 
-double ListReach(const RunSpec& spec) { return std::max(spec.force.cutoff, spec.friction.cutoff) + kSkin; }
-
-std::int64_t MemoryBytes(const RunSpec& spec) {
+std::int64_t CpuBytesOf(const RunSpec& spec) {
   // Records, remainders, built places and those of the start, paths, slots; list rows and counts; cells, snapshot,
   // clusters; and what the solver needs, to judge a motion and to find one.
   using Equation = DynamicsSpec::Equation;

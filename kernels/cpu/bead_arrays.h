@@ -9,12 +9,13 @@
 #include "gyrebox/bed_state.h"
 #include "gyrebox/ensemble.h"
 #include "neighbors/cells.h"
-#include "neighbors/skin.h"
+#include "neighbors/reach.h"
 #include "start/start.h"
 
 namespace gyrebox::kernels {
 
-double ListReach(const RunSpec& spec);
+/// Bytes of memory that a run needs on the CPU while it runs.
+std::int64_t CpuBytesOf(const RunSpec& spec);
 
 /// Beds of at least this many beads share the work of one pass between threads; smaller ones take a thread each.
 inline constexpr std::int64_t kTiledBeads = 8192;

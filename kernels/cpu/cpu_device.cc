@@ -39,7 +39,7 @@ class CpuDevice : public Device {
                                      static_cast<double>(sysconf(_SC_PAGE_SIZE)));
   }
 
-  std::int64_t BytesOf(const RunSpec& spec) const override { return MemoryBytes(spec); }
+  std::int64_t BytesOf(const RunSpec& spec) const override { return CpuBytesOf(spec); }
 
   std::unique_ptr<Ensemble> NewEnsemble(std::span<const RunSpec> specs) override {
     for (const RunSpec& spec : specs) {

@@ -6,10 +6,12 @@
 #include <stdexcept>
 
 #include "cuda/measure_memory.h"
+#include "cuda/measured.h"
 #include "cuda/rebuild.h"
+#include "cuda/resident.h"
 #include "measure/near_beads.h"
 #include "model/fixed_point.h"
-#include "neighbors/skin.h"
+#include "neighbors/reach.h"
 
 namespace gyrebox::kernels::cuda {
 namespace {
@@ -26,20 +28,20 @@ std::uint32_t Stride(const RunSpec& spec) {
   return static_cast<std::uint32_t>((spec.n_beads + kTile - 1) / kTile * kTile);
 }
 
-double Reach(const RunSpec& spec) {
-  return std::max({spec.force.cutoff, spec.friction.cutoff, spec.measure.bond_length}) + kSkin;
+CellGrid GridOf(const RunSpec& spec, bool resident) {
+  const double mean = std::sqrt(spec.side_x * spec.side_y / static_cast<double>(spec.n_beads));
+  return CellGrid(spec.side_x, spec.side_y, std::max(ListReach(spec), mean),
+                  resident ? CellGrid::kOneStrip : kStripBits);
 }
 
-CellGrid GridOf(const RunSpec& spec) {
-  const double mean = std::sqrt(spec.side_x * spec.side_y / static_cast<double>(spec.n_beads));
-  return CellGrid(spec.side_x, spec.side_y, std::max(Reach(spec), mean),
-                  IsResident(spec) ? CellGrid::kOneStrip : kStripBits);
+std::size_t ResidentBytes(std::uint32_t stride, const CellGrid& grid) {
+  return ResidentArrays(nullptr, stride, static_cast<std::uint32_t>(grid.count())).bytes;
 }
 
 // Whether the way to a partner in memory, about a strip of cells long, may be too far for 16 bits.
-bool IsWide(const RunSpec& spec) {
-  const double beads_of_column = static_cast<double>(spec.n_beads) / GridOf(spec).nx;
-  return !IsResident(spec) && beads_of_column * (1 << kStripBits) * 1.25 > std::numeric_limits<StreamedIndex>::max();
+bool IsWide(const RunSpec& spec, bool resident) {
+  const double beads_of_column = static_cast<double>(spec.n_beads) / GridOf(spec, resident).nx;
+  return !resident && beads_of_column * (1 << kStripBits) * 1.25 > std::numeric_limits<StreamedIndex>::max();
 }
 
 std::size_t ListBytes(const RunSpec& spec, std::uint32_t capacity, bool wide) {
@@ -64,10 +66,10 @@ class Carver {
 };
 
 // Everything but the lists and the drives of single spinners. @return bytes.
-std::size_t Carve(const RunSpec& spec, std::uint32_t most_blocks, void* base, BedMemory& memory) {
+std::size_t Carve(const RunSpec& spec, bool resident, std::uint32_t most_blocks, void* base, BedMemory& memory) {
   Carver carver(base);
   const std::size_t stride = Stride(spec);
-  const auto cells = static_cast<std::size_t>(GridOf(spec).count());
+  const auto cells = static_cast<std::size_t>(GridOf(spec, resident).count());
   carver.Take(memory.beads, 2 * stride);
   carver.Take(memory.spin, 2 * stride);
   carver.Take(memory.angle, 2 * stride);
@@ -93,21 +95,31 @@ std::size_t Carve(const RunSpec& spec, std::uint32_t most_blocks, void* base, Be
   return carver.used();
 }
 
+// What a bed takes of the tables of an ensemble: a sample in each of the two rounds under way, and the numbers of a few
+// steps; tables grow by half as much again.
+constexpr std::size_t kTableBytes =
+    3 * (sizeof(MeasuredSums) + sizeof(Photograph) + sizeof(BedStatus) + sizeof(Leg) +
+         2 * (sizeof(StepRequest) + sizeof(StepNumbers) + sizeof(StepSettings) + sizeof(OwnDriveNumbers))) +
+    2 * sizeof(BedPlan);
+
 // Floats that pass every comparison that the number itself passes.
 float LimitSquared(double limit) { return static_cast<float>(limit * limit); }
 
 }  // namespace
 
-bool IsResident(const RunSpec& spec) { return spec.n_beads <= kResidentBeads; }
+bool IsResident(const RunSpec& spec, const Driver& driver) {
+  return spec.n_beads <= kResidentBeads && ResidentBytes(Stride(spec), GridOf(spec, true)) <= driver.resident_bytes();
+}
 
-std::int64_t BytesOf(const RunSpec& spec, std::uint32_t most_blocks) {
+std::int64_t BytesOf(const RunSpec& spec, const Driver& driver) {
+  const bool resident = IsResident(spec, driver);
   BedMemory memory;
-  return static_cast<std::int64_t>(Carve(spec, most_blocks, nullptr, memory) +
-                                   ListBytes(spec, kFirstCapacity, IsWide(spec)));
+  return static_cast<std::int64_t>(Carve(spec, resident, driver.most_blocks(), nullptr, memory) +
+                                   ListBytes(spec, kFirstCapacity, IsWide(spec, resident)) + kTableBytes);
 }
 
 DeviceBed::DeviceBed(Driver& driver, const RunSpec& spec, const StartState& start)
-    : driver_(driver), course_(spec), observables_(course_.spec()) {
+    : driver_(driver), course_(spec), observables_(course_.spec()), resident_(IsResident(course_.spec(), driver)) {
   if (!start.failure.empty()) {
     course_.FailToStart(start.failure);
     return;
@@ -115,16 +127,18 @@ DeviceBed::DeviceBed(Driver& driver, const RunSpec& spec, const StartState& star
   LayOut(start);
 }
 
+std::size_t DeviceBed::shared_bytes() const { return ResidentBytes(plan_.stride, plan_.grid); }
+
 void DeviceBed::LayOut(const StartState& start) {
   const RunSpec& spec = course_.spec();
   BedMemory& memory = plan_.memory;
-  const std::size_t bytes = Carve(spec, driver_.most_blocks(), nullptr, memory);
+  const std::size_t bytes = Carve(spec, resident_, driver_.most_blocks(), nullptr, memory);
   memory_ = std::make_unique<DeviceBlock>(driver_, bytes);
-  Carve(spec, driver_.most_blocks(), memory_->at(), memory);
+  Carve(spec, resident_, driver_.most_blocks(), memory_->at(), memory);
   plan_.n = static_cast<std::uint32_t>(spec.n_beads);
   plan_.stride = Stride(spec);
   plan_.n_spinners = static_cast<std::uint32_t>(spec.n_spinners);
-  plan_.grid = GridOf(spec);
+  plan_.grid = GridOf(spec, resident_);
   plan_.side_x = spec.side_x;
   plan_.side_y = spec.side_y;
   plan_.laws = {.axis_x = FixedAxis<float>(spec.side_x),
@@ -137,7 +151,7 @@ void DeviceBed::LayOut(const StartState& start) {
                 .swirl = static_cast<float>(spec.dynamics.swirl)};
   plan_.dynamics = spec.dynamics;
   plan_.rate_imposed = course_.rate_imposed();
-  plan_.reach_squared = LimitSquared(Reach(spec));
+  plan_.reach_squared = LimitSquared(ListReach(spec));
   plan_.half_skin_squared = LimitSquared(course_.half_skin());
   plan_.closest_squared = LimitSquared(spec.health.closest_pair);
   plan_.largest_move_squared = LimitSquared(spec.health.largest_move);
@@ -147,7 +161,7 @@ void DeviceBed::LayOut(const StartState& start) {
   plan_.force = spec.force;
   plan_.drag = spec.drag;
   plan_.bond_length = spec.measure.bond_length;
-  plan_.wide = IsWide(spec);
+  plan_.wide = IsWide(spec, resident_);
   TakeLists(kFirstCapacity);
 
   const auto n = static_cast<std::size_t>(spec.n_beads);
@@ -227,9 +241,18 @@ void DeviceBed::Upload(const Slots& slots) {
   status_.lists_valid = false;
 }
 
-// Gives spinners numbers and phases of their own, once the drive first tells them apart.
+// Gives spinners phases of their own, once the drive first tells them apart. Where the device stops before it comes to
+// that step, RewindTo() takes it back, and they are given anew.
 void DeviceBed::DifferFrom(const kernels::Settings& settings) {
-  if (own_memory_ != nullptr || IsUniform(settings.disorder) || spinners_.empty()) return;
+  if (own_since_ || IsUniform(settings.disorder) || spinners_.empty()) return;
+  TakeOwnMemory();
+  SendOwnPhases(std::vector<Phases>(spinners_.size(), phases_), std::vector<std::uint32_t>(spinners_.size(), 0));
+  own_since_ = planned_;
+}
+
+// Memory of spinners with numbers of their own, and those numbers.
+void DeviceBed::TakeOwnMemory() {
+  if (own_memory_ != nullptr) return;
   OwnDrive& own = plan_.memory.own;
   const std::size_t n = spinners_.size();
   const auto carve = [&](void* base) {
@@ -248,12 +271,14 @@ void DeviceBed::DifferFrom(const kernels::Settings& settings) {
     spinner_of_id[spinners_[s]] = s;
     numbers.push_back(NumbersOfSpinner(course_.spec().seeds.disorder, spinners_[s]));
   }
-  const std::vector<Phases> phases(n, phases_);
-  const std::vector<std::uint32_t> turns(n, 0);
   SendArray(spinner_of_id, own.spinner_of_id);
   SendArray(numbers, own.numbers);
-  SendArray(phases, own.phases);
-  SendArray(turns, own.turns);
+  driver_.Wait();
+}
+
+void DeviceBed::SendOwnPhases(const std::vector<Phases>& phases, const std::vector<std::uint32_t>& turns) {
+  SendArray(phases, plan_.memory.own.phases);
+  SendArray(turns, plan_.memory.own.turns);
   driver_.Wait();
 }
 
@@ -280,7 +305,7 @@ void DeviceBed::PlanSubsteps(std::uint32_t n, StepRequest* requests, Settings& p
     if (changed || k == 0) {
       DifferFrom(settings);
       planned.steps.push_back(NumbersOf(settings));
-      if (own_memory_ != nullptr) {
+      if (own_since_) {
         planned.steps.back().own_drive = static_cast<std::int32_t>(planned.own_drives.size());
         planned.own_drives.push_back({settings.wave, settings.disorder});
       }
@@ -296,7 +321,7 @@ void DeviceBed::PlanSubsteps(std::uint32_t n, StepRequest* requests, Settings& p
 }
 
 bool DeviceBed::may_differ() const {
-  if (own_memory_ != nullptr || !IsUniform(course_.settings().disorder)) return true;
+  if (own_since_ || !IsUniform(course_.settings().disorder)) return true;
   return !course_.controls().adjustments().empty();
 }
 
@@ -314,6 +339,7 @@ void DeviceBed::RewindTo(const Position& position) {
     AdvancePhases(course_.settings().wave, course_.substep_time(), 1, phases_);
     course_.Pass();
   }
+  if (own_since_ && *own_since_ > planned_) own_since_.reset();
 }
 
 void DeviceBed::DescribeFault() {
@@ -387,7 +413,7 @@ BedState DeviceBed::Save() {
   each(state.kind, [&](std::uint32_t s) { return static_cast<std::uint8_t>(IsSpinner(slots.tag[s])); });
   DriveState drive;
   drive.phases = phases_;
-  if (own_memory_ != nullptr) {
+  if (own_since_) {
     drive.own_phases.resize(spinners_.size());
     drive.turns.resize(spinners_.size());
     driver_.CopyOut(drive.own_phases.data(), plan_.memory.own.phases, drive.own_phases.size() * sizeof(Phases));
@@ -417,14 +443,11 @@ void DeviceBed::BeginLoad(const BedState& state) {
   const DriveState drive = DriveOf(state);
   phases_ = drive.phases;
   course_.GoTo(state);
-  own_memory_.reset();
+  own_since_.reset();
   if (!drive.turns.empty()) {
-    kernels::Settings settings = course_.settings();
-    settings.disorder.phase_spread = 1;  // any: it is the numbers and phases of single spinners that are wanted
-    DifferFrom(settings);
-    SendArray(drive.own_phases, plan_.memory.own.phases);
-    SendArray(drive.turns, plan_.memory.own.turns);
-    driver_.Wait();
+    TakeOwnMemory();
+    SendOwnPhases(drive.own_phases, drive.turns);
+    own_since_ = status_.taken;
   }
   status_.stop = Stop::kNone;
   planned_ = status_.taken;

@@ -13,10 +13,10 @@
 
 namespace gyrebox::kernels::cuda {
 
-/// Whether a bed is stepped in shared memory: a function of its size alone.
-bool IsResident(const RunSpec& spec);
-/// Bytes of device memory of a bed with lists of the first capacity.
-std::int64_t BytesOf(const RunSpec& spec, std::uint32_t most_blocks);
+/// Whether a bed is stepped in shared memory: a function of the bed and of the device's shared memory.
+bool IsResident(const RunSpec& spec, const Driver& driver);
+/// Bytes of device memory of a bed with lists of the first capacity, and of its share of an ensemble's tables.
+std::int64_t BytesOf(const RunSpec& spec, const Driver& driver);
 /// What a photograph's columns need to know of the moment that it was taken at.
 struct Moment {
   std::int64_t step = 0;
@@ -32,7 +32,9 @@ class DeviceBed {
   Course& course() { return course_; }
   const Course& course() const { return course_; }
   const std::vector<Column>& columns() const { return observables_.columns(); }
-  bool resident() const { return IsResident(course_.spec()); }
+  bool resident() const { return resident_; }
+  /// Of shared memory, where it is resident.
+  std::size_t shared_bytes() const;
   /// False of a bed that failed to start.
   bool laid_out() const { return memory_ != nullptr; }
 
@@ -97,6 +99,8 @@ class DeviceBed {
   template <class T>
   void SendArray(const std::vector<T>& from, T* to);
   void DifferFrom(const kernels::Settings& settings);
+  void TakeOwnMemory();
+  void SendOwnPhases(const std::vector<Phases>& phases, const std::vector<std::uint32_t>& turns);
   StepSettings NumbersOf(const kernels::Settings& settings) const;
 
   Driver& driver_;
@@ -107,8 +111,12 @@ class DeviceBed {
   std::unique_ptr<DeviceBlock> memory_, lists_, own_memory_;
   BedPlan plan_;
   BedStatus status_;
+  bool resident_ = false;
   Phases phases_;
   std::uint64_t planned_ = 0;  // substeps in all; status().taken says how many of them were taken
+  // Substeps planned when spinners were first driven by phases of their own; none while they have none. Their memory
+  // stays once it is taken: plans on the device point there.
+  std::optional<std::uint64_t> own_since_;
   std::int64_t sampled_at_ = -1, samples_stand_ = -1;
 };
 

@@ -14,7 +14,7 @@ namespace gyrebox::kernels::cuda {
 /// Rows of lists begin at a multiple of this many beads, and sums are over tiles of as many.
 inline constexpr std::uint32_t kTile = 32;
 
-/// Beds of up to this many beads are stepped in the shared memory of one multiprocessor.
+/// Beds of up to this many beads are stepped in the shared memory of one multiprocessor, where they fit.
 inline constexpr std::int64_t kResidentBeads = 3072;
 
 inline constexpr std::uint32_t kSpinnerBit = 0x80000000u;

@@ -28,7 +28,7 @@ class CudaDevice : public Device {
   std::string description() const override { return description_; }
   int thread_count() const override { return driver_->facts().multiprocessors; }
   std::int64_t memory_bytes() const override { return memory_bytes_; }
-  std::int64_t BytesOf(const RunSpec& spec) const override { return cuda::BytesOf(spec, driver_->most_blocks()); }
+  std::int64_t BytesOf(const RunSpec& spec) const override { return cuda::BytesOf(spec, *driver_); }
 
   std::unique_ptr<Ensemble> NewEnsemble(std::span<const RunSpec> specs) override {
     std::int64_t bytes = 0;
@@ -70,18 +70,28 @@ std::unique_ptr<Device> NewDevice(std::shared_ptr<Driver> driver, int index) {
   return std::make_unique<CudaDevice>(std::move(driver), index);
 }
 
-OpenedDevice Open(int index) {
-  std::string reason;
+std::shared_ptr<Driver> OpenDriver(int index, std::string& reason) {
   void* module = OpenModule(reason);
-  if (module == nullptr) return {nullptr, "the CUDA module could not be opened: " + reason};
+  if (module == nullptr) {
+    reason = "the CUDA module could not be opened: " + reason;
+    return nullptr;
+  }
   const auto version = reinterpret_cast<VersionFunction>(dlsym(module, kVersionSymbol));
   const auto open = reinterpret_cast<OpenFunction>(dlsym(module, kOpenSymbol));
   if (version == nullptr || open == nullptr || version() != kDriverVersion) {
-    return {nullptr, "the CUDA module is of another version of this program"};
+    reason = "the CUDA module is of another version of this program";
+    return nullptr;
   }
   char text[256] = "";
   std::shared_ptr<Driver> driver(open(index, text, sizeof(text)));
-  if (driver == nullptr) return {nullptr, std::string("no CUDA device can be used: ") + text};
+  if (driver == nullptr) reason = std::string("no CUDA device can be used: ") + text;
+  return driver;
+}
+
+OpenedDevice Open(int index) {
+  std::string reason;
+  std::shared_ptr<Driver> driver = OpenDriver(index, reason);
+  if (driver == nullptr) return {nullptr, reason};
   return {NewDevice(std::move(driver), index), "asked for"};
 }
 

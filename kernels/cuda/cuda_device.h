@@ -15,5 +15,7 @@ std::unique_ptr<Device> NewDevice(std::shared_ptr<Driver> driver, int index);
 
 /// Opens device `index` by the module, which is sought beside the program, in ../lib, and where the system looks.
 OpenedDevice Open(int index);
+/// Its driver alone; null where there is none, and why in `reason`.
+std::shared_ptr<Driver> OpenDriver(int index, std::string& reason);
 
 }  // namespace gyrebox::kernels::cuda

@@ -14,7 +14,7 @@
 namespace gyrebox::kernels::cuda {
 
 /// Changes with every change of what host and module share.
-inline constexpr int kDriverVersion = 3;
+inline constexpr int kDriverVersion = 4;
 
 /// How a kernel is compiled; see Mode in passes.h.
 enum class ModeName : std::int32_t {
@@ -44,7 +44,8 @@ struct Launch {
   std::uint32_t n_legs = 0;
   bool resident = false, wide = false;  ///< see IsResident() and BedPlan::wide
   ModeName mode = ModeName::kLagged;
-  std::uint32_t most_beads = 0, most_cells = 0;  ///< of any of its beds, beads rounded up to tiles
+  std::uint32_t most_beads = 0;  ///< of any of its beds, rounded up to tiles
+  std::size_t shared_bytes = 0;  ///< of shared memory that any of its resident beds takes at most
 };
 
 struct DeviceFacts {
@@ -54,9 +55,15 @@ struct DeviceFacts {
   std::int64_t total_bytes = 0, free_bytes = 0;
 };
 
+/// The device does not take a launch as it was asked for, and is none the worse for it.
+class LaunchRefused : public std::runtime_error {
+ public:
+  using std::runtime_error::runtime_error;
+};
+
 /// One device and its queue of work. Work is done in the order it is given; Wait() waits for all of it. Used by one
-/// thread at a time. Throws std::bad_alloc where memory does not suffice and DeviceLost where the device can no longer
-/// be used by this process.
+/// thread at a time. Throws std::bad_alloc where memory does not suffice, LaunchRefused, and DeviceLost where the
+/// device can no longer be used by this process.
 class Driver {
  public:
   virtual ~Driver() = default;
@@ -83,6 +90,8 @@ class Driver {
 
   /// Blocks that the largest team of a bed can have.
   virtual std::uint32_t most_blocks() const = 0;
+  /// Bytes of shared memory that a resident bed may take on this device, as it says itself.
+  virtual std::size_t resident_bytes() const = 0;
 };
 
 /// Entry points of the module, extern "C".

@@ -14,6 +14,10 @@ namespace {
 // Substeps of all beds in a round: enough for the device to be busy while the host plans as many more.
 constexpr std::size_t kMostRequests = std::size_t{1} << 15;
 constexpr std::uint32_t kMostSubsteps = 4096;  // of one leg
+// The tables of a round hold no more than these and the former, however many beds there are and however seldom they are
+// sampled: requests of a launch, and samples, beside one for each bed.
+constexpr std::size_t kMostRequestsOfLaunch = std::size_t{1} << 17;
+constexpr std::size_t kMostSamples = 1024;
 
 ModeName ModeOf(const DeviceBed& bed, bool thermal) {
   const RunSpec& spec = bed.course().spec();
@@ -92,7 +96,13 @@ CudaEnsemble::CudaEnsemble(std::span<const RunSpec> specs, std::shared_ptr<Drive
   SendPlans();
 }
 
-CudaEnsemble::~CudaEnsemble() = default;
+// Work may be under way that reads the memory which now goes.
+CudaEnsemble::~CudaEnsemble() {
+  try {
+    driver_->Wait();
+  } catch (const std::exception&) {  // whoever uses the device next learns of it
+  }
+}
 
 void CudaEnsemble::SendPlans() {
   plans_.Resize(beds_.size());
@@ -142,7 +152,10 @@ std::vector<RunChunk> CudaEnsemble::Advance(std::int64_t steps) {
 // Plans launches until the beds are at their goals or the tables are full. False where there is nothing to do.
 bool CudaEnsemble::Plan(Round& round) {
   round.Clear(beds_.size());
-  for (bool first = true; first || round.planned_requests.size() < kMostRequests; first = false) {
+  const auto has_room = [&] {
+    return round.planned_requests.size() < kMostRequests && round.pending.size() < kMostSamples;
+  };
+  for (bool first = true; first || has_room(); first = false) {
     std::vector<std::uint32_t> going, due;
     for (std::uint32_t i = 0; i < beds_.size(); ++i) {
       if (!Goes(i)) continue;
@@ -161,9 +174,11 @@ bool CudaEnsemble::Plan(Round& round) {
   return !round.launches.empty();
 }
 
-// Substeps that all of these beds can take in one go: to the first place where one of them is to be looked at.
+// Substeps that all of these beds can take in one go: to the first place where one of them is to be looked at, or as
+// many as tables hold.
 std::uint32_t CudaEnsemble::CommonDistance(const std::vector<std::uint32_t>& beds) const {
-  std::int64_t least = kMostSubsteps;
+  const std::size_t held = std::max<std::size_t>(kMostRequestsOfLaunch / beds.size(), 2) - 1;
+  std::int64_t least = static_cast<std::int64_t>(std::min<std::size_t>(kMostSubsteps, held));
   for (const std::uint32_t i : beds) {
     const Course& course = beds_[i]->course();
     const RunSpec& spec = course.spec();
@@ -241,7 +256,7 @@ void CudaEnsemble::AddLaunch(Round& round, ModeName mode, const std::vector<Leg>
   for (const Leg& leg : legs) {
     const BedPlan& plan = beds_[leg.bed]->plan();
     launch.most_beads = std::max(launch.most_beads, plan.stride);
-    launch.most_cells = std::max(launch.most_cells, static_cast<std::uint32_t>(plan.grid.count()));
+    if (launch.resident) launch.shared_bytes = std::max(launch.shared_bytes, beds_[leg.bed]->shared_bytes());
     planned.measure |= leg.photograph;
   }
   planned.first_leg = round.planned_legs.size();

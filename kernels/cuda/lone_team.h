@@ -48,6 +48,16 @@ class LoneTeam {
     return before;
   }
 
+  /// Reads and writes a number that others may change at any time.
+  template <class T>
+  T LoadShared(const T* at) {
+    return *at;
+  }
+  template <class T>
+  void StoreShared(T* at, T value) {
+    *at = value;
+  }
+
   /// Adds what every thread has to a number that others add to as well.
   void AddAll(unsigned long long* at, unsigned long long mine) { *at += mine; }
   /// Adds what every thread that `has` something has to number `key` of each of K arrays. Quick where neighbouring

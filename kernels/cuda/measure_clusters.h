@@ -49,13 +49,13 @@ class Links {
  public:
   GYREBOX_PASS Links(Team& team, unsigned long long* packed) : team_(team), packed_(packed) {}
 
-  GYREBOX_PASS Link Load(std::uint32_t i) const { return Link(packed_[i]); }
+  GYREBOX_PASS Link Load(std::uint32_t i) const { return Link(team_.LoadShared(packed_ + i)); }
 
   /// Way to the root of a bead, once no more clusters are joined; kept as its link.
   GYREBOX_PASS Link Find(std::uint32_t i) {
     Link way = Load(i);
     for (Link on = Load(way.to); on.to != way.to; on = Load(way.to)) way = Link(on.to, way.x + on.x, way.y + on.y);
-    packed_[i] = way.Packed();
+    team_.StoreShared(packed_ + i, way.Packed());
     return way;
   }
 
@@ -92,7 +92,9 @@ class Links {
   // @return whether there was such a link.
   GYREBOX_PASS bool Follow(const Link& on, LinkWalk& walk) {
     if (on.to == walk.way.to) return false;
-    if (walk.last != walk.way.to) packed_[walk.last] = Link(on.to, walk.step.x + on.x, walk.step.y + on.y).Packed();
+    if (walk.last != walk.way.to) {
+      team_.StoreShared(packed_ + walk.last, Link(on.to, walk.step.x + on.x, walk.step.y + on.y).Packed());
+    }
     walk.Go(on);
     return true;
   }
@@ -201,8 +203,8 @@ class ClusterPass {
         const Offset at = OffsetOf(i, way);
         const double largest = Max(Max(at.x, -at.x), Max(at.y, -at.y));
         const std::uint32_t extent =
-            memory_.extent[i] == kWraps ? kWraps : static_cast<std::uint32_t>(Min(largest, 4e9)) + 1;
-        if (memory_.extent[way.to] < extent) team_.FetchMax(&memory_.extent[way.to], extent);
+            team_.LoadShared(&memory_.extent[i]) == kWraps ? kWraps : static_cast<std::uint32_t>(Min(largest, 4e9)) + 1;
+        if (team_.LoadShared(&memory_.extent[way.to]) < extent) team_.FetchMax(&memory_.extent[way.to], extent);
       }
       team_.template AddByKey<1>(counts, way.to, {memory_.size}, {1u});
     });

@@ -1,12 +1,14 @@
 // The CUDA module: kernels, and a Driver over them. Built into a library of its own, with the runtime inside.
 #include <cuda_runtime.h>
 
+#include <algorithm>
 #include <cstdio>
 #include <cstring>
 #include <new>
 
 #include "cuda/driver.h"
 #include "cuda/measure.h"
+#include "cuda/resident.h"
 #include "cuda/run_leg.h"
 #include "cuda/team.cuh"
 #include "gyrebox/device.h"
@@ -35,16 +37,6 @@ __device__ const BedPlan& SharedPlan(const BedPlan& plan, unsigned char* bytes) 
   return *reinterpret_cast<const BedPlan*>(bytes);
 }
 
-template <class T>
-__device__ void CopyArray(BlockTeam& team, const T* from, T* to, std::uint32_t n) {
-  for (std::uint32_t i = team.rank(); i < n; i += team.size()) to[i] = from[i];
-}
-
-// Bytes of shared memory that a resident bed takes.
-std::size_t ResidentBytes(std::uint32_t stride, std::uint32_t cells) {
-  return std::size_t{stride} * (2 * (16 + 8 + 4 + 4) + 4) + 4 * (2 * std::size_t{cells} + 1);
-}
-
 // One block a bed, which lives in its shared memory for the leg.
 template <class Mode>
 __global__ void __launch_bounds__(kResidentThreads, 1) RunResident(LaunchData data) {
@@ -56,24 +48,8 @@ __global__ void __launch_bounds__(kResidentThreads, 1) RunResident(LaunchData da
   const BedPlan& plan = SharedPlan(data.plans[leg.bed], plan_bytes);
   BlockTeam team(block_shared);
   BedView<ResidentIndex> bed(plan);
-  const BedMemory& memory = plan.memory;
-  const std::uint32_t stride = plan.stride, n = plan.n;
-  const auto cells = static_cast<std::uint32_t>(plan.grid.count());
-  bed.beads = reinterpret_cast<PlaceMotion*>(shared_memory);
-  bed.remainder = reinterpret_cast<Remainder*>(bed.beads + 2 * stride);
-  bed.spin = reinterpret_cast<float*>(bed.remainder + 2 * stride);
-  bed.angle = reinterpret_cast<std::uint32_t*>(bed.spin + 2 * stride);
-  bed.tag = bed.angle + 2 * stride;
-  bed.cell_start = bed.tag + stride;
-  bed.cell_fill = bed.cell_start + cells + 1;
-  const std::uint32_t at = status.half * stride;
-  CopyArray(team, memory.beads + at, bed.beads + at, n);
-  CopyArray(team, memory.remainder + at, bed.remainder + at, n);
-  CopyArray(team, memory.spin + at, bed.spin + at, n);
-  CopyArray(team, memory.angle + at, bed.angle + at, n);
-  CopyArray(team, memory.tag, bed.tag, n);
-  if (status.lists_valid) CopyArray(team, memory.cell_start, bed.cell_start, cells + 1);
-  team.Sync();
+  const ResidentArrays arrays(shared_memory, plan.stride, static_cast<std::uint32_t>(plan.grid.count()));
+  arrays.Enter(team, status, bed);
 
   Photograph photograph;
   PutTogether(team, plan, leg.substeps, data.requests + leg.first_number, data.settings,
@@ -81,16 +57,7 @@ __global__ void __launch_bounds__(kResidentThreads, 1) RunResident(LaunchData da
   LegRunner<Mode, BlockTeam, ResidentIndex> runner(team, bed, data.numbers + leg.first_number, data.own_numbers);
   runner.Run(leg, status, photograph);
   team.Sync();
-
-  const std::uint32_t now = status.half * stride, next = (status.half ^ 1) * stride;
-  CopyArray(team, bed.beads + now, memory.beads + now, n);
-  CopyArray(team, bed.beads + next, memory.beads + next, n);
-  CopyArray(team, bed.spin + now, memory.spin + now, n);
-  CopyArray(team, bed.spin + next, memory.spin + next, n);
-  CopyArray(team, bed.remainder + now, memory.remainder + now, n);
-  CopyArray(team, bed.angle + now, memory.angle + now, n);
-  CopyArray(team, bed.tag, memory.tag, n);
-  CopyArray(team, bed.cell_start, memory.cell_start, cells + 1);
+  arrays.Leave(team, status, bed);
   if (threadIdx.x == 0) {
     data.statuses[leg.bed] = status;
     if (leg.slot >= 0) data.photographs[leg.slot] = photograph;
@@ -190,13 +157,33 @@ Kernels KernelsOf(ModeName mode) {
   return {};
 }
 
+// Errors of what was asked for. They leave the device as it was, unlike those of work under way on it.
+bool IsRefusal(cudaError_t error) {
+  switch (error) {
+    case cudaErrorInvalidValue:
+    case cudaErrorInvalidConfiguration:
+    case cudaErrorLaunchOutOfResources:
+    case cudaErrorCooperativeLaunchTooLarge:
+    case cudaErrorInvalidDeviceFunction:
+    case cudaErrorNoKernelImageForDevice:
+      return true;
+    default:
+      return false;
+  }
+}
+
 void Check(cudaError_t error, const char* what) {
   if (error == cudaSuccess) return;
   if (error == cudaErrorMemoryAllocation) {
     cudaGetLastError();
     throw std::bad_alloc();
   }
-  throw DeviceLost(std::string(what) + ": " + cudaGetErrorString(error));
+  const std::string text = std::string(what) + ": " + cudaGetErrorString(error);
+  if (IsRefusal(error)) {
+    cudaGetLastError();
+    throw LaunchRefused(text);
+  }
+  throw DeviceLost(text);
 }
 
 std::uint32_t RoundUp(std::uint32_t n, std::uint32_t to) { return (n + to - 1) / to * to; }
@@ -211,12 +198,7 @@ class CudaDriver : public Driver {
       Check(cudaEventCreateWithFlags(&mark, cudaEventDisableTiming | cudaEventBlockingSync), "making a mark");
     }
     Check(cudaMalloc(&grids_, most_blocks() * sizeof(GridShared)), "taking memory");
-    for (int mode = 0; mode <= static_cast<int>(ModeName::kConverged); ++mode) {
-      const Kernels kernels = KernelsOf(static_cast<ModeName>(mode));
-      Check(cudaFuncSetAttribute(kernels.resident, cudaFuncAttributeMaxDynamicSharedMemorySize,
-                                 static_cast<int>(ResidentBytes(kResidentBeads, 2200))),
-            "asking for shared memory");
-    }
+    AskForSharedMemory();
   }
   ~CudaDriver() override {
     cudaStreamSynchronize(stream_);
@@ -262,8 +244,7 @@ class CudaDriver : public Driver {
       // Every thread of a block has as many beads as the next one, or one fewer.
       const std::uint32_t beads = (launch.most_beads + kResidentThreads - 1) / kResidentThreads;
       const std::uint32_t threads = RoundUp((launch.most_beads + beads - 1) / beads, 32);
-      const std::size_t bytes = ResidentBytes(launch.most_beads, launch.most_cells);
-      kernels.resident<<<launch.n_legs, threads, bytes, stream_>>>(launch.data);
+      kernels.resident<<<launch.n_legs, threads, launch.shared_bytes, stream_>>>(launch.data);
       Check(cudaGetLastError(), "stepping resident beds");
       return;
     }
@@ -288,7 +269,32 @@ class CudaDriver : public Driver {
 
   std::uint32_t most_blocks() const override { return static_cast<std::uint32_t>(properties_.multiProcessorCount) * 8; }
 
+  std::size_t resident_bytes() const override { return resident_bytes_; }
+
  private:
+  // All that a block can have beside what the kernels take for themselves.
+  void AskForSharedMemory() {
+    int most = 0;
+    Check(cudaDeviceGetAttribute(&most, cudaDevAttrMaxSharedMemoryPerBlockOptin, index_), "asking for shared memory");
+    std::size_t own = 0;
+    const auto for_modes = [](const auto& visit) {
+      for (int mode = 0; mode <= static_cast<int>(ModeName::kConverged); ++mode) {
+        visit(KernelsOf(static_cast<ModeName>(mode)).resident);
+      }
+    };
+    for_modes([&](Resident kernel) {
+      cudaFuncAttributes attributes;
+      Check(cudaFuncGetAttributes(&attributes, kernel), "asking for shared memory");
+      own = std::max(own, attributes.sharedSizeBytes);
+    });
+    resident_bytes_ = static_cast<std::size_t>(most) > own ? static_cast<std::size_t>(most) - own : 0;
+    for_modes([&](Resident kernel) {
+      Check(
+          cudaFuncSetAttribute(kernel, cudaFuncAttributeMaxDynamicSharedMemorySize, static_cast<int>(resident_bytes_)),
+          "asking for shared memory");
+    });
+  }
+
   // Teams of blocks that wait for one another: all blocks of a launch must be on the device at the same time.
   void Together(Streamed kernel, const Launch& launch, const char* what) {
     int per_multiprocessor = 0;
@@ -315,6 +321,7 @@ class CudaDriver : public Driver {
   cudaStream_t stream_ = nullptr;
   cudaEvent_t marks_[2] = {};
   GridShared* grids_ = nullptr;
+  std::size_t resident_bytes_ = 0;
 };
 
 }  // namespace

@@ -62,7 +62,8 @@ struct Mode {
 /// What a move does beside the places.
 struct MoveOptions {
   bool follow = true;          ///< false: only the motion is wanted
-  bool spin_is_given = false;  ///< spinners leave with the drive of the next substep rather than their own spin
+  bool spin_is_given = false;  ///< of a step that is followed: spinners leave with the drive of the next substep rather
+                               ///< than their own spin
   float next_drive = 0;
   bool spin_is_drive = false;  ///< brownian: beads leave with the spin that they push with, rather than their own
 };
@@ -83,19 +84,18 @@ GYREBOX_PASS void MoveBead(BedView<Index>& bed, const StepLaws<float>& laws, con
     Advance(own.x, remainder.x, move_x, laws.axis_x.quanta_of_length);
     Advance(own.y, remainder.y, move_y, laws.axis_y.quanta_of_length);
     std::uint32_t angle = bed.Now(bed.angle)[i];
-    float ignored = 0;
-    Advance(angle, ignored, motion.spin * time, static_cast<float>(kQuantaOfRadian));
+    Turn(angle, motion.spin * time);
     bed.Next(bed.remainder)[i] = remainder;
     bed.Next(bed.angle)[i] = angle;
     const Pair32 built = bed.plan.memory.built[i];
     const float drift_x = Difference(built.x, own.x, laws.axis_x.length_of_quantum);
     const float drift_y = Difference(built.y, own.y, laws.axis_y.length_of_quantum);
     health.drift = Max(health.drift, Fma(drift_x, drift_x, drift_y * drift_y));
-    if (options.spin_is_given && IsSpinner(tag)) {
-      spin = options.next_drive;
-    } else if (options.spin_is_drive) {
-      spin = bed.Now(bed.spin)[i];
-    }
+  }
+  if (options.spin_is_given && IsSpinner(tag)) {
+    spin = options.next_drive;
+  } else if (options.spin_is_drive) {
+    spin = bed.Now(bed.spin)[i];
   }
   bed.Next(bed.beads)[i] = own;
   bed.Next(bed.spin)[i] = spin;

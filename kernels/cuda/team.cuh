@@ -1,6 +1,7 @@
 /// Teams of device threads that step one bed together; LoneTeam says what each method does.
 #pragma once
 
+#include "cuda/barrier.h"
 #include "cuda/health.h"
 
 namespace gyrebox::kernels::cuda {
@@ -15,7 +16,7 @@ struct BlockShared {
 
 /// What the blocks of a team share, in device memory. Zeroed before every launch.
 struct GridShared {
-  std::uint32_t arrived;
+  std::uint32_t arrived;  ///< see Arrival()
   std::uint32_t largest[3];
   HealthSlot health[3];
 };
@@ -51,6 +52,15 @@ class BlockTeam {
   __device__ unsigned long long FetchCompareSwap(unsigned long long* at, unsigned long long expected,
                                                  unsigned long long value) {
     return atomicCAS(at, expected, value);
+  }
+
+  template <class T>
+  __device__ T LoadShared(const T* at) {
+    return *at;
+  }
+  template <class T>
+  __device__ void StoreShared(T* at, T value) {
+    *at = value;
   }
 
   __device__ void AddAll(unsigned long long* at, unsigned long long mine) {
@@ -228,9 +238,8 @@ class GridTeam : public BlockTeam {
     if (blocks_ == 1) return;
     if (threadIdx.x == 0) {
       __threadfence();
-      const std::uint32_t ticket = atomicAdd(&grid_.arrived, 1u);
-      const std::uint32_t all = (ticket / blocks_ + 1) * blocks_;
-      while (Load(&grid_.arrived) < all) {
+      const std::uint32_t before = atomicAdd(&grid_.arrived, Arrival(block_, blocks_));
+      while (!HaveArrived(before, Load(&grid_.arrived))) {
       }
       __threadfence();
     }

@@ -33,7 +33,7 @@ void SpinnerDrive::Configure(const WaveSpec& wave, const DisorderSpec& disorder)
   wave_ = wave;
   disorder_ = disorder;
   uniform_ = IsUniform(disorder);
-  if (uniform_) return;
+  if (uniform_ && state_.own_phases.empty()) return;
   if (own_.empty()) {
     for (const std::uint32_t id : ids_) own_.push_back(NumbersOfSpinner(seed_, id));
   }

@@ -35,6 +35,18 @@ GYREBOX_HD void Advance(U& place, R& remainder, R move, R quanta_of_length) {
 
 /// Angles are 32-bit fractions of a turn.
 inline constexpr double kQuantaOfRadian = 0x1p32 / 6.283185307179586477;
+
+/// Turns an angle by any number of radians. Whole turns drop out.
+template <class R, class U>
+GYREBOX_HD void Turn(U& angle, R radians) {
+  const R turn(4294967296.0), most_turns(1073741824.0), zero(0.0);
+  const R wanted = radians * R(kQuantaOfRadian);
+  const R turns = Max(Min(wanted * R(0x1p-32), most_turns), zero - most_turns);
+  const R part = Fma(ToReal<R>(RoundToInt(turns)), zero - turn, wanted);  // exact, within half a turn
+  const R below_half(2147483520.0);                                       // the largest float under half a turn
+  angle = angle + AsUnsigned(RoundToInt(Max(Min(part, below_half), zero - below_half)));
+}
+
 inline double AngleValue(std::uint32_t angle) { return angle / kQuantaOfRadian; }
 
 /// Fraction of a side as a fixed-point place; any real fraction is wrapped into the domain.

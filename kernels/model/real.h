@@ -95,7 +95,7 @@ GYREBOX_HD R ToReal(std::int32_t i) {
 GYREBOX_HD std::int32_t AsSigned(std::uint32_t u) { return static_cast<std::int32_t>(u); }
 GYREBOX_HD std::uint32_t AsUnsigned(std::int32_t i) { return static_cast<std::uint32_t>(i); }
 
-/// Nearest integer of |a| <= 2^30, halves to even.
+/// Nearest integer of |a| < 2^31, halves to even.
 GYREBOX_HD std::int32_t RoundToInt(float a) {
 #if defined(__CUDA_ARCH__)
   return __float2int_rn(a);

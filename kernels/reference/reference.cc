@@ -226,6 +226,7 @@ void Move(const RunSpec& spec, const VectorXd& motion, std::vector<Bead>& beads)
     const Index row = 3 * static_cast<Index>(i);
     beads[i].x = Wrapped(beads[i].x + motion(row) * spec.time_step, spec.side_x);
     beads[i].y = Wrapped(beads[i].y + motion(row + 1) * spec.time_step, spec.side_y);
+    beads[i].angle += motion(row + 2) * spec.time_step;
   }
 }
 

@@ -18,6 +18,7 @@ namespace gyrebox::reference {
 struct Bead {
   double x = 0, y = 0;  ///< sigma
   bool spinner = false;
+  double angle = 0;  ///< turned so far, rad
 };
 
 /// What is imposed on every spinner in one step.
@@ -92,7 +93,7 @@ class Balance {
   double energy_ = 0;
 };
 
-/// Moves beads along a motion for one time step of the spec, and wraps them into the periodic domain.
+/// Moves and turns beads along a motion for one time step of the spec, and wraps them into the periodic domain.
 void Move(const kernels::RunSpec& spec, const Eigen::VectorXd& motion, std::vector<Bead>& beads);
 
 /// Takes step `step` of a run with its drive at mid-step: one sweep from `motion`, or a direct solution, then a move.

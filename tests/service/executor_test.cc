@@ -177,7 +177,7 @@ TEST_F(ExecutorTest, PacksNoMoreThanItMay) {
 TEST_F(ExecutorTest, PacksNoMoreThanFitsInMemory) {
   Create({1, 2, 3}, 1);
   const auto spec = AmplitudeStudy({1, 2, 3}, 1);
-  plan_->memory_bytes = 2 * kernels::MemoryBytes(study::ToRunSpec(study::AtPoint(spec, {1}), spec.seeds())) + 1;
+  plan_->memory_bytes = 2 * test::FakeBytesOf(study::ToRunSpec(study::AtPoint(spec, {1}), spec.seeds())) + 1;
   Start();
   ASSERT_TRUE(WaitForEnd());
   EXPECT_THAT(plan_->ensemble_sizes, ElementsAre(2, 1));

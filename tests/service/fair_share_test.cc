@@ -42,7 +42,7 @@ class FairShareTest : public testing::Test {
   /// Memory for so many runs of AmplitudeStudy().
   void HaveMemoryFor(int runs) {
     const auto spec = AmplitudeStudy({4}, 1);
-    plan_->memory_bytes = runs * kernels::MemoryBytes(study::ToRunSpec(study::AtPoint(spec, {4}), spec.seeds())) + 1;
+    plan_->memory_bytes = runs * test::FakeBytesOf(study::ToRunSpec(study::AtPoint(spec, {4}), spec.seeds())) + 1;
   }
 
   test::TemporaryDirectory directory_;

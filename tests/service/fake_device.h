@@ -17,6 +17,9 @@
 
 namespace gyrebox::test {
 
+/// Memory that a run takes on a fake device.
+inline std::int64_t FakeBytesOf(const kernels::RunSpec& spec) { return 400 * spec.n_beads + (1 << 16); }
+
 /// What a fake device does. Shared with the test, which may change the atomics while it runs.
 struct FakePlan {
   std::atomic<double> unstable_above = 1e300;   ///< amplitude from which a run is unstable, at its third sample
@@ -199,7 +202,7 @@ class FakeDevice : public kernels::Device {
   std::int64_t BytesOf(const kernels::RunSpec& spec) const override {
     std::this_thread::sleep_for(std::chrono::nanoseconds(plan_->sizing_nanoseconds));
     ++plan_->sized;
-    return kernels::MemoryBytes(spec);
+    return FakeBytesOf(spec);
   }
   int thread_count() const override { return 1; }
   int64_t memory_bytes() const override { return plan_->memory_bytes; }

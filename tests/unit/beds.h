@@ -26,7 +26,7 @@ inline std::vector<reference::Bead> BeadsOf(const kernels::RunSpec& spec, const 
   std::vector<reference::Bead> beads;
   for (std::size_t i = 0; i < start.x.size(); ++i) {
     beads.push_back({kernels::FromFixed(start.x[i], spec.side_x), kernels::FromFixed(start.y[i], spec.side_y),
-                     start.spinner[i] != 0});
+                     start.spinner[i] != 0, kernels::AngleValue(start.angle[i])});
   }
   return beads;
 }

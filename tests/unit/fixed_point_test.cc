@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <limits>
 #include <random>
 
 namespace gyrebox::kernels {
@@ -91,6 +92,24 @@ TEST(FixedPoint, AWildMoveIsHeldToAQuarterOfTheSide) {
   EXPECT_EQ(place, 1u << 30);
   Advance(place, remainder, -1e20f, axis.quanta_of_length);
   EXPECT_EQ(place, 0u);
+}
+
+// Against turns counted in double precision; a float product of so many quanta is off by a part in 2^24.
+TEST(FixedPoint, AnAngleTurnsByAnyNumberOfRadians) {
+  std::mt19937 random(7);
+  std::uniform_real_distribution<float> turning(-40, 40);
+  const float half_turn = 3.14159265f;
+  for (int i = 0; i < 100000; ++i) {
+    const float radians = i < 4 ? (i % 2 == 0 ? 1.0f : -1.0f) * (i < 2 ? half_turn : 3 * half_turn) : turning(random);
+    const auto start = static_cast<std::uint32_t>(random());
+    std::uint32_t angle = start;
+    Turn(angle, radians);
+    const double wanted = static_cast<double>(start) + static_cast<double>(radians) * kQuantaOfRadian;
+    const double off = std::remainder(static_cast<double>(angle) - wanted, 0x1p32);
+    ASSERT_LE(std::abs(off), 128 + std::abs(radians) * kQuantaOfRadian * 0x1p-23) << radians;
+  }
+  std::uint32_t angle = 0;
+  for (const float wild : {1e30f, -1e30f, std::numeric_limits<float>::infinity(), std::nanf("")}) Turn(angle, wild);
 }
 
 }  // namespace

@@ -19,4 +19,13 @@ std::unique_ptr<kernels::Device> TestDevice(int threads) {
   return std::move(opened.device);
 }
 
+std::shared_ptr<kernels::cuda::Driver> TestDriver() {
+  const char* name = std::getenv("GYREBOX_TEST_DEVICE");
+  if (name == nullptr || std::strncmp(name, "cuda", 4) != 0) return std::make_shared<kernels::cuda::LoneDriver>();
+  std::string reason;
+  auto driver = kernels::cuda::OpenDriver(0, reason);
+  if (driver == nullptr) throw std::runtime_error(reason);
+  return driver;
+}
+
 }  // namespace gyrebox

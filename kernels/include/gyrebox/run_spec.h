@@ -228,7 +228,4 @@ struct SpecFault {
 /// fixed-point places, rows of a lattice.
 std::vector<SpecFault> Validate(const RunSpec& spec);
 
-/// Bytes of device memory that this run needs while it runs.
-std::int64_t MemoryBytes(const RunSpec& spec);
-
 }  // namespace gyrebox::kernels

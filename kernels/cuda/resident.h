@@ -1,0 +1,82 @@
+/// The shared memory of a multiprocessor that a resident bed is stepped in.
+#pragma once
+
+#include "cuda/bed_view.h"
+
+namespace gyrebox::kernels::cuda {
+
+/// The arrays that a bed is stepped in, one after another. The one description of that memory: its size and its
+/// pointers both come from here.
+struct ResidentArrays {
+  PlaceMotion* beads = nullptr;    ///< doubled
+  Remainder* remainder = nullptr;  ///< doubled
+  float* spin = nullptr;           ///< doubled
+  std::uint32_t* angle = nullptr;  ///< doubled
+  std::uint32_t *tag = nullptr, *cell_start = nullptr, *cell_fill = nullptr;
+  std::size_t bytes = 0;
+
+  /// @param shared aligned to 16 bytes; null where only the size is wanted. @param stride beads, rounded up to tiles.
+  GYREBOX_HD ResidentArrays(unsigned char* shared, std::uint32_t stride, std::uint32_t cells) {
+    Take(shared, std::size_t{2} * stride, beads);
+    Take(shared, std::size_t{2} * stride, remainder);
+    Take(shared, std::size_t{2} * stride, spin);
+    Take(shared, std::size_t{2} * stride, angle);
+    Take(shared, stride, tag);
+    Take(shared, std::size_t{cells} + 1, cell_start);
+    Take(shared, cells, cell_fill);
+  }
+
+  /// Copies a bed in from device memory, and has its passes work here. Ends with a Sync().
+  template <class Team>
+  GYREBOX_PASS void Enter(Team& team, const BedStatus& status, BedView<ResidentIndex>& bed) const {
+    const BedMemory& memory = bed.plan.memory;
+    const std::uint32_t n = bed.plan.n, at = status.half * bed.plan.stride;
+    bed.beads = beads;
+    bed.remainder = remainder;
+    bed.spin = spin;
+    bed.angle = angle;
+    bed.tag = tag;
+    bed.cell_start = cell_start;
+    bed.cell_fill = cell_fill;
+    Copy(team, memory.beads + at, beads + at, n);
+    Copy(team, memory.remainder + at, remainder + at, n);
+    Copy(team, memory.spin + at, spin + at, n);
+    Copy(team, memory.angle + at, angle + at, n);
+    Copy(team, memory.tag, tag, n);
+    if (status.lists_valid) Copy(team, memory.cell_start, cell_start, Cells(bed) + 1);
+    team.Sync();
+  }
+
+  /// Copies a bed back to device memory, the motion of the coming step too, which measuring reads. A Sync() has come
+  /// before.
+  template <class Team>
+  GYREBOX_PASS void Leave(Team& team, const BedStatus& status, const BedView<ResidentIndex>& bed) const {
+    const BedMemory& memory = bed.plan.memory;
+    const std::uint32_t n = bed.plan.n, stride = bed.plan.stride;
+    const std::uint32_t now = status.half * stride, next = (status.half ^ 1) * stride;
+    Copy(team, beads + now, memory.beads + now, n);
+    Copy(team, beads + next, memory.beads + next, n);
+    Copy(team, spin + now, memory.spin + now, n);
+    Copy(team, spin + next, memory.spin + next, n);
+    Copy(team, remainder + now, memory.remainder + now, n);
+    Copy(team, angle + now, memory.angle + now, n);
+    Copy(team, tag, memory.tag, n);
+    Copy(team, cell_start, memory.cell_start, Cells(bed) + 1);
+  }
+
+ private:
+  template <class T>
+  GYREBOX_HD void Take(unsigned char* shared, std::size_t n, T*& array) {
+    if (shared != nullptr) array = reinterpret_cast<T*>(shared + bytes);
+    bytes += n * sizeof(T);
+  }
+  GYREBOX_PASS static std::uint32_t Cells(const BedView<ResidentIndex>& bed) {
+    return static_cast<std::uint32_t>(bed.plan.grid.count());
+  }
+  template <class Team, class T>
+  GYREBOX_PASS static void Copy(Team& team, const T* from, T* to, std::uint32_t n) {
+    for (std::uint32_t i = team.rank(); i < n; i += team.size()) to[i] = from[i];
+  }
+};
+
+}  // namespace gyrebox::kernels::cuda

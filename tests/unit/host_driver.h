@@ -1,0 +1,137 @@
+/// A driver without a device.
+#pragma once
+
+#include <cstring>
+#include <new>
+#include <string>
+#include <vector>
+
+#include "cuda/driver.h"
+#include "cuda/measure.h"
+#include "cuda/resident.h"
+#include "cuda/run_leg.h"
+
+namespace gyrebox::kernels::cuda {
+
+/// Shared memory of a block on compute capability 9.0, less what kernels take for themselves.
+inline constexpr std::size_t kUsualResidentBytes = 231000;
+
+/// A device in the memory of the host: every launch is done at once, bed by bed. Resident beds are stepped in memory of
+/// their own, laid out as on a device.
+/// Teams: blocks() of a team, and Together(work), which has every thread of a new one call work(team).
+template <class Teams>
+class HostDriver : public Driver {
+ public:
+  explicit HostDriver(std::size_t resident_bytes = kUsualResidentBytes, const Teams& teams = {})
+      : resident_bytes_(resident_bytes), teams_(teams) {}
+
+  DeviceFacts facts() const override {
+    return {"host threads standing in for a device", 1, 0, 0, std::int64_t{1} << 33, std::int64_t{1} << 33};
+  }
+  void* Allocate(std::size_t bytes) override {
+    // As on a device, what is in new memory is anything.
+    void* at = ::operator new (bytes, std::align_val_t{256});
+    std::memset(at, 0x5A, bytes);
+    return at;
+  }
+  void Release(void* at) noexcept override { ::operator delete (at, std::align_val_t{256}); }
+  void* AllocatePinned(std::size_t bytes) override { return HostDriver::Allocate(bytes); }
+  void ReleasePinned(void* at) noexcept override { HostDriver::Release(at); }
+  void CopyIn(void* to, const void* from, std::size_t bytes) override { std::memcpy(to, from, bytes); }
+  void CopyOut(void* to, const void* from, std::size_t bytes) override { std::memcpy(to, from, bytes); }
+
+  void Run(const Launch& launch) override {
+    if (launch.shared_bytes > resident_bytes_) throw LaunchRefused("stepping resident beds: too much shared memory");
+    switch (launch.mode) {
+      case ModeName::kLagged:
+        return RunAs<Mode<DynamicsSpec::Equation::kLagged, false, true>>(launch);
+      case ModeName::kLaggedThermal:
+        return RunAs<Mode<DynamicsSpec::Equation::kLagged, true, true>>(launch);
+      case ModeName::kLaggedAnyForce:
+        return RunAs<Mode<DynamicsSpec::Equation::kLagged, true, false>>(launch);
+      case ModeName::kBrownian:
+        return RunAs<Mode<DynamicsSpec::Equation::kBrownian, true, false>>(launch);
+      case ModeName::kConverged:
+        return RunAs<Mode<DynamicsSpec::Equation::kConverged, true, false>>(launch);
+    }
+  }
+  void Measure(const Launch& launch) override {
+    for (std::uint32_t k = 0; k < launch.n_legs; ++k) {
+      const Leg& leg = launch.data.legs[k];
+      if (leg.slot < 0 || !launch.data.photographs[leg.slot].taken) continue;
+      if (launch.resident) {
+        MeasureAs<ResidentIndex>(launch.data, leg);
+      } else {
+        launch.wide ? MeasureAs<WideIndex>(launch.data, leg) : MeasureAs<StreamedIndex>(launch.data, leg);
+      }
+    }
+  }
+  void Mark(int) override {}
+  void WaitFor(int) override {}
+  void Wait() override {}
+  std::uint32_t most_blocks() const override { return teams_.blocks(); }
+  std::size_t resident_bytes() const override { return resident_bytes_; }
+
+ private:
+  struct alignas(16) Piece {
+    unsigned char bytes[16];
+  };
+
+  template <class Mode>
+  void RunAs(const Launch& launch) {
+    for (std::uint32_t k = 0; k < launch.n_legs; ++k) {
+      const Leg& leg = launch.data.legs[k];
+      if (launch.data.statuses[leg.bed].stop != Stop::kNone) continue;
+      if (launch.resident) {
+        RunOne<Mode, ResidentIndex>(launch, leg);
+      } else {
+        launch.wide ? RunOne<Mode, WideIndex>(launch, leg) : RunOne<Mode, StreamedIndex>(launch, leg);
+      }
+    }
+  }
+  template <class Mode, class Index>
+  void RunOne(const Launch& launch, const Leg& leg) {
+    constexpr bool kResident = std::is_same_v<Index, ResidentIndex>;
+    const LaunchData& data = launch.data;
+    const BedPlan& plan = data.plans[leg.bed];
+    std::vector<Piece> shared((launch.shared_bytes + sizeof(Piece) - 1) / sizeof(Piece));
+    if (!shared.empty()) std::memset(shared.data(), 0x5A, shared.size() * sizeof(Piece));
+    const ResidentArrays arrays(reinterpret_cast<unsigned char*>(shared.data()), plan.stride,
+                                static_cast<std::uint32_t>(plan.grid.count()));
+    if (kResident && arrays.bytes > launch.shared_bytes) throw std::logic_error("a bed lies over its shared memory");
+    teams_.Together([&](auto& team) {
+      BedStatus status = data.statuses[leg.bed];
+      BedView<Index> bed(plan);
+      if constexpr (kResident) arrays.Enter(team, status, bed);
+      Photograph photograph;
+      PutTogether(team, plan, leg.substeps, data.requests + leg.first_number, data.settings,
+                  data.numbers + leg.first_number);
+      LegRunner<Mode, std::remove_reference_t<decltype(team)>, Index> runner(team, bed, data.numbers + leg.first_number,
+                                                                             data.own_numbers);
+      runner.Run(leg, status, photograph);
+      team.Sync();
+      if constexpr (kResident) arrays.Leave(team, status, bed);
+      if (team.rank() != 0) return;
+      data.statuses[leg.bed] = status;
+      if (leg.slot >= 0) data.photographs[leg.slot] = photograph;
+    });
+  }
+  template <class Index>
+  void MeasureAs(const LaunchData& data, const Leg& leg) {
+    const BedPlan& plan = data.plans[leg.bed];
+    std::vector<MeasureBlock> blocks(teams_.blocks());
+    teams_.Together([&](auto& team) {
+      BedView<Index> bed(plan);
+      bed.half = data.statuses[leg.bed].half;
+      MeasureMemory memory = MeasureMemoryIn(bed);
+      memory.block = &blocks[team.block()];
+      MeasureBed(team, bed, data.numbers[leg.first_number + leg.substeps], data.own_numbers, leg.whole, memory,
+                 data.measured[leg.slot]);
+    });
+  }
+
+  const std::size_t resident_bytes_;
+  const Teams teams_;
+};
+
+}  // namespace gyrebox::kernels::cuda
