@@ -31,8 +31,10 @@ static absl::Status CheckUnused(const std::string& directory) {
 }
 
 static absl::Status CheckLayout(PageFile& pages) {
-  const uint32_t layout = pages.layout();  // 0 where it cannot be read: then the present one
-  if (layout == 0 || (layout >= kFirstLayout && layout <= std::size(sql::kMigrations))) return absl::OkStatus();
+  constexpr uint32_t kNewest = std::size(sql::kMigrations), kNone = 1000;
+  const uint32_t layout = pages.layout();  // 0 or too large where it is damaged: then the present one
+  const bool known = layout >= kFirstLayout && layout <= kNewest;
+  if (layout == 0 || layout >= kNone || known) return absl::OkStatus();
   return absl::FailedPreconditionError("that store is of a version that this one does not know how to save");
 }
 
@@ -51,6 +53,11 @@ static absl::StatusOr<Salvaged> Fill(PageFile& pages, const std::string& from, c
   const auto found = CopyRows(pages, **database);
   if (!found.ok()) return found.status();
   Salvaged salvaged;
+  if (found->bad_pages + static_cast<size_t>(found->bad_rows) > 0) {
+    salvaged.lost.push_back("of the database: " + std::to_string(found->bad_pages) + " pages and " +
+                            std::to_string(found->bad_rows) + " rows; as far as they told more than is known " +
+                            "otherwise, it follows");
+  }
   const auto made = MakeSound(**database, *found, from + "/states", to + "/states", &salvaged.lost);
   if (!made.ok()) return made;
   Statement count = (*database)->Prepare(sql::kCountAll);

@@ -126,7 +126,8 @@ absl::Status Check::Studies() {
 
 /// What the runs of a study are that are not there, by number.
 absl::StatusOr<std::map<int64_t, study::PlannedRun>> Check::MissingRuns(const KnownStudy& study) {
-  std::map<std::pair<std::vector<double>, int>, int> there;
+  const study::PointOrder order(study.spec);
+  std::set<std::pair<size_t, int>> there;  // point and trial
   std::set<int64_t> numbers;
   Statement rows = to_.Prepare(sql::kNumbersOf);
   rows.Bind(study.id);
@@ -134,14 +135,15 @@ absl::StatusOr<std::map<int64_t, study::PlannedRun>> Check::MissingRuns(const Kn
     const std::string bytes = rows.Text(1);
     std::vector<double> values(bytes.size() / sizeof(double));
     if (!values.empty()) std::memcpy(values.data(), bytes.data(), values.size() * sizeof(double));
-    ++there[{values, static_cast<int>(rows.Int(2))}];
+    there.emplace(order.Place(values), static_cast<int>(rows.Int(2)));
     numbers.insert(rows.Int(0));
   }
   if (!rows.status().ok()) return rows.status();
   const std::vector<study::PlannedRun> plans = study::Expand(study.spec);
+  const auto trials = static_cast<size_t>(std::max(1, study.spec.trials().count()));
   std::vector<size_t> missing;
   for (size_t i = 0; i < plans.size(); ++i) {
-    if (!there.contains({plans[i].axis_values, plans[i].trial})) missing.push_back(i);
+    if (!there.contains({i / trials, plans[i].trial})) missing.push_back(i);
   }
   // A study that never grew has its runs in this order, so that these are the numbers that they had.
   std::map<int64_t, study::PlannedRun> runs;

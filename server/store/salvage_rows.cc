@@ -84,7 +84,8 @@ class Copier {
     pages_.WalkRest([&](bool, const std::vector<RawRow>& rows) {
       for (const RawRow& row : rows) Place(row);
     });
-    found_.bad_pages = static_cast<uint32_t>(pages_.bad_pages().size());
+    found_.bad_pages = pages_.bad_pages().size();
+    found_.bad_rows = pages_.bad_rows();
     status_.Update(to_.Execute("COMMIT"));
     return status_.ok() ? absl::StatusOr<FoundBeside>(std::move(found_)) : status_;
   }
@@ -105,6 +106,8 @@ class Copier {
   /// A row of an index, or of a table that is not copied.
   void TakeBeside(const std::string& name, const RawRow& row) {
     if (name == "sqlite_sequence") NoteSequence(row);
+    // All of a label stands in its index too.
+    if (name == "label_by_study" && row.values.size() == 2) Place({std::nullopt, {row.values[1], row.values[0]}});
     if (name == "sqlite_autoindex_frame_1" && row.values.size() == 4) {
       std::vector<int64_t> key;
       for (const Value& value : row.values) {

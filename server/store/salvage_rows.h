@@ -17,7 +17,8 @@ namespace gyrebox::store {
 struct FoundBeside {
   std::map<std::string, int64_t> sequences;        ///< highest number ever given, by table
   std::vector<std::vector<int64_t>> frames_known;  ///< study, run, step: by an index of the frames
-  uint32_t bad_pages = 0;
+  size_t bad_pages = 0;
+  int64_t bad_rows = 0;
 };
 
 /// Copies all rows that are rows of a store. Damage is passed by. @param to a new store's database, without checks of

@@ -25,6 +25,15 @@ std::string ReadAll(const std::string& path) {
   return {std::istreambuf_iterator<char>(in), {}};
 }
 
+RunUpdate At(int64_t number, v1::Run::State state, int64_t step) {
+  RunUpdate update;
+  update.number = number;
+  update.state = state;
+  update.step = step;
+  update.time = static_cast<double>(step);
+  return update;
+}
+
 class StoreCopyTest : public testing::Test {
  protected:
   /// A store with a study, whose first run left a state.
@@ -35,7 +44,7 @@ class StoreCopyTest : public testing::Test {
     const v1::StudySpec spec = AmplitudeStudy({4}, 2);
     ASSERT_TRUE(store.CreateStudy(spec, NewRuns(spec), "").ok());
     ASSERT_TRUE(store.StartRuns(1, std::vector<int64_t>{1, 2}, "cpu").ok());
-    RunUpdate update{.number = 1, .state = v1::Run::STATE_FINISHED, .step = 4000, .time = 2};
+    RunUpdate update = At(1, v1::Run::STATE_FINISHED, 4000);
     update.end_state = BedBytes{.bytes = "left", .side_x = 1, .side_y = 1};
     ASSERT_TRUE(store.RecordProgress(1, std::vector{update}).ok());
   }
@@ -57,8 +66,7 @@ class StoreCopyTest : public testing::Test {
 
   /// Appends samples and checkpoints to run 2 as a server does.
   static RunUpdate Step(int64_t part) {
-    RunUpdate update{.number = 2, .state = v1::Run::STATE_RUNNING, .step = 10 * (part + 1)};
-    update.time = static_cast<double>(update.step);
+    RunUpdate update = At(2, v1::Run::STATE_RUNNING, 10 * (part + 1));
     update.samples.width = 3;
     for (int64_t step = 10 * part; step < 10 * (part + 1); ++step) {
       const auto at = static_cast<double>(step);
@@ -220,8 +228,8 @@ TEST_F(StoreCopyTest, BytesOfAnOwnerAreWhatIsStoredAndNothingIsLeftOfThem) {
   const int64_t recipe = static_cast<int64_t>(spec.SerializeAsString().size());
   EXPECT_EQ(bytes(), recipe + 256);
   ASSERT_TRUE((*store)->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
-  RunUpdate update{.number = 1, .state = v1::Run::STATE_RUNNING, .step = 10, .time = 1};
-  update.checkpoint = BedBytes{.bytes = std::string(1000, 'c'), .side_x = 1, .side_y = 1, .step = 10, .time = 1};
+  RunUpdate update = At(1, v1::Run::STATE_RUNNING, 10);
+  update.checkpoint = BedBytes{.bytes = std::string(1000, 'c'), .side_x = 1, .side_y = 1, .step = 10, .time = 10};
   Frame& frame = update.frames.emplace_back();
   frame.beads = {.side_x = 3, .side_y = 3, .x = {7}, .y = {8}, .angle = {9}, .spinner = {1}};
   update.entry.emplace().set_person("anna");
@@ -234,7 +242,7 @@ TEST_F(StoreCopyTest, BytesOfAnOwnerAreWhatIsStoredAndNothingIsLeftOfThem) {
   ASSERT_TRUE((*store)->UpdateStudy(1, {"four", std::nullopt}, "", "anna").ok());
   EXPECT_EQ(bytes(), with_all + 4 + static_cast<int64_t>(std::string("changed its note").size()));
   EXPECT_EQ((*store)->GetStudy(1)->stored_byte_count(), bytes());
-  RunUpdate end{.number = 1, .state = v1::Run::STATE_CANCELLED, .step = 20, .time = 2};
+  RunUpdate end = At(1, v1::Run::STATE_CANCELLED, 20);
   ASSERT_TRUE((*store)->RecordProgress(1, std::vector{end}).ok());
   EXPECT_EQ(bytes(), with_all + 20);  // the checkpoint's row is gone, the state that was kept is there
   ASSERT_TRUE((*store)->DeleteStudy(1, "").ok());
