@@ -177,10 +177,10 @@ void WaitForEnd(const sigset_t& signals, const Options& options, gyrebox::api::S
 /// Tells this user's programs where a server without TLS is, as long as this lives.
 class AddressNote {
  public:
-  AddressNote(const Options& options, const gyrebox::api::Server& server)
-      : directory_(gyrebox::access::AddressDirectory()),
-        note_{server.address(), std::filesystem::absolute(options.socket).string(), server.local_secret()} {
-    if (!options.tls_certificate.empty()) directory_.clear();
+  AddressNote(const Options& options, const gyrebox::api::Server& server) {
+    if (!options.tls_certificate.empty()) return;
+    directory_ = gyrebox::access::AddressDirectory();
+    note_ = {server.address(), std::filesystem::absolute(options.socket).string(), server.local_secret()};
     if (directory_.empty()) return;
     if (const auto why = gyrebox::access::WriteAddressFile(directory_, note_); !why.empty()) {
       spdlog::warn("{}; gyrebox has to be told --server unix:{}", why, note_.socket);
@@ -192,7 +192,7 @@ class AddressNote {
 
  private:
   std::string directory_;
-  const gyrebox::access::LocalServer note_;
+  gyrebox::access::LocalServer note_;
 };
 
 int Serve(Options options) {

@@ -39,6 +39,7 @@ inline access::TlsPair MakeCertificate(long from = -60, long until = 3600) {
   X509_sign(certificate, key, EVP_sha256());
 
   access::TlsPair pair;
+  pair.end = std::chrono::system_clock::now() + std::chrono::seconds(until);
   BIO* out = BIO_new(BIO_s_mem());
   PEM_write_bio_X509(out, certificate);
   pair.certificate = TextOf(out);

@@ -25,8 +25,8 @@ class Gyreboxd {
     std::filesystem::create_directories(Runtime());
     std::vector<std::string> command = prefix_;
     for (const auto& word : std::vector<std::string>{"/usr/bin/env", "XDG_RUNTIME_DIR=" + Runtime(), program_, "--data",
-                                                     Data(), "--listen", "127.0.0.1:0", "--device", device_,
-                                                     "--threads", "1", "--port-file", PortFile()}) {
+                                                     Data(), "--listen", listen_, "--device", device_, "--threads", "1",
+                                                     "--port-file", PortFile()}) {
       command.push_back(word);
     }
     command.insert(command.end(), options.begin(), options.end());
@@ -56,6 +56,7 @@ class Gyreboxd {
 
   /// A program, with its options, that starts the server.
   void set_prefix(std::vector<std::string> prefix) { prefix_ = std::move(prefix); }
+  void set_listen(std::string listen) { listen_ = std::move(listen); }
 
   /// Where a test may call without a token: the Unix socket.
   std::string address() const { return "unix:" + Data() + "/gyreboxd.sock"; }
@@ -85,6 +86,7 @@ class Gyreboxd {
   TemporaryDirectory directory_;
   std::optional<Process> process_;
   std::vector<std::string> prefix_;
+  std::string listen_ = "127.0.0.1:0";
   std::string tcp_address_;
 };
 

@@ -293,7 +293,8 @@ TEST_F(LocalServerTest, WhatOneThatWasKilledLeftIsReplaced) {
   const std::string listen = server_.tcp_address();
   server_.Kill();
   EXPECT_EQ(Gyrebox({"box"}).code, 4);
-  server_.StartAndWait({"--listen", listen});
+  server_.set_listen(listen);
+  server_.StartAndWait();
   EXPECT_EQ(server_.tcp_address(), listen);
   EXPECT_EQ(Gyrebox({"box"}).code, 0) << Gyrebox({"box"}).error;
   EXPECT_EQ(Gyrebox({"--server", listen, "box"}).code, 0);
