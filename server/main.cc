@@ -200,9 +200,10 @@ void AddWorkOptions(CLI::App& app, Options& options) {
                  "Bytes on disk of one person; 0 for no limit. Default with TLS 200 GiB or a quarter of the disk, "
                  "whichever is less; else 0")
       ->check(any);
-  app.add_option("--reserve-mib", options.reserve_mib,
-                 "MiB of the disk that are kept free for runs under way: below it, nothing new is taken in. Default 512 "
-                 "or 1 % of the disk, whichever is less")
+  app.add_option(
+         "--reserve-mib", options.reserve_mib,
+         "MiB of the disk that are kept free for runs under way: below it, nothing new is taken in. Default 512 "
+         "or 1 % of the disk, whichever is less")
       ->check(CLI::Range(int64_t{0}, int64_t{1} << 40));
   app.add_option("--most-device-beads", options.device_beads,
                  "Beads of one person on the device at a time; 0 for no limit")
@@ -261,8 +262,9 @@ int main(int argc, char** argv) {
   app.add_option("--make-admin", options.make_admin, "Print a token for a new admin of this name, and end");
   CLI::Option* backup = app.add_option(
       "--backup", options.backup, "Copy the store into this new or empty directory, also beside a server, and end");
-  app.add_option("--salvage", options.salvage,
-                 "Save what can be read of a damaged store into this new or empty directory, list what was lost, and end")
+  app.add_option(
+         "--salvage", options.salvage,
+         "Save what can be read of a damaged store into this new or empty directory, list what was lost, and end")
       ->excludes(backup);
   AddLimits(app, options);
   AddRetention(app, options);

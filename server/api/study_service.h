@@ -57,8 +57,7 @@ class StudyService : public v1::StudyService::CallbackService {
   void SteerAll(const access::Person& person, const std::string& name, v1::Adjustment::Kind kind, StudyDone done);
 
   /// The study as it is to be, sound. INVALID_ARGUMENT with every field of the request at fault.
-  absl::StatusOr<v1::StudySpec> CheckGrowth(int64_t id, const v1::StudySpec& spec,
-                                            const v1::GrowStudyRequest& request);
+  absl::StatusOr<v1::StudySpec> CheckGrowth(int64_t id, const v1::StudySpec& spec, const v1::GrowStudyRequest& request);
 
   absl::StatusOr<v1::Study> Grow(const v1::GrowStudyRequest& request, const access::Person& person);
   absl::StatusOr<v1::Study> Update(const v1::UpdateStudyRequest& request, const access::Person& person);

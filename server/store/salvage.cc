@@ -27,8 +27,7 @@ static absl::Status CheckUnused(const std::string& directory) {
   if (file < 0) return absl::OkStatus();
   const bool is_free = flock(file, LOCK_SH | LOCK_NB) == 0;
   close(file);
-  return is_free ? absl::OkStatus()
-                 : absl::FailedPreconditionError("a server uses " + directory + "; stop it first");
+  return is_free ? absl::OkStatus() : absl::FailedPreconditionError("a server uses " + directory + "; stop it first");
 }
 
 static absl::Status CheckLayout(PageFile& pages) {

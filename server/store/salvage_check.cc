@@ -175,9 +175,7 @@ absl::Status Check::FailRun(const KnownRun& run) {
   fault.set_reason("DATA_LOSS");
   fault.set_message("what people changed in it was lost in a damaged store");
   const std::string bytes = fault.SerializeAsString();
-  return to_.Prepare(sql::kFailRun)
-      .Bind(run.study, run.number, Statement::AsBlob(bytes), NowMilliseconds())
-      .Run();
+  return to_.Prepare(sql::kFailRun).Bind(run.study, run.number, Statement::AsBlob(bytes), NowMilliseconds()).Run();
 }
 
 absl::Status Check::Runs() {
@@ -342,8 +340,8 @@ absl::StatusOr<bool> Check::HasWholeJournal(const KnownRun& run) {
     if (!row.status().ok()) return row.status();
   }
   if (count == last) return true;
-  Lost(run.name() + ": " + std::to_string(last - count) + " of the " + std::to_string(last) + " entries of its journal" +
-       (run.is_open() ? "; it ends as FAILED, as nobody knows how to go on" : ""));
+  Lost(run.name() + ": " + std::to_string(last - count) + " of the " + std::to_string(last) +
+       " entries of its journal" + (run.is_open() ? "; it ends as FAILED, as nobody knows how to go on" : ""));
   const absl::Status status = to_.Prepare(sql::kSetJournalLength).Bind(run.study, run.number, last).Run();
   return status.ok() ? absl::StatusOr<bool>(false) : status;
 }
