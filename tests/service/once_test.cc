@@ -117,8 +117,8 @@ TEST_F(OnceTest, ExtendingTwiceExtendsOnce) {
 TEST_F(OnceTest, SavingAndReplayingTwiceGiveTheSame) {
   Create();
   server_.plan().held = false;
-  ASSERT_TRUE(test::WaitFor(
-      [&] { return client::Client(server_.address()).GetRun("studies/1/runs/1")->has_end_time(); }));
+  ASSERT_TRUE(
+      test::WaitFor([&] { return client::Client(server_.address()).GetRun("studies/1/runs/1")->has_end_time(); }));
   v1::SavedState first, again;
   const auto save = WithId<v1::SaveRunRequest>("studies/1/runs/1");
   ASSERT_TRUE((Call<v1::RunService>(&v1::RunService::Stub::SaveRun, save, &first)).ok());

@@ -38,8 +38,8 @@ void WriteAll(const std::string& path, const std::string& bytes) { std::ofstream
 
 class SalvageTest : public testing::Test {
  protected:
-  /// Studies with all that a store holds: runs at their end, under way, held and waiting, with samples (some longer than
-  /// a page), frames, states, journals, labels, notes, requests, tokens.
+  /// Studies with all that a store holds: runs at their end, under way, held and waiting, with samples (some longer
+  /// than a page), frames, states, journals, labels, notes, requests, tokens.
   void Fill(int studies) {
     auto opened = Store::Open(From());
     ASSERT_TRUE(opened.ok()) << opened.status();

@@ -261,8 +261,8 @@ TEST_F(StoreCopyTest, WhatIsOverABoundIsNotStored) {
   EXPECT_TRUE((*store)->CreateStudy(spec, NewRuns(spec), "", "ben").ok());
   (*store)->SetBounds({.stored_bytes = *(*store)->BytesOf("anna") + 100});
   EXPECT_TRUE(absl::IsResourceExhausted((*store)->CreateStudy(spec, NewRuns(spec), "", "anna").status()));
-  EXPECT_TRUE(absl::IsResourceExhausted(
-      (*store)->GrowStudy(1, {spec, NewRuns(spec), {}, "more"}, "", "", "anna").status()));
+  EXPECT_TRUE(
+      absl::IsResourceExhausted((*store)->GrowStudy(1, {spec, NewRuns(spec), {}, "more"}, "", "", "anna").status()));
   EXPECT_EQ((*store)->GetStudy(1)->run_counts().total_count(), 2);
   ASSERT_TRUE((*store)->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
   const BedBytes large{.bytes = std::string(1000, 's'), .side_x = 1, .side_y = 1, .step = 7};
