@@ -76,7 +76,12 @@ void Executor::OpenLetters() {
   if (steering_.empty()) return;
   const Steering next = std::move(steering_.front());
   steering_.pop_front();
-  GoOn(next);
+  try {
+    GoOn(next);
+  } catch (const std::bad_alloc&) {
+    next.job->BreakOff(absl::ResourceExhaustedError("the memory of this machine ran out; try again later"));
+    next.done(std::move(next.job->result()));
+  }
 }
 
 void Executor::Steer(SteerRequest request, std::function<void(Steered)> done) {

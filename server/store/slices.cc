@@ -78,7 +78,7 @@ absl::StatusOr<v1::Study> Store::CreateInSlices(const v1::StudySpec& spec, const
   status = InsertInSlices(runs.size(), [&](Connection& connection, size_t i) {
     return InsertRun(connection, id, static_cast<int64_t>(i) + 1, runs[i], priority, /*change=*/1);
   });
-  absl::StatusOr<v1::Study> study = status;
+  absl::StatusOr<v1::Study> study = absl::InternalError("not read");
   if (status.ok()) {
     status = Write([&](Connection& connection) -> absl::Status {
       if (auto found = find_earlier(connection); !found.ok() || earlier) return found;

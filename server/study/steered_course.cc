@@ -102,7 +102,9 @@ double SteeredCourse::HighestWith(const kernels::Adjustment* more) const {
 
 SteeredCourse::Key SteeredCourse::KeyAt(int64_t step) const {
   const auto& begins = point_->stage_begins;
-  const int64_t stage = std::upper_bound(begins.begin(), begins.end(), step) - begins.begin();
+  int64_t stage = std::upper_bound(begins.begin(), begins.end(), step) - begins.begin();
+  // In a replay there are changes within the stages too.
+  for (const kernels::Adjustment& adjustment : point_->stages) stage += adjustment.step <= step ? 1 : 0;
   const auto now = fold_.now();
   return {point_.get(), stage, stages_folded_, now[0], now[1], now[2], now[3], now[4], fold_.highest()};
 }

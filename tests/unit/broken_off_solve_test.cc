@@ -62,7 +62,7 @@ TEST_P(BrokenOffSolve, GivesTheBitsOfOneInOneGo) {
   const RunChunk chunk = whole.Advance(spec_.n_steps);
   ASSERT_EQ(chunk.verdict, Verdict::kFinished);
   std::vector<Sample> samples;
-  EXPECT_GT(TakeStepsInPieces(pieces, spec_.n_steps, 3, &samples), 20);
+  EXPECT_GT(TakeStepsInPieces(pieces, spec_.n_steps + 1, 3, &samples), 20);
   EXPECT_EQ(ToBytes(pieces.Save()), ToBytes(whole.Save()));
   ExpectSameSamples(samples, chunk.samples);
 }
@@ -90,7 +90,7 @@ TEST_P(BrokenOffSolve, BeginsAnewForAChangeOfItsStep) {
   TakeStepsInPieces(pieces, 3, 3, &samples);
   ASSERT_EQ(pieces.Advance(1, 3).step, 3);
   EXPECT_EQ(pieces.Adjust(change), 3);
-  TakeStepsInPieces(pieces, spec_.n_steps, 3, &samples);
+  TakeStepsInPieces(pieces, spec_.n_steps + 1, 3, &samples);
   whole.Advance(spec_.n_steps);
   EXPECT_EQ(ToBytes(pieces.Save()), ToBytes(whole.Save()));
 }
@@ -103,7 +103,7 @@ TEST_P(BrokenOffSolve, MayTurnOutToBeTheLast) {
   TakeStepsInPieces(pieces, 3, 3, &samples);
   ASSERT_EQ(pieces.Advance(1, 3).step, 3);
   pieces.EndAt(3);
-  TakeStepsInPieces(pieces, spec_.n_steps, 3, &samples);
+  TakeStepsInPieces(pieces, spec_.n_steps + 1, 3, &samples);
   const RunChunk chunk = whole.Advance(3);
   ASSERT_EQ(chunk.verdict, Verdict::kFinished);
   EXPECT_EQ(ToBytes(pieces.Save()), ToBytes(whole.Save()));
