@@ -169,11 +169,11 @@ static absl::Status Check(const v1::WatchFramesRequest& request) {
 grpc::ServerWriteReactor<v1::WatchFramesResponse>* RunService::WatchFrames(grpc::CallbackServerContext* context,
                                                                            const v1::WatchFramesRequest* request) {
   using NotNow = Refusal<v1::WatchFramesResponse>;
+  auto pass = EnterStream(rooms_, *context, request);
+  if (!pass.ok()) return new NotNow(pass.status());
   const auto run = ParseRunName(request->name());
   if (!run.ok()) return new NotNow(run.status());
   if (auto status = Check(*request); !status.ok()) return new NotNow(status);
-  auto pass = EnterStream(rooms_, *context, request);
-  if (!pass.ok()) return new NotNow(pass.status());
   return rooms_.frames.Watch(*run, *request, *std::move(pass));
 }
 

@@ -100,10 +100,10 @@ static absl::Status CheckNumbers(const v1::WatchRunsRequest& request) {
 
 grpc::ServerWriteReactor<v1::WatchRunsResponse>* RunService::WatchRuns(grpc::CallbackServerContext* context,
                                                                        const v1::WatchRunsRequest* request) {
-  const auto study = ParseStudyName(request->parent());
-  if (!study.ok()) return new Refusal<v1::WatchRunsResponse>(study.status());
   auto pass = EnterStream(rooms_, *context, request);
   if (!pass.ok()) return new Refusal<v1::WatchRunsResponse>(pass.status());
+  const auto study = ParseStudyName(request->parent());
+  if (!study.ok()) return new Refusal<v1::WatchRunsResponse>(study.status());
   // gRPC keeps the request as long as the stream; it may hold a number for each of many runs.
   v1::WatchRunsRequest taken;
   taken.Swap(const_cast<v1::WatchRunsRequest*>(request));

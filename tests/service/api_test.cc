@@ -154,7 +154,7 @@ TEST_F(ApiTest, EstimatesFromTheRateOnceThereIsOne) {
 TEST_F(ApiTest, TellsWhatIsNotThere) {
   v1::Study study;
   EXPECT_EQ(Get("studies/9", &study).error_code(), grpc::StatusCode::NOT_FOUND);
-  EXPECT_EQ(DetailOf(Get("studies/9", &study)).reason(), "NOT_FOUND");
+  EXPECT_EQ(test::DetailsOf(Get("studies/9", &study)).info.reason(), "NOT_FOUND");
   EXPECT_EQ(Get("studies/01", &study).error_code(), grpc::StatusCode::NOT_FOUND);
   EXPECT_EQ(Get("studies/-1", &study).error_code(), grpc::StatusCode::NOT_FOUND);
   EXPECT_EQ(Get("", &study).error_code(), grpc::StatusCode::INVALID_ARGUMENT);
@@ -175,7 +175,7 @@ TEST_F(ApiTest, CancelsOnce) {
   EXPECT_EQ(study.run_counts().cancelled_count(), 20);
   const grpc::Status again = Cancel(study.name(), &study);
   EXPECT_EQ(again.error_code(), grpc::StatusCode::FAILED_PRECONDITION);
-  EXPECT_EQ(DetailOf(again).reason(), "WRONG_STATE");
+  EXPECT_EQ(test::DetailsOf(again).info.reason(), "WRONG_STATE");
 }
 
 TEST_F(ApiTest, ListsStudiesInPages) {

@@ -82,7 +82,9 @@ TEST_F(ErrorDetailsTest, TheClientReadsThem) {
   ASSERT_EQ(client::ViolationsOf(refused.status()).size(), 1u);
   EXPECT_EQ(client::ViolationsOf(refused.status())[0].field(), "bed.packing_fraction");
   EXPECT_EQ(client::ReasonOf(client_.GetRun("studies/1/runs/1").status()), "NOT_FOUND");
-  EXPECT_EQ(client::ReasonOf(client_.WatchFrames({}, [](const auto&) { return true; })), "NOT_FOUND");
+  v1::WatchFramesRequest request;
+  request.set_name("studies/1/runs/1");
+  EXPECT_EQ(client::ReasonOf(client_.WatchFrames(request, [](const auto&) { return true; })), "NOT_FOUND");
 }
 
 TEST_F(ErrorDetailsTest, StreamsThatEndCarryThemToo) {
@@ -119,7 +121,7 @@ TEST_F(ErrorDetailsTest, PythonReadsThem) {
             "unary NOT_FOUND NOT_FOUND gyrebox\n"
             "stream NOT_FOUND NOT_FOUND gyrebox\n"
             "study INVALID_ARGUMENT INVALID_STUDY gyrebox BadRequest\n"
-            "bed.bead_count bed.packing_fraction drive.quantity drive.waveform schedule.duration\n"
+            "bed.bead_count bed.packing_fraction schedule.duration\n"
             "state FAILED_PRECONDITION WRONG_STATE gyrebox PreconditionFailure\n"
             "WRONG_STATE studies/1 studies/1 is finished already\n"
             "method UNIMPLEMENTED NO_SUCH_METHOD gyrebox\n")

@@ -237,7 +237,7 @@ TEST_F(GrowthTest, IsAllThereOrNotThere) {
     EXPECT_EQ((*store)->GetStudy(1)->DebugString(), before);
     EXPECT_EQ((*store)->ListRuns(1, 0, 100)->size(), 2u);
     EXPECT_EQ((*store)->GetRun(1, 1)->axis_values_size(), 1);
-    EXPECT_FALSE((*store)->FindGrowth("id")->has_value());
+    EXPECT_FALSE((*store)->FindRequest("id")->has_value());
     ASSERT_TRUE((*connection)->Execute("DROP TRIGGER stop").ok());
   }
   server_.Start();

@@ -16,8 +16,8 @@ using test::BareStudy;
 
 class OnceTest : public testing::Test {
  protected:
-  OnceTest() { server_.plan().held = true; }
-  ~OnceTest() override { server_.plan().held = false; }
+  /// A run that goes on for as long as a test does.
+  OnceTest() { server_.plan().step_nanoseconds = 1'000'000; }
 
   /// One call, by its method.
   template <class Service, class Request, class Response>
@@ -40,9 +40,7 @@ class OnceTest : public testing::Test {
   }
 
   void StartAgain() {
-    server_.plan().held = false;
     server_.Stop();
-    server_.plan().held = true;
     server_.Start();
   }
 
@@ -116,7 +114,7 @@ TEST_F(OnceTest, ExtendingTwiceExtendsOnce) {
 
 TEST_F(OnceTest, SavingAndReplayingTwiceGiveTheSame) {
   Create();
-  server_.plan().held = false;
+  server_.plan().step_nanoseconds = 0;
   ASSERT_TRUE(
       test::WaitFor([&] { return client::Client(server_.address()).GetRun("studies/1/runs/1")->has_end_time(); }));
   v1::SavedState first, again;
@@ -137,7 +135,7 @@ TEST_F(OnceTest, DeletingAgainIsNoErrorWhereAskedSo) {
   Create();
   client::Client client(server_.address());
   ASSERT_TRUE(client.CancelStudy("studies/1").ok());
-  server_.plan().held = false;
+  server_.plan().step_nanoseconds = 0;
   ASSERT_TRUE(test::WaitFor([&] { return client.GetStudy("studies/1")->has_end_time(); }));
   v1::DeleteStudyRequest request;
   request.set_name("studies/1");
@@ -152,7 +150,7 @@ TEST_F(OnceTest, DeletingAgainIsNoErrorWhereAskedSo) {
 // Its own copy of the state is enough for all that a study does.
 TEST_F(OnceTest, AStudyRunsGrowsAndIsReplayedAfterTheStudyThatItStartsFromIsDeleted) {
   Create();
-  server_.plan().held = false;
+  server_.plan().step_nanoseconds = 0;
   client::Client client(server_.address());
   const auto ended = [&](const char* study) { return client.GetStudy(study)->has_end_time(); };
   ASSERT_TRUE(test::WaitFor([&] { return ended("studies/1"); }));

@@ -21,15 +21,18 @@ class QuotaTest : public testing::Test {
     ASSERT_TRUE(store.ok());
     api::ServerOptions options;
     options.quotas = quotas;
+    options.socket = directory_.path() + "/socket";
     auto server = api::Server::Start(options, *std::move(store), std::make_unique<test::FakeDevice>(plan_), "a test");
     ASSERT_TRUE(server.ok()) << server.status();
     server_ = *std::move(server);
   }
 
+  client::Client Client() const { return client::Client("unix:" + directory_.path() + "/socket"); }
+
   absl::Status Create(int trials) {
     v1::StudySpec spec = test::BareStudy();
     spec.mutable_trials()->set_count(trials);
-    return client::Client(server_->address()).CreateStudy(spec).status();
+    return Client().CreateStudy(spec).status();
   }
 
   /// Refused for a reason that says this.
@@ -47,18 +50,18 @@ TEST_F(QuotaTest, OfRunsThatWait) {
   plan_->held = true;
   Start({.queued_runs = 10});
   EXPECT_TRUE(Create(1).ok());
-  ASSERT_TRUE(test::WaitFor([&] { return client::Client(server_->address()).GetBox()->running_count() == 1; }));
+  ASSERT_TRUE(test::WaitFor([&] { return Client().GetBox()->running_count() == 1; }));
   EXPECT_TRUE(Create(6).ok());
   ExpectRefused(Create(5), "local has 6 runs waiting, and 5 more are over the quota of 10");
   EXPECT_TRUE(Create(4).ok());
-  EXPECT_EQ(client::Client(server_->address()).ListStudies()->studies_size(), 3);
-  ExpectRefused(client::Client(server_->address()).ReplayRun("studies/1/runs/1").status(), "has 10 runs waiting");
+  EXPECT_EQ(Client().ListStudies()->studies_size(), 3);
+  ExpectRefused(Client().ReplayRun("studies/1/runs/1").status(), "has 10 runs waiting");
   plan_->held = false;
 }
 
 TEST_F(QuotaTest, OfRunsThatWaitCountsThoseThatAreHeld) {
   Start({.queued_runs = 10});
-  client::Client client(server_->address());
+  client::Client client = Client();
   ASSERT_TRUE(client.DrainBox(true).ok());
   EXPECT_TRUE(Create(10).ok());
   ASSERT_TRUE(client.PauseStudy("studies/1").ok());
@@ -68,7 +71,7 @@ TEST_F(QuotaTest, OfRunsThatWaitCountsThoseThatAreHeld) {
 TEST_F(QuotaTest, OfBytesOnDisk) {
   Start({.stored_bytes = 1000});
   EXPECT_TRUE(Create(1).ok());
-  ASSERT_TRUE(test::WaitFor([&] { return client::Client(server_->address()).GetStudy("studies/1")->has_end_time(); }));
+  ASSERT_TRUE(test::WaitFor([&] { return Client().GetStudy("studies/1")->has_end_time(); }));
   ExpectRefused(Create(1), "bytes on disk; the quota is 1000");
 }
 

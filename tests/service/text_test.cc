@@ -16,7 +16,7 @@ using schema::Visible;
 
 TEST(VisibleTest, ShowsWhatNobodySees) {
   EXPECT_EQ(Visible("plain, \xC3\xA4 \xE2\x82\xAC \xF0\x9F\x8E\xB2"), "plain, \xC3\xA4 \xE2\x82\xAC \xF0\x9F\x8E\xB2");
-  EXPECT_EQ(Visible(std::string("a\0b\x1b[2Jc\x7f\n\t\r", 13)), "a\\u{0}b\\u{1b}[2Jc\\u{7f}\\u{a}\\u{9}\\u{d}");
+  EXPECT_EQ(Visible(std::string("a\0b\x1b[2Jc\x7f\n\t\r", 12)), "a\\u{0}b\\u{1b}[2Jc\\u{7f}\\u{a}\\u{9}\\u{d}");
   EXPECT_EQ(Visible("\xC2\x80\xC2\x9B\xC2\x9F\xC2\xA0"), "\\u{80}\\u{9b}\\u{9f}\xC2\xA0");
   EXPECT_EQ(schema::VisibleLines("a\n\tb\x1b"), "a\n\tb\\u{1b}");
 }
