@@ -15,8 +15,7 @@ inline constexpr double kMostRuns = 100'000;
 /// Most bytes of a study as a client sends it.
 inline constexpr size_t kMostSpecBytes = 256 << 10;
 /// Points, times what is looked at in each: one, and every stage, every number that a stage changes, and every change
-/// that was steered. A check of a study with so much takes up to 0.9 s of one core of a Xeon at 2.1 GHz
-/// where an axis varies something in every stage, and a tenth of that else.
+/// that was steered. A check of a study with so much is meant to take under a second of one core of a server.
 inline constexpr double kMostWork = 1'000'000;
 
 /// Faults of a study's size. The study is as it came, without its defaults: those take memory by its size.

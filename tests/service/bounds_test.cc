@@ -63,7 +63,7 @@ TEST(WorkTest, IsBoundedAsAProduct) {
   EXPECT_THAT(SizeFaults(Large(2, 1000)), IsEmpty());
   EXPECT_THAT(SizeFaults(Large(1000, 1000)),
               ElementsAre(AllOf(HasSubstr("axes: 1000 points, each of 1000 stages with 1000 changes in all"),
-                                HasSubstr("is 2001000; at most 1e6"), HasSubstr("fewer schedule.stages"))));
+                                HasSubstr("is 2.001e6; at most 1e6"), HasSubstr("fewer schedule.stages"))));
 }
 
 TEST(WorkTest, CountsWhatWasSteered) {

@@ -226,7 +226,7 @@ TEST_F(DamageTest, ADamagedPageIsFoundAtTheStart) {
   const std::string why = WhyNotStarted();
   EXPECT_THAT(why, HasSubstr(database_));
   EXPECT_THAT(why, HasSubstr("The database is damaged"));
-  EXPECT_THAT(why, HasSubstr(".recover"));
+  EXPECT_THAT(why, HasSubstr("--salvage NEW_DIRECTORY"));
   EXPECT_EQ(test::ReadAll(database_), before) << "what may be saved was touched";
 }
 

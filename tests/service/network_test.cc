@@ -247,7 +247,8 @@ TEST_P(NetworkTest, HalfSentBodiesTakeLittleMemory) {
     many.push_back(std::make_unique<HalfBodies>(server_.port(), GetParam(), 15, headers));
   }
   EXPECT_GT(push(many), 1'000'000);
-  EXPECT_LT(most - before, 100);
+  // 1.8 GB are announced; without bounds on what gRPC holds it takes all that is sent, +890 MB for 840 MB.
+  EXPECT_LT(most - before, 450);
   EXPECT_TRUE(member.GetBox().ok());
   one.clear();
   many.clear();
@@ -339,14 +340,14 @@ bool IsPrivate(const std::filesystem::path& path) {
 
 TEST_F(LocalServerTest, DataIsItsUsersAloneWhateverTheUmaskAndWhateverWasThere) {
   // What a server of before would have left, and a start with an open umask.
-  std::filesystem::create_directories(server_.Data() + "/states");
-  for (const char* name : {"/lock", "/gyrebox.db", "/states/1-1-1.end"}) {
-    std::ofstream(server_.Data() + name).close();
-    std::filesystem::permissions(server_.Data() + name, std::filesystem::perms(0644));
+  server_.StartAndWait();
+  server_.Signal(SIGTERM);
+  ASSERT_EQ(server_.Wait(), 0) << server_.Log();
+  std::ofstream(server_.Data() + "/states/1-1-1.end").close();
+  for (const auto& entry : std::filesystem::recursive_directory_iterator(server_.Data())) {
+    std::filesystem::permissions(entry, std::filesystem::perms(entry.is_directory() ? 0755 : 0644));
   }
-  for (const char* name : {"", "/states"}) {
-    std::filesystem::permissions(server_.Data() + name, std::filesystem::perms(0755));
-  }
+  std::filesystem::permissions(server_.Data(), std::filesystem::perms(0755));
   server_.set_prefix({"/bin/sh", "-c", "umask 0; exec \"$@\"", "sh"});
   server_.StartAndWait();
   ASSERT_TRUE(client::Client(server_.address()).CreateStudy(test::BareStudy()).ok());

@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include <cerrno>
+#include <csignal>
 #include <cstdint>
 #include <string>
 #include <utility>
@@ -55,6 +56,7 @@ class RawHttp2 {
 
   /// Connects to 127.0.0.1.
   RawHttp2(int port, bool tls) : socket_(socket(AF_INET, SOCK_STREAM, 0)) {
+    std::signal(SIGPIPE, SIG_IGN);  // the server may close it at any time
     sockaddr_in address{};
     address.sin_family = AF_INET;
     address.sin_port = htons(static_cast<uint16_t>(port));
