@@ -246,9 +246,9 @@ WHERE study = ? ORDER BY number DESC LIMIT 1)sql";
 // ---- what is written in slices (slices.cc)
 
 inline constexpr char kBeginMaking[] = "UPDATE study SET deleted = 2 WHERE id = ?";
-inline constexpr char kEndMaking[] =
-    "UPDATE study SET deleted = 0 WHERE id = ?1 AND deleted = 2";
-inline constexpr char kGiveUpMaking[] = "UPDATE study SET deleted = 1, stored_bytes = 0 WHERE deleted = 2 AND (?1 = 0 OR id = ?1)";
+inline constexpr char kEndMaking[] = "UPDATE study SET deleted = 0 WHERE id = ?1 AND deleted = 2";
+inline constexpr char kGiveUpMaking[] =
+    "UPDATE study SET deleted = 1, stored_bytes = 0 WHERE deleted = 2 AND (?1 = 0 OR id = ?1)";
 inline constexpr char kSetJoining[] = "UPDATE study SET joining = ?2 WHERE id = ?1";
 inline constexpr char kSelectJoining[] = R"sql(
 SELECT DISTINCT run.study, joining FROM run INDEXED BY run_joining JOIN study ON id = run.study WHERE state = 0)sql";
