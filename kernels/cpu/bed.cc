@@ -14,6 +14,8 @@
 namespace gyrebox::kernels {
 namespace {
 
+double Squared(double a) { return a * a; }
+
 std::vector<std::uint32_t> SpinnerIds(const StartState& start) {
   std::vector<std::uint32_t> ids;
   for (std::uint32_t id = 0; id < start.spinner.size(); ++id) {
@@ -99,10 +101,10 @@ StepInput Bed::Laws() const {
   return input;
 }
 
-// Writes what the drive imposes at the middle of the coming step where the passes look for it: spins into the records,
+// Writes what the drive imposes in the coming step where the passes look for it: spins into the records,
 // torques beside them. Under brownian dynamics a torque is its spin, and passive beads have none.
 void Bed::ImposeDrive() {
-  const double ahead = course_.substep_time() / 2;
+  const double ahead = course_.drive_ahead();
   const double scale = course_.drive_scale();
   const bool as_spin = course_.rate_imposed() || course_.brownian();
   std::vector<BeadRecord>& now = beads_.now();
@@ -128,7 +130,8 @@ Bed::StepResult Bed::Compute() {
   const StepInput input = Laws();
   if (course_.converged()) return ComputeConverged(input);
   const auto pass = course_.brownian() ? beads_.code().brownian : beads_.code().lagged;
-  const MoveOutput output = beads_.Output(beads_.now(), course_.substep_time());
+  MoveOutput output = beads_.Output(beads_.now(), course_.substep_time());
+  output.weight = course_.carried_weight();
   return {beads_.WorstOfGroups([&](std::int64_t first, std::int64_t last) { return pass(input, output, first, last); }),
           {}};
 }
@@ -144,7 +147,10 @@ Bed::StepResult Bed::ComputeConverged(const StepInput& input) {
   };
   solver_.DrawNoise(input);
   StepResult result;
-  const bool midpoint = dynamics.midpoint && input.temperature > 0;
+  const bool midpoint = course_.midpoint();
+  const double weight = course_.carried_weight();
+  // The solver leaves its motion where the last one was.
+  if (weight > 0) other_motion_ = beads_.now();
   const SolverAim aim = midpoint ? HalfwayAim(dynamics.tolerance) : WholeAim(dynamics.tolerance);
   result.solver = solver_.Solve(input, beads_.now(), aim, dynamics.most_iterations, midpoint);
   const float closest = solver_.closest_squared();
@@ -153,7 +159,10 @@ Bed::StepResult Bed::ComputeConverged(const StepInput& input) {
     move(beads_.HalfwayOutput(beads_.now(), course_.substep_time() / 2, other_motion_));
     result.solver += solver_.Solve(input, other_motion_, AimFromHalfway(dynamics.tolerance), dynamics.most_iterations);
   }
-  result.health = move(beads_.Output(midpoint ? other_motion_ : beads_.now(), course_.substep_time()));
+  MoveOutput output = beads_.Output(midpoint ? other_motion_ : beads_.now(), course_.substep_time());
+  if (weight > 0) output.before = other_motion_.data();
+  output.weight = weight;
+  result.health = move(output);
   result.health.closest_squared = closest;
   return result;
 }
@@ -163,7 +172,7 @@ bool Bed::Sound(const StepResult& result) {
   const HealthSpec& limits = spec().health;
   if (result.health.closest_squared < limits.closest_pair * limits.closest_pair) {
     FailClosestPair();
-  } else if (!(result.health.largest_move_squared <= limits.largest_move * limits.largest_move)) {
+  } else if (!(result.health.largest_move_squared <= Squared(course_.largest_move()))) {
     FailLargestMove(result.health);
   } else if (course_.converged() && !result.solver.converged) {
     course_.FailNotConverged(result.solver.relative_residual);
@@ -264,11 +273,15 @@ void Bed::FailClosestPair() {
 }
 
 void Bed::FailLargestMove(const StepHealth& health) {
+  const double weight = course_.carried_weight();
   double largest = -1;
   std::int64_t worst = 0;
   for (std::int64_t id = 0; id < beads_.n_beads(); ++id) {
-    const BeadRecord& next = beads_.next()[beads_.slot_of(id)];
-    double move = std::hypot(next.vx, next.vy) * course_.substep_time();
+    const std::uint32_t slot = beads_.slot_of(id);
+    const BeadRecord& next = beads_.next()[slot];
+    const BeadRecord& before = course_.converged() && weight > 0 ? other_motion_[slot] : beads_.now()[slot];
+    double move = std::hypot(next.vx + weight * (next.vx - before.vx), next.vy + weight * (next.vy - before.vy)) *
+                  course_.substep_time();
     if (!std::isfinite(move)) move = std::numeric_limits<double>::infinity();
     if (move <= largest) continue;
     largest = move;
@@ -289,6 +302,7 @@ BedState Bed::Save() const {
   BedState state;
   state.step = course_.step();
   state.halvings = course_.halvings();
+  state.has_past = course_.has_past();
   beads_.Save(state);
   PutDrive(drive_.state(), state);
   return state;
