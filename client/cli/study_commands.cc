@@ -36,6 +36,14 @@ static ExitCode ReportUnread(Client& client, const std::string& path, const Stud
   return Report(path, file.AllFaults(violations));
 }
 
+/// "; and 4 at 1 point with half the time step, 12 % more work"; empty without an audit.
+static std::string AuditText(const v1::Estimate& estimate) {
+  if (estimate.audit_run_count() == 0) return "";
+  return "; and " + std::to_string(estimate.audit_run_count()) + " at " +
+         Plural(estimate.audited_point_count(), "point") + " with half the time step, " +
+         schema::NumberText(100 * estimate.audit_cost(), 2) + " % more work";
+}
+
 static void PrintEstimate(const std::string& path, const v1::CheckStudyResponse& checked) {
   const v1::Estimate& estimate = checked.estimate();
   const int64_t trials = checked.spec().trials().count();
@@ -43,8 +51,9 @@ static void PrintEstimate(const std::string& path, const v1::CheckStudyResponse&
   std::cout << path << " can run.\n";
   WriteAligned(
       std::cout,
-      {{"  runs", std::to_string(estimate.run_count()) + " (" + Plural(estimate.run_count() / trials, "point") + ", " +
-                      Plural(trials, "trial") + " each)"},
+      {{"  runs", std::to_string(estimate.run_count()) + " (" +
+                      Plural((estimate.run_count() - estimate.audit_run_count()) / trials, "point") + ", " +
+                      Plural(trials, "trial") + " each" + AuditText(estimate) + ")"},
        {"  beads", std::to_string(estimate.bead_count()) + " in a run"},
        {"  steps", number(static_cast<double>(estimate.step_count())) + " in all, " + number(estimate.bead_steps()) +
                        " bead-steps"},

@@ -25,6 +25,14 @@ static std::string Mark(const v1::TableRow& row) {
                            .waiting = row.pending_count()});
 }
 
+/// What half the time step changes: "holds", "moves +38 %", or "-" where it was not tried.
+static std::string HalfStep(const v1::TableRow& row) {
+  if (!row.has_audit()) return "-";
+  if (row.audit().verdict() != v1::StepAudit::VERDICT_MOVES) return "holds";
+  const double percent = 100 * row.audit().change();
+  return std::string("moves ") + (percent > 0 ? "+" : "") + schema::NumberText(percent, 2) + " %";
+}
+
 static Row TextRow(const v1::TableRow& row) {
   Row cells;
   for (const double value : row.axis_values()) cells.push_back(schema::NumberText(value, 6));
@@ -35,6 +43,7 @@ static Row TextRow(const v1::TableRow& row) {
                          : "-");
   cells.push_back(row.has_mean() ? Range(row.smallest(), row.largest()) : "-");
   cells.push_back(std::to_string(row.trial_count()));
+  cells.push_back(HalfStep(row));
   cells.push_back(Mark(row));
   return cells;
 }
@@ -49,7 +58,7 @@ static void PrintText(const v1::StudyTable& table) {
     rows[0].push_back(LastPart(table.axis_fields(i)));
     rows[1].push_back(table.axis_units(i).empty() ? "" : "[" + table.axis_units(i) + "]");
   }
-  rows[0].insert(rows[0].end(), {"mean", "± sd", "95 % interval", "min to max", "trials", ""});
+  rows[0].insert(rows[0].end(), {"mean", "± sd", "95 % interval", "min to max", "trials", "half step", ""});
   rows[1].resize(rows[0].size());
   std::vector<Align> align(rows[0].size(), Align::kRight);
   align.back() = Align::kLeft;
@@ -82,7 +91,8 @@ static void PrintCsv(const v1::StudyTable& table) {
   for (const char* column : {"mean", "standard_deviation", "confidence_half_width", "smallest", "largest"}) {
     head.push_back(WithUnit(table.observable().name() + "_" + column, unit));
   }
-  head.insert(head.end(), {"trials", "unstable", "failed", "changed", "waiting", "left_out"});
+  head.insert(head.end(), {"trials", "unstable", "failed", "changed", "waiting", "left_out", "half_step_verdict",
+                           "half_step_change", "half_step_low", "half_step_high"});
   WriteCsv(std::cout, head);
   const auto cell = [](bool given, double value) { return given ? schema::NumberText(value) : std::string(); };
   for (const v1::TableRow& row : table.rows()) {
@@ -97,6 +107,11 @@ static void PrintCsv(const v1::StudyTable& table) {
                             row.pending_count(), row.excluded_count()}) {
       cells.push_back(std::to_string(count));
     }
+    const v1::StepAudit& audit = row.audit();
+    cells.push_back(!row.has_audit() ? "not audited"
+                                     : (audit.verdict() == v1::StepAudit::VERDICT_MOVES ? "moves" : "holds"));
+    for (const double value : {audit.change(), audit.low(), audit.high()})
+      cells.push_back(cell(row.has_audit(), value));
     WriteCsv(std::cout, cells);
   }
 }

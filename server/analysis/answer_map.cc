@@ -140,7 +140,12 @@ static PlotWriter BeginPlot(const StudyData& data, const Plan& plan, v1::Answer*
   return plot;
 }
 
-static void WriteCurve(const CurveOf& curve, PlotWriter* plot) {
+/// Two marks of a row as one.
+static std::string Joined(const std::string& first, const std::string& second) {
+  return first + (first.empty() || second.empty() ? "" : ", ") + second;
+}
+
+static void WriteCurve(const StudyData& data, const CurveOf& curve, PlotWriter* plot) {
   for (const Point* point : curve.points) {
     const auto values = Values(*point, SizeOf);
     const schema::TrialCounts counts = point->counts();
@@ -149,7 +154,7 @@ static void WriteCurve(const CurveOf& curve, PlotWriter* plot) {
     const auto spread = RelativeSpread(values);
     row.push_back(spread ? spread->value : kNone);
     for (const int count : {counts.counted, counts.unstable, counts.failed, counts.waiting}) row.push_back(count);
-    plot->Row(row, "", schema::MarkText(counts));
+    plot->Row(row, "", Joined(schema::MarkText(counts), StepMark(StepChangeOf(data, *point))));
   }
 }
 
@@ -226,7 +231,7 @@ void AnswerMap(const StudyData& data, const Plan& plan, v1::Answer* answer) {
     }
     onsets.push_back(features.onset);
     WriteFeatures(data, points, holder, features.undriven * data.options.onset_factor(), answer);
-    WriteCurve(curve, &plot);
+    WriteCurve(data, curve, &plot);
   }
   if (undriven_is_driven) {
     answer->add_cautions(

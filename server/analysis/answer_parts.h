@@ -1,7 +1,11 @@
 /// The answers of a study, one function a question, each in a file of its own.
 #pragma once
 
+#include <optional>
+#include <string>
+
 #include "analysis/answer_writer.h"
+#include "analysis/audit.h"
 #include "analysis/plan.h"
 #include "analysis/study_data.h"
 #include "gyrebox/v1/analysis.pb.h"
@@ -20,6 +24,13 @@ void AnswerLoop(const StudyData& data, v1::Answer* answer);
 void AnswerRobustness(const StudyData& data, const Plan& plan, v1::Answer* answer);
 void AnswerShape(const StudyData& data, v1::Answer* answer);
 void AnswerUniformity(const StudyData& data, v1::Answer* answer);
+void AnswerAudit(const StudyData& data, const Plan& plan, v1::Answer* answer);
+
+/// What half the time step changes at a point; none where it is not audited, or no pair of runs has ended.
+std::optional<StepChange> StepChangeOf(const StudyData& data, const Point& point);
+
+/// What a plot says of a point whose size moves with the time step; empty for the others.
+std::string StepMark(const std::optional<StepChange>& change);
 
 /// Columns of the axes of a study: the axis x is the horizontal place, the others tell curves apart.
 void AxisColumns(const StudyData& data, int x_axis, PlotWriter* plot);

@@ -81,7 +81,7 @@ class Reader {
     digest.number = name->run;
     digest.trial = run.trial();
     digest.state = run.state();
-    point.runs.push_back(std::move(digest));
+    (run.audit() ? point.audits : point.runs).push_back(std::move(digest));
     return absl::OkStatus();
   }
 
@@ -189,7 +189,10 @@ absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::
     if (auto status = reader.Read(run); !status.ok()) return status;
   }
   const auto by_trial = [](const RunDigest& a, const RunDigest& b) { return a.trial < b.trial; };
-  for (Point& point : data.points) std::sort(point.runs.begin(), point.runs.end(), by_trial);
+  for (Point& point : data.points) {
+    std::sort(point.runs.begin(), point.runs.end(), by_trial);
+    std::sort(point.audits.begin(), point.audits.end(), by_trial);
+  }
   return data;
 }
 

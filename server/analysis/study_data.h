@@ -25,7 +25,8 @@ inline constexpr char kDefaultObservable[] = "spinner_weight_average_size";
 struct Point {
   std::vector<double> axis_values;
   std::vector<Stage> stages;
-  std::vector<RunDigest> runs;  ///< in the order of their trials
+  std::vector<RunDigest> runs;    ///< in the order of their trials
+  std::vector<RunDigest> audits;  ///< the same with half the time step, where there are any; they count in no average
 
   schema::TrialCounts counts() const;
 };

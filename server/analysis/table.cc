@@ -1,13 +1,23 @@
 #include "analysis/table.h"
 
+#include "analysis/answer_parts.h"
 #include "analysis/statistics.h"
 #include "analysis/study_data.h"
 #include "schema/number_text.h"
 
 namespace gyrebox::analysis {
 
-static void AddRow(const Point& point, v1::StudyTable* table) {
+static void SetAudit(const StepChange& change, v1::StepAudit* audit) {
+  audit->set_verdict(change.moves ? v1::StepAudit::VERDICT_MOVES : v1::StepAudit::VERDICT_HOLDS);
+  audit->set_change(change.change);
+  audit->set_low(change.low);
+  audit->set_high(change.high);
+  audit->set_pair_count(static_cast<int32_t>(change.pairs));
+}
+
+static void AddRow(const StudyData& data, const Point& point, v1::StudyTable* table) {
   v1::TableRow& row = *table->add_rows();
+  if (const auto change = StepChangeOf(data, point)) SetAudit(*change, row.mutable_audit());
   row.mutable_axis_values()->Assign(point.axis_values.begin(), point.axis_values.end());
   const schema::TrialCounts counts = point.counts();
   row.set_unstable_count(counts.unstable);
@@ -41,7 +51,7 @@ absl::StatusOr<v1::StudyTable> Tabulate(store::Store& store, int64_t study_id, c
                    (data->spec().schedule().stages().empty() ? "" : "the last stage of ") +
                    "each run that ran to its end, in whole periods of the drive, then over the trials; the interval is "
                    "the 95 % confidence interval of that mean by Student's t.");
-  for (const Point& point : data->points) AddRow(point, &table);
+  for (const Point& point : data->points) AddRow(*data, point, &table);
   return table;
 }
 

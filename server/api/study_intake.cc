@@ -34,7 +34,7 @@ static absl::Status CheckRequestId(const std::string& id) {
 static std::vector<store::NewRun> ToNewRuns(const v1::StudySpec& spec, std::vector<study::PlannedRun> plans) {
   std::vector<store::NewRun> runs;
   for (study::PlannedRun& plan : plans) {
-    const kernels::RunSpec run = study::ToRunSpec(study::AtPoint(spec, plan.axis_values), plan.seeds);
+    const kernels::RunSpec run = study::ToRunSpec(study::AtRun(spec, plan), plan.seeds);
     runs.push_back({std::move(plan), run.n_beads, run.n_steps});
   }
   return runs;

@@ -43,6 +43,7 @@ v1::Run ToRun(const Statement& row) {
   run.set_ended_early(row.Int(20) != 0);
   run.set_priority(static_cast<int32_t>(row.Int(21)));
   if (!row.IsNull(22)) run.mutable_exclusion()->ParseFromString(row.Text(22));
+  run.set_audit(row.Int(23) != 0);
   return run;
 }
 

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <iterator>
 
+#include "study/audit.h"
 #include "study/number_at.h"
 
 namespace gyrebox::study {
@@ -49,6 +50,16 @@ v1::StudySpec AtPoint(const v1::StudySpec& spec, const std::vector<double>& axis
   return at;
 }
 
+v1::StudySpec WithHalfStep(v1::StudySpec at) {
+  at.mutable_dynamics()->set_time_step(at.dynamics().time_step() / 2);
+  return at;
+}
+
+v1::StudySpec AtRun(const v1::StudySpec& spec, const PlannedRun& run) {
+  v1::StudySpec at = AtPoint(spec, run.axis_values);
+  return run.audit ? WithHalfStep(std::move(at)) : at;
+}
+
 static v1::Seeds SeedsOfTrial(const v1::StudySpec& at, int trial) {
   v1::Seeds seeds = at.seeds();
   const uint64_t shift = trial - 1;
@@ -64,6 +75,13 @@ std::vector<PlannedRun> Expand(const v1::StudySpec& spec) {
     const v1::StudySpec at = AtPoint(spec, point);
     for (int trial = 1; trial <= spec.trials().count(); ++trial) {
       runs.push_back({point, trial, SeedsOfTrial(at, trial)});
+    }
+  }
+  for (const size_t place : AuditedPoints(spec)) {
+    for (int trial = 1; trial <= AuditedTrials(spec); ++trial) {
+      PlannedRun run = runs[place * spec.trials().count() + trial - 1];
+      run.audit = true;
+      runs.push_back(std::move(run));
     }
   }
   return runs;

@@ -158,9 +158,16 @@ std::vector<PlannedRun> AddedRuns(const v1::StudySpec& spec, const v1::StudySpec
     const auto values = AxisValues(axis);
     there.emplace_back(values.begin(), values.end());
   }
-  for (const double value : ValuesOfOldRuns(spec, grown)) there.push_back({value});
+  std::set<std::pair<std::vector<double>, int>> audited;
+  const auto old_values = ValuesOfOldRuns(spec, grown);
+  for (PlannedRun& run : Expand(spec)) {
+    run.axis_values.insert(run.axis_values.end(), old_values.begin(), old_values.end());
+    if (run.audit) audited.emplace(std::move(run.axis_values), run.trial);
+  }
+  for (const double value : old_values) there.push_back({value});
   auto runs = Expand(grown);
   std::erase_if(runs, [&](const PlannedRun& run) {
+    if (run.audit) return audited.contains({run.axis_values, run.trial});
     bool is_there = run.trial <= spec.trials().count();
     for (size_t i = 0; i < there.size(); ++i) is_there = is_there && there[i].contains(run.axis_values[i]);
     return is_there;

@@ -84,6 +84,7 @@ v1::Steering ToSteering(const std::vector<v1::Adjustment>& journal) {
 
 v1::StudySpec SpecOf(const v1::StudySpec& spec, const v1::Run& run, const std::vector<v1::Adjustment>& journal) {
   v1::StudySpec at = AtPoint(spec, {run.axis_values().begin(), run.axis_values().end()});
+  if (run.audit()) at = WithHalfStep(std::move(at));
   v1::Steering& steering = *at.mutable_schedule()->mutable_steering();
   steering.MergeFrom(ToSteering(journal));
   steering.set_total_steps(run.total_steps());

@@ -263,6 +263,11 @@ ALTER TABLE segment ADD COLUMN wide BLOB;
     R"sql(
 ALTER TABLE run ADD COLUMN reached_step INTEGER NOT NULL DEFAULT 0;
 )sql",
+
+    // 10: whether a run audits the time step.
+    R"sql(
+ALTER TABLE run ADD COLUMN audit INTEGER NOT NULL DEFAULT 0;
+)sql",
 };
 
 }  // namespace gyrebox::store::sql

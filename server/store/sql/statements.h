@@ -80,12 +80,12 @@ inline constexpr char kSetPriority[] =
 
 inline constexpr char kInsertRun[] = R"sql(
 INSERT INTO run (study, number, axis_values, trial, seed_places, seed_noise, seed_disorder, bead_count, total_steps,
-  priority, change, state)
-VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 1))sql";
+  priority, change, audit, state)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 1))sql";
 #define GYREBOX_RUN_COLUMNS                                                                                          \
   "SELECT run.study, number, axis_values, trial, seed_places, seed_noise, seed_disorder, state, step, total_steps, " \
   "time, sample_count, fault, device, start_time, end_time, change, faults_passed, alarm, journal_length, "          \
-  "ended_early, priority, exclusion FROM run "
+  "ended_early, priority, exclusion, audit FROM run "
 inline constexpr char kSelectRun[] = GYREBOX_RUN_COLUMNS
     "WHERE study = ?1 AND number = ?2 AND EXISTS (SELECT 1 FROM study WHERE id = ?1 AND deleted = 0)";
 inline constexpr char kSelectAllRuns[] = GYREBOX_RUN_COLUMNS "WHERE study = ? ORDER BY number";
