@@ -389,7 +389,7 @@ TEST_F(BoundsTest, TheAnswerToAnAdjustmentCountsRuns) {
   change.set_field("thermal.temperature");
   change.set_value(0.01);
   server_.plan().held = false;
-  server_.plan().step_nanoseconds = 100'000;
+  server_.plan().step_nanoseconds = 3'000'000;
   const auto adjusted = client_.AdjustRuns(request);
   ASSERT_TRUE(adjusted.ok()) << adjusted.status();
   EXPECT_EQ(adjusted->run_count(), 150);
