@@ -11,7 +11,7 @@ constexpr int kIdleMilliseconds = 600'000;
 constexpr int kMostCallsPerConnection = 100;
 constexpr int kMetadataBytes = 16 * 1024;
 /// What gRPC may hold of requests that are not whole yet, of all connections together.
-constexpr size_t kTransportBytes = 16 << 20;
+constexpr size_t kTransportBytes = 64 << 20;
 constexpr int kWindowBytes = 64 * 1024;
 
 absl::StatusOr<std::unique_ptr<Entrance>> Entrance::Open(const std::string& listen, const std::string& socket,
