@@ -76,8 +76,6 @@ inline constexpr char kAllTokens[] = "SELECT id FROM token ORDER BY id";
 inline constexpr char kEditNumbers[] = "SELECT study, number FROM edit ORDER BY study, number";
 inline constexpr char kDropSequence[] = "DELETE FROM sqlite_sequence WHERE name = ?";
 inline constexpr char kPutSequence[] = "INSERT INTO sqlite_sequence (name, seq) VALUES (?, ?)";
-inline constexpr char kLastStudy[] = "SELECT COALESCE(MAX(id), 0) FROM study";
-inline constexpr char kLastToken[] = "SELECT COALESCE(MAX(id), 0) FROM token";
 inline constexpr char kDropOwnersAsLabels[] =
     "DELETE FROM label WHERE label = (SELECT owner FROM study WHERE study.id = label.study)";
 inline constexpr char kCountAll[] = "SELECT (SELECT COUNT(*) FROM study), (SELECT COUNT(*) FROM run)";
