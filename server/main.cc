@@ -1,4 +1,5 @@
 // gyreboxd: options, wiring and signals, nothing else.
+#include <malloc.h>
 #include <pthread.h>
 #include <spdlog/sinks/stdout_color_sinks.h>
 #include <spdlog/spdlog.h>
@@ -34,6 +35,8 @@ constexpr int kBadOption = 2;
 constexpr int kFailed = 3;
 /// A server that has not ended by then is ended.
 constexpr std::chrono::seconds kHardLimit{9};
+/// glibc's default is eight a core, and what one has freed the others do not take (mallopt(3)).
+constexpr int kHeaps = 4;
 
 struct Options {
   std::string data;
@@ -365,6 +368,7 @@ int main(int argc, char** argv) {
   spdlog::set_default_logger(
       std::make_shared<spdlog::logger>("", std::make_shared<spdlog::sinks::stderr_color_sink_mt>()));
   gyrebox::access::KeepNewFilesPrivate();
+  mallopt(M_ARENA_MAX, kHeaps);
   if (!options.backup.empty()) return Backup(options);
   if (!options.salvage.empty()) return Salvage(options);
   if (const auto status = gyrebox::access::MakeDataPrivate(options.data); !status.ok()) {

@@ -43,33 +43,57 @@ void Acceptor::Watch(int fd, uint64_t tag, uint32_t events) const {
 }
 
 void Acceptor::Start() {
+  connections_.SetWake([this] { Wake(); });
   thread_ = std::thread([this] { Loop(); });
 }
 
 void Acceptor::Stop() {
   if (!thread_.joinable()) return;
+  connections_.SetWake(nullptr);
+  stop_ = true;
+  Wake();
+  thread_.join();
+}
+
+void Acceptor::Wake() const {
   const uint64_t one = 1;
   [[maybe_unused]] const ssize_t written = write(wake_.get(), &one, sizeof(one));
-  thread_.join();
 }
 
 void Acceptor::Loop() {
   std::array<epoll_event, 64> events{};
-  for (;;) {
+  while (!stop_) {
     const int count = epoll_wait(epoll_.get(), events.data(), static_cast<int>(events.size()), kTickMilliseconds);
     for (int i = 0; i < count; ++i) {
       const uint64_t tag = events[static_cast<size_t>(i)].data.u64;
-      if (tag == kWake) return;
-      if ((tag & kConnection) != 0) {
+      if (tag == kWake) {
+        uint64_t times = 0;
+        [[maybe_unused]] const ssize_t got = read(wake_.get(), &times, sizeof(times));
+      } else if ((tag & kConnection) != 0) {
         Forget(tag & ~kConnection);  // gRPC shuts a connection down before it closes it
       } else {
         AcceptAll(doors_[tag]);
       }
     }
+    ShutOverdue();
+  }
+}
+
+/// What has arrived already would still be read; so it is read here.
+static void DropArrived(int fd) {
+  std::array<char, 65536> bytes;
+  while (recv(fd, bytes.data(), bytes.size(), MSG_DONTWAIT) > 0) {
+  }
+}
+
+void Acceptor::ShutOverdue() const {
+  for (const uint64_t number : connections_.Overdue(Connections::Clock::now())) {
+    const auto found = taken_.find(number);
+    if (found == taken_.end()) continue;
     // gRPC sees the end of the connection and closes it. Its descriptor and this one are of the same socket.
-    for (const uint64_t number : connections_.Overdue(Connections::Clock::now())) {
-      if (const auto found = taken_.find(number); found != taken_.end()) shutdown(found->second.get(), SHUT_RDWR);
-    }
+    shutdown(found->second.get(), SHUT_RDWR);
+    spdlog::debug("a connection was ended: no call in time, or too many broken ones");
+    DropArrived(found->second.get());
   }
 }
 

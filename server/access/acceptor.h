@@ -4,6 +4,7 @@
 /// (CVE-2023-4785), and it has no bound on connections.
 #pragma once
 
+#include <atomic>
 #include <functional>
 #include <map>
 #include <thread>
@@ -39,6 +40,9 @@ class Acceptor {
   void TurnAwayOne(const Door& door);
   void HandOn(const Door& door, Descriptor fd, const Peer& peer);
   void Watch(int fd, uint64_t tag, uint32_t events) const;
+  void Wake() const;
+  /// Ends those that may not stay.
+  void ShutOverdue() const;
   void Forget(uint64_t number);
   void LogTurnedAway(const std::string& why);
 
@@ -48,6 +52,7 @@ class Acceptor {
   Descriptor spare_;                      ///< given up for a moment to accept, and close, what there is no room for
   std::map<uint64_t, Descriptor> taken_;  ///< by number: second descriptors of connections that gRPC owns
   TokenBucket log_lines_;
+  std::atomic<bool> stop_ = false;
   std::thread thread_;
 };
 

@@ -44,33 +44,45 @@ void Connections::Remove(uint64_t number) {
   entries_.erase(found);
 }
 
+Connections::Entry* Connections::FindLocked(const std::string& peer) {
+  const auto named = by_name_.find(peer);
+  return named == by_name_.end() ? nullptr : &entries_.at(named->second);
+}
+
+void Connections::NoteBegun(const std::string& peer) {
+  std::lock_guard lock(mutex_);
+  Entry* entry = FindLocked(peer);
+  if (entry == nullptr || ++entry->broken != bounds_.broken_calls) return;
+  entry->deadline = Clock::time_point::min();
+  if (wake_) wake_();
+}
+
 void Connections::NoteCall(const std::string& peer, bool known) {
   std::lock_guard lock(mutex_);
-  const auto named = by_name_.find(peer);
-  if (named == by_name_.end()) return;
-  Entry& entry = entries_.at(named->second);
+  Entry* entry = FindLocked(peer);
+  if (entry == nullptr || entry->broken >= bounds_.broken_calls) return;
+  entry->broken = std::max(0, entry->broken - 2);
   if (known) {
-    entry.deadline.reset();
-    by_name_.erase(named);
-  } else if (entry.deadline) {
-    entry.deadline = entry.since + bounds_.stranger;
+    entry->deadline.reset();
+  } else if (entry->deadline) {
+    entry->deadline = entry->since + bounds_.stranger;
   }
 }
 
 std::vector<uint64_t> Connections::Overdue(Clock::time_point now) {
   std::vector<uint64_t> overdue;
   std::lock_guard lock(mutex_);
-  for (auto named = by_name_.begin(); named != by_name_.end();) {
-    Entry& entry = entries_.at(named->second);
-    if (!entry.deadline || *entry.deadline > now) {
-      ++named;
-      continue;
-    }
-    overdue.push_back(named->second);
+  for (auto& [number, entry] : entries_) {
+    if (!entry.deadline || *entry.deadline > now) continue;
+    overdue.push_back(number);
     entry.deadline.reset();
-    named = by_name_.erase(named);
   }
   return overdue;
+}
+
+void Connections::SetWake(std::function<void()> wake) {
+  std::lock_guard lock(mutex_);
+  wake_ = std::move(wake);
 }
 
 int Connections::count() const {

@@ -3,6 +3,7 @@
 
 #include <chrono>
 #include <cstdint>
+#include <functional>
 #include <map>
 #include <mutex>
 #include <optional>
@@ -18,6 +19,7 @@ struct ConnectionBounds {
   int of_address = 100;                        ///< of one address of another machine
   std::chrono::milliseconds patience{10'000};  ///< for the first call of a person who may call
   std::chrono::milliseconds stranger{60'000};  ///< for it, where a stranger asked for the health of the server
+  int broken_calls = 100;                      ///< more than were let in: refused, given up at once, never whole
 };
 
 /// Keeps count, and knows no sockets. Thread-safe.
@@ -32,12 +34,17 @@ class Connections {
   /// A connection is closed.
   void Remove(uint64_t number);
 
-  /// A call was let in.
-  /// @param peer name of its peer as gRPC tells it. @param known false where strangers may make this call.
+  /// A call has begun, whole or not.
+  /// @param peer its name as gRPC tells it.
+  void NoteBegun(const std::string& peer);
+  /// It was let in. @param known false where strangers may make this call.
   void NoteCall(const std::string& peer, bool known);
 
-  /// Those that have been given enough time for a call; each is named once. The caller closes them.
+  /// Those that have had enough time for a call, or brought too many broken ones; each is named once. The caller closes
+  /// them.
   std::vector<uint64_t> Overdue(Clock::time_point now);
+  /// Called, by whatever thread, when one is overdue that was not; nothing for no more calls.
+  void SetWake(std::function<void()> wake);
 
   int count() const;
   /// Connections turned away so far, for whatever reason.
@@ -50,16 +57,20 @@ class Connections {
     Peer peer;
     Clock::time_point since;
     std::optional<Clock::time_point> deadline;
+    int broken = 0;  ///< calls that have begun, less twice those that were let in; at least 0
   };
   bool HasRoomLocked(const Peer& peer) const;
+  /// Null for one by the Unix socket, or that is gone.
+  Entry* FindLocked(const std::string& peer);
 
   const ConnectionBounds bounds_;
   mutable std::mutex mutex_;
   std::map<uint64_t, Entry> entries_;        ///< by number; guarded by mutex_
-  std::map<std::string, uint64_t> by_name_;  ///< of those with a deadline; guarded by mutex_
+  std::map<std::string, uint64_t> by_name_;  ///< guarded by mutex_
   std::map<std::string, int> of_network_;    ///< guarded by mutex_
   uint64_t last_ = 0;                        ///< guarded by mutex_
   int64_t turned_away_ = 0;                  ///< guarded by mutex_
+  std::function<void()> wake_;               ///< guarded by mutex_
 };
 
 }  // namespace gyrebox::access

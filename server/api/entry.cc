@@ -42,7 +42,7 @@ absl::StatusOr<access::Person> Enter(const Rooms& rooms, const grpc::CallbackSer
   const std::string peer = context.peer();
   auto person = rooms.gate.Admit(method, AuthorizationOf(context), peer);
   if (!person.ok()) return person.status();
-  rooms.connections.NoteCall(peer, /*known=*/!person->name.empty());
+  if (!context.IsCancelled()) rooms.connections.NoteCall(peer, /*known=*/!person->name.empty());
   const double wait = rooms.limits.Request(person->name);
   if (wait == 0) return person;
   const double most = rooms.limits.options().requests_per_second;

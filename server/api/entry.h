@@ -8,6 +8,7 @@
 #include <google/protobuf/descriptor.h>
 #include <grpcpp/generic/async_generic_service.h>
 #include <grpcpp/grpcpp.h>
+#include <grpcpp/support/server_interceptor.h>
 
 #include <string>
 
@@ -62,6 +63,21 @@ absl::StatusOr<stream::Pass> EnterStream(const Rooms& rooms, const grpc::Callbac
   if (request != nullptr) const_cast<Request*>(request)->DiscardUnknownFields();  // it lives as long as the stream
   return EnterStream(rooms, context, MethodOf(Request::descriptor()));
 }
+
+/// Counts every call that begins, for its connection: those too that are given up before they are whole, which no
+/// handler ever sees.
+class CallCounter : public grpc::experimental::ServerInterceptorFactoryInterface {
+ public:
+  explicit CallCounter(access::Connections& connections) : connections_(connections) {}
+  /// Null: the call itself goes on as it is.
+  grpc::experimental::Interceptor* CreateServerInterceptor(grpc::experimental::ServerRpcInfo* info) override {
+    connections_.NoteBegun(info->server_context()->peer());
+    return nullptr;
+  }
+
+ private:
+  access::Connections& connections_;
+};
 
 /// Refuses every method that no service has.
 class NoSuchMethod : public grpc::CallbackGenericService {

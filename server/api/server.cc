@@ -1,10 +1,12 @@
 #include "api/server.h"
 
 #include <grpcpp/grpcpp.h>
+#include <malloc.h>
 #include <spdlog/spdlog.h>
 
 #include <atomic>
 #include <chrono>
+#include <thread>
 
 #include "access/descriptor_limit.h"
 #include "access/listening.h"
@@ -20,6 +22,7 @@
 #include "api/run_service.h"
 #include "api/self_call.h"
 #include "api/study_service.h"
+#include "api/thread_priority.h"
 #include "api/ticker.h"
 
 namespace gyrebox::api {
@@ -44,6 +47,8 @@ static std::string HostOf(const std::string& listen) { return listen.substr(0, l
 constexpr std::chrono::seconds kHealthPeriod{1};
 constexpr std::chrono::seconds kSelfCallPeriod{5};
 constexpr std::chrono::hours kCertificatePeriod{24};
+/// Memory that a burst of calls took goes back to the system this often.
+constexpr std::chrono::seconds kTrimPeriod{10};
 
 static bool IsLoopback(const std::string& host) {
   const bool dotted = host.find_first_not_of("0123456789.") == std::string::npos;
@@ -86,7 +91,7 @@ class WiredServer : public Server {
         keeper_(*store_, options.retention, [this](int64_t id) { Kept(id); }),
         pool_(kWorkers),
         steer_pool_(kSteerWorkers, options.limits.steering_calls),
-        slow_pool_(kSlowWorkers, options.limits.slow_calls),
+        slow_pool_(kSlowWorkers, options.limits.slow_calls, StepBehindDevice),
         frames_(MakeLooker(*store_, executor_, pool_)),
         rooms_{*store_,     *device_,     executor_,      hub_,
                frames_,     keeper_,      digests_,       pool_,
@@ -111,17 +116,10 @@ class WiredServer : public Server {
     auto entrance = Entrance::Open(options_.listen, options_.socket, options_.tls, connections_);
     if (!entrance.ok()) return entrance.status();
     entrance_ = *std::move(entrance);
-    grpc::ServerBuilder builder;
-    builder.SetMaxReceiveMessageSize(options_.limits.message_bytes);
-    entrance_->AddTo(builder);
-    for (grpc::Service* service : {static_cast<grpc::Service*>(&studies_), static_cast<grpc::Service*>(&runs_),
-                                   static_cast<grpc::Service*>(&analysis_), static_cast<grpc::Service*>(&box_),
-                                   static_cast<grpc::Service*>(&people_), static_cast<grpc::Service*>(&health_),
-                                   static_cast<grpc::Service*>(&reflection_)}) {
-      builder.RegisterService(service);
-    }
-    builder.RegisterCallbackGenericService(&no_such_method_);
-    server_ = builder.BuildAndStart();
+    std::thread([this] {
+      StepBehindDevice();  // gRPC's threads are made here
+      Build();
+    }).join();
     if (server_ == nullptr) return absl::InternalError("gRPC does not start");
     executor_.Start();
     keeper_.Start();
@@ -131,6 +129,7 @@ class WiredServer : public Server {
     health_ticker_.Start();
     self_call_ticker_.Start();
     certificate_ticker_.Start();
+    trim_ticker_.Start();
     return absl::OkStatus();
   }
 
@@ -146,6 +145,7 @@ class WiredServer : public Server {
     self_call_ticker_.Stop();
     health_ticker_.Stop();
     certificate_ticker_.Stop();
+    trim_ticker_.Stop();
     health_.GoAway();
     hub_.GoAway();
     frames_.GoAway();
@@ -169,6 +169,23 @@ class WiredServer : public Server {
       options_.executor.leave(code);
     };
     return made;
+  }
+
+  void Build() {
+    grpc::ServerBuilder builder;
+    builder.SetMaxReceiveMessageSize(options_.limits.message_bytes);
+    entrance_->AddTo(builder);
+    for (grpc::Service* service : {static_cast<grpc::Service*>(&studies_), static_cast<grpc::Service*>(&runs_),
+                                   static_cast<grpc::Service*>(&analysis_), static_cast<grpc::Service*>(&box_),
+                                   static_cast<grpc::Service*>(&people_), static_cast<grpc::Service*>(&health_),
+                                   static_cast<grpc::Service*>(&reflection_)}) {
+      builder.RegisterService(service);
+    }
+    builder.RegisterCallbackGenericService(&no_such_method_);
+    std::vector<std::unique_ptr<grpc::experimental::ServerInterceptorFactoryInterface>> counters;
+    counters.push_back(std::make_unique<CallCounter>(connections_));
+    builder.experimental().SetInterceptorCreators(std::move(counters));
+    server_ = builder.BuildAndStart();
   }
 
   absl::Status CallItself() { return CallHealth(entrance_->loopback(), options_.tls.has_value()); }
@@ -233,6 +250,7 @@ class WiredServer : public Server {
   Ticker health_ticker_{kHealthPeriod, [this] { UpdateHealth(); }};
   Ticker self_call_ticker_{kSelfCallPeriod, [this] { self_call_.Call(); }};
   Ticker certificate_ticker_{kCertificatePeriod, [this] { WarnOfCertificate(); }};
+  Ticker trim_ticker_{kTrimPeriod, [] { malloc_trim(0); }};
 };
 
 absl::StatusOr<std::unique_ptr<Server>> Server::Start(const ServerOptions& options, std::unique_ptr<store::Store> store,

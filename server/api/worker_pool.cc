@@ -10,9 +10,14 @@ namespace gyrebox::api {
 constexpr size_t kMostWaiting = 1000;
 constexpr double kRetrySeconds = 1;
 
-WorkerPool::WorkerPool(int threads, int calls_of_person)
+WorkerPool::WorkerPool(int threads, int calls_of_person, void (*begin)())
     : most_threads_(std::max(1, threads - 1)), calls_of_person_(calls_of_person) {
-  for (int i = 0; i < threads; ++i) threads_.emplace_back([this] { Loop(); });
+  for (int i = 0; i < threads; ++i) {
+    threads_.emplace_back([this, begin] {
+      if (begin != nullptr) begin();
+      Loop();
+    });
+  }
 }
 
 absl::StatusOr<WorkerPool::Place> WorkerPool::Take(const std::string& person) {

@@ -21,7 +21,8 @@ namespace gyrebox::api {
 class WorkerPool {
  public:
   /// @param calls_of_person that are under way or wait, of one person; 0 for no bound.
-  explicit WorkerPool(int threads, int calls_of_person = 0);
+  /// @param begin what each thread does first.
+  explicit WorkerPool(int threads, int calls_of_person = 0, void (*begin)() = nullptr);
   ~WorkerPool() { Stop(); }
 
   /// The place of a call among those of its person, given back when the last copy goes: it may outlive the work, where

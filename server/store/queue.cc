@@ -37,17 +37,6 @@ absl::StatusOr<QueuedRuns> Store::ListQueued(int64_t study, int limit) {
   return queued;
 }
 
-absl::StatusOr<int64_t> Store::CountOpenRuns(const std::string& owner) {
-  int64_t count = 0;
-  const auto status = Read([&](Connection& connection) {
-    Statement row = connection.Prepare(sql::kCountOpenRuns);
-    if (row.Bind(owner).Next()) count = row.Int(0);
-    return row.status();
-  });
-  if (!status.ok()) return status;
-  return count;
-}
-
 absl::StatusOr<std::map<std::string, PersonUse>> Store::ReadUse() {
   std::map<std::string, PersonUse> use;
   const auto status = Read([&](Connection& connection) {

@@ -317,8 +317,6 @@ class Store {
   absl::StatusOr<QueuedRuns> ListQueued(int64_t study, int limit);
   /// @param number of one run, or 0 for all. @return how many runs took it: those not at their end.
   absl::StatusOr<int> SetPriority(int64_t study, int64_t number, int priority);
-  /// Runs of a person that wait or are held.
-  absl::StatusOr<int64_t> CountOpenRuns(const std::string& owner);
   absl::StatusOr<std::map<std::string, PersonUse>> ReadUse();
   absl::Status WriteUse(const std::map<std::string, PersonUse>& use);
 

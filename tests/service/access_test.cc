@@ -5,6 +5,7 @@
 #include <spdlog/sinks/ostream_sink.h>
 #include <spdlog/spdlog.h>
 
+#include <set>
 #include <sstream>
 
 #include "access/limits.h"
@@ -14,7 +15,9 @@
 #include "error_details.h"
 #include "example_studies.h"
 #include "group_server.h"
+#include "gyrebox/v1/box_service.grpc.pb.h"
 #include "gyrebox/v1/error.pb.h"
+#include "gyrebox/v1/people_service.grpc.pb.h"
 #include "wait_for.h"
 
 namespace gyrebox {
@@ -25,6 +28,7 @@ using std::chrono::milliseconds;
 using std::chrono::seconds;
 using test::GroupServer;
 using test::WaitFor;
+using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::Not;
 
@@ -274,6 +278,40 @@ TEST(TokenTest, TokensOwnersAndRevocationsOutliveTheServer) {
   ASSERT_EQ(tokens->tokens_size(), 5);
   EXPECT_EQ(tokens->tokens(3).person(), "rita");
   EXPECT_TRUE(tokens->tokens(3).has_revoke_time());
+}
+
+TEST(TokenTest, TokensAreListedInPages) {
+  GroupServer group;
+  const auto people = v1::PeopleService::NewStub(group.Connect());
+  v1::ListTokensRequest request;
+  request.set_page_size(2);
+  std::vector<int> sizes;
+  std::set<std::string> names;
+  do {
+    grpc::ClientContext context;
+    context.AddMetadata("authorization", "Bearer " + group.secret("anna"));
+    v1::ListTokensResponse page;
+    ASSERT_TRUE(people->ListTokens(&context, request, &page).ok());
+    sizes.push_back(page.tokens_size());
+    for (const v1::Token& token : page.tokens()) names.insert(token.name());
+    request.set_page_token(page.next_page_token());
+  } while (!request.page_token().empty());
+  EXPECT_THAT(sizes, ElementsAre(2, 2, 1));
+  EXPECT_EQ(names.size(), 5u);
+}
+
+TEST(TokenTest, ARefusalOfATokenTellsItsReason) {
+  GroupServer group;
+  const auto boxes = v1::BoxService::NewStub(group.Connect());
+  for (const std::string& header :
+       {std::string(), std::string("Bearer gyrebox_guess"), "Bearer " + group.secret("ed")}) {
+    grpc::ClientContext context;
+    if (!header.empty()) context.AddMetadata("authorization", header);
+    v1::Box box;
+    const auto refused = boxes->GetBox(&context, {}, &box);
+    EXPECT_EQ(refused.error_code(), grpc::StatusCode::UNAUTHENTICATED);
+    EXPECT_EQ(test::DetailsOf(refused).info.reason(), "NO_VALID_TOKEN");
+  }
 }
 
 TEST(TokenTest, OnlyAHashOfASecretIsKept) {

@@ -196,5 +196,22 @@ TEST(CrashTest, AServerThatIsAskedToEndSavesEveryRunAndEnds) {
   }
 }
 
+TEST(CopyTest, AServerOnACopyMadeBesideTheOtherGoesOnToTheSame) {
+  const std::vector<std::string> studies = {"studies/1"}, often = {"--checkpoint-seconds", "0.1"};
+  Gyreboxd original, copy;
+  ASSERT_NO_FATAL_FAILURE(original.StartAndWait(often));
+  client::Client client(original.address());
+  ASSERT_TRUE(client.CreateStudy(Noisy(10)).ok());
+  ASSERT_TRUE(test::WaitFor([&] { return client.GetRun("studies/1/runs/1")->step() > 5000; }));
+  const auto made = test::Run({GYREBOXD, "--data", original.Data(), "--backup", copy.Data()});
+  ASSERT_EQ(made.code, 0) << made.error;
+  EXPECT_FALSE(client.GetStudy("studies/1")->has_end_time()) << "the copy is of a run under way";
+  original.WaitForEnd("studies/1");
+  const Results expected = Read(original, studies);
+  ASSERT_NO_FATAL_FAILURE(copy.StartAndWait(often));
+  copy.WaitForEnd("studies/1");
+  ExpectSame(expected, Read(copy, studies));
+}
+
 }  // namespace
 }  // namespace gyrebox

@@ -2,6 +2,8 @@
 #include <arpa/inet.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
+#include <ifaddrs.h>
+#include <net/if.h>
 #include <netinet/in.h>
 #include <sys/stat.h>
 
@@ -16,7 +18,7 @@
 #include "api/self_call.h"
 #include "example_studies.h"
 #include "group_server.h"
-#include "grpc/health/v1/health.grpc.pb.h"
+#include "health.h"
 #include "process.h"
 #include "raw_http2.h"
 #include "wait_for.h"
@@ -29,7 +31,9 @@ using access::Connections;
 using access::Peer;
 using std::chrono::milliseconds;
 using std::chrono::seconds;
+using test::HealthOf;
 using test::RawHttp2;
+using test::Serving;
 using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::IsEmpty;
@@ -90,6 +94,28 @@ TEST(ConnectionsTest, OneFromThePortOfAnotherThatIsGoneIsItsOwn) {
   EXPECT_THAT(connections.Overdue(kStart + seconds(15)), ElementsAre(*after));
 }
 
+TEST(ConnectionsTest, OneThatBringsBrokenCallsIsOverdueAtOnce) {
+  Connections connections({.in_all = 100, .broken_calls = 10});
+  const Peer good = Stranger("192.0.2.1", 1), bad = Stranger("192.0.2.2", 2);
+  ASSERT_TRUE(connections.Add(good, kStart) && connections.Add(bad, kStart));
+  int woken = 0;
+  connections.SetWake([&] { ++woken; });
+  for (int i = 0; i < 100; ++i) {
+    connections.NoteBegun(good.name);
+    connections.NoteCall(good.name, true);
+  }
+  connections.NoteCall(bad.name, true);
+  for (int i = 0; i < 9; ++i) connections.NoteBegun(bad.name);
+  EXPECT_THAT(connections.Overdue(kStart), IsEmpty());
+  EXPECT_EQ(woken, 0);
+  connections.NoteBegun(bad.name);
+  EXPECT_EQ(woken, 1);
+  connections.NoteCall(bad.name, true);  // too late
+  EXPECT_THAT(connections.Overdue(kStart), ElementsAre(2));
+  connections.NoteBegun(bad.name);
+  EXPECT_THAT(connections.Overdue(kStart), IsEmpty()) << "named once";
+}
+
 TEST(PeerTest, IsNamedAsGrpcNamesIt) {
   sockaddr_storage address{};
   auto& four = reinterpret_cast<sockaddr_in&>(address);
@@ -148,6 +174,22 @@ api::ServerOptions WithBounds(const ConnectionBounds& bounds) {
 
 int PortOf(const std::string& address) { return std::stoi(address.substr(address.rfind(':') + 1)); }
 
+/// An address of IPv4 that this machine has besides loopback; empty where it has none.
+std::string AddressOfThisMachine() {
+  ifaddrs* all = nullptr;
+  if (getifaddrs(&all) != 0) return "";
+  std::string found;
+  for (const ifaddrs* one = all; one != nullptr && found.empty(); one = one->ifa_next) {
+    if (one->ifa_addr == nullptr || one->ifa_addr->sa_family != AF_INET || (one->ifa_flags & IFF_LOOPBACK) != 0)
+      continue;
+    char text[INET_ADDRSTRLEN] = "";
+    inet_ntop(AF_INET, &reinterpret_cast<const sockaddr_in*>(one->ifa_addr)->sin_addr, text, sizeof(text));
+    found = text;
+  }
+  freeifaddrs(all);
+  return found;
+}
+
 TEST(StrangerTest, WhoIsSilentIsCutOff) {
   test::GroupServer group(WithBounds({.in_all = 100, .patience = milliseconds(1000), .stranger = seconds(3600)}));
   const int port = PortOf(group.server().tcp_address());
@@ -187,6 +229,22 @@ TEST(StrangerTest, TooManyAreTurnedAwayAndRoomIsGivenBack) {
   EXPECT_TRUE(test::WaitFor([&] { return api::CallHealth("127.0.0.1:" + std::to_string(port), false).ok(); }));
 }
 
+TEST(StrangerTest, OneOtherMachineTakesNoMoreThanItsShare) {
+  const std::string other = AddressOfThisMachine();
+  if (other.empty()) GTEST_SKIP() << "this machine has no address but loopback";
+  test::GroupServer group(WithBounds({.in_all = 1000, .of_address = 5, .patience = seconds(3600)}));
+  group.server().Stop();
+  group.server().Start("0.0.0.0:0");
+  const int port = PortOf(group.server().tcp_address());
+  std::vector<std::unique_ptr<RawHttp2>> many;
+  for (int i = 0; i < 8; ++i) many.push_back(std::make_unique<RawHttp2>(port, false, other));
+  for (int i = 5; i < 8; ++i) EXPECT_TRUE(many[static_cast<size_t>(i)]->ReadToClose()) << i;
+  client::Client olga({"127.0.0.1:" + std::to_string(port), group.certificate(), group.secret("olga")});
+  EXPECT_TRUE(olga.GetBox().ok()) << "others come in";
+  many.erase(many.begin());
+  EXPECT_TRUE(test::WaitFor([&] { return RawHttp2(port, true, other).connected(); })) << "room is given back";
+}
+
 TEST(LocalTest, AnAddressNeedsTheTokenOfThisStart) {
   test::TestServer server;
   const std::string address = server.tcp_address(), secret = server.server().local_secret();
@@ -209,23 +267,15 @@ TEST(LocalTest, IPv6IsServedToo) {
 
 // ---- what it says of itself
 
-grpc::health::v1::HealthCheckResponse::ServingStatus HealthOf(const test::TestServer& server) {
-  grpc::ClientContext context;
-  grpc::health::v1::HealthCheckResponse response;
-  const auto health = grpc::health::v1::Health::NewStub(server.Connect());
-  EXPECT_TRUE(health->Check(&context, {}, &response).ok());
-  return response.status();
-}
-
 TEST(HealthTest, AServerWhoseDeviceIsLostDoesNotServe) {
   api::ServerOptions options = test::Unhindered();
   std::atomic<int> left = 0;
   options.executor.leave = [&](int code) { left = code; };
   test::TestServer server(std::make_shared<test::FakePlan>(), options);
-  EXPECT_EQ(HealthOf(server), grpc::health::v1::HealthCheckResponse::SERVING);
+  EXPECT_EQ(HealthOf(server.Connect()), Serving::SERVING);
   server.plan().lost = true;
   ASSERT_TRUE(client::Client(server.address()).CreateStudy(test::BareStudy()).ok());
-  EXPECT_TRUE(test::WaitFor([&] { return HealthOf(server) == grpc::health::v1::HealthCheckResponse::NOT_SERVING; }));
+  EXPECT_TRUE(test::WaitFor([&] { return HealthOf(server.Connect()) == Serving::NOT_SERVING; }));
   EXPECT_EQ(left, executor::kDeviceLostExit);
 }
 

@@ -11,6 +11,7 @@
 #include <thread>
 
 #include "gyreboxd.h"
+#include "health.h"
 
 namespace gyrebox {
 namespace {
@@ -62,6 +63,10 @@ class FullDiskTest : public testing::Test {
   }
 
   client::Client Client() const { return client::Client(server_.address()); }
+  bool Serves() const {
+    const auto channel = grpc::CreateChannel(server_.address(), grpc::InsecureChannelCredentials());
+    return test::HealthOf(channel) == test::Serving::SERVING;
+  }
 
   std::string Filler() const { return server_.Data() + "/filler"; }
 
@@ -105,7 +110,9 @@ class FullDiskTest : public testing::Test {
 };
 
 TEST_F(FullDiskTest, RunsStandStillSayWhyAndGoOnWhenThereIsRoom) {
+  EXPECT_TRUE(Serves());
   ASSERT_NO_FATAL_FAILURE(FillUntilItStandsStill());
+  EXPECT_TRUE(WaitFor([&] { return !Serves(); }));
   EXPECT_THAT(Client().GetBox()->trouble(), HasSubstr("the store refuses what is to be written"));
   const int64_t step = Client().GetRun(kRun)->step();
   const auto refused = Client().CreateStudy(Study());
@@ -115,6 +122,7 @@ TEST_F(FullDiskTest, RunsStandStillSayWhyAndGoOnWhenThereIsRoom) {
   std::filesystem::remove(Filler());
   server_.WaitForEnd("studies/1");
   EXPECT_EQ(Client().GetBox()->trouble(), "");
+  EXPECT_TRUE(WaitFor([&] { return Serves(); }));
   ExpectTheResultsOfAnUndisturbedServer();
 }
 

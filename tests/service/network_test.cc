@@ -183,7 +183,7 @@ class HalfBodies {
       if (size <= 0) continue;
       std::string bytes(static_cast<size_t>(size), 'x');
       if (left == kMessage) bytes.replace(0, 5, '\0' + test::BigEndian(kMessage, 4));  // its length, and one byte less
-      if (!peer_.SendFrame(RawHttp2::kData, 0, stream, bytes)) return false;
+      if (!peer_.SendFrame(test::kData, 0, stream, bytes)) return false;
       left -= size;
       window_[stream] -= size;
       connection_ -= size;
@@ -207,7 +207,7 @@ class HalfBodies {
     for (size_t i = at; i < at + 4; ++i) number = number << 8 | static_cast<unsigned char>(text[i]);
     return number;
   }
-  void Widen(const RawHttp2::Frame& frame) {
+  void Widen(const RawHttp2::Received& frame) {
     (frame.stream == 0 ? connection_ : window_[frame.stream]) += Number(frame.payload, 0);
   }
   void Settle(const std::string& payload) {
@@ -252,6 +252,34 @@ TEST_P(NetworkTest, HalfSentBodiesTakeLittleMemory) {
   EXPECT_TRUE(member.GetBox().ok());
   one.clear();
   many.clear();
+  ExpectAnswersAndEnds();
+}
+
+// HTTP/2 bounds the streams that are open, and one that is reset is not (CVE-2023-44487).
+TEST_P(NetworkTest, CallsGivenUpAtOnceEndTheirConnection) {
+  ASSERT_NO_FATAL_FAILURE(Start());
+  auto member = Client();
+  ASSERT_TRUE(member.GetBox().ok());
+  const long before = Resident();
+  long most = before;
+  for (int connection = 0; connection < 4; ++connection) {
+    RawHttp2 peer(server_.port(), GetParam());
+    ASSERT_TRUE(peer.Begin());
+    constexpr uint32_t kCalls = 50'000;
+    uint32_t call = 0;
+    for (; call < kCalls; ++call) {
+      const uint32_t stream = 2 * call + 1;
+      const bool whole = connection % 2 == 0;
+      const Headers headers = {{"authorization", "Bearer " + token_}};
+      if (!(whole ? peer.Call(stream, kGetBox, headers) : peer.Open(stream, kGetBox, headers))) break;
+      if (!peer.SendFrame(test::kResetStream, 0, stream, test::BigEndian(8, 4))) break;
+      if (call % 1000 == 0) most = std::max(most, Resident());
+    }
+    EXPECT_LT(call, kCalls) << "the server ended it";
+    most = std::max(most, Resident());
+  }
+  EXPECT_LT(most - before, 100);
+  EXPECT_TRUE(member.GetBox().ok()) << "a proper connection stays";
   ExpectAnswersAndEnds();
 }
 

@@ -15,52 +15,35 @@
 #include <utility>
 #include <vector>
 
+#include "http2_bytes.h"
+
 namespace gyrebox::test {
 
 using Headers = std::vector<std::pair<std::string, std::string>>;
 
-/// Bytes of a number in network order.
-inline std::string BigEndian(uint32_t number, int bytes) {
-  std::string text;
-  for (int i = bytes - 1; i >= 0; --i) text += static_cast<char>(number >> (8 * i));
-  return text;
-}
-
-/// An integer with a prefix of 7 bits (RFC 7541, section 5.1).
-inline std::string HpackInteger(size_t number) {
-  if (number < 127) return std::string(1, static_cast<char>(number));
-  std::string text(1, '\x7f');
-  for (number -= 127; number >= 128; number /= 128) text += static_cast<char>(number % 128 + 128);
-  return text + static_cast<char>(number);
-}
-
 /// Literal fields that are never indexed, without Huffman code (RFC 7541, section 6.2.3).
 inline std::string Hpack(const Headers& headers) {
   std::string block;
-  for (const auto& [name, value] : headers) {
-    block += '\x10' + HpackInteger(name.size()) + name + HpackInteger(value.size()) + value;
-  }
+  for (const auto& [name, value] : headers) block += HpackField(name, value, 0x10);
   return block;
 }
 
 class RawHttp2 {
  public:
-  enum Type : char { kData = 0, kHeaders = 1, kReset = 3, kSettings = 4, kGoAway = 7, kContinuation = 9 };
-  static constexpr char kEndStream = 1, kEndHeaders = 4;
-  struct Frame {
+  struct Received {
     int type = -1;  ///< -1 where the connection has ended
     int flags = 0;
     uint32_t stream = 0;
     std::string payload;
   };
 
-  /// Connects to 127.0.0.1.
-  RawHttp2(int port, bool tls) : socket_(socket(AF_INET, SOCK_STREAM, 0)) {
+  /// @param host a numeric address of IPv4.
+  RawHttp2(int port, bool tls, const std::string& host = "127.0.0.1") : socket_(socket(AF_INET, SOCK_STREAM, 0)) {
     std::signal(SIGPIPE, SIG_IGN);  // the server may close it at any time
     sockaddr_in address{};
     address.sin_family = AF_INET;
     address.sin_port = htons(static_cast<uint16_t>(port));
-    address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+    inet_pton(AF_INET, host.c_str(), &address.sin_addr);
     const timeval limit{.tv_sec = 60, .tv_usec = 0};  // only ends a test that has gone wrong
     setsockopt(socket_, SOL_SOCKET, SO_RCVTIMEO, &limit, sizeof(limit));
     connected_ = connect(socket_, reinterpret_cast<const sockaddr*>(&address), sizeof(address)) == 0;
@@ -90,12 +73,11 @@ class RawHttp2 {
     }
     return true;
   }
-  bool SendFrame(Type type, char flags, uint32_t stream, const std::string& payload) {
-    return Send(BigEndian(static_cast<uint32_t>(payload.size()), 3) + static_cast<char>(type) + flags +
-                BigEndian(stream, 4) + payload);
+  bool SendFrame(FrameType type, uint8_t flags, uint32_t stream, const std::string& payload) {
+    return Send(Frame(type, flags, stream, payload));
   }
   /// What a client begins with (RFC 9113, section 3.4).
-  bool Begin() { return Send("PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n") && SendFrame(kSettings, 0, 0, ""); }
+  bool Begin() { return Send(kPreface) && SendFrame(kSettings, 0, 0, ""); }
 
   /// Opens a call of a method of gRPC, in as many frames as the headers need.
   bool Open(uint32_t stream, const std::string& path, const Headers& more) {
@@ -106,7 +88,7 @@ class RawHttp2 {
     const std::string block = Hpack(headers);
     constexpr size_t kMost = 16384;  // SETTINGS_MAX_FRAME_SIZE as it is at first
     for (size_t at = 0; at < block.size(); at += kMost) {
-      const char flags = at + kMost >= block.size() ? kEndHeaders : 0;
+      const uint8_t flags = at + kMost >= block.size() ? kEndHeaders : 0;
       if (!SendFrame(at == 0 ? kHeaders : kContinuation, flags, stream, block.substr(at, kMost))) return false;
     }
     return true;
@@ -116,8 +98,8 @@ class RawHttp2 {
     return Open(stream, path, more) && SendFrame(kData, kEndStream, stream, std::string(5, '\0'));
   }
 
-  Frame Read() {
-    Frame frame;
+  Received Read() {
+    Received frame;
     const std::string head = ReadBytes(9);
     if (head.size() < 9) return frame;
     const auto byte = [&](size_t i) { return static_cast<uint32_t>(static_cast<unsigned char>(head[i])); };
@@ -130,11 +112,11 @@ class RawHttp2 {
   /// Reads until a call, or the connection, has ended. Whether it was the call alone.
   bool ReadToEnd(uint32_t stream) {
     for (;;) {
-      const Frame frame = Read();
+      const Received frame = Read();
       if (frame.type < 0) return false;
       if (frame.stream != stream) continue;
       const bool last = (frame.type == kHeaders || frame.type == kData) && (frame.flags & kEndStream) != 0;
-      if (last || frame.type == kReset) return true;
+      if (last || frame.type == kResetStream) return true;
     }
   }
   /// Reads until the peer closes.
