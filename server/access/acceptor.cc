@@ -1,6 +1,8 @@
 #include "access/acceptor.h"
 
 #include <fcntl.h>
+#include <linux/tcp.h>
+#include <netinet/in.h>
 #include <spdlog/spdlog.h>
 #include <sys/epoll.h>
 #include <sys/eventfd.h>
@@ -13,8 +15,8 @@
 
 namespace gyrebox::access {
 
-/// Overdue connections are looked for this often.
-constexpr int kTickMilliseconds = 500;
+/// What connections bring is looked at this often where there are any: much can come in that time.
+constexpr int kTickMilliseconds = 20;
 constexpr std::chrono::milliseconds kRest{20};
 constexpr double kLogLinesPerSecond = 1.0 / 60;
 constexpr double kLogLinesAtOnce = 3;
@@ -63,7 +65,8 @@ void Acceptor::Wake() const {
 void Acceptor::Loop() {
   std::array<epoll_event, 64> events{};
   while (!stop_) {
-    const int count = epoll_wait(epoll_.get(), events.data(), static_cast<int>(events.size()), kTickMilliseconds);
+    const int count = epoll_wait(epoll_.get(), events.data(), static_cast<int>(events.size()),
+                                 taken_.empty() ? -1 : kTickMilliseconds);
     for (int i = 0; i < count; ++i) {
       const uint64_t tag = events[static_cast<size_t>(i)].data.u64;
       if (tag == kWake) {
@@ -75,25 +78,35 @@ void Acceptor::Loop() {
         AcceptAll(doors_[tag]);
       }
     }
+    NoteTraffic();
     ShutOverdue();
   }
 }
 
-/// What has arrived already would still be read; so it is read here.
-static void DropArrived(int fd) {
-  std::array<char, 65536> bytes;
-  while (recv(fd, bytes.data(), bytes.size(), MSG_DONTWAIT) > 0) {
+void Acceptor::NoteTraffic() const {
+  for (const auto& [number, fd] : taken_) {
+    tcp_info info{};
+    socklen_t size = sizeof(info);
+    if (getsockopt(fd.get(), IPPROTO_TCP, TCP_INFO, &info, &size) != 0) continue;  // a Unix socket
+    connections_.NoteTraffic(
+        number, {static_cast<int64_t>(info.tcpi_bytes_received), static_cast<int64_t>(info.tcpi_bytes_sent)});
   }
+}
+
+/// Ends a connection at once, with what has arrived or is to be sent: after shutdown(2) all that would still be read,
+/// and a peer that reads nothing would hold it open. The same by any descriptor of the socket (connect(2), AF_UNSPEC).
+static void Abort(int fd) {
+  sockaddr none{};
+  none.sa_family = AF_UNSPEC;
+  connect(fd, &none, sizeof(none));
 }
 
 void Acceptor::ShutOverdue() const {
   for (const uint64_t number : connections_.Overdue(Connections::Clock::now())) {
     const auto found = taken_.find(number);
     if (found == taken_.end()) continue;
-    // gRPC sees the end of the connection and closes it. Its descriptor and this one are of the same socket.
-    shutdown(found->second.get(), SHUT_RDWR);
-    spdlog::debug("a connection was ended: no call in time, or too many broken ones");
-    DropArrived(found->second.get());
+    spdlog::debug("a connection was ended: no call in time, or too much that is no call");
+    Abort(found->second.get());  // gRPC sees that it has ended
   }
 }
 

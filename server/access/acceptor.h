@@ -41,6 +41,7 @@ class Acceptor {
   void HandOn(const Door& door, Descriptor fd, const Peer& peer);
   void Watch(int fd, uint64_t tag, uint32_t events) const;
   void Wake() const;
+  void NoteTraffic() const;
   /// Ends those that may not stay.
   void ShutOverdue() const;
   void Forget(uint64_t number);

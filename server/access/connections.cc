@@ -1,8 +1,14 @@
 #include "access/connections.h"
 
 #include <algorithm>
+#include <utility>
 
 namespace gyrebox::access {
+
+/// Of each call: its headers and frames.
+constexpr int64_t kCallBytes = 16 << 10;
+/// A reader of a stream sends so much less than it gets: window updates, each in a record of TLS.
+constexpr int64_t kSentPerReceived = 256;
 
 bool Connections::HasRoomLocked(const Peer& peer) const {
   const auto count = static_cast<int>(entries_.size());
@@ -18,7 +24,9 @@ std::optional<uint64_t> Connections::Add(const Peer& peer, Clock::time_point now
     ++turned_away_;
     return std::nullopt;
   }
-  Entry entry{peer, now, std::nullopt};
+  Entry entry;
+  entry.peer = peer;
+  entry.since = now;
   const uint64_t number = ++last_;
   if (!peer.is_unix) {
     entry.deadline = now + bounds_.patience;
@@ -41,6 +49,7 @@ void Connections::Remove(uint64_t number) {
   if (const auto of = of_network_.find(peer.network); of != of_network_.end() && --of->second == 0) {
     of_network_.erase(of);
   }
+  pending_ -= found->second.pending;
   entries_.erase(found);
 }
 
@@ -57,16 +66,39 @@ void Connections::NoteBegun(const std::string& peer) {
   if (wake_) wake_();
 }
 
-void Connections::NoteCall(const std::string& peer, bool known) {
+void Connections::NoteCall(const std::string& peer, bool known, int64_t bytes) {
   std::lock_guard lock(mutex_);
   Entry* entry = FindLocked(peer);
   if (entry == nullptr || entry->broken >= bounds_.broken_calls) return;
   entry->broken = std::max(0, entry->broken - 2);
+  entry->let_in += bytes + kCallBytes;
   if (known) {
     entry->deadline.reset();
   } else if (entry->deadline) {
     entry->deadline = entry->since + bounds_.stranger;
   }
+}
+
+void Connections::NoteTraffic(uint64_t number, const Traffic& traffic) {
+  std::lock_guard lock(mutex_);
+  const auto found = entries_.find(number);
+  if (found == entries_.end()) return;
+  Entry& entry = found->second;
+  const int64_t received = traffic.received - entry.traffic.received, sent = traffic.sent - entry.traffic.sent;
+  const int64_t pending =
+      std::max(int64_t{0}, entry.pending + received - sent / kSentPerReceived - std::exchange(entry.let_in, 0));
+  pending_ += pending - entry.pending;
+  entry.pending = pending;
+  entry.traffic = traffic;
+  if (pending > bounds_.bytes_of_one) entry.deadline = Clock::time_point::min();
+  if (pending_ > bounds_.bytes_of_all) EndLargestLocked();
+}
+
+void Connections::EndLargestLocked() {
+  const auto largest = std::max_element(entries_.begin(), entries_.end(), [](const auto& a, const auto& b) {
+    return a.second.pending < b.second.pending;
+  });
+  largest->second.deadline = Clock::time_point::min();
 }
 
 std::vector<uint64_t> Connections::Overdue(Clock::time_point now) {

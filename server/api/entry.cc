@@ -38,11 +38,11 @@ const std::string& MethodOf(const google::protobuf::Descriptor* request) {
 }
 
 absl::StatusOr<access::Person> Enter(const Rooms& rooms, const grpc::CallbackServerContext& context,
-                                     const std::string& method) {
+                                     const std::string& method, int64_t bytes) {
   const std::string peer = context.peer();
   auto person = rooms.gate.Admit(method, AuthorizationOf(context), peer);
   if (!person.ok()) return person.status();
-  if (!context.IsCancelled()) rooms.connections.NoteCall(peer, /*known=*/!person->name.empty());
+  if (!context.IsCancelled()) rooms.connections.NoteCall(peer, /*known=*/!person->name.empty(), bytes);
   const double wait = rooms.limits.Request(person->name);
   if (wait == 0) return person;
   const double most = rooms.limits.options().requests_per_second;
@@ -50,8 +50,8 @@ absl::StatusOr<access::Person> Enter(const Rooms& rooms, const grpc::CallbackSer
 }
 
 absl::StatusOr<stream::Pass> EnterStream(const Rooms& rooms, const grpc::CallbackServerContext& context,
-                                         const std::string& method) {
-  const auto person = Enter(rooms, context, method);
+                                         const std::string& method, int64_t bytes) {
+  const auto person = Enter(rooms, context, method, bytes);
   if (!person.ok()) return person.status();
   auto place = rooms.limits.Stream(person->name);
   if (place == nullptr) {
@@ -76,7 +76,7 @@ class Refusal : public grpc::ServerGenericBidiReactor {
 }  // namespace
 
 grpc::ServerGenericBidiReactor* NoSuchMethod::CreateReactor(grpc::GenericCallbackServerContext* context) {
-  const auto person = Enter(rooms_, *context, context->method());
+  const auto person = Enter(rooms_, *context, context->method(), 0);
   return new Refusal(person.ok() ? absl::UnimplementedError("this server has no such method") : person.status());
 }
 

@@ -26,13 +26,14 @@ const std::string& MethodOf(const google::protobuf::Descriptor* request);
 /// Who makes a call of the method on a path. UNAUTHENTICATED; PERMISSION_DENIED where the role does not do;
 /// UNIMPLEMENTED for a method that is not in the table; RESOURCE_EXHAUSTED, with the time to wait, where the person
 /// calls too often.
+/// @param bytes of its request.
 absl::StatusOr<access::Person> Enter(const Rooms& rooms, const grpc::CallbackServerContext& context,
-                                     const std::string& method);
+                                     const std::string& method, int64_t bytes);
 
 /// The same for a stream, which holds one of the person's stream slots until the pass is destroyed. The pass tells
 /// whether the stream may go on: not once the token is revoked or expired.
 absl::StatusOr<stream::Pass> EnterStream(const Rooms& rooms, const grpc::CallbackServerContext& context,
-                                         const std::string& method);
+                                         const std::string& method, int64_t bytes);
 
 /// Requests that say what is to be run or changed: one with a field that the schema does not have is refused.
 template <class Request>
@@ -47,7 +48,7 @@ concept Instructs = requires(Request request) {
 template <class Request>
 absl::StatusOr<access::Person> Enter(const Rooms& rooms, const grpc::CallbackServerContext& context,
                                      const Request* request) {
-  auto person = Enter(rooms, context, MethodOf(Request::descriptor()));
+  auto person = Enter(rooms, context, MethodOf(Request::descriptor()), static_cast<int64_t>(request->ByteSizeLong()));
   if (!person.ok()) return person;
   if constexpr (Instructs<Request>) {
     if (auto status = CheckAllKnown(*request); !status.ok()) return status;
@@ -60,8 +61,9 @@ absl::StatusOr<access::Person> Enter(const Rooms& rooms, const grpc::CallbackSer
 template <class Request>
 absl::StatusOr<stream::Pass> EnterStream(const Rooms& rooms, const grpc::CallbackServerContext& context,
                                          const Request* request) {
+  const size_t bytes = request == nullptr ? 0 : request->ByteSizeLong();
   if (request != nullptr) const_cast<Request*>(request)->DiscardUnknownFields();  // it lives as long as the stream
-  return EnterStream(rooms, context, MethodOf(Request::descriptor()));
+  return EnterStream(rooms, context, MethodOf(Request::descriptor()), static_cast<int64_t>(bytes));
 }
 
 /// Counts every call that begins, for its connection: those too that are given up before they are whole, which no

@@ -65,7 +65,7 @@ grpc::health::v1::HealthCheckResponse::ServingStatus HealthService::StatusOfLock
 grpc::ServerUnaryReactor* HealthService::Check(grpc::CallbackServerContext* context, const Request* request,
                                                Response* response) {
   auto* reactor = context->DefaultReactor();
-  if (const auto person = Enter(rooms_, *context, kCheck); !person.ok()) {
+  if (const auto person = Enter(rooms_, *context, kCheck, 0); !person.ok()) {
     reactor->Finish(ToGrpcStatus(person.status()));
     return reactor;
   }
@@ -81,7 +81,7 @@ grpc::ServerUnaryReactor* HealthService::Check(grpc::CallbackServerContext* cont
 
 grpc::ServerWriteReactor<grpc::health::v1::HealthCheckResponse>* HealthService::Watch(
     grpc::CallbackServerContext* context, const Request* request) {
-  auto pass = EnterStream(rooms_, *context, kWatch);
+  auto pass = EnterStream(rooms_, *context, kWatch, 0);
   const absl::Status refused = pass.status();
   auto* watcher = new Watcher(*this, request->service(), refused.ok() ? *std::move(pass) : nullptr);
   std::lock_guard lock(mutex_);

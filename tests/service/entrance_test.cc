@@ -75,13 +75,13 @@ TEST(ConnectionsTest, OneWithoutACallIsOverdue) {
   Connections connections({.in_all = 100, .patience = seconds(10), .stranger = seconds(60)});
   const auto silent = connections.Add(Stranger("a", 1), kStart), asks = connections.Add(Stranger("a", 2), kStart),
              calls = connections.Add(Stranger("a", 3), kStart);
-  connections.NoteCall("ipv4:a:2", /*known=*/false);
-  connections.NoteCall("ipv4:a:3", /*known=*/true);
-  connections.NoteCall("ipv4:a:4", /*known=*/true);  // of a connection that is gone
+  connections.NoteCall("ipv4:a:2", /*known=*/false, 0);
+  connections.NoteCall("ipv4:a:3", /*known=*/true, 0);
+  connections.NoteCall("ipv4:a:4", /*known=*/true, 0);  // of a connection that is gone
   EXPECT_THAT(connections.Overdue(kStart + milliseconds(9999)), IsEmpty());
   EXPECT_THAT(connections.Overdue(kStart + seconds(10)), ElementsAre(*silent));
   EXPECT_THAT(connections.Overdue(kStart + seconds(59)), IsEmpty());
-  connections.NoteCall("ipv4:a:2", /*known=*/false);  // again, which gains nothing
+  connections.NoteCall("ipv4:a:2", /*known=*/false, 0);  // again, which gains nothing
   EXPECT_THAT(connections.Overdue(kStart + seconds(60)), ElementsAre(*asks));
   EXPECT_THAT(connections.Overdue(kStart + seconds(100'000)), IsEmpty()) << *calls;
 }
@@ -102,18 +102,46 @@ TEST(ConnectionsTest, OneThatBringsBrokenCallsIsOverdueAtOnce) {
   connections.SetWake([&] { ++woken; });
   for (int i = 0; i < 100; ++i) {
     connections.NoteBegun(good.name);
-    connections.NoteCall(good.name, true);
+    connections.NoteCall(good.name, true, 0);
   }
-  connections.NoteCall(bad.name, true);
+  connections.NoteCall(bad.name, true, 0);
   for (int i = 0; i < 9; ++i) connections.NoteBegun(bad.name);
   EXPECT_THAT(connections.Overdue(kStart), IsEmpty());
   EXPECT_EQ(woken, 0);
   connections.NoteBegun(bad.name);
   EXPECT_EQ(woken, 1);
-  connections.NoteCall(bad.name, true);  // too late
+  connections.NoteCall(bad.name, true, 0);  // too late
   EXPECT_THAT(connections.Overdue(kStart), ElementsAre(2));
   connections.NoteBegun(bad.name);
   EXPECT_THAT(connections.Overdue(kStart), IsEmpty()) << "named once";
+}
+
+TEST(ConnectionsTest, WhoSendsMuchThatBelongsToNoCallIsOverdue) {
+  Connections connections({.in_all = 100, .bytes_of_one = 1'000'000, .bytes_of_all = 2'500'000});
+  const Peer peers[] = {Stranger("192.0.2.1", 1), Stranger("192.0.2.2", 2), Stranger("192.0.2.3", 3),
+                        Stranger("192.0.2.4", 4)};
+  for (const Peer& peer : peers) {
+    ASSERT_TRUE(connections.Add(peer, kStart));
+    connections.NoteCall(peer.name, true, 0);
+  }
+  access::Traffic traffic;
+  for (int i = 0; i < 100; ++i) {  // calls of 900 kB, each whole in the end
+    traffic.received += 450'000;
+    connections.NoteTraffic(1, traffic);
+    traffic.received += 450'000;
+    connections.NoteCall(peers[0].name, true, 900'000);
+    connections.NoteTraffic(1, traffic);
+  }
+  connections.NoteTraffic(2, {.received = 30'000'000, .sent = 10'000'000'000});  // a reader of streams
+  EXPECT_THAT(connections.Overdue(kStart), IsEmpty());
+  connections.NoteTraffic(3, {.received = 1'100'000, .sent = 0});
+  EXPECT_THAT(connections.Overdue(kStart), ElementsAre(3));
+  connections.Remove(3);
+  connections.NoteTraffic(1, {.received = traffic.received + 900'000, .sent = 0});
+  connections.NoteTraffic(2, {.received = 30'850'000, .sent = 10'000'000'000});
+  EXPECT_THAT(connections.Overdue(kStart), IsEmpty());
+  connections.NoteTraffic(4, {.received = 800'000, .sent = 0});
+  EXPECT_THAT(connections.Overdue(kStart), ElementsAre(1)) << "all together have too much; the largest goes";
 }
 
 TEST(PeerTest, IsNamedAsGrpcNamesIt) {
