@@ -215,9 +215,10 @@ TEST_F(CommandTest, TableAsCsv) {
   EXPECT_EQ(outcome.out,
             "drive.sine.amplitude [rad/tau],closest_pair_mean [sigma],closest_pair_standard_deviation [sigma],"
             "closest_pair_confidence_half_width [sigma],closest_pair_smallest [sigma],closest_pair_largest [sigma],"
-            "trials,unstable,failed,changed,waiting,left_out\r\n"
-            "4,0.875,0,0,0.875,0.875,3,0,0,0,0,0\r\n"
-            "100,,,,,,0,3,0,0,0,0\r\n");
+            "trials,unstable,failed,changed,waiting,left_out,"
+            "half_step,half_step_change,half_step_low,half_step_high,half_step_moves\r\n"
+            "4,0.875,0,0,0.875,0.875,3,0,0,0,0,0,not audited,,,,\r\n"
+            "100,,,,,,0,3,0,0,0,0,not audited,,,,\r\n");
 }
 
 TEST_F(CommandTest, TableOfAnUnknownObservable) {
@@ -265,7 +266,7 @@ TEST_F(CommandTest, ReportWritesAnswersAndTheDataOfPlots) {
   EXPECT_THAT(map, HasSubstr("\r\ndrive.sine.amplitude [rad/tau],size [beads],"));
   EXPECT_THAT(map, HasSubstr(",unstable 3/3\r\n"));
   EXPECT_THAT(ReadFile(folder + "/quantities.csv"), HasSubstr("unstable_range"));
-  EXPECT_THAT(ReadFile(folder + "/runs.csv"), HasSubstr("studies/1/runs/3,4,3,3,1,1,finished,2,17,cpu,,,\r\n"));
+  EXPECT_THAT(ReadFile(folder + "/runs.csv"), HasSubstr("studies/1/runs/3,4,3,3,1,1,finished,2,17,cpu,,,,\r\n"));
   // The study file of a report is good for another run of the same.
   const Outcome again = Gyrebox({"submit", folder + "/study.toml"});
   EXPECT_EQ(again.code, 0) << again.error;

@@ -23,7 +23,8 @@ DELETE FROM label WHERE study NOT IN (SELECT id FROM study);
 DELETE FROM edit WHERE study NOT IN (SELECT id FROM study);
 DELETE FROM request WHERE study NOT IN (SELECT id FROM study);
 )sql";
-inline constexpr char kNumbersOf[] = "SELECT number, axis_values, trial FROM run WHERE study = ? ORDER BY number";
+inline constexpr char kNumbersOf[] =
+    "SELECT number, axis_values, trial, audit FROM run WHERE study = ? ORDER BY number";
 inline constexpr char kRunsNamed[] = R"sql(
 SELECT study, run FROM segment UNION SELECT study, run FROM frame_bed UNION SELECT study, run FROM state
 UNION SELECT study, run FROM journal EXCEPT SELECT study, number FROM run)sql";
