@@ -391,6 +391,8 @@ absl::Status Check::Series() {
   for (const KnownStudy& study : studies_) {
     if (study.cancelled) cancelled.insert(study.id);
   }
+  // Also of runs that measured nothing yet, which are not looked through for columns below.
+  if (auto status = to_.Execute(sql::kForgetLostColumns); !status.ok()) return status;
   std::vector<KnownRun> runs;
   {
     Statement rows = to_.Prepare(sql::kRunsToCheck);

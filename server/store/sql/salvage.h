@@ -41,6 +41,8 @@ inline constexpr char kFailRun[] =
 
 // ---- what runs measured
 
+inline constexpr char kForgetLostColumns[] =
+    "UPDATE run SET observables = NULL WHERE observables NOT IN (SELECT id FROM observable_list)";
 inline constexpr char kRunsToCheck[] = R"sql(
 SELECT study, number, state, sample_count, journal_length, step,
   EXISTS (SELECT 1 FROM observable_list WHERE id = observables) FROM run ORDER BY study, number)sql";
