@@ -10,8 +10,10 @@ constexpr int kPausePerAnswer = 20;
 /// More than this of a summary is for the report.
 constexpr size_t kLongestAnswer = 300;
 
-static bool Leads(v1::Answer::Topic topic) {
-  switch (topic) {
+static bool Leads(const v1::Answer& answer) {
+  switch (answer.topic()) {
+    case v1::Answer::TOPIC_AUDIT:
+      return !answer.cautions().empty();  // where some size moves with the time step
     case v1::Answer::TOPIC_MAP:
     case v1::Answer::TOPIC_SWITCHING:
     case v1::Answer::TOPIC_MEMORY:
@@ -32,7 +34,7 @@ static std::string FirstSentences(const std::string& text) {
 std::vector<std::string> LeadingAnswers(const v1::Answers& answers) {
   std::vector<std::string> lines;
   for (const v1::Answer& answer : answers.answers()) {
-    if (Leads(answer.topic()) && !answer.summary().empty()) lines.push_back(FirstSentences(answer.summary()));
+    if (Leads(answer) && !answer.summary().empty()) lines.push_back(FirstSentences(answer.summary()));
   }
   for (const v1::Answer& answer : answers.answers()) {
     if (lines.empty() && !answer.summary().empty()) lines.push_back(FirstSentences(answer.summary()));

@@ -103,7 +103,7 @@ static absl::StatusOr<std::string> RunsText(Client& client, const v1::Answers& a
   Row head = {"run"};
   for (const auto& axis : answers.axes()) head.push_back(WithUnit(axis.field(), axis.unit()));
   head.insert(head.end(), {"trial", "seed_places", "seed_noise", "seed_disorder", "state", "time [tau]", "samples",
-                           "device", "fault", "alarm", "left_out"});
+                           "device", "fault", "alarm", "left_out", "audit"});
   WriteCsv(out, head);
   const auto status = client.ForRuns(answers.study(), [&](const v1::Run& run) {
     Row cells = {run.name()};
@@ -113,7 +113,8 @@ static absl::StatusOr<std::string> RunsText(Client& client, const v1::Answers& a
                  {std::to_string(run.trial()), std::to_string(seeds.places()), std::to_string(seeds.noise()),
                   std::to_string(seeds.disorder()), StateText(run.state()), schema::NumberText(run.time()),
                   std::to_string(run.sample_count()), run.device(), run.fault().message(), run.alarm(),
-                  run.has_exclusion() ? run.exclusion().person() + ": " + run.exclusion().reason() : ""});
+                  run.has_exclusion() ? run.exclusion().person() + ": " + run.exclusion().reason() : "",
+                  run.audit() ? "half step" : ""});
     WriteCsv(out, cells);
   });
   if (!status.ok()) return status;

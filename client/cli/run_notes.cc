@@ -22,7 +22,7 @@ std::string NatureText(v1::Fault::Nature nature) {
 void WriteRunNotes(std::ostream& out, const std::vector<v1::Run>& runs) {
   std::vector<Row> rows = {{"run", "time [tau]", "what"}};
   for (const v1::Run& run : runs) {
-    const std::string number = LastPart(run.name());
+    const std::string number = RunLabel(run);
     if (!run.alarm().empty()) rows.push_back({number, "", run.alarm()});
     for (const v1::Fault& fault : run.faults_passed()) {
       rows.push_back(
@@ -40,7 +40,7 @@ void WriteSteered(std::ostream& out, const std::vector<v1::Run>& runs) {
     if (run.etag() == "0") continue;
     std::string text = run.etag() + (run.etag() == "1" ? " entry" : " entries") + " in its journal";
     if (run.ended_early()) text += "; ended early, at step " + std::to_string(run.total_steps());
-    rows.push_back({LastPart(run.name()), text});
+    rows.push_back({RunLabel(run), text});
   }
   if (rows.size() == 1) return;
   out << "\nRuns that people changed (gyrebox journal tells how):\n";
@@ -52,7 +52,7 @@ void WriteExcluded(std::ostream& out, const std::vector<v1::Run>& runs) {
   for (const v1::Run& run : runs) {
     if (!run.has_exclusion()) continue;
     const v1::Exclusion& exclusion = run.exclusion();
-    rows.push_back({LastPart(run.name()), exclusion.person(), TimeText(exclusion.create_time()), exclusion.reason()});
+    rows.push_back({RunLabel(run), exclusion.person(), TimeText(exclusion.create_time()), exclusion.reason()});
   }
   if (rows.size() == 1) return;
   out << "\nRuns that people left out of every average:\n";

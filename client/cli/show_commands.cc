@@ -95,13 +95,14 @@ static void AddWords(const v1::Study& study, std::vector<Row>* rows) {
   rows->push_back({"", "gyrebox archive " + LastPart(study.name()) + " keeps it"});
 }
 
-static void PrintHead(const v1::Study& study) {
+static void PrintHead(const v1::Study& study, int audit_count) {
   std::cout << schema::Visible(study.name() + (TitleOf(study).empty() ? "" : "  " + TitleOf(study))) << "\n";
   std::vector<Row> rows = {
       {"  owner", study.owner()}, {"  state", StateLine(study)}, {"  created", TimeText(study.create_time())}};
   if (study.has_start_time()) rows.push_back({"  started", TimeText(study.start_time())});
   if (study.has_end_time()) rows.push_back({"  ended", TimeText(study.end_time())});
   rows.push_back({"  runs", std::to_string(study.run_counts().total_count()) + ": " + CountsText(study.run_counts())});
+  if (audit_count > 0) rows.push_back({"  audit", std::to_string(audit_count) + " of them, with half the time step"});
   for (const v1::Axis& axis : study.spec().axes()) {
     rows.push_back(
         {rows.back()[0] == "  axes" || rows.back()[0].empty() ? "" : "  axes", axis.field() + ": " + ValuesText(axis)});
@@ -130,7 +131,7 @@ static void PrintFaults(const v1::Study& study, const std::vector<v1::Run>& runs
   for (const v1::Run& run : runs) {
     if (!StoppedEarly(run)) continue;
     Row& row = rows.emplace_back();
-    row.push_back(LastPart(run.name()));
+    row.push_back(RunLabel(run));
     for (const double value : run.axis_values()) row.push_back(schema::NumberText(value, 6));
     row.insert(row.end(), {std::to_string(run.trial()), StateText(run.state()),
                            run.fault().message() + NatureText(run.fault().nature())});
@@ -148,13 +149,15 @@ ExitCode Show(const Session& session, const std::string& name) {
     PrintJson(*study);
     return kDone;
   }
-  PrintHead(*study);
   std::vector<v1::Run> runs;  // of the many, those that there is something to say of
+  int audit_count = 0;
   const auto status = client.ForRuns(study->name(), [&](const v1::Run& run) {
+    audit_count += run.audit() ? 1 : 0;
     const bool noted = !run.alarm().empty() || run.faults_passed_size() > 0 || run.etag() != "0";
     if (StoppedEarly(run) || noted || run.has_exclusion()) runs.push_back(run);
   });
   if (!status.ok()) return Report(session, status);
+  PrintHead(*study, audit_count);
   PrintFaults(*study, runs);
   WriteRunNotes(std::cout, runs);
   WriteSteered(std::cout, runs);

@@ -37,6 +37,15 @@ static ExitCode ReportUnread(Client& client, const std::string& path, const Stud
   return Report(path, file.AllFaults(violations));
 }
 
+/// "4 runs more, at 1 point with half the time step; 12 % more work"; or why there are none.
+static std::string AuditText(const v1::CheckStudyResponse& checked) {
+  const v1::Estimate& estimate = checked.estimate();
+  if (!(checked.spec().audit().max_cost() > 0)) return "none; see audit.max_cost";
+  if (estimate.audit_run_count() == 0) return "none: " + estimate.audit_note();
+  return Plural(estimate.audit_run_count(), "run") + " more, at " + Plural(estimate.audited_point_count(), "point") +
+         " with half the time step; " + schema::NumberText(100 * estimate.audit_cost(), 2) + " % more work";
+}
+
 static void PrintEstimate(const std::string& path, const v1::CheckStudyResponse& checked) {
   const v1::Estimate& estimate = checked.estimate();
   const int64_t trials = checked.spec().trials().count();
@@ -44,8 +53,11 @@ static void PrintEstimate(const std::string& path, const v1::CheckStudyResponse&
   std::cout << schema::Visible(path) << " can run.\n";
   WriteAligned(
       std::cout,
-      {{"  runs", std::to_string(estimate.run_count()) + " (" + Plural(estimate.run_count() / trials, "point") + ", " +
-                      Plural(trials, "trial") + " each)"},
+      {{"  runs", std::to_string(estimate.run_count()) + " (" +
+                      Plural((estimate.run_count() - estimate.audit_run_count()) / trials, "point") + ", " +
+                      Plural(trials, "trial") + " each" + (estimate.audit_run_count() > 0 ? "; and the audit" : "") +
+                      ")"},
+       {"  audit", AuditText(checked)},
        {"  beads", std::to_string(estimate.bead_count()) + " in a run"},
        {"  steps", number(static_cast<double>(estimate.step_count())) + " in all, " + number(estimate.bead_steps()) +
                        " bead-steps"},

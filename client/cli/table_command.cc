@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <cmath>
 #include <iostream>
 
 #include "cli/commands.h"
@@ -23,10 +24,42 @@ static std::string Mark(const v1::TableRow& row) {
                            .failed = row.failed_count(),
                            .changed = row.changed_count(),
                            .excluded = row.excluded_count(),
-                           .waiting = row.pending_count()});
+                           .waiting = row.pending_count(),
+                           .moves_with_step = row.audit().verdict() == v1::StepAudit::VERDICT_MOVES});
 }
 
-static Row TextRow(const v1::TableRow& row) {
+static std::string Percent(double change) {
+  return std::string(change > 0 ? "+" : "") + schema::NumberText(100 * change, 2) + " %";
+}
+
+/// Whether half the time step was tried, or is to be, at some point.
+static bool HasAudit(const v1::StudyTable& table) {
+  return std::any_of(table.rows().begin(), table.rows().end(), [](const v1::TableRow& row) {
+    return row.audit().verdict() > v1::StepAudit::VERDICT_NOT_AUDITED || !row.audit().note().empty();
+  });
+}
+
+static const char* VerdictText(const v1::StepAudit& audit) {
+  switch (audit.verdict()) {
+    case v1::StepAudit::VERDICT_HOLDS:
+      return "holds";
+    case v1::StepAudit::VERDICT_MOVES:
+      return "moves";
+    default:
+      return "not audited";
+  }
+}
+
+/// What half the time step changes: "holds", or "moves +38 %" by the change that counts and is the largest.
+static std::string HalfStep(const v1::StepAudit& audit) {
+  double largest = 0;
+  for (const v1::StepChange& change : audit.changes()) {
+    if (change.moves() && std::abs(change.change()) > std::abs(largest)) largest = change.change();
+  }
+  return VerdictText(audit) + (largest == 0 ? "" : " " + Percent(largest));
+}
+
+static Row TextRow(const v1::TableRow& row, bool with_audit) {
   Row cells;
   for (const double value : row.axis_values()) cells.push_back(schema::NumberText(value, 6));
   const bool spread = row.has_confidence_half_width();
@@ -36,6 +69,7 @@ static Row TextRow(const v1::TableRow& row) {
                          : "-");
   cells.push_back(row.has_mean() ? Range(row.smallest(), row.largest()) : "-");
   cells.push_back(std::to_string(row.trial_count()));
+  if (with_audit) cells.push_back(HalfStep(row.audit()));
   cells.push_back(Mark(row));
   return cells;
 }
@@ -50,15 +84,19 @@ static void PrintText(const v1::StudyTable& table) {
     rows[0].push_back(LastPart(table.axis_fields(i)));
     rows[1].push_back(table.axis_units(i).empty() ? "" : "[" + table.axis_units(i) + "]");
   }
-  rows[0].insert(rows[0].end(), {"mean", "± sd", "95 % interval", "min to max", "trials", ""});
+  const bool with_audit = HasAudit(table);
+  rows[0].insert(rows[0].end(), {"mean", "± sd", "95 % interval", "min to max", "trials"});
+  if (with_audit) rows[0].push_back("half step");
+  rows[0].emplace_back();
   rows[1].resize(rows[0].size());
   std::vector<Align> align(rows[0].size(), Align::kRight);
   align.back() = Align::kLeft;
-  bool unstable = false, excluded = false;
+  bool unstable = false, excluded = false, moves = false;
   for (const v1::TableRow& row : table.rows()) {
-    rows.push_back(TextRow(row));
+    rows.push_back(TextRow(row, with_audit));
     unstable = unstable || row.unstable_count() > 0;
     excluded = excluded || row.excluded_count() > 0;
+    moves = moves || row.audit().verdict() == v1::StepAudit::VERDICT_MOVES;
   }
   if (std::all_of(rows[1].begin(), rows[1].end(), [](const std::string& cell) { return cell.empty(); })) {
     rows.erase(rows.begin() + 1);
@@ -72,6 +110,25 @@ static void PrintText(const v1::StudyTable& table) {
     std::cout << "\nleft out n/m: a person left n of m trials out of the averages; gyrebox show " << table.study()
               << " tells who and why.\n";
   }
+  if (moves) {
+    std::cout << "\nmoves with the time step: with half of it the same starts give another size; averages keep the "
+                 "point.\ngyrebox report "
+              << table.study() << " DIR tells by how much, for every size that was compared.\n";
+  }
+}
+
+/// The verdict, the change of the table's own observable and its interval, and the observables that move.
+static void AddHalfStep(const v1::StudyTable& table, const v1::StepAudit& audit, Row* cells) {
+  cells->push_back(VerdictText(audit));
+  Row change(3);
+  std::string moving;
+  for (const v1::StepChange& one : audit.changes()) {
+    if (one.moves()) moving += (moving.empty() ? "" : " ") + one.observable();
+    if (one.observable() != table.observable().name()) continue;
+    change = {schema::NumberText(one.change()), schema::NumberText(one.low()), schema::NumberText(one.high())};
+  }
+  cells->insert(cells->end(), change.begin(), change.end());
+  cells->push_back(moving);
 }
 
 static void PrintCsv(const v1::StudyTable& table) {
@@ -83,7 +140,8 @@ static void PrintCsv(const v1::StudyTable& table) {
   for (const char* column : {"mean", "standard_deviation", "confidence_half_width", "smallest", "largest"}) {
     head.push_back(WithUnit(table.observable().name() + "_" + column, unit));
   }
-  head.insert(head.end(), {"trials", "unstable", "failed", "changed", "waiting", "left_out"});
+  head.insert(head.end(), {"trials", "unstable", "failed", "changed", "waiting", "left_out", "half_step",
+                           "half_step_change", "half_step_low", "half_step_high", "half_step_moves"});
   WriteCsv(std::cout, head);
   const auto cell = [](bool given, double value) { return given ? schema::NumberText(value) : std::string(); };
   for (const v1::TableRow& row : table.rows()) {
@@ -98,6 +156,7 @@ static void PrintCsv(const v1::StudyTable& table) {
                             row.pending_count(), row.excluded_count()}) {
       cells.push_back(std::to_string(count));
     }
+    AddHalfStep(table, row.audit(), &cells);
     WriteCsv(std::cout, cells);
   }
 }

@@ -18,6 +18,8 @@ std::string RunName(const std::string& given) {
 
 std::string LastPart(const std::string& name) { return name.substr(name.find_last_of("./") + 1); }
 
+std::string RunLabel(const v1::Run& run) { return LastPart(run.name()) + (run.audit() ? " (audit)" : ""); }
+
 std::string WithUnit(const std::string& name, const std::string& unit) {
   return unit.empty() ? name : name + " [" + unit + "]";
 }

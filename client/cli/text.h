@@ -17,6 +17,9 @@ std::string RunName(const std::string& given);
 /// The last part of a name or of a dotted path.
 std::string LastPart(const std::string& name);
 
+/// "12"; "12 (audit)" for a run with half the time step.
+std::string RunLabel(const v1::Run& run);
+
 /// "amplitude [rad/tau]"; the name alone where there is no unit.
 std::string WithUnit(const std::string& name, const std::string& unit);
 

@@ -17,6 +17,7 @@ std::string MarkText(const TrialCounts& counts) {
     if (count == 0) continue;
     mark += (mark.empty() ? "" : ", ") + std::string(word) + " " + std::to_string(count) + "/" + std::to_string(all);
   }
+  if (counts.moves_with_step) mark += (mark.empty() ? "" : ", ") + std::string(kMovesWithStep);
   return mark;
 }
 

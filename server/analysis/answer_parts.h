@@ -20,6 +20,7 @@ void AnswerLoop(const StudyData& data, v1::Answer* answer);
 void AnswerRobustness(const StudyData& data, const Plan& plan, v1::Answer* answer);
 void AnswerShape(const StudyData& data, v1::Answer* answer);
 void AnswerUniformity(const StudyData& data, v1::Answer* answer);
+void AnswerAudit(const StudyData& data, const Plan& plan, v1::Answer* answer);
 
 /// Columns of the axes of a study: the axis x is the horizontal place, the others tell curves apart.
 void AxisColumns(const StudyData& data, int x_axis, PlotWriter* plot);

@@ -61,18 +61,25 @@ static std::string ReasonOf(const RunDigest& run) {
   }
 }
 
+/// Adds runs that count in nothing to those of the same reason.
+static void AddLeftOut(const StudyData& data, const std::vector<RunDigest>& runs, const std::string& of,
+                       std::map<std::string, v1::LeftOut>* by_reason) {
+  for (const RunDigest& run : runs) {
+    if (ReasonOf(run).empty()) continue;
+    const std::string reason = of + ReasonOf(run);
+    v1::LeftOut& left_out = (*by_reason)[reason];
+    left_out.set_reason(reason);
+    left_out.set_count(left_out.count() + 1);
+    if (left_out.runs_size() >= kMostRunsNamed) continue;
+    left_out.add_runs(data.study.name() + "/runs/" + std::to_string(run.number));
+  }
+}
+
 static std::vector<v1::LeftOut> LeftOutOf(const StudyData& data) {
   std::map<std::string, v1::LeftOut> by_reason;
   for (const Point& point : data.points) {
-    for (const RunDigest& run : point.runs) {
-      const std::string reason = ReasonOf(run);
-      if (reason.empty()) continue;
-      v1::LeftOut& left_out = by_reason[reason];
-      left_out.set_reason(reason);
-      left_out.set_count(left_out.count() + 1);
-      if (left_out.runs_size() >= kMostRunsNamed) continue;
-      left_out.add_runs(data.study.name() + "/runs/" + std::to_string(run.number));
-    }
+    AddLeftOut(data, point.runs, "", &by_reason);
+    AddLeftOut(data, point.audits, "audit of the time step: ", &by_reason);
   }
   std::vector<v1::LeftOut> all;
   for (auto& [reason, left_out] : by_reason) all.push_back(std::move(left_out));
@@ -109,6 +116,10 @@ static std::vector<Question> QuestionsOf(const StudyData& data, const Plan& plan
        Unless(!plan.nuisance_axes.empty() || data.spec().trials().count() > 1,
               "the study varies no spread, jitter, temperature, start, size or time step, and has one trial"),
        [&](v1::Answer* answer) { AnswerRobustness(data, plan, answer); }},
+      {Topic::TOPIC_AUDIT, "Do the sizes depend on the time step?",
+       Unless(std::any_of(data.points.begin(), data.points.end(), [](const Point& one) { return !one.audits.empty(); }),
+              "no run was repeated with half the time step; see audit.max_cost"),
+       [&](v1::Answer* answer) { AnswerAudit(data, plan, answer); }},
       {Topic::TOPIC_SHAPE, "Which shapes are there, and how far apart are the domains?", "",
        [&](v1::Answer* answer) { AnswerShape(data, answer); }},
       {Topic::TOPIC_UNIFORMITY, "How alike are the domains, against their mean size?", "",

@@ -34,6 +34,8 @@ absl::StatusOr<Columns> FindColumns(const std::vector<v1::Observable>& observabl
       columns.observable = observable;
       columns.size = place;
     }
+    if (observable.name() == kNumberAverage) columns.number_average = place;
+    if (observable.name() == kWeightAverage) columns.weight_average = place;
     if (observable.name() == "spinner_size_spread") columns.uniformity = place;
     if (observable.name() == "domain_spacing") columns.spacing = place;
     if (observable.name() == "morphology_class") columns.word = place;
@@ -60,6 +62,9 @@ Columns Narrow(const Columns& columns, Depth depth, std::vector<size_t>* places)
   narrow.observable = columns.observable;
   narrow.size = keep(columns.size);
   if (depth == Depth::kMean) return narrow;
+  narrow.number_average = keep(columns.number_average);
+  narrow.weight_average = keep(columns.weight_average);
+  if (depth == Depth::kAverages) return narrow;
   narrow.uniformity = keep(columns.uniformity);
   narrow.spacing = keep(columns.spacing);
   narrow.word = keep(columns.word);
@@ -120,7 +125,9 @@ RunDigest Boil(const store::SampleRows& rows, const Columns& columns, const std:
   const Series sizes = ReadColumn(rows, columns.size);
   digest.last = WindowOf(stages.back(), share);
   const auto last = [&](const Series& series) { return Between(series, digest.last.begin, digest.last.end * 2); };
-  if (depth == Depth::kMean) {
+  digest.number_average = PlateauMean(ReadColumn(rows, columns.number_average), digest.last);
+  digest.weight_average = PlateauMean(ReadColumn(rows, columns.weight_average), digest.last);
+  if (depth != Depth::kWhole) {
     const double mean = PlateauMean(sizes, digest.last);
     digest.stages.push_back({.count = std::isnan(mean) ? 0u : 1u, .mean = mean});
     return digest;

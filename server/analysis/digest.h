@@ -21,6 +21,9 @@ namespace gyrebox::analysis {
 /// Words of the column morphology_class, by its values.
 inline constexpr const char* kMorphologyWords[] = {"mixed", "droplets", "stripes", "inverse droplets"};
 constexpr size_t kWords = std::size(kMorphologyWords);
+/// Observables of mean sizes of clusters.
+inline constexpr char kNumberAverage[] = "spinner_number_average_size";
+inline constexpr char kWeightAverage[] = "spinner_weight_average_size";
 constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
 
 /// A change of the drive from one stage that holds to the next one that does.
@@ -44,6 +47,8 @@ struct RunDigest {
   std::vector<Plateau> stages;            ///< plateau of each stage; empty where the run does not count
   PlateauWindow last;                     ///< window of the last of them
   std::vector<double> responses;          ///< of each switch, tau
+  double number_average = kNone;          ///< size of clusters, on the last plateau
+  double weight_average = kNone;          ///< the same
   double uniformity = kNone;              ///< spread of sizes over clusters, on the last plateau
   double spacing = kNone;                 ///< of domains, on the last plateau, sigma
   std::array<double, kWords> words = {};  ///< share of the samples of the last plateau with each word; all 0 where none
@@ -59,15 +64,17 @@ constexpr size_t kCourseBins = 200;
 
 /// How much of a run is asked for.
 enum class Depth {
-  kMean,   ///< the mean of the last plateau alone: `stages` holds that one, with nothing else in it
-  kWhole,  ///< all of it
+  kMean,      ///< the mean of the last plateau alone: `stages` holds that one, with nothing else in it
+  kAverages,  ///< that, and both averages of the size of clusters
+  kWhole,     ///< all of it
 };
 
 /// The columns that a digest is made of, by their places in a row of samples, which begins with step and time.
 struct Columns {
   static constexpr size_t kAbsent = 0;  ///< no column: places begin with step and time
   v1::Observable observable;
-  size_t size = kAbsent, uniformity = kAbsent, spacing = kAbsent, word = kAbsent;
+  size_t size = kAbsent, number_average = kAbsent, weight_average = kAbsent, uniformity = kAbsent, spacing = kAbsent,
+         word = kAbsent;
 };
 
 /// INVALID_ARGUMENT where no such single number is measured.

@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "analysis/measure_again.h"
+#include "analysis/step_audit.h"
 #include "store/names.h"
 #include "study/expand.h"
 #include "study/rules.h"
@@ -15,6 +16,7 @@ namespace gyrebox::analysis {
 
 schema::TrialCounts Point::counts() const {
   schema::TrialCounts counts;
+  counts.moves_with_step = audit.verdict() == v1::StepAudit::VERDICT_MOVES;
   for (const RunDigest& run : runs) {
     if (!run.left_out.empty()) {
       ++counts.excluded;
@@ -68,36 +70,54 @@ class Reader {
     }
   }
 
+  /// Notes the points that have runs of an audit, before any run is read.
+  void NoteAudits(const std::vector<v1::Run>& runs) {
+    for (const v1::Run& run : runs) {
+      if (run.audit()) audited_.insert(PlaceOf(run));
+    }
+  }
+
   absl::Status Read(const v1::Run& run) {
     const auto name = store::ParseRunName(run.name());
     if (!name.ok()) return name.status();
-    Point& point = data_.points[order_.Place({run.axis_values().begin(), run.axis_values().end()})];
+    const size_t place = PlaceOf(run);
+    Point& point = data_.points[place];
     RunDigest digest;
     if (run.has_exclusion()) {
       digest.left_out = run.exclusion().person() + ": " + run.exclusion().reason();
     } else if (run.state() == v1::Run::STATE_FINISHED) {
-      auto known = Known(run, name->run, point);
+      auto known = Known(run, name->run, place);
       if (!known.ok()) return known.status();
       digest = *std::move(known);
     }
     digest.number = name->run;
     digest.trial = run.trial();
     digest.state = run.state();
-    point.runs.push_back(std::move(digest));
+    (run.audit() ? point.audits : point.runs).push_back(std::move(digest));
     return absl::OkStatus();
   }
 
  private:
+  size_t PlaceOf(const v1::Run& run) const {
+    return order_.Place({run.axis_values().begin(), run.axis_values().end()});
+  }
+
+  /// Audited points are compared by the averages over clusters too.
+  Depth DepthAt(size_t place) const {
+    return depth_ == Depth::kMean && audited_.contains(place) ? Depth::kAverages : depth_;
+  }
+
   /// The digest of a run, from the cache where it is there.
-  absl::StatusOr<RunDigest> Known(const v1::Run& run, int64_t number, const Point& point) {
+  absl::StatusOr<RunDigest> Known(const v1::Run& run, int64_t number, size_t place) {
+    const Point& point = data_.points[place];
     if (run.time() <= point.stages.back().begin) return RunDigest();  // its last stage never came
-    if (cache_ == nullptr || depth_ != Depth::kWhole) return Boiled(run, number, point);
+    if (cache_ == nullptr || depth_ != Depth::kWhole) return Boiled(run, number, point, DepthAt(place));
     const auto key = KeyOf(run, number);
     if (auto found = cache_->Find(key)) {
       if (!found->observable.name().empty()) data_.observable = found->observable;
       return *std::move(found);
     }
-    auto boiled = Boiled(run, number, point);
+    auto boiled = Boiled(run, number, point, depth_);
     if (boiled.ok()) cache_->Keep(key, *boiled);
     return boiled;
   }
@@ -107,18 +127,18 @@ class Reader {
     return {id_, number, run.sample_count(), name_, "again " + again_->SerializeAsString()};
   }
 
-  absl::StatusOr<RunDigest> Boiled(const v1::Run& run, int64_t number, const Point& point) {
+  absl::StatusOr<RunDigest> Boiled(const v1::Run& run, int64_t number, const Point& point, Depth depth) {
     RunDigest digest;
     digest.changed = adjusted_.contains(number);
     if (digest.changed) return digest;
     const double share = data_.spec().measure().plateau_share();
     auto stages = point.stages;
     stages.back().end = std::min(stages.back().end, run.time());
-    const double since = FirstTimeNeeded(stages, share, depth_);
-    const auto series = again_ == nullptr ? StoredSeries(number, since) : SeriesAgain(run, number, since);
+    const double since = FirstTimeNeeded(stages, share, depth);
+    const auto series = again_ == nullptr ? StoredSeries(number, since, depth) : SeriesAgain(run, number, since);
     if (!series.ok()) return series.status();
     if ((digest.no_frames = series->no_frames)) return digest;
-    digest = Boil(series->rows, series->columns, stages, share, CommonFrequency(point.stages), depth_);
+    digest = Boil(series->rows, series->columns, stages, share, CommonFrequency(point.stages), depth);
     data_.observable = digest.observable = series->columns.observable;
     return digest;
   }
@@ -130,14 +150,14 @@ class Reader {
   };
 
   /// The columns of a run's series that are needed, from a time on, as it was stored.
-  absl::StatusOr<RunSeries> StoredSeries(int64_t number, double since) {
+  absl::StatusOr<RunSeries> StoredSeries(int64_t number, double since, Depth depth) {
     const auto observables = store_.GetObservables(id_, number);
     if (!observables.ok()) return observables.status();
     const auto columns = FindColumns(*observables, name_);
     if (!columns.ok()) return columns.status();
     std::vector<size_t> places;
     RunSeries series;
-    series.columns = Narrow(*columns, depth_, &places);
+    series.columns = Narrow(*columns, depth, &places);
     auto rows = store_.ReadColumns(id_, number, since, places);
     if (!rows.ok()) return rows.status();
     series.rows = *std::move(rows);
@@ -165,6 +185,7 @@ class Reader {
   const study::Stop& stop_;
   const std::string name_;
   const study::PointOrder order_;
+  std::set<size_t> audited_;  ///< places of points
   StudyData& data_;
 };
 
@@ -188,20 +209,27 @@ absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::
   data.axes = AxesOf(data.spec());
   data.observable.set_name(observable.empty() ? kDefaultObservable : observable);
   Reader reader(store, id, whole->adjusted, depth, cache, again, stop, &data);
+  reader.NoteAudits(whole->runs);
   for (const v1::Run& run : whole->runs) {
     if (stop.asked()) return absl::CancelledError("nobody waits for it");
     if (auto status = reader.Read(run); !status.ok()) return status;
   }
   const auto by_trial = [](const RunDigest& a, const RunDigest& b) { return a.trial < b.trial; };
-  for (Point& point : data.points) std::sort(point.runs.begin(), point.runs.end(), by_trial);
+  for (Point& point : data.points) {
+    std::sort(point.runs.begin(), point.runs.end(), by_trial);
+    std::sort(point.audits.begin(), point.audits.end(), by_trial);
+  }
+  JudgeAudits(&data);
   return data;
 }
 
 double SizeOf(const RunDigest& run) { return run.size(); }
 
-std::vector<double> Values(const Point& point, const NumberOf& number) {
+std::vector<double> Values(const Point& point, const NumberOf& number) { return Values(point.runs, number); }
+
+std::vector<double> Values(const std::vector<RunDigest>& runs, const NumberOf& number) {
   std::vector<double> values;
-  for (const RunDigest& run : point.runs) {
+  for (const RunDigest& run : runs) {
     if (!run.counts()) continue;
     if (const double value = number(run); !std::isnan(value)) values.push_back(value);
   }

@@ -20,13 +20,15 @@
 namespace gyrebox::analysis {
 
 /// Observable that sizes are taken from where none is asked for.
-inline constexpr char kDefaultObservable[] = "spinner_weight_average_size";
+inline constexpr const char* kDefaultObservable = kWeightAverage;
 
 /// One point of a study.
 struct Point {
   std::vector<double> axis_values;
   std::vector<Stage> stages;
-  std::vector<RunDigest> runs;  ///< in the order of their trials
+  std::vector<RunDigest> runs;    ///< in the order of their trials
+  std::vector<RunDigest> audits;  ///< the same with half the time step, where there are any; they count in no average
+  v1::StepAudit audit;            ///< what those say
 
   schema::TrialCounts counts() const;
 };
@@ -55,7 +57,9 @@ using NumberOf = std::function<double(const RunDigest&)>;
 /// Size on the last plateau.
 double SizeOf(const RunDigest& run);
 
-/// Values of the runs of a point that count and have the number.
+/// Values of the runs that count and have the number.
+std::vector<double> Values(const std::vector<RunDigest>& runs, const NumberOf& number);
+/// Those of the runs of a point.
 std::vector<double> Values(const Point& point, const NumberOf& number);
 
 /// Points that differ in one axis only.

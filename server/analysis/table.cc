@@ -8,6 +8,7 @@ namespace gyrebox::analysis {
 
 static void AddRow(const Point& point, v1::StudyTable* table) {
   v1::TableRow& row = *table->add_rows();
+  *row.mutable_audit() = point.audit;
   row.mutable_axis_values()->Assign(point.axis_values.begin(), point.axis_values.end());
   const schema::TrialCounts counts = point.counts();
   row.set_unstable_count(counts.unstable);

@@ -228,6 +228,7 @@ absl::StatusOr<v1::Study> RunService::Replay(const v1::ReplayRunRequest& request
   if (!journal.ok()) return journal.status();
   v1::StudySpec spec = study::SpecOf(study->spec(), *run, *journal);
   spec.clear_axes();
+  spec.mutable_audit()->set_max_cost(0);
   spec.mutable_trials()->set_count(1);
   *spec.mutable_seeds() = run->seeds();
   spec.set_title("replay of " + run->name());

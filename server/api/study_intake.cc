@@ -29,9 +29,11 @@ static std::vector<store::NewRun> ToNewRuns(const v1::StudySpec& spec, std::vect
   for (study::PlannedRun& plan : plans) {
     if (stop.asked()) break;
     // The trials of a point are next to each other, and alike in this.
-    const bool same = !runs.empty() && runs.back().plan.axis_values == plan.axis_values;
+    const bool same =
+        !runs.empty() && runs.back().plan.axis_values == plan.axis_values && runs.back().plan.audit == plan.audit;
     const v1::StudySpec& at = setter.At(plan.axis_values);
-    const int64_t steps = same ? runs.back().total_steps : study::StepsOf(at);
+    const auto steps_of = [&] { return study::StepsOf(plan.audit ? study::WithHalfStep(at) : at); };
+    const int64_t steps = same ? runs.back().total_steps : steps_of();
     runs.push_back({std::move(plan), at.bed().bead_count(), steps});
   }
   return runs;
@@ -141,7 +143,9 @@ absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request
   }
   const auto grown = CheckGrowth(*id, study->spec(), request, stop);
   if (!grown.ok()) return grown.status();
-  store::Growth growth{*grown, ToNewRuns(*grown, study::AddedRuns(study->spec(), *grown, stop), stop),
+  const auto audited = rooms_.store.GetAuditedRuns(*id);
+  if (!audited.ok()) return audited.status();
+  store::Growth growth{*grown, ToNewRuns(*grown, study::AddedRuns(study->spec(), *grown, *audited, stop), stop),
                        study::ValuesOfOldRuns(study->spec(), *grown), study::GrowthText(study->spec(), *grown)};
   if (stop.asked()) return NobodyWaits();
   if (growth.runs.empty()) return study;

@@ -18,12 +18,17 @@ int64_t NowMilliseconds() {
 
 static std::string StudyName(int64_t id) { return "studies/" + std::to_string(id); }
 
+std::vector<double> ToAxisValues(const std::string& bytes) {
+  std::vector<double> values(bytes.size() / sizeof(double));
+  if (!values.empty()) std::memcpy(values.data(), bytes.data(), values.size() * sizeof(double));
+  return values;
+}
+
 v1::Run ToRun(const Statement& row) {
   v1::Run run;
   run.set_name(StudyName(row.Int(0)) + "/runs/" + std::to_string(row.Int(1)));
-  const std::string values = row.Text(2);
-  run.mutable_axis_values()->Resize(static_cast<int>(values.size() / sizeof(double)), 0);
-  if (!values.empty()) std::memcpy(run.mutable_axis_values()->mutable_data(), values.data(), values.size());
+  const std::vector<double> values = ToAxisValues(row.Text(2));
+  run.mutable_axis_values()->Assign(values.begin(), values.end());
   run.set_trial(static_cast<int32_t>(row.Int(3)));
   run.mutable_seeds()->set_places(row.Int(4));
   run.mutable_seeds()->set_noise(row.Int(5));
@@ -44,6 +49,7 @@ v1::Run ToRun(const Statement& row) {
   run.set_priority(static_cast<int32_t>(row.Int(21)));
   if (!row.IsNull(22)) run.mutable_exclusion()->ParseFromString(row.Text(22));
   if (run.state() == v1::Run::STATE_PAUSED && !row.IsNull(23)) run.set_pause_reason(row.Text(23));
+  run.set_audit(row.Int(24) != 0);
   return run;
 }
 

@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <string>
+#include <vector>
 
 #include "gyrebox/v1/run.pb.h"
 #include "gyrebox/v1/study.pb.h"
@@ -12,6 +13,9 @@ namespace gyrebox::store {
 
 /// Milliseconds since 1970.
 int64_t NowMilliseconds();
+
+/// Values of axes as a column holds them.
+std::vector<double> ToAxisValues(const std::string& bytes);
 
 /// Run of a row with the columns that all statements on runs select.
 v1::Run ToRun(const Statement& row);

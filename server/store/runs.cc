@@ -32,6 +32,18 @@ absl::StatusOr<std::vector<v1::Run>> Store::ListRuns(int64_t study, int64_t abov
   return runs;
 }
 
+absl::StatusOr<std::vector<study::AuditedRun>> Store::GetAuditedRuns(int64_t id) {
+  std::vector<study::AuditedRun> runs;
+  const auto status = Read([&](Connection& connection) {
+    Statement rows = connection.Prepare(sql::kSelectAuditedRuns);
+    rows.Bind(id);
+    while (rows.Next()) runs.push_back({ToAxisValues(rows.Text(0)), static_cast<int>(rows.Int(1))});
+    return rows.status();
+  });
+  if (!status.ok()) return status;
+  return runs;
+}
+
 absl::StatusOr<std::vector<v1::Run>> Store::ListOpenRuns(int64_t study) {
   std::vector<v1::Run> runs;
   const auto status = Read([&](Connection& connection) {

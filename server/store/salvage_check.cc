@@ -128,34 +128,37 @@ absl::Status Check::Studies() {
 absl::StatusOr<std::map<int64_t, study::PlannedRun>> Check::MissingRuns(const KnownStudy& study) {
   const study::PointOrder order(study.spec);
   std::set<std::pair<size_t, int>> there;  // point and trial
+  std::vector<study::AuditedRun> audited;
   std::set<int64_t> numbers;
   Statement rows = to_.Prepare(sql::kNumbersOf);
   rows.Bind(study.id);
   while (rows.Next()) {
-    const std::string bytes = rows.Text(1);
-    std::vector<double> values(bytes.size() / sizeof(double));
-    if (!values.empty()) std::memcpy(values.data(), bytes.data(), values.size() * sizeof(double));
-    there.emplace(order.Place(values), static_cast<int>(rows.Int(2)));
+    std::vector<double> values = ToAxisValues(rows.Text(1));
+    const int trial = static_cast<int>(rows.Int(2));
+    if (rows.Int(3) != 0) {
+      audited.push_back({std::move(values), trial});
+    } else {
+      there.emplace(order.Place(values), trial);
+    }
     numbers.insert(rows.Int(0));
   }
   if (!rows.status().ok()) return rows.status();
-  const std::vector<study::PlannedRun> plans = study::Expand(study.spec);
-  const auto trials = static_cast<size_t>(std::max(1, study.spec.trials().count()));
-  std::vector<size_t> missing;
-  for (size_t i = 0; i < plans.size(); ++i) {
-    if (!there.contains({i / trials, plans[i].trial})) missing.push_back(i);
+  std::vector<study::PlannedRun> missing;
+  for (study::PlannedRun& plan : study::Expand(study.spec, {}, audited)) {
+    const bool is_missing = plan.audit || !there.contains({order.Place(plan.axis_values), plan.trial});
+    if (is_missing) missing.push_back(std::move(plan));
   }
   // A study that never grew has its runs in this order, so that these are the numbers that they had.
   std::map<int64_t, study::PlannedRun> runs;
   size_t next = 0;
   for (int64_t number = 1; next < missing.size(); ++number) {
-    if (!numbers.contains(number)) runs[number] = plans[missing[next++]];
+    if (!numbers.contains(number)) runs[number] = std::move(missing[next++]);
   }
   return runs;
 }
 
 absl::Status Check::PutRun(const KnownStudy& study, int64_t number, const study::PlannedRun& plan, bool had_journal) {
-  const kernels::RunSpec spec = study::ToRunSpec(study::AtPoint(study.spec, plan.axis_values), plan.seeds);
+  const kernels::RunSpec spec = study::ToRunSpec(study::AtRun(study.spec, plan), plan.seeds);
   absl::Status status = InsertRun(to_, study.id, number, {plan, spec.n_beads, spec.n_steps}, /*priority=*/0, 1);
   const KnownRun run{.study = study.id, .number = number};
   if (had_journal) {
@@ -388,6 +391,8 @@ absl::Status Check::Series() {
   for (const KnownStudy& study : studies_) {
     if (study.cancelled) cancelled.insert(study.id);
   }
+  // Also of runs that measured nothing yet, which are not looked through for columns below.
+  if (auto status = to_.Execute(sql::kForgetLostColumns); !status.ok()) return status;
   std::vector<KnownRun> runs;
   {
     Statement rows = to_.Prepare(sql::kRunsToCheck);

@@ -261,6 +261,8 @@ class Store {
   /// Studies with an id below this one, newest first.
   absl::StatusOr<std::vector<v1::Study>> ListStudies(int64_t below_id, int limit, const StudyFilter& filter = {});
   absl::StatusOr<WholeStudy> GetWholeStudy(int64_t id);
+  /// The runs of a study that audit its time step, by number.
+  absl::StatusOr<std::vector<study::AuditedRun>> GetAuditedRuns(int64_t id);
   /// Marks the study so that what runs is cancelled, and then cancels what waits, in slices. FAILED_PRECONDITION where
   /// it has ended or is cancelled already.
   absl::Status CancelStudy(int64_t id);

@@ -40,7 +40,8 @@ absl::Status InsertRun(Connection& connection, int64_t study, int64_t number, co
   return connection.Prepare(sql::kInsertRun)
       .Bind(study, number, Statement::AsBlob(values.data(), values.size() * sizeof(double)), run.plan.trial,
             static_cast<int64_t>(seeds.places()), static_cast<int64_t>(seeds.noise()),
-            static_cast<int64_t>(seeds.disorder()), run.bead_count, run.total_steps, priority, change, state)
+            static_cast<int64_t>(seeds.disorder()), run.bead_count, run.total_steps, priority, change, state,
+            int64_t{run.plan.audit})
       .Run();
 }
 

@@ -10,8 +10,7 @@ namespace gyrebox::study {
 
 using schema::NumberText;
 
-/// Values of an axis, sound or not.
-static double CountValues(const v1::Axis& axis) {
+double CountValues(const v1::Axis& axis) {
   const double count = axis.has_linear()        ? axis.linear().count()
                        : axis.has_logarithmic() ? axis.logarithmic().count()
                                                 : axis.values_size();

@@ -18,6 +18,9 @@ inline constexpr size_t kMostSpecBytes = 256 << 10;
 /// that was steered. A check of a study with so much is meant to take under a second of one core of a server.
 inline constexpr double kMostWork = 1'000'000;
 
+/// Values of an axis, sound or not.
+double CountValues(const v1::Axis& axis);
+
 /// Faults of a study's size. The study is as it came, without its defaults: those take memory by its size.
 void CheckSize(const v1::StudySpec& spec, Violations* violations);
 

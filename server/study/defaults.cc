@@ -1,5 +1,6 @@
 #include "study/defaults.h"
 
+#include "study/audit.h"
 #include "study/number_at.h"
 #include "study/rules.h"
 
@@ -59,6 +60,7 @@ void FillDefaults(v1::StudySpec* spec, const FoundRun* saved) {
   v1::Start& start = *spec->mutable_start();
   if (start.has_saved() && start.labels_case() == v1::Start::LABELS_NOT_SET) start.mutable_kept();
   Fill(spec);
+  if (!spec->audit().has_max_cost()) spec->mutable_audit()->set_max_cost(DefaultAuditCost(*spec));
 }
 
 }  // namespace gyrebox::study

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "study/audit.h"
 #include "study/expand.h"
 #include "study/point_setter.h"
 #include "study/run_spec.h"
@@ -25,20 +26,32 @@ static int64_t DiskBytes(const v1::StudySpec& at, const kernels::RunSpec& run) {
 v1::Estimate EstimateStudy(const v1::StudySpec& spec, double bead_steps_per_second, const kernels::Device& device,
                            const std::shared_ptr<const kernels::SavedBed>& saved, const Stop& stop) {
   v1::Estimate estimate;
-  const int64_t trials = spec.trials().count();
-  PointSetter setter(spec);
-  for (const auto& point : Points(spec)) {
-    if (stop.asked()) break;
-    const v1::StudySpec& at = setter.At(point);
+  const auto add = [&](const v1::StudySpec& at, int64_t count) {
     const kernels::RunSpec run = ToRunSpec(at, at.seeds(), saved);
-    estimate.set_run_count(estimate.run_count() + trials);
+    estimate.set_run_count(estimate.run_count() + count);
     estimate.set_bead_count(std::max(estimate.bead_count(), run.n_beads));
-    estimate.set_step_count(estimate.step_count() + trials * run.n_steps);
-    estimate.set_bead_steps(estimate.bead_steps() + static_cast<double>(trials) * static_cast<double>(run.n_beads) *
+    estimate.set_step_count(estimate.step_count() + count * run.n_steps);
+    estimate.set_bead_steps(estimate.bead_steps() + static_cast<double>(count) * static_cast<double>(run.n_beads) *
                                                         static_cast<double>(run.n_steps));
-    estimate.set_memory_bytes(estimate.memory_bytes() + trials * device.BytesOf(run));
-    estimate.set_disk_bytes(estimate.disk_bytes() + trials * DiskBytes(at, run));
+    estimate.set_memory_bytes(estimate.memory_bytes() + count * device.BytesOf(run));
+    estimate.set_disk_bytes(estimate.disk_bytes() + count * DiskBytes(at, run));
+  };
+  const auto points = Points(spec);
+  PointSetter setter(spec);
+  for (const auto& point : points) {
+    if (stop.asked()) return estimate;
+    add(setter.At(point), spec.trials().count());
   }
+  const double without_audit = estimate.bead_steps();
+  const AuditPlan audit = PlanAudit(spec, {}, stop);
+  for (const size_t place : audit.points) {
+    if (stop.asked()) return estimate;
+    add(WithHalfStep(setter.At(points[place])), audit.trials);
+  }
+  estimate.set_audited_point_count(static_cast<int32_t>(audit.points.size()));
+  estimate.set_audit_run_count(static_cast<int64_t>(audit.points.size()) * audit.trials);
+  estimate.set_audit_cost(without_audit > 0 ? estimate.bead_steps() / without_audit - 1 : 0);
+  estimate.set_audit_note(audit.why_none);
   estimate.set_duration_seconds(estimate.bead_steps() / bead_steps_per_second);
   return estimate;
 }

@@ -3,7 +3,10 @@
 #include <algorithm>
 #include <cmath>
 #include <iterator>
+#include <set>
+#include <utility>
 
+#include "study/audit.h"
 #include "study/number_at.h"
 #include "study/point_setter.h"
 
@@ -50,6 +53,18 @@ v1::StudySpec AtPoint(const v1::StudySpec& spec, const std::vector<double>& axis
   return at;
 }
 
+double StepOf(const v1::StudySpec& at) { return at.dynamics().time_step(); }
+
+v1::StudySpec WithHalfStep(v1::StudySpec at) {
+  at.mutable_dynamics()->set_time_step(StepOf(at) / 2);
+  return at;
+}
+
+v1::StudySpec AtRun(const v1::StudySpec& spec, const PlannedRun& run) {
+  v1::StudySpec at = AtPoint(spec, run.axis_values);
+  return run.audit ? WithHalfStep(std::move(at)) : at;
+}
+
 static v1::Seeds SeedsOfTrial(const v1::StudySpec& at, int trial) {
   v1::Seeds seeds = at.seeds();
   const uint64_t shift = trial - 1;
@@ -59,7 +74,30 @@ static v1::Seeds SeedsOfTrial(const v1::StudySpec& at, int trial) {
   return seeds;
 }
 
-std::vector<PlannedRun> Expand(const v1::StudySpec& spec, const Stop& stop) {
+/// Adds the runs of the audit to those of all points, but for those that the study has.
+static void AddAudit(const v1::StudySpec& spec, const Stop& stop, const std::vector<AuditedRun>& audited,
+                     std::vector<PlannedRun>* runs) {
+  const PointOrder order(spec);
+  std::set<size_t> places;
+  std::set<std::pair<size_t, int>> there;
+  for (const AuditedRun& run : audited) {
+    const size_t place = order.Place(run.axis_values);
+    places.insert(place);
+    there.emplace(place, run.trial);
+  }
+  const AuditPlan plan = PlanAudit(spec, places, stop);
+  if (stop.asked()) return;
+  for (const size_t place : plan.points) {
+    for (int trial = 1; trial <= plan.trials; ++trial) {
+      if (there.contains({place, trial})) continue;
+      PlannedRun run = (*runs)[place * spec.trials().count() + trial - 1];
+      run.audit = true;
+      runs->push_back(std::move(run));
+    }
+  }
+}
+
+std::vector<PlannedRun> Expand(const v1::StudySpec& spec, const Stop& stop, const std::vector<AuditedRun>& audited) {
   std::vector<PlannedRun> runs;
   PointSetter setter(spec);
   for (const auto& point : Points(spec)) {
@@ -69,6 +107,7 @@ std::vector<PlannedRun> Expand(const v1::StudySpec& spec, const Stop& stop) {
       runs.push_back({point, trial, SeedsOfTrial(at, trial)});
     }
   }
+  AddAudit(spec, stop, audited, &runs);
   return runs;
 }
 

@@ -16,6 +16,13 @@ struct PlannedRun {
   std::vector<double> axis_values;  ///< in the order of the axes
   int trial = 1;                    ///< from 1
   v1::Seeds seeds;
+  bool audit = false;  ///< with half the time step, see audit.h
+};
+
+/// A run of an audit that a study has.
+struct AuditedRun {
+  std::vector<double> axis_values;
+  int trial = 1;
 };
 
 /// Values of an axis, whether listed or made by a rule. The axis is sound.
@@ -28,10 +35,22 @@ std::vector<std::vector<double>> Points(const v1::StudySpec& spec);
 /// values hold for the last ones: a study that grew by an axis has its old runs there.
 v1::StudySpec AtPoint(const v1::StudySpec& spec, const std::vector<double>& axis_values);
 
+/// Time step of a point in tau: the one place that says it to the audit.
+double StepOf(const v1::StudySpec& at);
+
+/// A point with half its time step: the run of an audit.
+v1::StudySpec WithHalfStep(v1::StudySpec at);
+
+/// The study as a run is done: at its point, with its time step.
+v1::StudySpec AtRun(const v1::StudySpec& spec, const PlannedRun& run);
+
 /// All runs in order: points as in Points(), the trials of a point next to each other. A study that has grown has the
-/// same runs under other numbers: what a stored run is follows from its axis values and its trial alone.
-/// Trial t takes the base seed + t - 1 for those seeds that the study varies.
-std::vector<PlannedRun> Expand(const v1::StudySpec& spec, const Stop& stop = {});
+/// same runs under other numbers: what a stored run is follows from its axis values, its trial and whether it audits.
+/// Those of the audit, see PlanAudit(), come last. Trial t takes the base seed + t - 1 for those seeds that the study
+/// varies.
+/// @param audited runs of the audit that the study has already, which are left out.
+std::vector<PlannedRun> Expand(const v1::StudySpec& spec, const Stop& stop = {},
+                               const std::vector<AuditedRun>& audited = {});
 
 /// Finds the points of a study by their values.
 class PointOrder {

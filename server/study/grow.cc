@@ -158,15 +158,19 @@ std::vector<double> ValuesOfOldRuns(const v1::StudySpec& spec, const v1::StudySp
   return values;
 }
 
-std::vector<PlannedRun> AddedRuns(const v1::StudySpec& spec, const v1::StudySpec& grown, const Stop& stop) {
+std::vector<PlannedRun> AddedRuns(const v1::StudySpec& spec, const v1::StudySpec& grown,
+                                  std::vector<AuditedRun> audited, const Stop& stop) {
   std::vector<std::set<double>> there;
   for (const v1::Axis& axis : spec.axes()) {
     const auto values = AxisValues(axis);
     there.emplace_back(values.begin(), values.end());
   }
-  for (const double value : ValuesOfOldRuns(spec, grown)) there.push_back({value});
-  auto runs = Expand(grown, stop);
+  const auto old_values = ValuesOfOldRuns(spec, grown);
+  for (const double value : old_values) there.push_back({value});
+  for (AuditedRun& run : audited) run.axis_values.insert(run.axis_values.end(), old_values.begin(), old_values.end());
+  auto runs = Expand(grown, stop, audited);
   std::erase_if(runs, [&](const PlannedRun& run) {
+    if (run.audit) return false;
     bool is_there = run.trial <= spec.trials().count();
     for (size_t i = 0; i < there.size(); ++i) is_there = is_there && there[i].contains(run.axis_values[i]);
     return is_there;

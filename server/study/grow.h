@@ -26,7 +26,9 @@ std::vector<v1::FieldViolation> InRequest(const std::vector<v1::FieldViolation>&
                                           const v1::StudySpec& checked, const v1::GrowStudyRequest& request);
 
 /// Runs that Grown() has and the study has not, in the order of Expand().
-std::vector<PlannedRun> AddedRuns(const v1::StudySpec& spec, const v1::StudySpec& grown, const Stop& stop = {});
+/// @param audited the runs of its audit that the study has.
+std::vector<PlannedRun> AddedRuns(const v1::StudySpec& spec, const v1::StudySpec& grown,
+                                  std::vector<AuditedRun> audited = {}, const Stop& stop = {});
 
 /// Values at the new axes of the runs that are there.
 std::vector<double> ValuesOfOldRuns(const v1::StudySpec& spec, const v1::StudySpec& grown);

@@ -76,7 +76,7 @@ static kernels::StartSpec ToStartSpec(const v1::Start& start) {
   return spec;
 }
 
-static double CoveredShare(const v1::Bed& bed) {
+double CoveredShare(const v1::Bed& bed) {
   return bed.has_number_density() ? bed.number_density() * std::numbers::pi / 4 : bed.packing_fraction();
 }
 

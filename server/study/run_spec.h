@@ -16,6 +16,9 @@ namespace gyrebox::study {
 kernels::RunSpec ToRunSpec(const v1::StudySpec& at, const v1::Seeds& seeds,
                            const std::shared_ptr<const kernels::SavedBed>& saved = nullptr);
 
+/// Packing fraction: fraction of the area that beads cover.
+double CoveredShare(const v1::Bed& bed);
+
 /// Most beads of a bed that frames are kept of: a frame is one blob of the database, which takes a billion bytes.
 inline constexpr int64_t kMostFrameBeads = 50'000'000;
 

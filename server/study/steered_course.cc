@@ -32,7 +32,7 @@ static bool Counts(const std::string& field) {
 }
 
 std::shared_ptr<const SteerPoint> SteerPoints::At(const v1::Run& run) {
-  std::vector<double> counting;
+  std::vector<double> counting = {run.audit() ? 1.0 : 0.0};  // its time step
   for (int i = 0; i < std::min(spec_.axes_size(), run.axis_values_size()); ++i) {
     if (Counts(spec_.axes(i).field())) counting.push_back(run.axis_values(i));
   }

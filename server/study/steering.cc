@@ -17,7 +17,10 @@ v1::Steering ToSteering(const std::vector<v1::Adjustment>& journal) {
 }
 
 v1::StudySpec SpecOf(const v1::StudySpec& spec, const v1::Run& run, const std::vector<v1::Adjustment>& journal) {
-  v1::StudySpec at = AtPoint(spec, {run.axis_values().begin(), run.axis_values().end()});
+  PlannedRun plan;
+  plan.axis_values.assign(run.axis_values().begin(), run.axis_values().end());
+  plan.audit = run.audit();
+  v1::StudySpec at = AtRun(spec, plan);
   v1::Steering& steering = *at.mutable_schedule()->mutable_steering();
   steering.MergeFrom(ToSteering(journal));
   steering.set_total_steps(run.total_steps());

@@ -193,6 +193,89 @@ TEST_F(AnswersTest, UnstableRunsAreShownNamedAndInNoAverage) {
   EXPECT_EQ(map.left_out(0).runs(0), "studies/1/runs/36");
 }
 
+/// MapStudy(), of which the points at 60, 28 and 24 are audited.
+v1::StudySpec AuditedMap() {
+  v1::StudySpec spec = MapStudy();
+  spec.mutable_audit()->set_max_cost(0.6);
+  return spec;
+}
+
+/// With half the step the weight-average size at 28 is twice as large, and the number-average a third; at 24 they stay.
+MadeUp MovingAt28(const MadeUpRun& run, double time) {
+  MadeUp now = Rising(run, time);
+  now.number = now.size / 2;
+  if (!run.audit || run.axis_values[0] != 28) return now;
+  return {.size = 2 * now.size, .number = now.number / 3};
+}
+
+v1::Run::State UnstableAt60WithTheStep(const MadeUpRun& run) {
+  return run.audit ? v1::Run::STATE_FINISHED : UnstableAt60(run);
+}
+
+TEST_F(AnswersTest, ATableSaysOfEachPointWhatHalfTheStepChanges) {
+  const MadeUpStudy made(*store_, AuditedMap(), MovingAt28, UnstableAt60WithTheStep);
+  const auto table = Tabulate(*store_, made.id, "");
+  ASSERT_TRUE(table.ok()) << table.status();
+  const v1::StepAudit& moves = table->rows(6).audit();
+  EXPECT_EQ(moves.verdict(), v1::StepAudit::VERDICT_MOVES);
+  EXPECT_EQ(moves.run_count(), 4);
+  ASSERT_EQ(moves.changes_size(), 2);
+  EXPECT_EQ(moves.changes(0).observable(), "spinner_weight_average_size");
+  EXPECT_NEAR(moves.changes(0).change(), 1, 0.3);
+  EXPECT_EQ(moves.changes(1).observable(), "spinner_number_average_size");
+  EXPECT_NEAR(moves.changes(1).change(), -2.0 / 3, 0.1);
+  for (const v1::StepChange& change : moves.changes()) {
+    EXPECT_TRUE(change.moves());
+    EXPECT_LT(change.low(), change.change());
+    EXPECT_GT(change.high(), change.change());
+  }
+  EXPECT_EQ(table->rows(5).audit().verdict(), v1::StepAudit::VERDICT_HOLDS);
+  EXPECT_EQ(table->rows(0).audit().verdict(), v1::StepAudit::VERDICT_NOT_AUDITED);
+  EXPECT_EQ(table->rows(0).audit().note(), "");
+  // The step alone makes the runs at 60 unstable.
+  EXPECT_EQ(table->rows(7).audit().verdict(), v1::StepAudit::VERDICT_NOT_AUDITED);
+  EXPECT_EQ(table->rows(7).audit().note(), "5 of 5 runs with the step and 0 of 4 runs with half of it became unstable");
+}
+
+TEST_F(AnswersTest, AnObservableOfAnotherNameIsComparedToo) {
+  const MadeUpStudy made(*store_, AuditedMap(), MovingAt28);
+  const auto table = Tabulate(*store_, made.id, "domain_spacing");
+  ASSERT_TRUE(table.ok()) << table.status();
+  const v1::StepAudit& audit = table->rows(6).audit();
+  ASSERT_EQ(audit.changes_size(), 2);  // the spacing is 5 in all runs: no spread to judge by
+  EXPECT_EQ(audit.changes(0).observable(), "spinner_number_average_size");
+  EXPECT_EQ(audit.verdict(), v1::StepAudit::VERDICT_MOVES);
+}
+
+TEST_F(AnswersTest, APointThatMovesIsMarkedAndStaysInAverages) {
+  const MadeUpStudy made(*store_, AuditedMap(), MovingAt28, UnstableAt60WithTheStep);
+  const v1::Answers answers = Answers(made.id);
+  CheckSelfExplaining(answers);
+  const v1::Plot& map = FindPlot(Find(answers, Topic::TOPIC_MAP), "map");
+  EXPECT_EQ(map.rows(6).mark(), "moves with the time step");
+  EXPECT_EQ(map.rows(5).mark(), "");
+  EXPECT_EQ(Cell(map, 6, "trials"), 5);
+  EXPECT_NEAR(Cell(map, 6, "size"), 30.5, 3);
+  const v1::Answer& audit = Find(answers, Topic::TOPIC_AUDIT);
+  EXPECT_THAT(audit.summary(), HasSubstr("1 holds, 1 moves; 6 of 8 points are not audited."));
+  EXPECT_THAT(audit.summary(), HasSubstr("At amplitude 28: moves by spinner_weight_average_size +"));
+  ASSERT_EQ(audit.cautions_size(), 1);
+  EXPECT_THAT(audit.cautions(0), HasSubstr("half of dynamics.time_step"));
+  EXPECT_EQ(audit.left_out(0).reason(), "unstable");
+  EXPECT_EQ(audit.left_out_size(), 1);
+  EXPECT_EQ(FindPlot(audit, "audit").rows_size(), 2);
+}
+
+TEST_F(AnswersTest, AnAuditUnderWayIsNoneYet) {
+  const MadeUpStudy made(*store_, AuditedMap(), Rising, [](const MadeUpRun& run) {
+    return run.audit ? v1::Run::STATE_QUEUED : v1::Run::STATE_FINISHED;
+  });
+  const v1::Answers answers = Answers(made.id);
+  CheckSelfExplaining(answers);
+  EXPECT_EQ(Find(answers, Topic::TOPIC_AUDIT).why_not(), "no run that has ended holds what this takes");
+  EXPECT_EQ(Find(answers, Topic::TOPIC_MAP).left_out(0).reason(), "audit of the time step: not at its end yet");
+}
+
 TEST_F(AnswersTest, OnsetsOfTwoCurvesAreSetAgainstTheOtherAxis) {
   v1::StudySpec spec = MapStudy();
   v1::Axis& axis = *spec.add_axes();

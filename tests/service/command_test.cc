@@ -215,9 +215,10 @@ TEST_F(CommandTest, TableAsCsv) {
   EXPECT_EQ(outcome.out,
             "drive.sine.amplitude [rad/tau],closest_pair_mean [sigma],closest_pair_standard_deviation [sigma],"
             "closest_pair_confidence_half_width [sigma],closest_pair_smallest [sigma],closest_pair_largest [sigma],"
-            "trials,unstable,failed,changed,waiting,left_out\r\n"
-            "4,0.875,0,0,0.875,0.875,3,0,0,0,0,0\r\n"
-            "100,,,,,,0,3,0,0,0,0\r\n");
+            "trials,unstable,failed,changed,waiting,left_out,"
+            "half_step,half_step_change,half_step_low,half_step_high,half_step_moves\r\n"
+            "4,0.875,0,0,0.875,0.875,3,0,0,0,0,0,not audited,,,,\r\n"
+            "100,,,,,,0,3,0,0,0,0,not audited,,,,\r\n");
 }
 
 TEST_F(CommandTest, TableOfAnUnknownObservable) {
@@ -265,12 +266,46 @@ TEST_F(CommandTest, ReportWritesAnswersAndTheDataOfPlots) {
   EXPECT_THAT(map, HasSubstr("\r\ndrive.sine.amplitude [rad/tau],size [beads],"));
   EXPECT_THAT(map, HasSubstr(",unstable 3/3\r\n"));
   EXPECT_THAT(ReadFile(folder + "/quantities.csv"), HasSubstr("unstable_range"));
-  EXPECT_THAT(ReadFile(folder + "/runs.csv"), HasSubstr("studies/1/runs/3,4,3,3,1,1,finished,2,17,cpu,,,\r\n"));
+  EXPECT_THAT(ReadFile(folder + "/runs.csv"), HasSubstr("studies/1/runs/3,4,3,3,1,1,finished,2,17,cpu,,,,\r\n"));
   // The study file of a report is good for another run of the same.
   const Outcome again = Gyrebox({"submit", folder + "/study.toml"});
   EXPECT_EQ(again.code, 0) << again.error;
   const auto first = Json<v1::Study>({"show", "1", "--json"}), second = Json<v1::Study>({"show", "2", "--json"});
   EXPECT_EQ(first.spec().DebugString(), second.spec().DebugString());
+}
+
+// 14 points with 3 trials each; those of the last point are run again with half the step.
+TEST_F(CommandTest, RunsThatAuditTheTimeStepAreCountedShownAndNamed) {
+  std::string text = kStudy;
+  text.replace(text.find("[4, 100]"), 8, "[1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 100]");
+  const std::string file = directory_.Write("map.toml", text);
+  const Outcome checked = Gyrebox({"check", file});
+  EXPECT_THAT(checked.out, HasSubstr("45 (14 points, 3 trials each; and the audit)"));
+  EXPECT_THAT(checked.out,
+              testing::ContainsRegex("audit +3 runs more, at 1 point with half the time step; 14 % more work"));
+  ASSERT_EQ(Gyrebox({"submit", file, "--watch"}).code, 0);
+  const Outcome shown = Gyrebox({"show", "1"});
+  EXPECT_THAT(shown.out, testing::ContainsRegex("audit +3 of them, with half the time step"));
+  EXPECT_THAT(shown.out, testing::ContainsRegex("\n *42 +100 +3 +unstable"));
+  EXPECT_THAT(shown.out, testing::ContainsRegex("\n *43 \\(audit\\) +100 +1 +unstable"));
+  const Outcome table = Gyrebox({"table", "1"});
+  EXPECT_THAT(table.out, HasSubstr("half step"));
+  EXPECT_THAT(table.out, testing::ContainsRegex(" 0 +not audited +unstable 3/3\n"));
+  const std::string folder = directory_.path() + "/audited";
+  ASSERT_EQ(Gyrebox({"report", "1", folder}).code, 0);
+  EXPECT_THAT(ReadFile(folder + "/runs.csv"), HasSubstr(",half step\r\nstudies/1/runs/44,100,2,"));
+  EXPECT_THAT(ReadFile(folder + "/quantities.csv"),
+              HasSubstr("not audited; 3 of 3 runs with the step and 3 of 3 runs with half of it became unstable"));
+}
+
+TEST_F(CommandTest, ACheckSaysWhyNothingIsAudited) {
+  EXPECT_THAT(Gyrebox({"check", StudyFile()}).out, testing::ContainsRegex("audit +none; see audit.max_cost"));
+  const Outcome dear =
+      Gyrebox({"check", directory_.Write("dear.toml", std::string(kStudy) + "[audit]\nmax_cost = 0.5\n")});
+  EXPECT_THAT(dear.out, HasSubstr("none: one point takes 100 % of the work of the study; audit.max_cost allows 50 %"));
+  const Outcome bad = Gyrebox({"check", directory_.Write("bad.toml", std::string(kStudy) + "[audit]\nmax_cost = 3\n")});
+  EXPECT_EQ(bad.code, 2);
+  EXPECT_THAT(bad.out + bad.error, HasSubstr("audit.max_cost: 3 is too large"));
 }
 
 TEST_F(CommandTest, ReportPageHoldsAllDataAndNothingBreaksOutOfIt) {

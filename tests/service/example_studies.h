@@ -38,7 +38,7 @@ inline v1::StudySpec AmplitudeStudy(const std::vector<double>& amplitudes, int t
 inline std::vector<store::NewRun> NewRuns(const v1::StudySpec& spec) {
   std::vector<store::NewRun> runs;
   for (const auto& plan : study::Expand(spec)) {
-    const auto run = study::ToRunSpec(study::AtPoint(spec, plan.axis_values), plan.seeds);
+    const auto run = study::ToRunSpec(study::AtRun(spec, plan), plan.seeds);
     runs.push_back({plan, run.n_beads, run.n_steps});
   }
   return runs;

@@ -21,7 +21,8 @@ namespace gyrebox::test {
 
 /// What a run measures at a moment.
 struct MadeUp {
-  double size = 0;
+  double size = 0;                                           ///< weight-average
+  double number = std::numeric_limits<double>::quiet_NaN();  ///< number-average
   double uniformity = 0.5;
   double spacing = 5;
   double word = 1;
@@ -32,6 +33,7 @@ struct MadeUpRun {
   std::vector<double> axis_values;
   int trial = 1;
   double seed = 0;  ///< normal, its own
+  bool audit = false;
 };
 
 class MadeUpStudy {
@@ -54,7 +56,7 @@ class MadeUpStudy {
     std::vector<store::RunUpdate> updates;
     int64_t number = 0;
     for (const auto& plan : study::Expand(spec)) {
-      const MadeUpRun run{plan.axis_values, plan.trial, normal(random)};
+      const MadeUpRun run{plan.axis_values, plan.trial, normal(random), plan.audit};
       const auto state = ending(run);
       if (++number; state == v1::Run::STATE_QUEUED) continue;
       numbers.push_back(number);
@@ -78,7 +80,8 @@ class MadeUpStudy {
     for (const auto& [name, unit] : {std::pair("spinner_weight_average_size", "beads"),
                                      {"spinner_size_spread", ""},
                                      {"domain_spacing", "sigma"},
-                                     {"morphology_class", ""}}) {
+                                     {"morphology_class", ""},
+                                     {"spinner_number_average_size", "beads"}}) {
       v1::Observable& observable = all.emplace_back();
       observable.set_name(name);
       observable.set_unit(unit);
@@ -92,15 +95,15 @@ class MadeUpStudy {
                                  double reached) {
     store::RunUpdate update;
     update.time = reached * analysis::StagesOf(study::AtPoint(spec, run.axis_values)).back().end;
-    update.samples.width = 6;
+    update.samples.width = 7;
     constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
     for (int i = 0; i <= std::lround(update.time * 8); ++i) {
       const double time = i / 8.0;
       const MadeUp now = measured(run, time);
       const bool whole = i % 9 == 0;
-      update.samples.numbers.insert(
-          update.samples.numbers.end(),
-          {time * 2000, time, now.size, now.uniformity, whole ? now.spacing : kNone, whole ? now.word : kNone});
+      update.samples.numbers.insert(update.samples.numbers.end(),
+                                    {time * 2000, time, now.size, now.uniformity, whole ? now.spacing : kNone,
+                                     whole ? now.word : kNone, now.number});
     }
     for (const auto& stage : analysis::StagesOf(study::AtPoint(spec, run.axis_values))) {
       store::Frame& frame = update.frames.emplace_back();

@@ -46,6 +46,7 @@ class SalvageTest : public testing::Test {
     Store& store = **opened;
     for (int i = 0; i < studies; ++i) {
       v1::StudySpec spec = AmplitudeStudy({4, 8}, 3);
+      spec.mutable_audit()->set_max_cost(1);  // the three runs of the last point once more
       if (i > 0) spec.mutable_start()->mutable_saved()->set_run("studies/1/runs/1/states/4000");
       const auto study = store.CreateStudy(spec, NewRuns(spec), "once-" + std::to_string(i), "anna");
       ASSERT_TRUE(study.ok()) << study.status();
@@ -124,7 +125,9 @@ class SalvageTest : public testing::Test {
       EXPECT_TRUE(runs.ok());
       for (const v1::Run& run : *runs) {
         const int64_t number = std::stoll(run.name().substr(run.name().rfind('/') + 1));
-        lines[run.name()] = run.seeds().SerializeAsString() + std::to_string(run.trial());
+        lines[run.name()] =
+            run.seeds().SerializeAsString() + std::to_string(run.trial()) + (run.audit() ? " audit" : "");
+        if (run.audit()) lines[run.name()] += " of " + std::to_string(run.total_steps()) + " steps";
         const auto rows = store.ReadSamples(id, number, 0, 100'000);
         EXPECT_TRUE(rows.ok()) << run.name() << rows.status();
         EXPECT_EQ(static_cast<int64_t>(rows->size()), run.sample_count()) << run.name();
@@ -196,7 +199,7 @@ class SalvageTest : public testing::Test {
     auto database = OpenWhole(directory + "/gyrebox.db");
     ASSERT_TRUE(database.ok()) << database.status();
     auto broken = (*database)->Prepare("PRAGMA foreign_key_check");
-    EXPECT_FALSE(broken.Next()) << broken.Text(0);
+    EXPECT_FALSE(broken.Next()) << broken.Text(0) << " " << broken.Int(1) << " " << broken.Text(2);
     auto integrity = (*database)->Prepare("PRAGMA integrity_check");
     ASSERT_TRUE(integrity.Next());
     EXPECT_EQ(integrity.Text(0), "ok");
@@ -221,7 +224,7 @@ TEST_F(SalvageTest, ASoundStoreIsSavedWhole) {
   ASSERT_TRUE(salvaged.ok()) << salvaged.status();
   EXPECT_THAT(salvaged->lost, IsEmpty());
   EXPECT_EQ(salvaged->studies, 2);
-  EXPECT_EQ(salvaged->runs, 12);
+  EXPECT_EQ(salvaged->runs, 18);
   ExpectSound(To());
   const Lines saved = ReadFrom(To());
   EXPECT_GT(saved.size(), 14'000u);
@@ -230,6 +233,9 @@ TEST_F(SalvageTest, ASoundStoreIsSavedWhole) {
   EXPECT_EQ((*store)->GetRun(1, 3)->state(), v1::Run::STATE_QUEUED);
   EXPECT_EQ((*store)->GetRun(1, 4)->state(), v1::Run::STATE_PAUSED);
   EXPECT_EQ((*store)->GetRun(1, 5)->state(), v1::Run::STATE_QUEUED);
+  EXPECT_FALSE((*store)->GetRun(1, 6)->audit());
+  EXPECT_TRUE((*store)->GetRun(1, 7)->audit());
+  EXPECT_EQ((*store)->GetRun(1, 9)->total_steps(), 8000);
   EXPECT_EQ((*store)->FindRequest({"once-0", "anna", ""})->value().study, 1);
   const auto next = AmplitudeStudy({4}, 1);
   EXPECT_EQ((*store)->CreateStudy(next, NewRuns(next), "")->name(), "studies/3");
@@ -316,7 +322,7 @@ TEST_F(SalvageTest, AStateThatIsDamagedCostsThatState) {
   ASSERT_TRUE(salvaged.ok()) << salvaged.status();
   EXPECT_THAT(salvaged->lost, testing::UnorderedElementsAre("studies/1/runs/3: its checkpoint at step 1800",
                                                             "studies/1/runs/2: the state that it left at step 4000"));
-  EXPECT_THAT(ReadAll(To() + "/salvage.txt"), HasSubstr("2 studies, 12 runs.\nLost:\nstudies/1/runs/"));
+  EXPECT_THAT(ReadAll(To() + "/salvage.txt"), HasSubstr("2 studies, 18 runs.\nLost:\nstudies/1/runs/"));
   auto store = Store::Open(To());
   EXPECT_EQ((*store)->GetRun(1, 3)->step(), 1200);  // goes on from the one before
   EXPECT_EQ((*store)->GetRun(1, 3)->sample_count(), 1200);

@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import type { Plot } from '../src/answers.ts';
 import { mapPanel } from '../src/plot/heat.ts';
-import { commonName, curvesOf, panelsOf, stretchesOf } from '../src/plot/curves.ts';
+import { commonName, curvesOf, movesWithStep, panelsOf, stretchesOf } from '../src/plot/curves.ts';
 
 type Column = [name: string, role: string, unit?: string];
 
@@ -81,6 +81,13 @@ describe('curves', () => {
       [1, 2],
       [4, 5],
     ]);
+  });
+  test('are joined over points that move with the time step, which averages keep', () => {
+    const rows = [1, 2, 3].map((x) => [x, 5, x, 'NaN', 'NaN', 'NaN']);
+    const marks = ['', 'waiting 1/3, moves with the time step', ''];
+    const [curve] = curvesOf(plotOf(SIZE, rows, marks));
+    expect(curve!.points.map(movesWithStep)).toEqual([false, true, false]);
+    expect(stretchesOf(curve!.points).map((stretch) => stretch.length)).toEqual([3]);
   });
 });
 

@@ -372,6 +372,11 @@ ALTER TABLE run ADD COLUMN pause_reason TEXT;
 ALTER TABLE study ADD COLUMN joining INTEGER NOT NULL DEFAULT 0;
 CREATE INDEX run_joining ON run (study, number) WHERE state = 0;
 )sql",
+
+    // 12: whether a run audits the time step.
+    R"sql(
+ALTER TABLE run ADD COLUMN audit INTEGER NOT NULL DEFAULT 0;
+)sql",
 };
 
 }  // namespace gyrebox::store::sql

@@ -23,7 +23,8 @@ DELETE FROM label WHERE study NOT IN (SELECT id FROM study);
 DELETE FROM edit WHERE study NOT IN (SELECT id FROM study);
 DELETE FROM request WHERE study NOT IN (SELECT id FROM study);
 )sql";
-inline constexpr char kNumbersOf[] = "SELECT number, axis_values, trial FROM run WHERE study = ? ORDER BY number";
+inline constexpr char kNumbersOf[] =
+    "SELECT number, axis_values, trial, audit FROM run WHERE study = ? ORDER BY number";
 inline constexpr char kRunsNamed[] = R"sql(
 SELECT study, run FROM segment UNION SELECT study, run FROM frame_bed UNION SELECT study, run FROM state
 UNION SELECT study, run FROM journal EXCEPT SELECT study, number FROM run)sql";
@@ -40,6 +41,8 @@ inline constexpr char kFailRun[] =
 
 // ---- what runs measured
 
+inline constexpr char kForgetLostColumns[] =
+    "UPDATE run SET observables = NULL WHERE observables NOT IN (SELECT id FROM observable_list)";
 inline constexpr char kRunsToCheck[] = R"sql(
 SELECT study, number, state, sample_count, journal_length, step,
   EXISTS (SELECT 1 FROM observable_list WHERE id = observables) FROM run ORDER BY study, number)sql";

@@ -102,12 +102,12 @@ inline constexpr char kSetPriority[] =
 
 inline constexpr char kInsertRun[] = R"sql(
 INSERT INTO run (study, number, axis_values, trial, seed_places, seed_noise, seed_disorder, bead_count, total_steps,
-  priority, change, state)
-VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?))sql";
+  priority, change, state, audit)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?))sql";
 #define GYREBOX_RUN_COLUMNS                                                                                          \
   "SELECT run.study, number, axis_values, trial, seed_places, seed_noise, seed_disorder, state, step, total_steps, " \
   "time, sample_count, fault, device, start_time, end_time, change, faults_passed, alarm, journal_length, "          \
-  "ended_early, priority, exclusion, pause_reason FROM run "
+  "ended_early, priority, exclusion, pause_reason, audit FROM run "
 inline constexpr char kSelectRun[] = GYREBOX_RUN_COLUMNS
     "WHERE study = ?1 AND number = ?2 AND state > 0 AND EXISTS (SELECT 1 FROM study WHERE id = ?1 AND deleted = 0)";
 inline constexpr char kSelectAllRuns[] = GYREBOX_RUN_COLUMNS "WHERE study = ? AND state > 0 ORDER BY number";
@@ -120,6 +120,8 @@ inline constexpr char kSelectChangedRuns[] =
 inline constexpr char kSelectQueuedRuns[] =
     GYREBOX_RUN_COLUMNS "WHERE state = 1 AND study = ? ORDER BY priority DESC, number LIMIT ?";
 #undef GYREBOX_RUN_COLUMNS
+inline constexpr char kSelectAuditedRuns[] =
+    "SELECT axis_values, trial FROM run WHERE study = ? AND audit = 1 AND state > 0 ORDER BY number";
 inline constexpr char kStartRun[] =
     "UPDATE run SET state = 2, start_time = COALESCE(start_time, ?3), device = ?4, change = " GYREBOX_NEXT_CHANGE
     " WHERE study = ?1 AND number = ?2 AND state = 1";

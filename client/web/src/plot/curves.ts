@@ -213,6 +213,11 @@ export function isUnsound(point: Point): boolean {
   return /unstable|failed|cancelled/.test(point.mark);
 }
 
+/** Whether the value of a point is another one with half the time step. It is averaged all the same, and joined. */
+export function movesWithStep(point: Point): boolean {
+  return point.mark.includes('moves with the time step');
+}
+
 /** Stretches that a line may join: no stretch reaches over a point without a value or one that is unsound. */
 export function stretchesOf(points: Point[]): Point[][] {
   const stretches: Point[][] = [[]];

@@ -3,7 +3,7 @@ import { type Axis, type Plot, numberOf } from '../answers.ts';
 import { numberText } from '../format/number.ts';
 import { fieldText, withUnit } from '../format/words.ts';
 import { labelled } from './axes.ts';
-import { type Curve, type Panel, panelsOf } from './curves.ts';
+import { type Curve, movesWithStep, type Panel, panelsOf } from './curves.ts';
 import { type Figure, figureElement } from './plot.ts';
 import { tagged, type Spot } from './marks.ts';
 import { rampColour } from './palette.ts';
@@ -79,7 +79,16 @@ function drawCell(grid: Grid, colours: Scale, x: number, y: number, curve: Curve
   const words = has ? numberText(point.y, 3) : point.mark.split(' ')[0] || 'none';
   const cell = tagged(svg('rect', { ...box, fill, ...outline }), point, curve, has);
   const short = widthOf(words, 12) < grid.cellWidth - 4 ? words : has ? '' : '×';
-  return short === '' ? [cell] : [cell, text(short, x, y + 4, { 'text-anchor': 'middle', 'font-size': 12, fill: ink })];
+  const cells = has && movesWithStep(point) ? [cell, inset(box, ink)] : [cell];
+  return short === ''
+    ? cells
+    : [...cells, text(short, x, y + 4, { 'text-anchor': 'middle', 'font-size': 12, fill: ink })];
+}
+
+/** An outline within a cell whose value is another one with half the time step. */
+function inset(box: { x: number; y: number; width: number; height: number }, ink: string): SVGElement {
+  const [x, y, width, height] = [box.x + 3, box.y + 3, box.width - 6, box.height - 6];
+  return svg('rect', { x, y, width, height, fill: 'none', stroke: ink, 'stroke-width': 1.2 });
 }
 
 /** Numbers along both sides, and their names. */

@@ -1,9 +1,9 @@
 /** Says what the curves and dashed lines of panels are; in the figure itself, so that it is saved with it. */
 import type { Plot } from '../answers.ts';
 import { DASHES, markLabels } from './levels.ts';
-import type { Panel } from './curves.ts';
+import { type Panel, movesWithStep } from './curves.ts';
 import { colourOf } from './palette.ts';
-import { marker } from './marks.ts';
+import { marker, ring } from './marks.ts';
 import { svg, text, TEXT_SIZE, widthOf } from './svg.ts';
 
 interface Entry {
@@ -34,6 +34,18 @@ function curveEntries(panel: Panel): Entry[] {
     ],
   }));
   return [...title, ...curves];
+}
+
+/** What a ring about a point says, where there is one. */
+function ringEntries(panel: Panel): Entry[] {
+  const curve = panel.curves.find(({ points }) =>
+    points.some((point) => Number.isFinite(point.y) && movesWithStep(point)),
+  );
+  if (curve === undefined) return [];
+  const { style } = curve;
+  return [
+    { words: 'moves with the time step', sign: (x, y) => [ring(style, x + 10, y, 4), marker(style, x + 10, y, 4)] },
+  ];
 }
 
 function levelEntries(plot: Plot): Entry[] {
@@ -70,5 +82,6 @@ function flow(entries: Entry[], left: number, top: number, width: number): { ele
 
 /** The legend of one panel; levels are named with it where asked for. */
 export function drawLegend(plot: Plot, panel: Panel, withLevels: boolean, left: number, top: number, width: number) {
-  return flow([...curveEntries(panel), ...(withLevels ? levelEntries(plot) : [])], left, top, width);
+  const entries = [...curveEntries(panel), ...ringEntries(panel), ...(withLevels ? levelEntries(plot) : [])];
+  return flow(entries, left, top, width);
 }

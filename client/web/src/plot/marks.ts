@@ -1,5 +1,5 @@
 /** What stands for points and curves: shapes, bars, bands, lines. */
-import { type Curve, type Panel, type Point, isUnsound, stretchesOf } from './curves.ts';
+import { type Curve, type Panel, type Point, isUnsound, movesWithStep, stretchesOf } from './curves.ts';
 import { colourOf, type Shape, shapeOf } from './palette.ts';
 import type { Scale } from './scale.ts';
 import { path, svg } from './svg.ts';
@@ -86,6 +86,11 @@ export function marker(style: number, x: number, y: number, size: number, hollow
   return svg('path', { d: `${path(places)}Z`, ...look });
 }
 
+/** Stands about a point whose value is another one with half the time step. */
+export function ring(style: number, x: number, y: number, size: number): SVGElement {
+  return svg('circle', { cx: x, cy: y, r: size + 3.5, fill: 'none', stroke: colourOf(style), 'stroke-width': 1.2 });
+}
+
 /** Stands for a point without a value. */
 export function cross(style: number, x: number, y: number): SVGElement {
   const d = `M${x - 4} ${y - 4}L${x + 4} ${y + 4}M${x - 4} ${y + 4}L${x + 4} ${y - 4}`;
@@ -166,6 +171,7 @@ export function drawPoints(
     const has = Number.isFinite(point.y);
     const y = has ? frame.y.toPixel(point.y) : frame.floor;
     const element = has ? marker(curve.style, x, y, size, isUnsound(point)) : cross(curve.style, x, y);
+    if (has && movesWithStep(point)) elements.push(ring(curve.style, x, y, size));
     elements.push(tagged(element, point, curve, has));
     spots.push({ x, y, point, curve, panel });
   }

@@ -2,7 +2,7 @@
 import { type Axis, type Plot, numberOf } from '../answers.ts';
 import { numberText } from '../format/number.ts';
 import { fieldText, withUnit } from '../format/words.ts';
-import { panelsOf } from '../plot/curves.ts';
+import { movesWithStep, panelsOf } from '../plot/curves.ts';
 import { drawMap, mapPanel } from '../plot/heat.ts';
 import { interactive } from '../plot/hover.ts';
 import { drawPlot, type Figure } from '../plot/plot.ts';
@@ -31,6 +31,9 @@ export function caption(plot: Plot): string {
       : '',
     points.some((point) => point.mark !== '' && Number.isFinite(point.y))
       ? 'What is to be known of a point shows where it is pointed at; at hollow points some runs were left out.'
+      : '',
+    points.some((point) => movesWithStep(point) && Number.isFinite(point.y))
+      ? 'Points with a ring, in maps cells with an inner frame, move with the time step.'
       : '',
   ];
   return sentences.filter(Boolean).join(' ');

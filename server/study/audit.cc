@@ -1,0 +1,190 @@
+#include "study/audit.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numeric>
+#include <utility>
+
+#include "schema/number_text.h"
+#include "study/check_size.h"
+#include "study/expand.h"
+#include "study/point_setter.h"
+#include "study/run_spec.h"
+#include "study/schedule.h"
+
+namespace gyrebox::study {
+
+constexpr double kMapCost = 0.15;
+/// Values of the drive from which a study is a map: with fewer it compares one drive with another.
+constexpr int kLeastMapValues = 5;
+constexpr int kMostAuditedTrials = 4;
+constexpr int kLeastTrials = 2;
+/// Normal numbers of spreads between spinners are cut here.
+constexpr double kCut = 3;
+/// pi / sqrt(12), of discs.
+constexpr double kClosePacking = 0.9069;
+/// Fraction of the area that even a jammed or soft bed gives way to.
+constexpr double kLeastRoom = 0.01;
+/// Lets a sum of fractions count as the bound that it is meant to be.
+constexpr double kRoundOff = 1e-9;
+
+double DefaultAuditCost(const v1::StudySpec& spec) {
+  const bool is_map = std::any_of(spec.axes().begin(), spec.axes().end(), [](const v1::Axis& axis) {
+    const std::string& field = axis.field();
+    const bool is_drive =
+        field.starts_with("drive.") && (field.ends_with(".amplitude") || field.ends_with(".frequency"));
+    return is_drive && CountValues(axis) >= kLeastMapValues;
+  });
+  return is_map ? kMapCost : 0;
+}
+
+/// Peak of a wave over its amplitude.
+static double PeakFactor(const kernels::WaveSpec& wave) {
+  using Shape = kernels::WaveSpec::Shape;
+  if (wave.shape == Shape::kAm) return 1 + std::abs(wave.depth);
+  if (wave.shape != Shape::kSum) return 1;
+  double sum = 0;
+  for (int i = 0; i < wave.n_terms; ++i) sum += std::abs(wave.term_shares[i]);
+  return sum;
+}
+
+namespace {
+
+/// The largest of each factor of the rate in the course of a run.
+class Peaks {
+ public:
+  explicit Peaks(const kernels::DriveSpec& drive)
+      : spread_(drive.disorder.amplitude_spread), jitter_(drive.disorder.jitter) {
+    Add(drive.wave);
+  }
+
+  void Add(const kernels::Adjustment& adjustment) {
+    for (const kernels::WaveSpec& wave : adjustment.wave) Add(wave);
+    for (const kernels::Change& change : adjustment.changes) Add(change.parameter, std::abs(change.value));
+  }
+
+  double rate() const { return factor_ * amplitude_ * (1 + kCut * spread_) * (1 + kCut * jitter_); }
+
+ private:
+  void Add(const kernels::WaveSpec& wave) {
+    factor_ = std::max(factor_, PeakFactor(wave));
+    amplitude_ = std::max(amplitude_, std::abs(wave.amplitude));
+  }
+
+  void Add(kernels::Parameter parameter, double value) {
+    using kernels::Parameter;
+    if (parameter == Parameter::kAmplitude) amplitude_ = std::max(amplitude_, value);
+    if (parameter == Parameter::kDepth) factor_ = std::max(factor_, 1 + value);
+    if (parameter == Parameter::kAmplitudeSpread) spread_ = std::max(spread_, value);
+    if (parameter == Parameter::kJitter) jitter_ = std::max(jitter_, value);
+  }
+
+  double factor_ = 0, amplitude_ = 0, spread_, jitter_;
+};
+
+/// What of points bears on which of them are audited, by their places.
+struct Candidates {
+  std::vector<double> risks, works;
+};
+
+}  // namespace
+
+/// Highest peak of the drive of any spinner in the course of a run, in rad/tau; of a torque the rate that it gives to a
+/// bead by itself.
+static double PeakRateOf(const v1::StudySpec& at) {
+  const kernels::DriveSpec drive = ToDriveSpec(at.drive());
+  Peaks peaks(drive);
+  for (const kernels::Adjustment& adjustment : ToAdjustments(at)) peaks.Add(adjustment);
+  const bool is_torque = drive.quantity == kernels::DriveSpec::Quantity::kTorque;
+  return is_torque ? peaks.rate() / at.drag().rotational() : peaks.rate();
+}
+
+double StepRisk(const v1::StudySpec& at) {
+  const double peak = PeakRateOf(at), room = std::max(kLeastRoom, 1 - CoveredShare(at.bed()) / kClosePacking);
+  return peak * peak * StepOf(at) * room;
+}
+
+/// Bead-steps of one run.
+static double WorkOf(const v1::StudySpec& at) {
+  return static_cast<double>(at.bed().bead_count()) * static_cast<double>(StepsOf(at));
+}
+
+static Candidates CandidatesOf(const v1::StudySpec& spec, const Stop& stop) {
+  Candidates candidates;
+  PointSetter setter(spec);
+  for (const auto& point : Points(spec)) {
+    if (stop.asked()) break;
+    const v1::StudySpec& at = setter.At(point);
+    candidates.risks.push_back(StepRisk(at));
+    candidates.works.push_back(WorkOf(at));
+  }
+  return candidates;
+}
+
+static std::vector<size_t> InOrder(const Candidates& candidates, const std::set<size_t>& first) {
+  std::vector<size_t> order(candidates.risks.size());
+  std::iota(order.begin(), order.end(), size_t{0});
+  std::stable_sort(order.begin(), order.end(), [&](size_t a, size_t b) {
+    const bool a_first = first.contains(a), b_first = first.contains(b);
+    return a_first != b_first ? a_first : candidates.risks[a] > candidates.risks[b];
+  });
+  return order;
+}
+
+/// Why a study cannot be audited, whatever the cost; empty where it can.
+static std::string WhyNever(const v1::Trials& trials) {
+  if (trials.count() < kLeastTrials) return "one trial does not tell the spread over starts; give trials.count = 2";
+  if (trials.vary_places() || trials.vary_noise() || trials.vary_disorder()) return "";
+  return "the trials differ in nothing, which does not tell the spread over starts";
+}
+
+static std::string TooDearText(double cost, double max_cost) {
+  return "one point takes " + schema::NumberText(100 * cost, 3) +
+         " % of the work of the study; audit.max_cost allows " + schema::NumberText(100 * max_cost, 3) + " %";
+}
+
+/// What an audit may take.
+struct Budget {
+  double work = 0, runs = 0, points = 0;
+
+  void Take(double point_work, int point_runs) {
+    work -= point_work;
+    runs -= point_runs;
+    points -= 1;
+  }
+  bool IsOver() const { return work < 0 || runs < 0 || points < 0; }
+};
+
+static Budget BudgetOf(const v1::Audit& audit, double all_work, double all_runs) {
+  return {.work = all_work * audit.max_cost() * (1 + kRoundOff),
+          .runs = kMostRuns - all_runs,
+          .points = audit.has_max_points() ? audit.max_points() : kMostRuns};
+}
+
+AuditPlan PlanAudit(const v1::StudySpec& spec, const std::set<size_t>& audited, const Stop& stop) {
+  AuditPlan plan;
+  const double max_cost = spec.audit().max_cost();
+  if (!(max_cost > 0)) return plan;
+  plan.why_none = WhyNever(spec.trials());
+  if (!plan.why_none.empty()) return plan;
+  plan.trials = std::min(spec.trials().count(), kMostAuditedTrials);
+  plan.why_none = "no point is driven";
+  const Candidates candidates = CandidatesOf(spec, stop);
+  const auto& [risks, works] = candidates;
+  const double trials = spec.trials().count(), all_work = trials * std::accumulate(works.begin(), works.end(), 0.0);
+  Budget budget = BudgetOf(spec.audit(), all_work, trials * static_cast<double>(works.size()));
+  for (const size_t place : InOrder(candidates, audited)) {
+    const double work = 2 * works[place] * plan.trials;  // half the step takes twice the steps
+    budget.Take(work, plan.trials);
+    if (!audited.contains(place)) {
+      if (!(risks[place] > 0)) break;
+      plan.why_none = TooDearText(work / all_work, max_cost);
+      if (budget.IsOver()) break;
+    }
+    plan.points.push_back(place);
+  }
+  if (!plan.points.empty()) plan.why_none.clear();
+  return plan;
+}
+
+}  // namespace gyrebox::study
