@@ -10,7 +10,9 @@ namespace gyrebox::kernels {
 namespace {
 
 constexpr std::uint64_t kMagic = 0x3144454258525947;  // "GYRXBED1"
-constexpr std::uint32_t kVersion = 1;
+// Version 1 had no kHasPast.
+constexpr std::uint32_t kVersion = 2, kOldestVersion = 1;
+constexpr std::int32_t kListsValid = 1, kHasPast = 2;
 
 // Calls visit(field) for every array of a state, in the order in which they are stored.
 template <class State, class Visit>
@@ -24,7 +26,7 @@ struct Header {
   std::uint64_t magic;
   std::uint32_t version, noise_layout;
   std::int64_t step;
-  std::int32_t halvings, lists_valid;
+  std::int32_t halvings, flags;
 };
 
 class Reader {
@@ -56,7 +58,9 @@ std::vector<std::byte> ToBytes(const BedState& state) {
     bytes.resize(bytes.size() + n);
     if (n > 0) std::memcpy(bytes.data() + bytes.size() - n, from, n);
   };
-  const Header header{kMagic, kVersion, kNoiseLayout, state.step, state.halvings, state.lists_valid ? 1 : 0};
+  const Header header{kMagic,         kVersion,
+                      kNoiseLayout,   state.step,
+                      state.halvings, (state.lists_valid ? kListsValid : 0) | (state.has_past ? kHasPast : 0)};
   put(&header, sizeof(header));
   ForArrays(state, [&](const auto& array) {
     const std::uint64_t count = array.size();
@@ -71,16 +75,18 @@ BedState FromBytes(std::span<const std::byte> bytes) {
   Header header;
   reader.Take(&header, sizeof(header));
   if (header.magic != kMagic) throw std::runtime_error("this is no saved state of a bed");
-  if (header.version != kVersion || header.noise_layout != kNoiseLayout) {
+  if (header.version < kOldestVersion || header.version > kVersion || header.noise_layout != kNoiseLayout) {
     throw std::runtime_error("the saved state is of version " + std::to_string(header.version) + ", not " +
-                             std::to_string(kVersion));
+                             std::to_string(kOldestVersion) + " to " + std::to_string(kVersion));
   }
-  const bool is_flag = header.lists_valid == 0 || header.lists_valid == 1;
-  if (!is_flag || header.step < 0 || header.halvings < 0) throw std::runtime_error("the saved state is damaged");
+  const std::int32_t known = header.version == 1 ? kListsValid : kListsValid | kHasPast;
+  if ((header.flags & ~known) != 0 || header.step < 0 || header.halvings < 0)
+    throw std::runtime_error("the saved state is damaged");
   BedState state;
   state.step = header.step;
   state.halvings = header.halvings;
-  state.lists_valid = header.lists_valid != 0;
+  state.lists_valid = (header.flags & kListsValid) != 0;
+  state.has_past = (header.flags & kHasPast) != 0;
   ForArrays(state, [&](auto& array) {
     std::uint64_t count = 0;
     reader.Take(&count, sizeof(count));

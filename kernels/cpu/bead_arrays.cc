@@ -80,7 +80,16 @@ StepInput BeadArrays::Input() const {
 }
 
 MoveOutput BeadArrays::Output(const BeadRecord* motion, double time) {
-  return {motion, next_.data(), remainder_now_.data(), remainder_next_.data(), built_x_.data(), built_y_.data(), time};
+  MoveOutput output;
+  output.motion = motion;
+  output.before = now_.data();
+  output.out = next_.data();
+  output.remainder_in = remainder_now_.data();
+  output.remainder_out = remainder_next_.data();
+  output.built_x = built_x_.data();
+  output.built_y = built_y_.data();
+  output.time = time;
+  return output;
 }
 
 MoveOutput BeadArrays::HalfwayOutput(const BeadRecord* motion, double time, std::vector<BeadRecord>& halfway) {

@@ -14,6 +14,8 @@
 namespace gyrebox::kernels {
 namespace {
 
+double Squared(double a) { return a * a; }
+
 std::vector<std::uint32_t> SpinnerIds(const StartState& start) {
   std::vector<std::uint32_t> ids;
   for (std::uint32_t id = 0; id < start.spinner.size(); ++id) {
@@ -104,10 +106,10 @@ StepInput Bed::Laws() const {
   return input;
 }
 
-// Writes what the drive imposes at the middle of the coming step where the passes look for it: spins into the records,
+// Writes what the drive imposes in the coming step where the passes look for it: spins into the records,
 // torques beside them. Under brownian dynamics a torque is its spin, and passive beads have none.
 void Bed::ImposeDrive() {
-  const double ahead = course_.substep_time() / 2;
+  const double ahead = course_.drive_ahead();
   const double scale = course_.drive_scale();
   const bool as_spin = course_.rate_imposed() || course_.brownian();
   std::vector<BeadRecord>& now = beads_.now();
@@ -133,7 +135,8 @@ std::optional<Bed::StepResult> Bed::Compute() {
   ImposeDrive();
   const StepInput input = Laws();
   const auto pass = course_.brownian() ? beads_.code().brownian : beads_.code().lagged;
-  const MoveOutput output = beads_.Output(beads_.now().data(), course_.substep_time());
+  MoveOutput output = beads_.Output(beads_.now().data(), course_.substep_time());
+  output.weight = course_.carried_weight();
   return StepResult{
       beads_.WorstOfGroups([&](std::int64_t first, std::int64_t last) { return pass(input, output, first, last); }),
       {}};
@@ -157,7 +160,7 @@ std::optional<Bed::StepResult> Bed::ComputeConverged() {
     return beads_.WorstOfGroups(
         [&](std::int64_t first, std::int64_t last) { return beads_.code().move(input, output, first, last); });
   };
-  const bool midpoint = spec().dynamics.midpoint && input.temperature > 0;
+  const bool midpoint = course_.midpoint();
   if (!solving_->halfway) {
     if (!GoOnSolving(input, midpoint ? HalfwayAim(tolerance) : WholeAim(tolerance))) return std::nullopt;
     solving_->closest = solver_.closest_squared();
@@ -176,7 +179,9 @@ std::optional<Bed::StepResult> Bed::ComputeConverged() {
     result.solver = solving_->first;
     result.solver += solver_.report();
   }
-  result.health = move(beads_.Output(solver_.judged(), course_.substep_time()));
+  MoveOutput output = beads_.Output(solver_.judged(), course_.substep_time());
+  output.weight = course_.carried_weight();
+  result.health = move(output);
   result.health.closest_squared = solving_->closest;
   solving_.reset();
   return result;
@@ -208,7 +213,7 @@ bool Bed::Sound(const StepResult& result) {
   const HealthSpec& limits = spec().health;
   if (result.health.closest_squared < limits.closest_pair * limits.closest_pair) {
     FailClosestPair();
-  } else if (!(result.health.largest_move_squared <= limits.largest_move * limits.largest_move)) {
+  } else if (!(result.health.largest_move_squared <= Squared(course_.largest_move()))) {
     FailLargestMove(result.health);
   } else if (course_.converged() && !result.solver.converged) {
     course_.FailNotConverged(result.solver.relative_residual);
@@ -309,11 +314,15 @@ void Bed::FailClosestPair() {
 }
 
 void Bed::FailLargestMove(const StepHealth& health) {
+  const double weight = course_.carried_weight();
   double largest = -1;
   std::int64_t worst = 0;
   for (std::int64_t id = 0; id < beads_.n_beads(); ++id) {
-    const BeadRecord& next = beads_.next()[beads_.slot_of(id)];
-    double move = std::hypot(next.vx, next.vy) * course_.substep_time();
+    const std::uint32_t slot = beads_.slot_of(id);
+    const BeadRecord& next = beads_.next()[slot];
+    const BeadRecord& before = beads_.now()[slot];
+    double move = std::hypot(next.vx + weight * (next.vx - before.vx), next.vy + weight * (next.vy - before.vy)) *
+                  course_.substep_time();
     if (!std::isfinite(move)) move = std::numeric_limits<double>::infinity();
     if (move <= largest) continue;
     largest = move;
@@ -334,6 +343,7 @@ BedState Bed::Save() const {
   BedState state;
   state.step = course_.step();
   state.halvings = course_.halvings();
+  state.has_past = course_.has_past();
   beads_.Save(state);
   for (std::size_t i = 0; solving_ && i < spins_before_.size(); ++i) state.spin[spinners_[i]] = spins_before_[i];
   PutDrive(drive_.state(), state);

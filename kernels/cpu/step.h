@@ -42,6 +42,8 @@ struct StepInput {
 /// Where a move goes.
 struct MoveOutput {
   const BeadRecord* motion = nullptr;   ///< (padded beads) motion to follow; may be the `in` of the step
+  const BeadRecord* before = nullptr;   ///< (padded beads) motion of the step before; may be the `in` of the step
+  double weight = 0;                    ///< of the change since then, see model/two_steps.h
   BeadRecord* out = nullptr;            ///< (padded beads), overlapping neither
   const float* remainder_in = nullptr;  ///< (2 * padded beads): x of all, then y of all; quanta
   float* remainder_out = nullptr;

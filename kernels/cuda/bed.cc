@@ -154,7 +154,6 @@ void DeviceBed::LayOut(const StartState& start) {
   plan_.reach_squared = LimitSquared(ListReach(spec));
   plan_.half_skin_squared = LimitSquared(course_.half_skin());
   plan_.closest_squared = LimitSquared(spec.health.closest_pair);
-  plan_.largest_move_squared = LimitSquared(spec.health.largest_move);
   plan_.noise_seed = spec.seeds.noise;
   plan_.disorder_seed = spec.seeds.disorder;
   plan_.drive_scale = course_.drive_scale();
@@ -287,6 +286,9 @@ StepSettings DeviceBed::NumbersOf(const kernels::Settings& settings) const {
                                      course_.substep_time());
   StepSettings numbers;
   numbers.time = course_.substep_time();
+  numbers.drive_ahead = course_.drive_ahead();
+  numbers.weight = static_cast<float>(course_.carried_weight());
+  numbers.largest_move_squared = LimitSquared(course_.largest_move());
   numbers.differ = !IsUniform(settings.disorder) && !spinners_.empty();
   numbers.thermal = settings.temperature > 0;
   numbers.tangential = static_cast<float>(settings.friction.tangential);
@@ -299,10 +301,14 @@ StepSettings DeviceBed::NumbersOf(const kernels::Settings& settings) const {
 }
 
 void DeviceBed::PlanSubsteps(std::uint32_t n, StepRequest* requests, Settings& planned) {
+  bool carried = false;
   for (std::uint32_t k = 0;; ++k) {
     const bool changed = course_.substep() == 0 && course_.controls().MoveTo(course_.step());
     const kernels::Settings& settings = course_.settings();
-    if (changed || k == 0) {
+    // The first substep after a jump carries nothing on, so the second differs from it.
+    const bool carries = course_.carried_weight() > 0;
+    if (changed || k == 0 || carries != carried) {
+      carried = carries;
       DifferFrom(settings);
       planned.steps.push_back(NumbersOf(settings));
       if (own_since_) {
@@ -311,7 +317,7 @@ void DeviceBed::PlanSubsteps(std::uint32_t n, StepRequest* requests, Settings& p
       }
     }
     const double time = planned.steps.back().time;
-    const double drive = plan_.drive_scale * CommonDriveValue(settings.wave, time / 2, phases_);
+    const double drive = plan_.drive_scale * CommonDriveValue(settings.wave, planned.steps.back().drive_ahead, phases_);
     requests[k] = {course_.moment(), static_cast<float>(drive), static_cast<std::uint32_t>(planned.steps.size() - 1)};
     if (k == n) return;
     AdvancePhases(settings.wave, time, 1, phases_);
@@ -330,7 +336,7 @@ Moment DeviceBed::moment() const {
 }
 
 void DeviceBed::RewindTo(const Position& position) {
-  course_.Rewind(position.step, position.substep);
+  course_.Rewind(position.step, position.substep, position.has_past);
   phases_ = position.phases;
   planned_ = position.planned;
   sampled_at_ = samples_stand_;
@@ -373,10 +379,14 @@ void DeviceBed::DescribeFault() {
   const std::vector<PlaceMotion> next =
       FetchArray(plan_.memory.beads + (status_.half ^ 1u) * std::size_t{plan_.stride});
   driver_.Wait();
+  const double weight = course_.carried_weight();
   double largest = -1;
   std::uint32_t worst = 0;
   for (std::uint32_t slot = 0; slot < plan_.n; ++slot) {
-    double move = std::hypot(next[slot].vx, next[slot].vy) * course_.substep_time();
+    const PlaceMotion &motion = next[slot], &before = slots.beads[slot];
+    double move =
+        std::hypot(motion.vx + weight * (motion.vx - before.vx), motion.vy + weight * (motion.vy - before.vy)) *
+        course_.substep_time();
     if (!std::isfinite(move)) move = std::numeric_limits<double>::infinity();
     if (move < largest || (move == largest && IdOf(slots.tag[slot]) > IdOf(slots.tag[worst]))) continue;
     largest = move;
@@ -390,6 +400,7 @@ BedState DeviceBed::Save() {
   BedState state;
   state.step = course_.step();
   state.halvings = course_.halvings();
+  state.has_past = course_.has_past();
   state.lists_valid = status_.lists_valid;
   const auto each = [&](auto& array, auto value_of) {
     array.resize(plan_.n);

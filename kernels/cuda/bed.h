@@ -62,8 +62,9 @@ class DeviceBed {
     std::int64_t step = 0, substep = 0;
     Phases phases;
     std::uint64_t planned = 0;
+    bool has_past = false;
   };
-  Position position() const { return {course_.step(), course_.substep(), phases_, planned_}; }
+  Position position() const { return {course_.step(), course_.substep(), phases_, planned_, course_.has_past()}; }
   /// Back to a position, and from there as far as the device has come.
   void RewindTo(const Position& position);
 

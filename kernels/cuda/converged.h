@@ -263,9 +263,9 @@ GYREBOX_PASS SolverReport ConvergedPass(Team& team, BedView<Index>& bed, const S
     system.Start(middle, false);
     report += SolveBySweeps(system, plan.n, AimFromHalfway(dynamics.tolerance), dynamics.most_iterations);
   }
-  const float time = static_cast<float>(numbers.time);
   for (std::uint32_t i = team.rank(); i < plan.n; i += team.size()) {
-    MoveBead(bed, laws, options, time, i, now.beads[i], bed.tag[i], system.judged().MotionOf(i), health);
+    const Motion<float> motion = system.judged().MotionOf(i);
+    MoveBead(bed, laws, numbers, options, i, now.beads[i], bed.tag[i], motion, motion, now.spin[i], health);
   }
   return report;
 }

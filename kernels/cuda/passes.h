@@ -2,22 +2,24 @@
 #pragma once
 
 #include "cuda/bed_view.h"
+#include "model/two_steps.h"
 
 namespace gyrebox::kernels::cuda {
 
-/// Drive of one spinner that differs from the others, at the middle of the substep; scaled like StepNumbers::drive.
-GYREBOX_RARE float OwnDriveOf(const BedPlan& plan, const OwnDriveNumbers& numbers, double time, std::uint32_t id) {
+/// Drive of one spinner that differs from the others, `ahead` tau from now; scaled like StepNumbers::drive.
+GYREBOX_RARE float OwnDriveOf(const BedPlan& plan, const OwnDriveNumbers& numbers, double ahead, std::uint32_t id) {
   const OwnDrive& own = plan.memory.own;
   const std::uint32_t s = own.spinner_of_id[id];
   return static_cast<float>(plan.drive_scale * OwnDriveValue(numbers.wave, numbers.disorder, own.numbers[s],
-                                                             plan.disorder_seed, id, time / 2, own.phases[s],
+                                                             plan.disorder_seed, id, ahead, own.phases[s],
                                                              own.turns[s]));
 }
 
 /// Drive of a spinner in this substep.
 GYREBOX_PASS float DriveOf(const BedPlan& plan, const StepNumbers& numbers, const OwnDriveNumbers* own_numbers,
                            std::uint32_t tag) {
-  return !numbers.differ ? numbers.drive : OwnDriveOf(plan, own_numbers[numbers.own_drive], numbers.time, IdOf(tag));
+  return !numbers.differ ? numbers.drive
+                         : OwnDriveOf(plan, own_numbers[numbers.own_drive], numbers.drive_ahead, IdOf(tag));
 }
 
 /// Writes the spin that the drive imposes in the coming substep where passes look for it. Under brownian dynamics a
@@ -65,20 +67,24 @@ struct MoveOptions {
   bool spin_is_given = false;  ///< of a step that is followed: spinners leave with the drive of the next substep rather
                                ///< than their own spin
   float next_drive = 0;
-  bool spin_is_drive = false;  ///< brownian: beads leave with the spin that they push with, rather than their own
 };
 
-/// Moves bead i by a motion, into the next half.
+/// Moves bead i by a motion, into the next half. @param own its place, and its motion in the substep before.
+/// @param whole,smooth the motion, with and without what noise of this substep makes of it: it leaves with the latter.
+/// @param before spin of the substep before.
 template <class Index>
-GYREBOX_PASS void MoveBead(BedView<Index>& bed, const StepLaws<float>& laws, const MoveOptions& options, float time,
-                           std::uint32_t i, PlaceMotion own, std::uint32_t tag, const Motion<float>& motion,
+GYREBOX_PASS void MoveBead(BedView<Index>& bed, const StepLaws<float>& laws, const StepNumbers& numbers,
+                           const MoveOptions& options, std::uint32_t i, PlaceMotion own, std::uint32_t tag,
+                           const Motion<float>& whole, const Motion<float>& smooth, float spin_before,
                            HealthOfThread& health) {
+  const float time = static_cast<float>(numbers.time);
+  const Motion<float> motion = TwoStepMotion(numbers.weight, whole, smooth, {own.vx, own.vy, spin_before});
   const float move_x = motion.vx * time, move_y = motion.vy * time;
   const float move = Fma(move_x, move_x, move_y * move_y);
   health.move = move < 1e30f ? Max(health.move, move) : 1e30f;
-  own.vx = motion.vx;
-  own.vy = motion.vy;
-  float spin = motion.spin;
+  own.vx = smooth.vx;
+  own.vy = smooth.vy;
+  float spin = smooth.spin;
   if (options.follow) {
     Remainder remainder = bed.Now(bed.remainder)[i];
     Advance(own.x, remainder.x, move_x, laws.axis_x.quanta_of_length);
@@ -91,11 +97,7 @@ GYREBOX_PASS void MoveBead(BedView<Index>& bed, const StepLaws<float>& laws, con
     const float drift_x = Difference(built.x, own.x, laws.axis_x.length_of_quantum);
     const float drift_y = Difference(built.y, own.y, laws.axis_y.length_of_quantum);
     health.drift = Max(health.drift, Fma(drift_x, drift_x, drift_y * drift_y));
-  }
-  if (options.spin_is_given && IsSpinner(tag)) {
-    spin = options.next_drive;
-  } else if (options.spin_is_drive) {
-    spin = bed.Now(bed.spin)[i];
+    if (options.spin_is_given && IsSpinner(tag)) spin = options.next_drive;
   }
   bed.Next(bed.beads)[i] = own;
   bed.Next(bed.spin)[i] = spin;
@@ -139,8 +141,9 @@ GYREBOX_PASS void LaggedPass(Team& team, BedView<Index>& bed, const StepNumbers&
         });
     if constexpr (Mode::kThermal) laws.AddBeadNoise(numbers.keys, IdOf(tag), row);
     if (!bed.plan.rate_imposed && IsSpinner(tag)) row.torque += DriveOf(bed.plan, numbers, own_numbers, tag);
-    MoveBead(bed, laws, options, static_cast<float>(numbers.time), i, own, tag, Balanced(bed.plan, row, tag, spin[i]),
-             health);
+    const float spin_before = spin[i];
+    const Motion<float> motion = Balanced(bed.plan, row, tag, spin_before);
+    MoveBead(bed, laws, numbers, options, i, own, tag, motion, motion, spin_before, health);
   }
 }
 
@@ -148,7 +151,6 @@ template <class Team, class Index>
 GYREBOX_PASS void BrownianPass(Team& team, BedView<Index>& bed, const StepNumbers& numbers, const MoveOptions& options,
                                HealthOfThread& health) {
   const StepLaws<float> laws = LawsOf(bed.plan, numbers);
-  const float time = static_cast<float>(numbers.time);
   const PlaceMotion* now = bed.Now(bed.beads);
   const float* spin = bed.Now(bed.spin);
   const float mobility = 1 / laws.translational, turning = 1 / laws.rotational;
@@ -160,11 +162,12 @@ GYREBOX_PASS void BrownianPass(Team& team, BedView<Index>& bed, const StepNumber
       health.closest = Min(health.closest, pair.squared);
       laws.AddSwirl(pair, spin[i], spin[j], row);
     });
+    const Motion<float> smooth = {row.fx * mobility, row.fy * mobility, spin[i]};
     if (numbers.thermal) laws.AddBeadNoise(numbers.keys, IdOf(tag), row);
     const bool imposed = bed.plan.rate_imposed && IsSpinner(tag);
-    const Motion<float> motion = {row.fx * mobility, row.fy * mobility,
-                                  imposed ? spin[i] : Fma(row.torque, turning, spin[i])};
-    MoveBead(bed, laws, options, time, i, own, tag, motion, health);
+    const Motion<float> whole = {row.fx * mobility, row.fy * mobility,
+                                 imposed ? spin[i] : Fma(row.torque, turning, spin[i])};
+    MoveBead(bed, laws, numbers, options, i, own, tag, whole, smooth, spin[i], health);
   }
 }
 

@@ -98,7 +98,6 @@ class LegRunner {
     MoveOptions options;
     options.follow = follow;
     options.spin_is_given = goes_on && (Mode::kBrownian || plan_.rate_imposed);
-    options.spin_is_drive = Mode::kBrownian;
     if (goes_on) options.next_drive = numbers_[k + 1].drive;
     HealthOfThread health;
     StepOutcome outcome;
@@ -122,7 +121,7 @@ class LegRunner {
     status.residual = outcome.residual;
     status.iterations += outcome.iterations;
     if (status.closest_squared < plan_.closest_squared ||
-        !(status.largest_move_squared <= plan_.largest_move_squared)) {
+        !(status.largest_move_squared <= numbers_[k].largest_move_squared)) {
       status.stop = Stop::kUnsound;
       if constexpr (Mode::kLagged) status.residual = ResidualOfNext<Mode>(team_, bed_, numbers_[k], own_numbers_);
     } else if (!outcome.converged) {

@@ -1,9 +1,12 @@
 #include "dynamics/course.h"
 
 #include <algorithm>
+#include <cmath>
 #include <cstdio>
 #include <iterator>
 #include <stdexcept>
+
+#include "model/two_steps.h"
 
 namespace gyrebox::kernels {
 namespace {
@@ -11,6 +14,10 @@ namespace {
 // A sweep of Jacobi leaves more than this of the forces unbalanced only where sweeps diverge: no motion at all
 // leaves 1.
 constexpr double kAlarmResidual = 1;
+
+// Kicks of noise that a bead meets at most in one step, in standard deviations of one that meets the background alone
+// (friction between beads makes them smaller): passed once in 7e7 for a bead, were all beads so free.
+constexpr double kLargestKick = 6;
 
 }  // namespace
 
@@ -27,10 +34,21 @@ void Course::GoTo(const BedState& state) {
   step_ = state.step;
   substep_ = 0;
   halvings_ = state.halvings;
+  has_past_ = state.has_past;
   controls_.GoTo(step_);
   verdict_ = Verdict::kRunning;
   fault_.reset();
   if (spec_.retry.most_halvings > 0) kept_ = state;
+}
+
+double Course::largest_move() const {
+  const double kick = std::sqrt(2 * settings().temperature * substep_time() / spec_.drag.translational);
+  return spec_.health.largest_move + kLargestKick * kick;
+}
+
+double Course::carried_weight() const {
+  const bool jumps = substep_ == 0 && controls_.JumpsAt(step_);
+  return two_steps() && has_past_ && !jumps ? kAdamsBashforth : 0;
 }
 
 std::int64_t Course::Adjust(Adjustment adjustment) {
@@ -59,7 +77,7 @@ void Course::FailClosestPair(const std::vector<std::int64_t>& beads, const std::
 
 void Course::FailLargestMove(std::int64_t bead, const std::vector<double>& place, double move, bool is_number) {
   Fail(is_number ? Fault::Reason::kLargestMove : Fault::Reason::kNotFinite, {bead}, place,
-       "would move %.3g sigma in one step (limit %.3g)", move, spec_.health.largest_move);
+       "would move %.3g sigma in one step (limit %.3g)", move, largest_move());
 }
 
 void Course::FailNotConverged(double residual) {
@@ -113,6 +131,7 @@ const BedState* Course::Retry(RunChunk& chunk) {
 
 void Course::GoOnHalved() {
   halvings_ = halvings_to_try_;
+  has_past_ = false;
   std::erase_if(held_back_, [&](const Sample& sample) { return sample.step >= step_; });
 }
 

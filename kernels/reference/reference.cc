@@ -231,10 +231,12 @@ void Move(const RunSpec& spec, const VectorXd& motion, std::vector<Bead>& beads)
 }
 
 void TakeStep(const RunSpec& spec, Method method, std::int64_t step, std::vector<Bead>& beads, VectorXd& motion) {
-  const double middle = (static_cast<double>(step) + 0.5) * spec.time_step;
-  const Balance balance(spec, beads, {spec.drive.quantity, DriveAt(spec.drive, middle)}, step);
-  motion = method == Method::kDirect ? balance.Solve() : balance.Sweep(motion);
-  Move(spec, motion, beads);
+  const bool second_order = spec.dynamics.step == kernels::DynamicsSpec::Step::kSecondOrder;
+  const double moment = (static_cast<double>(step) + (second_order ? 0 : 0.5)) * spec.time_step;
+  const Balance balance(spec, beads, {spec.drive.quantity, DriveAt(spec.drive, moment)}, step);
+  const VectorXd last = motion;
+  motion = method == Method::kDirect ? balance.Solve() : balance.Sweep(last);
+  Move(spec, second_order && step > 0 ? VectorXd(1.5 * motion - 0.5 * last) : motion, beads);
 }
 
 }  // namespace gyrebox::reference

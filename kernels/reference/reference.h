@@ -96,7 +96,9 @@ class Balance {
 /// Moves and turns beads along a motion for one time step of the spec, and wraps them into the periodic domain.
 void Move(const kernels::RunSpec& spec, const Eigen::VectorXd& motion, std::vector<Bead>& beads);
 
-/// Takes step `step` of a run with its drive at mid-step: one sweep from `motion`, or a direct solution, then a move.
+/// Takes step `step` of a run: one sweep from `motion`, or a direct solution, then a move. Of first order: under the
+/// drive of mid-step, along the motion. Of second order: under the drive of the step's beginning, along 3/2 of the
+/// motion less 1/2 of that of the step before, which step 0 lacks.
 /// @param motion (3 N) of the step before, or zero; on return of this step.
 enum class Method { kLagged, kDirect };
 void TakeStep(const kernels::RunSpec& spec, Method method, std::int64_t step, std::vector<Bead>& beads,

@@ -12,6 +12,7 @@ namespace {
 
 using kernels::Bed;
 using kernels::DriveSpec;
+using kernels::DynamicsSpec;
 using kernels::RunSpec;
 using kernels::WaveSpec;
 
@@ -64,7 +65,7 @@ std::vector<RunSpec> Variants(std::int64_t n_beads) {
   RunSpec base = DenseSpec(n_beads);
   base.n_steps = 1000;
   base.drive = {DriveSpec::Quantity::kRate, {WaveSpec::Shape::kSine, 20, 1}, {}};
-  std::vector<RunSpec> specs(6, base);
+  std::vector<RunSpec> specs(8, base);
   specs[1].temperature = 0.002;
   specs[2].temperature = 0.002;
   specs[2].drive = {DriveSpec::Quantity::kTorque, {WaveSpec::Shape::kSine, 40, 3}, {}};
@@ -75,6 +76,8 @@ std::vector<RunSpec> Variants(std::int64_t n_beads) {
   specs[4].drive = {DriveSpec::Quantity::kRate, {WaveSpec::Shape::kSteady, -15, 0}, {}};
   specs[5].n_spinners = 0;
   specs[5].temperature = 0.002;
+  for (int first_order : {6, 7}) specs[first_order].dynamics.step = DynamicsSpec::Step::kFirstOrder;
+  specs[7].temperature = 0.05;
   return specs;
 }
 
@@ -226,7 +229,8 @@ TEST(Engine, ReportsTheFrictionResidualOfTheReference) {
     Eigen::VectorXd motion = Eigen::VectorXd::Zero(300);
     for (int step = 0; step < 3; ++step) {
       const double reported = bed.Advance(1).samples.at(0).values.back();
-      const double drive = reference::DriveAt(spec.drive, (step + 0.5) * spec.time_step);
+      const double ahead = spec.dynamics.step == DynamicsSpec::Step::kFirstOrder ? 0.5 : 0;
+      const double drive = reference::DriveAt(spec.drive, (step + ahead) * spec.time_step);
       const reference::Balance balance(spec, beads, {spec.drive.quantity, drive}, step);
       const auto before = beads;
       reference::TakeStep(spec, reference::Method::kLagged, step, beads, motion);
