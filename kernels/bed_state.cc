@@ -21,6 +21,11 @@ void ForArrays(State& s, Visit visit) {
   visit(s.remainder_x), visit(s.remainder_y), visit(s.vx), visit(s.vy), visit(s.spin), visit(s.angle), visit(s.kind);
   visit(s.phases), visit(s.turns);
 }
+// Those that version 2 added.
+template <class State, class Visit>
+void ForNewArrays(State& s, Visit visit) {
+  visit(s.expected_vx), visit(s.expected_vy), visit(s.expected_spin);
+}
 
 struct Header {
   std::uint64_t magic;
@@ -62,11 +67,13 @@ std::vector<std::byte> ToBytes(const BedState& state) {
                       kNoiseLayout,   state.step,
                       state.halvings, (state.lists_valid ? kListsValid : 0) | (state.has_past ? kHasPast : 0)};
   put(&header, sizeof(header));
-  ForArrays(state, [&](const auto& array) {
+  const auto put_array = [&](const auto& array) {
     const std::uint64_t count = array.size();
     put(&count, sizeof(count));
     put(array.data(), count * sizeof(array[0]));
-  });
+  };
+  ForArrays(state, put_array);
+  ForNewArrays(state, put_array);
   return bytes;
 }
 
@@ -87,13 +94,15 @@ BedState FromBytes(std::span<const std::byte> bytes) {
   state.halvings = header.halvings;
   state.lists_valid = (header.flags & kListsValid) != 0;
   state.has_past = (header.flags & kHasPast) != 0;
-  ForArrays(state, [&](auto& array) {
+  const auto take_array = [&](auto& array) {
     std::uint64_t count = 0;
     reader.Take(&count, sizeof(count));
     if (count > reader.left() / sizeof(array[0])) throw std::runtime_error("the saved state is cut off");
     array.resize(count);
     reader.Take(array.data(), count * sizeof(array[0]));
-  });
+  };
+  ForArrays(state, take_array);
+  if (header.version > 1) ForNewArrays(state, take_array);
   if (reader.left() != 0) throw std::runtime_error("the saved state has bytes too many");
   return state;
 }

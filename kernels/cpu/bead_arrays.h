@@ -8,6 +8,7 @@
 #include "cpu/for_groups.h"
 #include "gyrebox/bed_state.h"
 #include "gyrebox/ensemble.h"
+#include "model/friction.h"
 #include "neighbors/cells.h"
 #include "neighbors/reach.h"
 #include "start/start.h"
@@ -32,6 +33,9 @@ class BeadArrays {
   std::vector<BeadRecord>& now() { return now_; }
   const std::vector<BeadRecord>& now() const { return now_; }
   const std::vector<BeadRecord>& next() const { return next_; }
+  /// Motion of a bead in the step that led to `now`, and in the one that leads to `next`.
+  Motion<float> LastMotion(std::int64_t slot) const { return MotionIn(now_, motion_now_, slot); }
+  Motion<float> ComingMotion(std::int64_t slot) const { return MotionIn(next_, motion_next_, slot); }
   const BeadRecord& bead(std::int64_t id) const { return now_[slot_of_[id]]; }
   std::uint32_t slot_of(std::int64_t id) const { return slot_of_[id]; }
 
@@ -78,6 +82,11 @@ class BeadArrays {
   }
 
  private:
+  Motion<float> MotionIn(const std::vector<BeadRecord>& records, const std::vector<float>& motions,
+                         std::int64_t slot) const {
+    if (motions.empty()) return {records[slot].vx, records[slot].vy, records[slot].spin};
+    return {motions[slot], motions[n_padded_ + slot], motions[2 * n_padded_ + slot]};
+  }
   bool tiled() const { return n_beads_ >= kTiledBeads; }
   void SortBeads();
   void ListPartners();
@@ -87,6 +96,7 @@ class BeadArrays {
   double side_x_, side_y_, reach_;
   std::vector<BeadRecord> now_, next_;                 // (padded)
   std::vector<float> remainder_now_, remainder_next_;  // (2 * padded)
+  std::vector<float> motion_now_, motion_next_;        // (3 * padded) where records hold expected motions; or empty
   std::vector<float> remainder_halfway_;               // (2 * padded), thrown away
   std::vector<std::uint32_t> built_x_, built_y_;       // (padded + kPadding) places when the lists were made
   std::vector<std::int64_t> path_x_, path_y_;          // (beads) path at that time, quanta

@@ -241,9 +241,10 @@ double Bed::LaggedResidual() {
     for (std::int64_t slot = first * beads_.code().width; slot < last * beads_.code().width; ++slot) {
       judged[slot] = beads_.now()[slot];
       if (slot >= beads_.n_beads()) continue;
-      judged[slot].vx = beads_.next()[slot].vx;
-      judged[slot].vy = beads_.next()[slot].vy;
-      judged[slot].spin = beads_.next()[slot].spin;
+      const Motion<float> motion = beads_.ComingMotion(slot);
+      judged[slot].vx = motion.vx;
+      judged[slot].vy = motion.vy;
+      judged[slot].spin = motion.spin;
     }
   });
   const StepInput input = Laws();
@@ -265,7 +266,7 @@ void Bed::Photograph(Snapshot& out) const {
     std::int64_t lost_beads = 0;
     for (std::uint32_t id = first; id < last; ++id) {
       const BeadRecord& place = beads_.bead(id);
-      const BeadRecord& motion = beads_.next()[beads_.slot_of(id)];
+      const Motion<float> motion = beads_.ComingMotion(beads_.slot_of(id));
       out.x[id] = place.x;
       out.y[id] = place.y;
       out.path_x[id] = beads_.PathX(id) - start_x_[id];
@@ -286,7 +287,7 @@ void Bed::Photograph(Snapshot& out) const {
 float Bed::TorqueOn(std::int64_t bead) const {
   const std::uint32_t slot = beads_.slot_of(bead);
   if (beads_.now()[slot].kind != kSpinner) return 0;
-  if (course_.brownian()) return beads_.next()[slot].spin * static_cast<float>(spec().drag.rotational);
+  if (course_.brownian()) return beads_.ComingMotion(slot).spin * static_cast<float>(spec().drag.rotational);
   return torques_.empty() ? common_torque_ : torques_[slot];
 }
 
@@ -314,21 +315,19 @@ void Bed::FailClosestPair() {
 }
 
 void Bed::FailLargestMove(const StepHealth& health) {
-  const double weight = course_.carried_weight();
   double largest = -1;
   std::int64_t worst = 0;
   for (std::int64_t id = 0; id < beads_.n_beads(); ++id) {
     const std::uint32_t slot = beads_.slot_of(id);
-    const BeadRecord& next = beads_.next()[slot];
-    const BeadRecord& before = beads_.now()[slot];
-    double move = std::hypot(next.vx + weight * (next.vx - before.vx), next.vy + weight * (next.vy - before.vy)) *
-                  course_.substep_time();
+    const Motion<float> next = beads_.ComingMotion(slot);
+    double move = std::hypot(next.vx, next.vy);
     if (!std::isfinite(move)) move = std::numeric_limits<double>::infinity();
     if (move <= largest) continue;
     largest = move;
     worst = id;
   }
-  course_.FailLargestMove(worst, PlaceOf(worst), largest, health.largest_move_squared < 1e29f);
+  const bool is_number = std::isfinite(largest) && health.largest_move_squared < 1e29f;
+  course_.FailLargestMove(worst, PlaceOf(worst), std::sqrt(health.largest_move_squared), is_number);
 }
 
 // After a fault: back to the kept state with half the step, or the end of the run.
@@ -370,9 +369,10 @@ std::vector<Bead> Bed::Beads() const {
     bead.y = FromFixed(record.y, spec().side_y);
     bead.unwrapped_x = static_cast<double>(beads_.PathX(id)) * spec().side_x * 0x1p-32;
     bead.unwrapped_y = static_cast<double>(beads_.PathY(id)) * spec().side_y * 0x1p-32;
-    bead.vx = record.vx;
-    bead.vy = record.vy;
-    bead.spin = record.spin;
+    const Motion<float> motion = beads_.LastMotion(beads_.slot_of(id));
+    bead.vx = motion.vx;
+    bead.vy = motion.vy;
+    bead.spin = motion.spin;
     bead.angle = AngleValue(record.angle);
     bead.spinner = record.kind == kSpinner;
   }

@@ -47,6 +47,10 @@ struct MoveOutput {
   BeadRecord* out = nullptr;            ///< (padded beads), overlapping neither
   const float* remainder_in = nullptr;  ///< (2 * padded beads): x of all, then y of all; quanta
   float* remainder_out = nullptr;
+  /// (3 * padded beads): x of all, y of all, spin of all; or null. Of sweeps that carry on: motions of the step before
+  /// and of this one, where records hold what beads are expected to do next.
+  const float* motion_in = nullptr;
+  float* motion_out = nullptr;
   const std::uint32_t* built_x = nullptr;  ///< (padded beads) places when the list was built
   const std::uint32_t* built_y = nullptr;
   double time = 0;  ///< tau to move on

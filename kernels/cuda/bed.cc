@@ -78,6 +78,7 @@ std::size_t Carve(const RunSpec& spec, bool resident, std::uint32_t most_blocks,
   carver.Take(memory.built, stride);
   carver.Take(memory.start, stride);
   carver.Take(memory.turns, stride);
+  if (CarriesSweeps(spec)) carver.Take(memory.motion, 3 * stride);
   carver.Take(memory.counts, stride);
   carver.Take(memory.cell_start, cells + 1);
   carver.Take(memory.cell_fill, cells);
@@ -169,6 +170,9 @@ void DeviceBed::LayOut(const StartState& start) {
   slots.angle = start.angle;
   slots.remainder.assign(n, {});
   slots.turns.assign(n, {});
+  if (memory.motion != nullptr) {
+    for (std::vector<float>* row : {&slots.motion_x, &slots.motion_y, &slots.motion_spin}) row->assign(n, 0);
+  }
   for (std::uint32_t id = 0; id < n; ++id) {
     const Pair32 place = {start.x[id], start.y[id]};
     const bool spinner = start.spinner[id] != 0;
@@ -220,6 +224,11 @@ DeviceBed::Slots DeviceBed::Fetch() {
   slots.built = FetchArray(memory.built);
   slots.start = FetchArray(memory.start);
   slots.turns = FetchArray(memory.turns);
+  if (memory.motion != nullptr) {
+    slots.motion_x = FetchArray(memory.motion);
+    slots.motion_y = FetchArray(memory.motion + plan_.stride);
+    slots.motion_spin = FetchArray(memory.motion + 2 * std::size_t{plan_.stride});
+  }
   driver_.Wait();
   return slots;
 }
@@ -235,6 +244,11 @@ void DeviceBed::Upload(const Slots& slots) {
   SendArray(slots.built, memory.built);
   SendArray(slots.start, memory.start);
   SendArray(slots.turns, memory.turns);
+  if (memory.motion != nullptr) {
+    SendArray(slots.motion_x, memory.motion);
+    SendArray(slots.motion_y, memory.motion + plan_.stride);
+    SendArray(slots.motion_spin, memory.motion + 2 * std::size_t{plan_.stride});
+  }
   driver_.Wait();
   status_.half = 0;
   status_.lists_valid = false;
@@ -379,20 +393,17 @@ void DeviceBed::DescribeFault() {
   const std::vector<PlaceMotion> next =
       FetchArray(plan_.memory.beads + (status_.half ^ 1u) * std::size_t{plan_.stride});
   driver_.Wait();
-  const double weight = course_.carried_weight();
   double largest = -1;
   std::uint32_t worst = 0;
   for (std::uint32_t slot = 0; slot < plan_.n; ++slot) {
-    const PlaceMotion &motion = next[slot], &before = slots.beads[slot];
-    double move =
-        std::hypot(motion.vx + weight * (motion.vx - before.vx), motion.vy + weight * (motion.vy - before.vy)) *
-        course_.substep_time();
+    double move = std::hypot(next[slot].vx, next[slot].vy);
     if (!std::isfinite(move)) move = std::numeric_limits<double>::infinity();
     if (move < largest || (move == largest && IdOf(slots.tag[slot]) > IdOf(slots.tag[worst]))) continue;
     largest = move;
     worst = slot;
   }
-  course_.FailLargestMove(IdOf(slots.tag[worst]), place(worst), largest, std::isfinite(largest));
+  const bool is_number = std::isfinite(largest) && status_.largest_move_squared < 1e29f;
+  course_.FailLargestMove(IdOf(slots.tag[worst]), place(worst), std::sqrt(status_.largest_move_squared), is_number);
 }
 
 BedState DeviceBed::Save() {
@@ -417,9 +428,15 @@ BedState DeviceBed::Save() {
   each(state.path_y, [&](std::uint32_t s) { return path(slots.turns[s].y, slots.built[s].y); });
   each(state.remainder_x, [&](std::uint32_t s) { return slots.remainder[s].x; });
   each(state.remainder_y, [&](std::uint32_t s) { return slots.remainder[s].y; });
-  each(state.vx, [&](std::uint32_t s) { return slots.beads[s].vx; });
-  each(state.vy, [&](std::uint32_t s) { return slots.beads[s].vy; });
-  each(state.spin, [&](std::uint32_t s) { return slots.spin[s]; });
+  const bool apart = !slots.motion_x.empty();
+  each(state.vx, [&](std::uint32_t s) { return apart ? slots.motion_x[s] : slots.beads[s].vx; });
+  each(state.vy, [&](std::uint32_t s) { return apart ? slots.motion_y[s] : slots.beads[s].vy; });
+  each(state.spin, [&](std::uint32_t s) { return apart ? slots.motion_spin[s] : slots.spin[s]; });
+  if (apart) {
+    each(state.expected_vx, [&](std::uint32_t s) { return slots.beads[s].vx; });
+    each(state.expected_vy, [&](std::uint32_t s) { return slots.beads[s].vy; });
+    each(state.expected_spin, [&](std::uint32_t s) { return slots.spin[s]; });
+  }
   each(state.angle, [&](std::uint32_t s) { return slots.angle[s]; });
   each(state.kind, [&](std::uint32_t s) { return static_cast<std::uint8_t>(IsSpinner(slots.tag[s])); });
   DriveState drive;
@@ -439,11 +456,18 @@ void DeviceBed::BeginLoad(const BedState& state) {
   course_.Check(state);
   const std::size_t n = plan_.n;
   Slots slots;
-  slots.spin = state.spin;
+  const bool apart = plan_.memory.motion != nullptr, expects = apart && !state.expected_vx.empty();
+  const std::vector<float>&vx = expects ? state.expected_vx : state.vx, &vy = expects ? state.expected_vy : state.vy;
+  slots.spin = expects ? state.expected_spin : state.spin;
+  if (apart) {
+    slots.motion_x = state.vx;
+    slots.motion_y = state.vy;
+    slots.motion_spin = state.spin;
+  }
   slots.angle = state.angle;
   slots.start = start_;
   for (std::size_t id = 0; id < n; ++id) {
-    slots.beads.push_back({state.built_x[id], state.built_y[id], state.vx[id], state.vy[id]});
+    slots.beads.push_back({state.built_x[id], state.built_y[id], vx[id], vy[id]});
     slots.tag.push_back(static_cast<std::uint32_t>(id) | (state.kind[id] != 0 ? kSpinnerBit : 0));
     slots.remainder.push_back({state.remainder_x[id], state.remainder_y[id]});
     slots.built.push_back({state.built_x[id], state.built_y[id]});

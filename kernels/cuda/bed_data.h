@@ -53,9 +53,11 @@ struct BedMemory {
   Pair32* built = nullptr;         ///< places when the lists were made
   Pair32* start = nullptr;         ///< places at step 0
   Turns* turns = nullptr;
+  float* motion = nullptr;                ///< (3 * stride) of the last substep, as x, y, spin, where `beads` and
+                                          ///< `spin` hold what is expected of the next (CarriesSweeps()); else null
   std::uint16_t* counts = nullptr;        ///< partners of each bead
   void* list = nullptr;                   ///< partners of the beads, see PlaceInList() and BedView.
-                                          ///< Rebuilds use it as scratch: at least 20 bytes a bead
+                                          ///< Rebuilds use it as scratch: at least 32 bytes a bead
   std::uint32_t* cell_start = nullptr;    ///< (cells + 1)
   std::uint32_t* cell_fill = nullptr;     ///< (cells)
   std::uint32_t* block_totals = nullptr;  ///< (blocks of the largest team)

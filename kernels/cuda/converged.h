@@ -8,22 +8,6 @@ namespace gyrebox::kernels::cuda {
 
 GYREBOX_HD bool IsImposed(const BedPlan& plan, std::uint32_t tag) { return plan.rate_imposed && IsSpinner(tag); }
 
-/// Three numbers a bead, in three rows of `stride`.
-class Rows3 {
- public:
-  GYREBOX_HD Rows3(float* at, std::size_t stride) : at_(at), stride_(stride) {}
-  GYREBOX_HD Motion<float> Load(std::uint32_t i) const { return {at_[i], at_[stride_ + i], at_[2 * stride_ + i]}; }
-  GYREBOX_HD void Store(std::uint32_t i, const Motion<float>& m) const {
-    at_[i] = m.vx;
-    at_[stride_ + i] = m.vy;
-    at_[2 * stride_ + i] = m.spin;
-  }
-
- private:
-  float* at_;
-  std::size_t stride_;
-};
-
 GYREBOX_HD double Squared(const Motion<float>& m) { return Fma(m.vx, m.vx, Fma(m.vy, m.vy, m.spin * m.spin)); }
 
 /// Places and a motion, which are an array each.
@@ -265,27 +249,32 @@ GYREBOX_PASS SolverReport ConvergedPass(Team& team, BedView<Index>& bed, const S
   }
   for (std::uint32_t i = team.rank(); i < plan.n; i += team.size()) {
     const Motion<float> motion = system.judged().MotionOf(i);
-    MoveBead(bed, laws, numbers, options, i, now.beads[i], bed.tag[i], motion, motion, now.spin[i], health);
+    MoveBead(bed, laws, numbers, options, i, now.beads[i], bed.tag[i], motion, motion, now.MotionOf(i), health);
   }
   return report;
 }
 
-/// How far the motion in the next half is from balancing all forces, |b - A V| / |b|.
+/// How far the motion of the substep worked out last is from balancing all forces, |b - A V| / |b|. @param followed
+/// whether beads were moved by it.
 template <class Mode, class Team, class Index>
 GYREBOX_PASS double ResidualOfNext(Team& team, BedView<Index>& bed, const StepNumbers& numbers,
-                                   const OwnDriveNumbers* own_numbers) {
+                                   const OwnDriveNumbers* own_numbers, bool followed) {
   const StepLaws<float> laws = LawsOf(bed.plan, numbers);
   const PlaceMotion* now = bed.Now(bed.beads);
   const Moving next = {bed.Next(bed.beads), bed.Next(bed.spin)};
+  const BedMemory& memory = bed.plan.memory;
+  const bool apart = followed && memory.motion != nullptr;
+  const Rows3 rows(memory.motion, bed.plan.stride);
+  const float* spins = apart ? memory.motion + 2 * std::size_t{bed.plan.stride} : next.spin;
   double sums[2];
   team.template Sum<2>(bed.plan.n, bed.plan.memory.partials, sums, [&](std::uint32_t i, double(&terms)[2]) {
     const bool imposed = IsImposed(bed.plan, bed.tag[i]);
-    const Motion<float> own = next.MotionOf(i);
-    const auto motion_of = [&](std::uint32_t j, const PlaceMotion&, float spin) {
-      return Motion<float>{next.beads[j].vx, next.beads[j].vy, spin};
+    const Motion<float> own = apart ? rows.Load(i) : next.MotionOf(i);
+    const auto motion_of = [&](std::uint32_t j, const PlaceMotion&, float) {
+      return apart ? rows.Load(j) : next.MotionOf(j);
     };
     const FirstLook look =
-        LookAt<Mode::kThermal>(bed, laws, numbers, own_numbers, now, next.spin, motion_of, own, {0, 0, 0}, i);
+        LookAt<Mode::kThermal>(bed, laws, numbers, own_numbers, now, spins, motion_of, own, {0, 0, 0}, i);
     const Motion<float> left = Left(laws, own, look.row, imposed);
     terms[0] = Squared(left);
     terms[1] = RightSquared(look, imposed);

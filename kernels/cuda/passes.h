@@ -69,22 +69,20 @@ struct MoveOptions {
   float next_drive = 0;
 };
 
-/// Moves bead i by a motion, into the next half. @param own its place, and its motion in the substep before.
+/// Moves bead i by a motion, into the next half. @param own its place.
 /// @param whole,smooth the motion, with and without what noise of this substep makes of it: it leaves with the latter.
-/// @param before spin of the substep before.
+/// @param before `smooth` of the substep before.
 template <class Index>
 GYREBOX_PASS void MoveBead(BedView<Index>& bed, const StepLaws<float>& laws, const StepNumbers& numbers,
                            const MoveOptions& options, std::uint32_t i, PlaceMotion own, std::uint32_t tag,
-                           const Motion<float>& whole, const Motion<float>& smooth, float spin_before,
+                           const Motion<float>& whole, const Motion<float>& smooth, const Motion<float>& before,
                            HealthOfThread& health) {
   const float time = static_cast<float>(numbers.time);
-  const Motion<float> motion = TwoStepMotion(numbers.weight, whole, smooth, {own.vx, own.vy, spin_before});
+  const Motion<float> motion = TwoStepMotion(numbers.weight, whole, smooth, before);
   const float move_x = motion.vx * time, move_y = motion.vy * time;
   const float move = Fma(move_x, move_x, move_y * move_y);
   health.move = move < 1e30f ? Max(health.move, move) : 1e30f;
-  own.vx = smooth.vx;
-  own.vy = smooth.vy;
-  float spin = smooth.spin;
+  Motion<float> leaves = smooth;
   if (options.follow) {
     Remainder remainder = bed.Now(bed.remainder)[i];
     Advance(own.x, remainder.x, move_x, laws.axis_x.quanta_of_length);
@@ -97,10 +95,16 @@ GYREBOX_PASS void MoveBead(BedView<Index>& bed, const StepLaws<float>& laws, con
     const float drift_x = Difference(built.x, own.x, laws.axis_x.length_of_quantum);
     const float drift_y = Difference(built.y, own.y, laws.axis_y.length_of_quantum);
     health.drift = Max(health.drift, Fma(drift_x, drift_x, drift_y * drift_y));
-    if (options.spin_is_given && IsSpinner(tag)) spin = options.next_drive;
+    if (bed.plan.memory.motion != nullptr) {
+      Rows3(bed.plan.memory.motion, bed.plan.stride).Store(i, smooth);
+      leaves = TwoStepMotion(2 * numbers.weight, smooth, smooth, before);
+    }
+    if (options.spin_is_given && IsSpinner(tag)) leaves.spin = options.next_drive;
   }
+  own.vx = leaves.vx;
+  own.vy = leaves.vy;
   bed.Next(bed.beads)[i] = own;
-  bed.Next(bed.spin)[i] = spin;
+  bed.Next(bed.spin)[i] = leaves.spin;
 }
 
 /// Motion that balances a row, spin imposed or free.
@@ -141,9 +145,13 @@ GYREBOX_PASS void LaggedPass(Team& team, BedView<Index>& bed, const StepNumbers&
         });
     if constexpr (Mode::kThermal) laws.AddBeadNoise(numbers.keys, IdOf(tag), row);
     if (!bed.plan.rate_imposed && IsSpinner(tag)) row.torque += DriveOf(bed.plan, numbers, own_numbers, tag);
-    const float spin_before = spin[i];
-    const Motion<float> motion = Balanced(bed.plan, row, tag, spin_before);
-    MoveBead(bed, laws, numbers, options, i, own, tag, motion, motion, spin_before, health);
+    Motion<float> before = {own.vx, own.vy, spin[i]};
+    Motion<float> motion = Balanced(bed.plan, row, tag, before.spin);
+    if (bed.plan.memory.motion != nullptr) {
+      motion = SweptMotion(static_cast<float>(kSweepShare), motion, before);
+      before = Rows3(bed.plan.memory.motion, bed.plan.stride).Load(i);
+    }
+    MoveBead(bed, laws, numbers, options, i, own, tag, motion, motion, before, health);
   }
 }
 
@@ -167,7 +175,7 @@ GYREBOX_PASS void BrownianPass(Team& team, BedView<Index>& bed, const StepNumber
     const bool imposed = bed.plan.rate_imposed && IsSpinner(tag);
     const Motion<float> whole = {row.fx * mobility, row.fy * mobility,
                                  imposed ? spin[i] : Fma(row.torque, turning, spin[i])};
-    MoveBead(bed, laws, numbers, options, i, own, tag, whole, smooth, spin[i], health);
+    MoveBead(bed, laws, numbers, options, i, own, tag, whole, smooth, {own.vx, own.vy, spin[i]}, health);
   }
 }
 

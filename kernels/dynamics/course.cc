@@ -21,11 +21,16 @@ constexpr double kLargestKick = 6;
 
 }  // namespace
 
+bool CarriesSweeps(const RunSpec& spec) {
+  return spec.dynamics.equation == DynamicsSpec::Equation::kLagged &&
+         spec.dynamics.step == DynamicsSpec::Step::kSecondOrder;
+}
+
 void Course::Check(const BedState& state) const {
   const auto n = static_cast<std::size_t>(spec_.n_beads), n_spinners = static_cast<std::size_t>(spec_.n_spinners);
-  if (state.x.size() != n || state.kind.size() != n || state.turns.size() > n_spinners ||
-      state.phases.size() != WaveSpec::kMostTerms * (1 + state.turns.size()) || state.step < 0 ||
-      state.step > spec_.n_steps) {
+  if (state.x.size() != n || state.kind.size() != n || (!state.expected_vx.empty() && state.expected_vx.size() != n) ||
+      state.turns.size() > n_spinners || state.phases.size() != WaveSpec::kMostTerms * (1 + state.turns.size()) ||
+      state.step < 0 || state.step > spec_.n_steps) {
     throw std::invalid_argument("the saved state is of another bed");
   }
 }

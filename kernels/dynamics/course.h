@@ -15,6 +15,10 @@
 
 namespace gyrebox::kernels {
 
+/// Whether sweeps start from motions carried on from the last two steps, see model/two_steps.h: beads then keep the
+/// motion that their neighbours expect of them beside that of the last step.
+bool CarriesSweeps(const RunSpec& spec);
+
 class Course {
  public:
   explicit Course(const RunSpec& spec) : spec_(spec), controls_(spec) { spec_.start.laid_out.reset(); }

@@ -29,4 +29,19 @@ GYREBOX_HD Motion<R> TwoStepMotion(R weight, const Motion<R>& motion, const Moti
           Fma(weight, smooth.spin - before.spin, motion.spin)};
 }
 
+/// A sweep of the lagged dynamics finds a motion from that which neighbours had: late by a time that differs from mode
+/// to mode, so that the step is of first order whatever it does with the motion. A sweep of second order starts from
+/// the motion that the last two steps lead to, g = 2 v_{n-1} - v_{n-2}, and goes only a part of the way to what
+/// balances a bead, or it would not converge: with eigenvalues of a whole sweep in (-1, 1), those of a part 1/(1 + s) =
+/// 2/3 are in
+/// (-1/3, 1), and z^2 = J (2 z - 1) has |z| < 1 for all of these.
+inline constexpr double kSweepShare = 2.0 / 3;
+
+/// The motion that a bead takes. @param balanced that which balances it while its neighbours move as expected.
+template <class R>
+GYREBOX_HD Motion<R> SweptMotion(R share, const Motion<R>& balanced, const Motion<R>& expected) {
+  return {Fma(share, balanced.vx - expected.vx, expected.vx), Fma(share, balanced.vy - expected.vy, expected.vy),
+          Fma(share, balanced.spin - expected.spin, expected.spin)};
+}
+
 }  // namespace gyrebox::kernels

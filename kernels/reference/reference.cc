@@ -184,7 +184,7 @@ VectorXd Balance::Solve() const {
   return motion;
 }
 
-VectorXd Balance::Sweep(const VectorXd& before) const {
+VectorXd Balance::Sweep(const VectorXd& before, double share) const {
   VectorXd old = before;
   for (Index row = 0; row < old.size(); ++row) {
     if (IsImposed(row)) old(row) = imposed_.value;
@@ -199,7 +199,7 @@ VectorXd Balance::Sweep(const VectorXd& before) const {
     const VectorXd solved = block.llt().solve(VectorXd(right(own)));
     for (std::size_t k = 0; k < own.size(); ++k) motion(i + own[k]) = solved(static_cast<Index>(k));
   }
-  return motion;
+  return old + share * (motion - old);
 }
 
 Balance::Power Balance::PowerOf(const VectorXd& motion) const {
@@ -230,13 +230,18 @@ void Move(const RunSpec& spec, const VectorXd& motion, std::vector<Bead>& beads)
   }
 }
 
-void TakeStep(const RunSpec& spec, Method method, std::int64_t step, std::vector<Bead>& beads, VectorXd& motion) {
+void TakeStep(const RunSpec& spec, Method method, std::int64_t step, std::vector<Bead>& beads, Motions& motions) {
   const bool second_order = spec.dynamics.step == kernels::DynamicsSpec::Step::kSecondOrder;
   const double moment = (static_cast<double>(step) + (second_order ? 0 : 0.5)) * spec.time_step;
   const Balance balance(spec, beads, {spec.drive.quantity, DriveAt(spec.drive, moment)}, step);
-  const VectorXd last = motion;
-  motion = method == Method::kDirect ? balance.Solve() : balance.Sweep(last);
-  Move(spec, second_order && step > 0 ? VectorXd(1.5 * motion - 0.5 * last) : motion, beads);
+  const auto sweep = [&] {
+    if (!second_order) return balance.Sweep(motions.last);
+    return balance.Sweep(step > 1 ? VectorXd(2 * motions.last - motions.earlier) : motions.last, 2.0 / 3);
+  };
+  const VectorXd motion = method == Method::kDirect ? balance.Solve() : sweep();
+  Move(spec, second_order && step > 0 ? VectorXd(1.5 * motion - 0.5 * motions.last) : motion, beads);
+  motions.earlier = motions.last;
+  motions.last = motion;
 }
 
 }  // namespace gyrebox::reference

@@ -53,8 +53,8 @@ class Balance {
   Eigen::VectorXd Solve() const;
 
   /// One sweep: each bead balances its own rows while its neighbours move as in `before`. Imposed spins, its own and
-  /// its neighbours', have their imposed value whatever `before` says.
-  Eigen::VectorXd Sweep(const Eigen::VectorXd& before) const;
+  /// its neighbours', have their imposed value whatever `before` says. @param share of the way from `before` to there.
+  Eigen::VectorXd Sweep(const Eigen::VectorXd& before, double share = 1) const;
 
   /// Energy per time that each part takes up or gives, epsilon/tau.
   struct Power {
@@ -96,12 +96,20 @@ class Balance {
 /// Moves and turns beads along a motion for one time step of the spec, and wraps them into the periodic domain.
 void Move(const kernels::RunSpec& spec, const Eigen::VectorXd& motion, std::vector<Bead>& beads);
 
-/// Takes step `step` of a run: one sweep from `motion`, or a direct solution, then a move. Of first order: under the
-/// drive of mid-step, along the motion. Of second order: under the drive of the step's beginning, along 3/2 of the
-/// motion less 1/2 of that of the step before, which step 0 lacks.
-/// @param motion (3 N) of the step before, or zero; on return of this step.
+/// The last two motions (3 N) of a run, zero before step 0.
+struct Motions {
+  Eigen::VectorXd last, earlier;
+  explicit Motions(std::int64_t n_beads)
+      : last(Eigen::VectorXd::Zero(3 * n_beads)), earlier(Eigen::VectorXd::Zero(3 * n_beads)) {}
+};
+
+/// Takes step `step` of a run: one sweep, or a direct solution, then a move.
+/// Of first order: under the drive of mid-step, a whole sweep from the last motion, and along what it gives.
+/// Of second order: under the drive of the step's beginning, two thirds of a sweep from twice the last motion less the
+/// one before it, and along 3/2 of what that gives less 1/2 of the last one. Step 0 has no motion before it, and step 1
+/// sweeps from that of step 0.
 enum class Method { kLagged, kDirect };
 void TakeStep(const kernels::RunSpec& spec, Method method, std::int64_t step, std::vector<Bead>& beads,
-              Eigen::VectorXd& motion);
+              Motions& motions);
 
 }  // namespace gyrebox::reference

@@ -132,10 +132,10 @@ TEST(DeviceAngle, OfASpinnerThatTurnsFarInAStep) {
     spec.n_steps = 7;
     spec.drive = {DriveSpec::Quantity::kRate, {.shape = WaveSpec::Shape::kSteady, .amplitude = rate}, {}};
     auto beads = BeadsOf(spec, kernels::LayOut(spec));
-    Eigen::VectorXd motion = Eigen::VectorXd::Zero(3);
+    reference::Motions motions(1);
     const double start = beads[0].angle;
     for (int step = 0; step < 7; ++step) {
-      reference::TakeStep(spec, reference::Method::kLagged, step, beads, motion);
+      reference::TakeStep(spec, reference::Method::kLagged, step, beads, motions);
     }
     const double turned = 7 * rate * spec.time_step;
     EXPECT_NEAR(beads[0].angle - start, turned, 1e-12 * std::abs(turned));

@@ -47,11 +47,11 @@ void ExpectSameSteps(const RunSpec& spec, const kernels::StartState& start, int 
     Bed bed(spec, *runnable.codes[c]);
     bed.Place(start.x, start.y);
     auto beads = BeadsOf(spec, start);
-    Eigen::VectorXd motion = Eigen::VectorXd::Zero(3 * spec.n_beads);
+    reference::Motions motions(spec.n_beads);
     for (int step = 0; step < steps; ++step) {
       bed.Advance(1);
-      reference::TakeStep(spec, reference::Method::kLagged, step, beads, motion);
-      ASSERT_NO_FATAL_FAILURE(ExpectSameMotion(MotionOf(bed), motion, tolerance)) << "step " << step;
+      reference::TakeStep(spec, reference::Method::kLagged, step, beads, motions);
+      ASSERT_NO_FATAL_FAILURE(ExpectSameMotion(MotionOf(bed), motions.last, tolerance)) << "step " << step;
     }
     const auto places = bed.Beads();
     for (std::size_t i = 0; i < beads.size(); ++i) {
@@ -226,15 +226,15 @@ TEST(Engine, ReportsTheFrictionResidualOfTheReference) {
     const auto start = kernels::LayOut(spec);
     Bed bed(spec, kernels::BestStepCode());
     auto beads = BeadsOf(spec, start);
-    Eigen::VectorXd motion = Eigen::VectorXd::Zero(300);
+    reference::Motions motions(100);
     for (int step = 0; step < 3; ++step) {
       const double reported = bed.Advance(1).samples.at(0).values.back();
       const double ahead = spec.dynamics.step == DynamicsSpec::Step::kFirstOrder ? 0.5 : 0;
       const double drive = reference::DriveAt(spec.drive, (step + ahead) * spec.time_step);
       const reference::Balance balance(spec, beads, {spec.drive.quantity, drive}, step);
       const auto before = beads;
-      reference::TakeStep(spec, reference::Method::kLagged, step, beads, motion);
-      EXPECT_NEAR(reported, ResidualOf(balance, spec, before, motion), 1e-4 * reported + 1e-6);
+      reference::TakeStep(spec, reference::Method::kLagged, step, beads, motions);
+      EXPECT_NEAR(reported, ResidualOf(balance, spec, before, motions.last), 1e-4 * reported + 1e-6);
     }
   }
 }
