@@ -25,6 +25,7 @@ void ForArrays(State& s, Visit visit) {
 template <class State, class Visit>
 void ForNewArrays(State& s, Visit visit) {
   visit(s.expected_vx), visit(s.expected_vy), visit(s.expected_spin);
+  visit(s.thermal_vx), visit(s.thermal_vy), visit(s.thermal_spin);
 }
 
 struct Header {

@@ -9,6 +9,7 @@
 #include "gyrebox/bed_state.h"
 #include "gyrebox/ensemble.h"
 #include "model/friction.h"
+#include "model/two_steps.h"
 #include "neighbors/cells.h"
 #include "neighbors/reach.h"
 #include "start/start.h"
@@ -36,6 +37,10 @@ class BeadArrays {
   /// Motion of a bead in the step that led to `now`, and in the one that leads to `next`.
   Motion<float> LastMotion(std::int64_t slot) const { return MotionIn(now_, motion_now_, slot); }
   Motion<float> ComingMotion(std::int64_t slot) const { return MotionIn(next_, motion_next_, slot); }
+  /// What noise made of the former, where it is not in it.
+  ThermalMotion LastThermal(std::int64_t slot) const {
+    return thermal_now_.empty() ? ThermalMotion() : thermal_now_[slot];
+  }
   const BeadRecord& bead(std::int64_t id) const { return now_[slot_of_[id]]; }
   std::uint32_t slot_of(std::int64_t id) const { return slot_of_[id]; }
 
@@ -94,13 +99,14 @@ class BeadArrays {
   const StepCode& code_;
   std::int64_t n_beads_, n_padded_;
   double side_x_, side_y_, reach_;
-  std::vector<BeadRecord> now_, next_;                 // (padded)
-  std::vector<float> remainder_now_, remainder_next_;  // (2 * padded)
-  std::vector<float> motion_now_, motion_next_;        // (3 * padded) where records hold expected motions; or empty
-  std::vector<float> remainder_halfway_;               // (2 * padded), thrown away
-  std::vector<std::uint32_t> built_x_, built_y_;       // (padded + kPadding) places when the lists were made
-  std::vector<std::int64_t> path_x_, path_y_;          // (beads) path at that time, quanta
-  std::vector<std::uint32_t> slot_of_;                 // (beads) id -> place in memory
+  std::vector<BeadRecord> now_, next_;                     // (padded)
+  std::vector<float> remainder_now_, remainder_next_;      // (2 * padded)
+  std::vector<float> motion_now_, motion_next_;            // (3 * padded) where records hold expected motions; or empty
+  std::vector<ThermalMotion> thermal_now_, thermal_next_;  // (padded) where there are those
+  std::vector<float> remainder_halfway_;                   // (2 * padded), thrown away
+  std::vector<std::uint32_t> built_x_, built_y_;           // (padded + kPadding) places when the lists were made
+  std::vector<std::int64_t> path_x_, path_y_;              // (beads) path at that time, quanta
+  std::vector<std::uint32_t> slot_of_;                     // (beads) id -> place in memory
   CellGrid grid_;
   CellOrder cells_;
   std::vector<std::uint32_t> partners_, counts_;

@@ -249,7 +249,7 @@ double Bed::LaggedResidual() {
   });
   const StepInput input = Laws();
   solver_.DrawNoise(input);
-  return solver_.Residual(input, judged);
+  return solver_.Residual(input, judged, CarriesSweeps(spec()));
 }
 
 void Bed::Photograph(Snapshot& out) const {
@@ -370,9 +370,10 @@ std::vector<Bead> Bed::Beads() const {
     bead.unwrapped_x = static_cast<double>(beads_.PathX(id)) * spec().side_x * 0x1p-32;
     bead.unwrapped_y = static_cast<double>(beads_.PathY(id)) * spec().side_y * 0x1p-32;
     const Motion<float> motion = beads_.LastMotion(beads_.slot_of(id));
-    bead.vx = motion.vx;
-    bead.vy = motion.vy;
-    bead.spin = motion.spin;
+    const ThermalMotion thermal = beads_.LastThermal(beads_.slot_of(id));
+    bead.vx = motion.vx + thermal.vx;
+    bead.vy = motion.vy + thermal.vy;
+    bead.spin = motion.spin + thermal.spin;
     bead.angle = AngleValue(record.angle);
     bead.spinner = record.kind == kSpinner;
   }

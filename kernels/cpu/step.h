@@ -6,6 +6,7 @@
 #include "cpu/record.h"
 #include "gyrebox/run_spec.h"
 #include "model/noise.h"
+#include "model/two_steps.h"
 
 namespace gyrebox::kernels {
 
@@ -51,6 +52,9 @@ struct MoveOutput {
   /// and of this one, where records hold what beads are expected to do next.
   const float* motion_in = nullptr;
   float* motion_out = nullptr;
+  /// (padded beads) or null, of the same sweeps: what noise made of the motion in the step before, and in this one.
+  const ThermalMotion* thermal_in = nullptr;
+  ThermalMotion* thermal_out = nullptr;
   const std::uint32_t* built_x = nullptr;  ///< (padded beads) places when the list was built
   const std::uint32_t* built_y = nullptr;
   double time = 0;  ///< tau to move on
@@ -69,6 +73,7 @@ struct SolverMemory {
   const BeadRecord* before = nullptr;  ///< (padded beads) the motion judged before; may be `made`
   BeadRecord* made = nullptr;          ///< (padded beads) where the next motion goes; null where none is wanted
   float* random = nullptr;             ///< thermal forces and torques
+  bool parted = false;                 ///< the motion judged has nothing in it of what noise makes
   float* known = nullptr;              ///< all forces and torques but friction
   float* terms = nullptr;              ///< (5 * padded beads): each bead's share of the sums of a pass
 };
@@ -96,7 +101,8 @@ struct StepCode {
   /// Thermal forces at the places of `in`, into memory.random.
   void (*noise)(const StepInput&, const SolverMemory&, std::int64_t first, std::int64_t last);
   /// Judges the motion of memory.judged at its places, writes down what forces are known, and makes the next motion.
-  /// Terms: those of FirstSweep. Of the health only the closest pair is filled.
+  /// Terms: those of FirstSweep; where no next motion is wanted, those of RelativeResidual() or ResidualBesideNoise().
+  /// Of the health only the closest pair is filled.
   StepHealth (*begin)(const StepInput&, const SolverMemory&, std::int64_t first, std::int64_t last);
   /// Judges a motion and makes the next, see SolveBySweeps(). Terms: those of SweepSums.
   void (*sweep)(const StepInput&, const SolverMemory&, float omega, std::int64_t first, std::int64_t last);

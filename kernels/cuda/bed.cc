@@ -78,7 +78,10 @@ std::size_t Carve(const RunSpec& spec, bool resident, std::uint32_t most_blocks,
   carver.Take(memory.built, stride);
   carver.Take(memory.start, stride);
   carver.Take(memory.turns, stride);
-  if (CarriesSweeps(spec)) carver.Take(memory.motion, 3 * stride);
+  if (CarriesSweeps(spec)) {
+    carver.Take(memory.motion, 3 * stride);
+    carver.Take(memory.thermal, 2 * stride);
+  }
   carver.Take(memory.counts, stride);
   carver.Take(memory.cell_start, cells + 1);
   carver.Take(memory.cell_fill, cells);
@@ -172,6 +175,7 @@ void DeviceBed::LayOut(const StartState& start) {
   slots.turns.assign(n, {});
   if (memory.motion != nullptr) {
     for (std::vector<float>* row : {&slots.motion_x, &slots.motion_y, &slots.motion_spin}) row->assign(n, 0);
+    slots.thermal.assign(n, {});
   }
   for (std::uint32_t id = 0; id < n; ++id) {
     const Pair32 place = {start.x[id], start.y[id]};
@@ -228,6 +232,7 @@ DeviceBed::Slots DeviceBed::Fetch() {
     slots.motion_x = FetchArray(memory.motion);
     slots.motion_y = FetchArray(memory.motion + plan_.stride);
     slots.motion_spin = FetchArray(memory.motion + 2 * std::size_t{plan_.stride});
+    slots.thermal = FetchArray(memory.thermal + at);
   }
   driver_.Wait();
   return slots;
@@ -248,6 +253,7 @@ void DeviceBed::Upload(const Slots& slots) {
     SendArray(slots.motion_x, memory.motion);
     SendArray(slots.motion_y, memory.motion + plan_.stride);
     SendArray(slots.motion_spin, memory.motion + 2 * std::size_t{plan_.stride});
+    SendArray(slots.thermal, memory.thermal);
   }
   driver_.Wait();
   status_.half = 0;
@@ -436,6 +442,9 @@ BedState DeviceBed::Save() {
     each(state.expected_vx, [&](std::uint32_t s) { return slots.beads[s].vx; });
     each(state.expected_vy, [&](std::uint32_t s) { return slots.beads[s].vy; });
     each(state.expected_spin, [&](std::uint32_t s) { return slots.spin[s]; });
+    each(state.thermal_vx, [&](std::uint32_t s) { return slots.thermal[s].vx; });
+    each(state.thermal_vy, [&](std::uint32_t s) { return slots.thermal[s].vy; });
+    each(state.thermal_spin, [&](std::uint32_t s) { return slots.thermal[s].spin; });
   }
   each(state.angle, [&](std::uint32_t s) { return slots.angle[s]; });
   each(state.kind, [&](std::uint32_t s) { return static_cast<std::uint8_t>(IsSpinner(slots.tag[s])); });
@@ -463,6 +472,10 @@ void DeviceBed::BeginLoad(const BedState& state) {
     slots.motion_x = state.vx;
     slots.motion_y = state.vy;
     slots.motion_spin = state.spin;
+    slots.thermal.resize(n);
+    for (std::size_t id = 0; id < state.thermal_vx.size(); ++id) {
+      slots.thermal[id] = {state.thermal_vx[id], state.thermal_vy[id], state.thermal_spin[id]};
+    }
   }
   slots.angle = state.angle;
   slots.start = start_;
@@ -516,9 +529,10 @@ std::vector<Bead> DeviceBed::Beads() {
     const std::int64_t path_y = state.path_y[id] + AsSigned(state.y[id] - state.built_y[id]);
     bead.unwrapped_x = static_cast<double>(path_x) * spec.side_x * 0x1p-32;
     bead.unwrapped_y = static_cast<double>(path_y) * spec.side_y * 0x1p-32;
-    bead.vx = state.vx[id];
-    bead.vy = state.vy[id];
-    bead.spin = state.spin[id];
+    const bool parted = !state.thermal_vx.empty();
+    bead.vx = parted ? state.vx[id] + state.thermal_vx[id] : state.vx[id];
+    bead.vy = parted ? state.vy[id] + state.thermal_vy[id] : state.vy[id];
+    bead.spin = parted ? state.spin[id] + state.thermal_spin[id] : state.spin[id];
     bead.angle = AngleValue(state.angle[id]);
     bead.spinner = state.kind[id] != 0;
   }

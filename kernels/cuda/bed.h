@@ -88,6 +88,7 @@ class DeviceBed {
     std::vector<std::uint32_t> angle, tag;
     std::vector<Remainder> remainder;
     std::vector<float> motion_x, motion_y, motion_spin;  // empty where there are none apart from the beads'
+    std::vector<ThermalMotion> thermal;                  // there too
     std::vector<Pair32> built, start;
     std::vector<Turns> turns;
   };

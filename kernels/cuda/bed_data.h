@@ -7,6 +7,7 @@
 #include "gyrebox/run_spec.h"
 #include "model/own_drive.h"
 #include "model/step_laws.h"
+#include "model/two_steps.h"
 #include "neighbors/cells.h"
 
 namespace gyrebox::kernels::cuda {
@@ -55,6 +56,7 @@ struct BedMemory {
   Turns* turns = nullptr;
   float* motion = nullptr;                ///< (3 * stride) of the last substep, as x, y, spin, where `beads` and
                                           ///< `spin` hold what is expected of the next (CarriesSweeps()); else null
+  ThermalMotion* thermal = nullptr;       ///< (2 * stride) there too: what noise made of the motion; else null
   std::uint16_t* counts = nullptr;        ///< partners of each bead
   void* list = nullptr;                   ///< partners of the beads, see PlaceInList() and BedView.
                                           ///< Rebuilds use it as scratch: at least 32 bytes a bead

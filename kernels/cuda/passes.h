@@ -113,18 +113,30 @@ GYREBOX_PASS Motion<float> Balanced(const BedPlan& plan, const BalanceRow<float>
   return plan.rate_imposed && IsSpinner(tag) ? row.SolveWithSpin(imposed_spin) : row.SolveFree();
 }
 
+/// The motion that a force adds, by the block of the bead alone: D^-1 r. An imposed spin stays as it is.
+GYREBOX_PASS Motion<float> Correction(const BedPlan& plan, BalanceRow<float> row, const Motion<float>& force,
+                                      std::uint32_t tag) {
+  row.fx = force.vx;
+  row.fy = force.vy;
+  row.torque = force.spin;
+  return Balanced(plan, row, tag, 0);
+}
+
 template <class Mode, class Team, class Index>
 GYREBOX_PASS void LaggedPass(Team& team, BedView<Index>& bed, const StepNumbers& numbers,
                              const OwnDriveNumbers* own_numbers, const MoveOptions& options, HealthOfThread& health) {
   const PlaceMotion* now = bed.Now(bed.beads);
   const float* spin = bed.Now(bed.spin);
+  const BedMemory& memory = bed.plan.memory;
+  const bool carries = memory.motion != nullptr;
+  const ThermalMotion* thermals = carries ? bed.Now(memory.thermal) : nullptr;
   for (std::uint32_t i = team.rank(); i < bed.plan.n; i += team.size()) {
     // Read for every bead anew: they cost few instructions and would hold twenty registers.
     StepLaws<float> laws = LawsOf(bed.plan, numbers);
     if constexpr (Mode::kExponential) laws.force.law = ForceSpec::Law::kExponential;
     const PlaceMotion own = now[i];
     const std::uint32_t tag = bed.tag[i];
-    BalanceRow<float> row(laws.translational, laws.rotational);
+    BalanceRow<float> row(laws.translational, laws.rotational), noise(0.0f, 0.0f);
     struct Fetched {
       float spin;
       std::uint32_t tag;
@@ -134,24 +146,35 @@ GYREBOX_PASS void LaggedPass(Team& team, BedView<Index>& bed, const StepNumbers&
         [&](std::uint32_t j) {
           return Fetched{spin[j], Mode::kThermal ? bed.tag[j] : 0};
         },
-        [&](std::uint32_t, const PlaceMotion& other, const PairPlace<float>& pair, const Fetched& fetched) {
+        [&](std::uint32_t j, const PlaceMotion& other, const PairPlace<float>& pair, const Fetched& fetched) {
           health.closest = Min(health.closest, pair.squared);
-          const Motion<float> motion = {other.vx, other.vy, fetched.spin};
+          laws.AddCold(pair, {other.vx, other.vy, fetched.spin}, row);
           if constexpr (Mode::kThermal) {
-            laws.AddThermal(numbers.keys, IdOf(tag), IdOf(fetched.tag), pair, motion, row);
-          } else {
-            laws.AddCold(pair, motion, row);
+            laws.AddPairNoise(numbers.keys, IdOf(tag), IdOf(fetched.tag), pair, noise);
+            if (carries) {
+              const ThermalMotion thermal = thermals[j];
+              laws.AddFrictionPull(pair, {thermal.vx, thermal.vy, thermal.spin}, noise);
+            }
           }
         });
-    if constexpr (Mode::kThermal) laws.AddBeadNoise(numbers.keys, IdOf(tag), row);
+    if constexpr (Mode::kThermal) laws.AddBeadNoise(numbers.keys, IdOf(tag), noise);
     if (!bed.plan.rate_imposed && IsSpinner(tag)) row.torque += DriveOf(bed.plan, numbers, own_numbers, tag);
-    Motion<float> before = {own.vx, own.vy, spin[i]};
-    Motion<float> motion = Balanced(bed.plan, row, tag, before.spin);
-    if (bed.plan.memory.motion != nullptr) {
-      motion = SweptMotion(static_cast<float>(kSweepShare), motion, before);
-      before = Rows3(bed.plan.memory.motion, bed.plan.stride).Load(i);
+    Motion<float> before = {own.vx, own.vy, spin[i]}, thermal = {0, 0, 0};
+    const float spin_before = before.spin;
+    if (carries) {
+      if constexpr (Mode::kThermal) {
+        // Without noise there is none of this either: what is left of it when the noise is turned off goes at once.
+        if (numbers.thermal) thermal = Correction(bed.plan, row, {noise.fx, noise.fy, noise.torque}, tag);
+      }
+      if (options.follow) bed.Next(memory.thermal)[i] = {thermal.vx, thermal.vy, thermal.spin};
+      AddOwnFriction(laws.translational, laws.rotational, before, row);
+      before = Rows3(memory.motion, bed.plan.stride).Load(i);
+    } else {
+      row.AddBeadForce(noise.fx, noise.fy, noise.torque);
     }
-    MoveBead(bed, laws, numbers, options, i, own, tag, motion, motion, before, health);
+    const Motion<float> motion = Balanced(bed.plan, row, tag, spin_before);
+    const Motion<float> whole = {motion.vx + thermal.vx, motion.vy + thermal.vy, motion.spin + thermal.spin};
+    MoveBead(bed, laws, numbers, options, i, own, tag, whole, motion, before, health);
   }
 }
 

@@ -69,6 +69,7 @@ GYREBOX_PASS void SortBeads(Team& team, BedView<Index>& bed) {
     scratch.tag[q] = tag;
     if (memory.motion != nullptr) {
       Rows3(scratch.motion, plan.stride).Store(q, Rows3(memory.motion, plan.stride).Load(i));
+      bed.Next(memory.thermal)[q] = bed.Now(memory.thermal)[i];
     }
   }
   team.Sync();

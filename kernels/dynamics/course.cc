@@ -6,6 +6,7 @@
 #include <iterator>
 #include <stdexcept>
 
+#include "gyrebox/step_choice.h"
 #include "model/two_steps.h"
 
 namespace gyrebox::kernels {
@@ -14,10 +15,6 @@ namespace {
 // A sweep of Jacobi leaves more than this of the forces unbalanced only where sweeps diverge: no motion at all
 // leaves 1.
 constexpr double kAlarmResidual = 1;
-
-// Kicks of noise that a bead meets at most in one step, in standard deviations of one that meets the background alone
-// (friction between beads makes them smaller): passed once in 7e7 for a bead, were all beads so free.
-constexpr double kLargestKick = 6;
 
 }  // namespace
 
@@ -29,8 +26,9 @@ bool CarriesSweeps(const RunSpec& spec) {
 void Course::Check(const BedState& state) const {
   const auto n = static_cast<std::size_t>(spec_.n_beads), n_spinners = static_cast<std::size_t>(spec_.n_spinners);
   if (state.x.size() != n || state.kind.size() != n || (!state.expected_vx.empty() && state.expected_vx.size() != n) ||
-      state.turns.size() > n_spinners || state.phases.size() != WaveSpec::kMostTerms * (1 + state.turns.size()) ||
-      state.step < 0 || state.step > spec_.n_steps) {
+      (!state.thermal_vx.empty() && state.thermal_vx.size() != n) || state.turns.size() > n_spinners ||
+      state.phases.size() != WaveSpec::kMostTerms * (1 + state.turns.size()) || state.step < 0 ||
+      state.step > spec_.n_steps) {
     throw std::invalid_argument("the saved state is of another bed");
   }
 }

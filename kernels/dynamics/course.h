@@ -56,7 +56,7 @@ class Course {
 
   /// Whether the present step takes a midpoint: it is of second order by itself.
   bool midpoint() const { return converged() && spec_.dynamics.midpoint && settings().temperature > 0; }
-  /// Whether steps are carried on from the one before.
+  /// Whether the present step is carried on from the one before.
   bool two_steps() const { return spec_.dynamics.step == DynamicsSpec::Step::kSecondOrder && !midpoint(); }
   /// Weight of the last change of the motion in the present substep, see model/two_steps.h. There is no such change in
   /// the first substep of all, of a halved step, and where the settings jump.

@@ -31,17 +31,42 @@ GYREBOX_HD Motion<R> TwoStepMotion(R weight, const Motion<R>& motion, const Moti
 
 /// A sweep of the lagged dynamics finds a motion from that which neighbours had: late by a time that differs from mode
 /// to mode, so that the step is of first order whatever it does with the motion. A sweep of second order starts from
-/// the motion that the last two steps lead to, g = 2 v_{n-1} - v_{n-2}, and goes only a part of the way to what
-/// balances a bead, or it would not converge: with eigenvalues of a whole sweep in (-1, 1), those of a part 1/(1 + s) =
-/// 2/3 are in
-/// (-1/3, 1), and z^2 = J (2 z - 1) has |z| < 1 for all of these.
-inline constexpr double kSweepShare = 2.0 / 3;
+/// the motion that the last two steps lead to, g = 2 v_{n-1} - v_{n-2}, and goes to v = g + D^-1 (b - A g) with blocks
+/// D in which a bead's own friction weighs half as much again: A = Z + Gamma, D = Z + 3/2 Gamma_own. Since 0 <= Gamma
+/// <= 2 Gamma_own (solver_test.cc), J = 1 - D^-1 A has eigenvalues in (-1/3, 1), and z^2 = J (2 z - 1) has |z| < 1 for
+/// all of these: sweeps are stable for every bed. A bead that touches none is balanced at once.
+///
+/// What noise makes of the motion is swept apart, and of first order: u = D^-1 (R - O u_{n-1}) with the plain blocks D
+/// = Z + Gamma_own and all else of A in O, added to the move once. What such a sweep does not pass on at once of a
+/// random force it passes on from places which that force has moved, and this makes a drift that no step is too short
+/// for: sweeps of first order have little of it in cold beds, but with the noise in v, undriven beds of packing 0.40
+/// had 1.14(2) times the energy of Boltzmann at kT = 0.002, and 1.21(2) at 0.02.
+inline constexpr double kMoreOwnFriction = 0.5;
 
-/// The motion that a bead takes. @param balanced that which balances it while its neighbours move as expected.
+/// The part of a motion that noise makes, apart from the rest.
+struct alignas(16) ThermalMotion {
+  float vx = 0, vy = 0, spin = 0, unused = 0;
+};
+
+/// Makes the row of a bead that of such a sweep. @param expected g of the bead itself.
 template <class R>
-GYREBOX_HD Motion<R> SweptMotion(R share, const Motion<R>& balanced, const Motion<R>& expected) {
-  return {Fma(share, balanced.vx - expected.vx, expected.vx), Fma(share, balanced.vy - expected.vy, expected.vy),
-          Fma(share, balanced.spin - expected.spin, expected.spin)};
+GYREBOX_HD void AddOwnFriction(R translational, R rotational, const Motion<R>& expected, BalanceRow<R>& row) {
+  BalanceRow<R> more(R(0.0), R(0.0));
+  const R part(kMoreOwnFriction);
+  more.axx = part * (row.axx - translational);
+  more.axy = part * row.axy;
+  more.ayy = part * (row.ayy - translational);
+  more.bx = part * row.bx;
+  more.by = part * row.by;
+  more.c = part * (row.c - rotational);
+  const Motion<R> pull = more.Product(expected);
+  row.AddBeadForce(pull.vx, pull.vy, pull.spin);
+  row.axx = row.axx + more.axx;
+  row.axy = row.axy + more.axy;
+  row.ayy = row.ayy + more.ayy;
+  row.bx = row.bx + more.bx;
+  row.by = row.by + more.by;
+  row.c = row.c + more.c;
 }
 
 }  // namespace gyrebox::kernels

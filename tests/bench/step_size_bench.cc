@@ -1,15 +1,18 @@
 // What a step costs and what it gets wrong: beds over drive amplitudes and starts, at several steps, orders and
 // solvers. One row of CSV for each amplitude at each of these: mean cluster sizes and energy over the last half of the
-// runs, their standard errors over starts, and the price. Builds without the server.
+// runs, their standard errors over starts, the price, and the step that the rule gives. Builds without the server.
 //
 //   gyrebox_step_size_bench --packing 0.5 --frequency 2 --amplitudes 135,200,300 --steps 2e-4,1e-4,5e-5,2.5e-5
 //       --orders 1,2 --starts 8 --duration 120 --device cuda > sizes.csv
+//
+// A step of 0 is the rule's, of each amplitude its own; -K is the rule's over K.
 #include <CLI/CLI.hpp>
 #include <chrono>
 #include <cmath>
 #include <cstdio>
 
 #include "gyrebox/device.h"
+#include "gyrebox/step_choice.h"
 
 namespace {
 
@@ -38,6 +41,10 @@ struct Point {
   std::string solver;
 };
 
+gyrebox::kernels::StepChoice RuleOf(const RunSpec& spec, double packing) {
+  return gyrebox::kernels::ChooseStep(spec, gyrebox::kernels::PeaksOf(spec), packing);
+}
+
 RunSpec RunOf(const Options& options, const Point& point, double amplitude, int start) {
   using Equation = DynamicsSpec::Equation;
   RunSpec spec;
@@ -49,8 +56,6 @@ RunSpec RunOf(const Options& options, const Point& point, double amplitude, int 
   spec.side_y = sides.y;
   spec.force.strength = options.strength;
   spec.temperature = options.temperature;
-  spec.time_step = point.step;
-  spec.n_steps = std::llround(options.duration / point.step);
   spec.dynamics.equation = point.solver == "converged"  ? Equation::kConverged
                            : point.solver == "brownian" ? Equation::kBrownian
                                                         : Equation::kLagged;
@@ -59,9 +64,12 @@ RunSpec RunOf(const Options& options, const Point& point, double amplitude, int 
   spec.drive.wave.shape = options.frequency > 0 ? WaveSpec::Shape::kSine : WaveSpec::Shape::kSteady;
   spec.drive.wave.amplitude = amplitude;
   spec.drive.wave.frequency = options.frequency;
+  spec.time_step = point.step;
+  if (point.step <= 0) spec.time_step = RuleOf(spec, options.packing).step / (point.step < 0 ? -point.step : 1);
+  spec.n_steps = std::llround(options.duration / spec.time_step);
   // Eight phases of a period in turn, four samples a period; every sample has what this bench reads.
   const double apart = options.frequency > 0 ? 1.125 / options.frequency : 0.25;
-  spec.measure.interval_steps = std::max<std::int64_t>(1, std::llround(apart / point.step));
+  spec.measure.interval_steps = std::max<std::int64_t>(1, std::llround(apart / spec.time_step));
   spec.measure.structure_every = 1 << 20 | 1;
   spec.seeds = {static_cast<std::uint64_t>(start) + 1, static_cast<std::uint64_t>(start) + 1, 1};
   return spec;
@@ -106,31 +114,37 @@ void Measure(gyrebox::kernels::Device& device, const Options& options, const Poi
     for (int start = 0; start < options.starts; ++start) specs.push_back(RunOf(options, point, amplitude, start));
   }
   const auto ensemble = device.NewEnsemble(specs);
+  std::int64_t most_steps = 0;
+  for (const RunSpec& spec : specs) most_steps = std::max(most_steps, spec.n_steps);
   const auto begin = std::chrono::steady_clock::now();
-  const std::vector<RunChunk> runs = ensemble->Advance(specs[0].n_steps);
+  const std::vector<RunChunk> runs = ensemble->Advance(most_steps);
   const double seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
   double bead_steps = 0;
   for (const RunChunk& run : runs) bead_steps += static_cast<double>(run.step) * static_cast<double>(options.beads);
   const char* const columns[] = {"spinner_number_average_size", "spinner_weight_average_size", "potential_energy",
                                  "friction_residual"};
   for (std::size_t a = 0; a < options.amplitudes.size(); ++a) {
+    const RunSpec& spec = specs[a * static_cast<std::size_t>(options.starts)];
+    const auto rule = RuleOf(spec, options.packing);
     Estimate estimates[4];
     int unstable = 0;
     for (int start = 0; start < options.starts; ++start) {
       const RunChunk& run = runs[a * static_cast<std::size_t>(options.starts) + static_cast<std::size_t>(start)];
       if (run.fault) {
         ++unstable;
-        std::fprintf(stderr, "A = %g, step %g: %s\n", options.amplitudes[a], point.step, run.fault->message.c_str());
+        std::fprintf(stderr, "A = %g, step %g: %s\n", options.amplitudes[a], spec.time_step,
+                     run.fault->message.c_str());
         continue;
       }
       for (int k = 0; k < 4; ++k) {
-        estimates[k].Add(MeanOfLastHalf(run, specs[0].n_steps, ValueAt(ensemble->columns(0), columns[k])));
+        estimates[k].Add(MeanOfLastHalf(run, spec.n_steps, ValueAt(ensemble->columns(0), columns[k])));
       }
     }
     std::printf("%g,%g,%g,%g,%g,%d,%s,%d,%d", options.packing, options.frequency, options.amplitudes[a],
-                options.temperature, point.step, point.order, point.solver.c_str(), options.starts, unstable);
+                options.temperature, spec.time_step, point.order, point.solver.c_str(), options.starts, unstable);
     for (const Estimate& estimate : estimates) std::printf(",%.5g,%.2g", estimate.mean(), estimate.error());
-    std::printf(",%.4g,%.4g\n", bead_steps / seconds, seconds);
+    std::printf(",%.4g,%.4g,%.4g,%.4g,%s\n", 1 / spec.time_step, bead_steps / seconds, seconds, rule.step,
+                gyrebox::kernels::InWords(rule.limit).c_str());
     std::fflush(stdout);
   }
 }
@@ -143,7 +157,7 @@ int main(int argc, char** argv) {
   app.add_option("--packing", options.packing, "packing fraction");
   app.add_option("--frequency", options.frequency, "of the sine drive of the rate, cycles/tau; 0: steady");
   app.add_option("--amplitudes", options.amplitudes, "peaks of the drive, rad/tau")->delimiter(',');
-  app.add_option("--steps", options.steps, "time steps, tau")->delimiter(',');
+  app.add_option("--steps", options.steps, "time steps, tau; 0: by the rule, -K: a Kth of that")->delimiter(',');
   app.add_option("--orders", options.orders, "of the step: 1, 2")->delimiter(',')->check(CLI::IsMember({1, 2}));
   app.add_option("--solvers", options.solvers, "lagged, converged, brownian")
       ->delimiter(',')
@@ -166,7 +180,8 @@ int main(int argc, char** argv) {
   }
   std::printf(
       "packing,frequency,amplitude,temperature,step,order,solver,starts,unstable,number_average,number_error,"
-      "weight_average,weight_error,energy,energy_error,residual,residual_error,bead_steps_per_second,seconds\n");
+      "weight_average,weight_error,energy,energy_error,residual,residual_error,steps_per_tau,bead_steps_per_second,"
+      "seconds,rule_step,rule_limit\n");
   for (const std::string& solver : options.solvers) {
     for (const int order : options.orders) {
       for (const double step : options.steps) Measure(*opened.device, options, {step, order, solver});

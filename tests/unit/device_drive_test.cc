@@ -110,6 +110,7 @@ TEST(DevicePower, OfBrownianSpinnersHasNoNoiseInIt) {
   spec.measure.interval_steps = 4;
   spec.temperature = 0.05;
   spec.drag.rotational = 2;
+  spec.time_step = 1e-4;
   spec.dynamics = {.equation = DynamicsSpec::Equation::kBrownian, .swirl = 0};
   spec.drive = {DriveSpec::Quantity::kTorque, {.shape = WaveSpec::Shape::kSteady, .amplitude = 3}, {}};
   const auto columns = device->NewEnsemble(std::vector{spec})->columns(0);

@@ -81,7 +81,7 @@ TEST(DeviceLaws, AreThoseOfTheReference) {
           reference::TakeStep(spec, reference::Method::kLagged, step, beads, motions);
         }
         const auto found = Outcomes(*device, {spec}, kSteps)[0];
-        const Eigen::VectorXd& motion = motions.last;
+        const Eigen::VectorXd motion = motions.last + motions.thermal;
         double speed = 0, spin = 0;
         for (Eigen::Index row = 0; row < motion.size(); ++row) {
           (row % 3 == 2 ? spin : speed) = std::max(row % 3 == 2 ? spin : speed, std::abs(motion(row)));

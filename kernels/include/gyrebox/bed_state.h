@@ -23,8 +23,10 @@ struct BedState {
   std::vector<float> vx, vy, spin;
   /// (beads) lagged of second order: motion that neighbours expect of a bead in the coming step; else empty.
   std::vector<float> expected_vx, expected_vy, expected_spin;
-  std::vector<std::uint32_t> angle;             ///< (beads) turned so far, fraction of a turn
-  std::vector<std::uint8_t> kind;               ///< (beads) 1 for a spinner
+  /// (beads) there too: the part of the motion of the last step that noise made, which is in none of the above.
+  std::vector<float> thermal_vx, thermal_vy, thermal_spin;
+  std::vector<std::uint32_t> angle;   ///< (beads) turned so far, fraction of a turn
+  std::vector<std::uint8_t> kind;     ///< (beads) 1 for a spinner
   std::vector<std::uint64_t> phases;  ///< drive: 4 for the common wave, then 4 for each spinner where they differ
   std::vector<std::uint32_t> turns;   ///< drive: periods passed by each spinner, where they differ
 };
