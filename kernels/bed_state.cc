@@ -10,7 +10,9 @@ namespace gyrebox::kernels {
 namespace {
 
 constexpr std::uint64_t kMagic = 0x3144454258525947;  // "GYRXBED1"
-constexpr std::uint32_t kVersion = 1;
+// Version 1 had no kHasPast.
+constexpr std::uint32_t kVersion = 2, kOldestVersion = 1;
+constexpr std::int32_t kListsValid = 1, kHasPast = 2;
 
 // Calls visit(field) for every array of a state, in the order in which they are stored.
 template <class State, class Visit>
@@ -19,12 +21,18 @@ void ForArrays(State& s, Visit visit) {
   visit(s.remainder_x), visit(s.remainder_y), visit(s.vx), visit(s.vy), visit(s.spin), visit(s.angle), visit(s.kind);
   visit(s.phases), visit(s.turns);
 }
+// Those that version 2 added.
+template <class State, class Visit>
+void ForNewArrays(State& s, Visit visit) {
+  visit(s.expected_vx), visit(s.expected_vy), visit(s.expected_spin);
+  visit(s.thermal_vx), visit(s.thermal_vy), visit(s.thermal_spin);
+}
 
 struct Header {
   std::uint64_t magic;
   std::uint32_t version, noise_layout;
   std::int64_t step;
-  std::int32_t halvings, lists_valid;
+  std::int32_t halvings, flags;
 };
 
 class Reader {
@@ -56,13 +64,17 @@ std::vector<std::byte> ToBytes(const BedState& state) {
     bytes.resize(bytes.size() + n);
     if (n > 0) std::memcpy(bytes.data() + bytes.size() - n, from, n);
   };
-  const Header header{kMagic, kVersion, kNoiseLayout, state.step, state.halvings, state.lists_valid ? 1 : 0};
+  const Header header{kMagic,         kVersion,
+                      kNoiseLayout,   state.step,
+                      state.halvings, (state.lists_valid ? kListsValid : 0) | (state.has_past ? kHasPast : 0)};
   put(&header, sizeof(header));
-  ForArrays(state, [&](const auto& array) {
+  const auto put_array = [&](const auto& array) {
     const std::uint64_t count = array.size();
     put(&count, sizeof(count));
     put(array.data(), count * sizeof(array[0]));
-  });
+  };
+  ForArrays(state, put_array);
+  ForNewArrays(state, put_array);
   return bytes;
 }
 
@@ -71,23 +83,27 @@ BedState FromBytes(std::span<const std::byte> bytes) {
   Header header;
   reader.Take(&header, sizeof(header));
   if (header.magic != kMagic) throw std::runtime_error("this is no saved state of a bed");
-  if (header.version != kVersion || header.noise_layout != kNoiseLayout) {
+  if (header.version < kOldestVersion || header.version > kVersion || header.noise_layout != kNoiseLayout) {
     throw std::runtime_error("the saved state is of version " + std::to_string(header.version) + ", not " +
-                             std::to_string(kVersion));
+                             std::to_string(kOldestVersion) + " to " + std::to_string(kVersion));
   }
-  const bool is_flag = header.lists_valid == 0 || header.lists_valid == 1;
-  if (!is_flag || header.step < 0 || header.halvings < 0) throw std::runtime_error("the saved state is damaged");
+  const std::int32_t known = header.version == 1 ? kListsValid : kListsValid | kHasPast;
+  if ((header.flags & ~known) != 0 || header.step < 0 || header.halvings < 0)
+    throw std::runtime_error("the saved state is damaged");
   BedState state;
   state.step = header.step;
   state.halvings = header.halvings;
-  state.lists_valid = header.lists_valid != 0;
-  ForArrays(state, [&](auto& array) {
+  state.lists_valid = (header.flags & kListsValid) != 0;
+  state.has_past = (header.flags & kHasPast) != 0;
+  const auto take_array = [&](auto& array) {
     std::uint64_t count = 0;
     reader.Take(&count, sizeof(count));
     if (count > reader.left() / sizeof(array[0])) throw std::runtime_error("the saved state is cut off");
     array.resize(count);
     reader.Take(array.data(), count * sizeof(array[0]));
-  });
+  };
+  ForArrays(state, take_array);
+  if (header.version > 1) ForNewArrays(state, take_array);
   if (reader.left() != 0) throw std::runtime_error("the saved state has bytes too many");
   return state;
 }

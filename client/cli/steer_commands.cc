@@ -76,6 +76,7 @@ ExitCode Adjust(const Session& session, const std::string& name, const AdjustInp
   for (const v1::Adjustment& entry : adjusted->adjustments()) {
     std::cout << schema::Visible(entry.name()) << ": " << WhatText(entry) << " from step " << entry.step()
               << " on, t = " << schema::NumberText(entry.time(), 6) << " tau\n";
+    if (!entry.warning().empty()) std::cerr << "warning: " << schema::Visible(entry.warning()) << "\n";
   }
   const int told = adjusted->adjustments_size();
   if (adjusted->run_count() > told) std::cout << "... and " << adjusted->run_count() - told << " more\n";

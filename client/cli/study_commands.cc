@@ -46,6 +46,19 @@ static std::string AuditText(const v1::CheckStudyResponse& checked) {
          " with half the time step; " + schema::NumberText(100 * estimate.audit_cost(), 2) + " % more work";
 }
 
+/// Such as "1.2e-4 to 5e-4 tau, second order, lagged; set by the stiffest contacts".
+static std::string TimeStepText(const v1::TimeSteps& steps) {
+  const auto number = [](double value) { return schema::NumberText(value, 3); };
+  std::string text = number(steps.shortest());
+  if (steps.longest() > steps.shortest()) text += " to " + number(steps.longest());
+  text += steps.order() == 2 ? " tau, second order" : " tau, first order";
+  for (const std::string& solver : steps.solvers()) text += ", " + solver;
+  std::string limits;
+  for (const std::string& limit : steps.limits()) limits += (limits.empty() ? "" : "; ") + limit;
+  if (!steps.given()) return text + "; set by " + limits;
+  return text + "; given (the rule: " + number(steps.shortest_by_rule()) + " tau, set by " + limits + ")";
+}
+
 static void PrintEstimate(const std::string& path, const v1::CheckStudyResponse& checked) {
   const v1::Estimate& estimate = checked.estimate();
   const int64_t trials = checked.spec().trials().count();
@@ -61,11 +74,13 @@ static void PrintEstimate(const std::string& path, const v1::CheckStudyResponse&
        {"  beads", std::to_string(estimate.bead_count()) + " in a run"},
        {"  steps", number(static_cast<double>(estimate.step_count())) + " in all, " + number(estimate.bead_steps()) +
                        " bead-steps"},
+       {"  time step", TimeStepText(checked.time_steps())},
        {"  memory", BytesText(static_cast<double>(estimate.memory_bytes())) + " if all ran side by side"},
        {"  disk", BytesText(static_cast<double>(estimate.disk_bytes()))},
        {"  time", AboutText(estimate.duration_seconds()) + " on this box alone (" + estimate.duration_basis() + ")"}},
       {Align::kLeft, Align::kLeft});
   WriteStages(std::cout, checked.spec());
+  for (const std::string& warning : checked.warnings()) std::cout << "warning: " << schema::Visible(warning) << "\n";
   WriteCautions(std::cout, checked.spec().laboratory());
 }
 

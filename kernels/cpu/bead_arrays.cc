@@ -3,6 +3,7 @@
 #include <chrono>
 #include <cmath>
 
+#include "dynamics/course.h"
 #include "model/fixed_point.h"
 
 namespace gyrebox::kernels {
@@ -20,7 +21,8 @@ std::int64_t CpuBytesOf(const RunSpec& spec) {
   constexpr std::int64_t kJudging = kRecord + 4 * (2 * 3 + 5), kSolving = kRecord;
   const std::int64_t solver = (spec.dynamics.equation == Equation::kBrownian ? 0 : kJudging) +
                               (spec.dynamics.equation == Equation::kConverged ? kSolving : 0);
-  const std::int64_t per_bead = 2 * kRecord + 16 + 8 + 8 + 16 + 4 + 4 * 16 + 4 + 120 + solver;
+  const std::int64_t carried = CarriesSweeps(spec) ? 2 * (3 * 4 + std::int64_t{sizeof(ThermalMotion)}) : 0;
+  const std::int64_t per_bead = carried + 2 * kRecord + 16 + 8 + 8 + 16 + 4 + 4 * 16 + 4 + 120 + solver;
   return RoundUp(spec.n_beads, kPadding) * per_bead + (1 << 16);
 }
 
@@ -54,6 +56,12 @@ BeadArrays::BeadArrays(const RunSpec& spec, const StepCode& code, const StartSta
                 start.angle[id]};
     slot_of_[id] = static_cast<std::uint32_t>(id);
   }
+  if (CarriesSweeps(spec)) {
+    motion_now_.resize(3 * n_padded_);
+    motion_next_.resize(3 * n_padded_);
+    thermal_now_.resize(n_padded_);
+    thermal_next_.resize(n_padded_);
+  }
   Place(start.x, start.y);
 }
 
@@ -80,7 +88,22 @@ StepInput BeadArrays::Input() const {
 }
 
 MoveOutput BeadArrays::Output(const BeadRecord* motion, double time) {
-  return {motion, next_.data(), remainder_now_.data(), remainder_next_.data(), built_x_.data(), built_y_.data(), time};
+  MoveOutput output;
+  output.motion = motion;
+  output.before = now_.data();
+  output.out = next_.data();
+  output.remainder_in = remainder_now_.data();
+  output.remainder_out = remainder_next_.data();
+  if (!motion_now_.empty()) {
+    output.motion_in = motion_now_.data();
+    output.motion_out = motion_next_.data();
+    output.thermal_in = thermal_now_.data();
+    output.thermal_out = thermal_next_.data();
+  }
+  output.built_x = built_x_.data();
+  output.built_y = built_y_.data();
+  output.time = time;
+  return output;
 }
 
 MoveOutput BeadArrays::HalfwayOutput(const BeadRecord* motion, double time, std::vector<BeadRecord>& halfway) {
@@ -94,6 +117,8 @@ MoveOutput BeadArrays::HalfwayOutput(const BeadRecord* motion, double time, std:
 void BeadArrays::Follow(bool lists_valid) {
   std::swap(now_, next_);
   std::swap(remainder_now_, remainder_next_);
+  std::swap(motion_now_, motion_next_);
+  std::swap(thermal_now_, thermal_next_);
   lists_valid_ = lists_valid;
 }
 
@@ -133,6 +158,10 @@ void BeadArrays::SortBeads() {
     next_[slot] = now_[old];
     remainder_next_[slot] = remainder_now_[old];
     remainder_next_[n_padded_ + slot] = remainder_now_[n_padded_ + old];
+    for (std::int64_t row = 0; !motion_now_.empty() && row < 3; ++row) {
+      motion_next_[row * n_padded_ + slot] = motion_now_[row * n_padded_ + old];
+    }
+    if (!thermal_now_.empty()) thermal_next_[slot] = thermal_now_[old];
     built_x_[slot] = x[id];
     built_y_[slot] = y[id];
     path_x_[slot] = path_x[id];
@@ -141,6 +170,8 @@ void BeadArrays::SortBeads() {
   for (std::int64_t slot = 0; slot < n_beads_; ++slot) slot_of_[cells_.order[slot]] = static_cast<std::uint32_t>(slot);
   std::swap(now_, next_);
   std::swap(remainder_now_, remainder_next_);
+  std::swap(motion_now_, motion_next_);
+  std::swap(thermal_now_, thermal_next_);
 }
 
 void BeadArrays::ListPartners() {
@@ -170,9 +201,17 @@ void BeadArrays::Save(BedState& state) const {
   each(state.path_y, [&](std::uint32_t s) { return path_y_[s]; });
   each(state.remainder_x, [&](std::uint32_t s) { return remainder_now_[s]; });
   each(state.remainder_y, [&](std::uint32_t s) { return remainder_now_[n_padded_ + s]; });
-  each(state.vx, [&](std::uint32_t s) { return now_[s].vx; });
-  each(state.vy, [&](std::uint32_t s) { return now_[s].vy; });
-  each(state.spin, [&](std::uint32_t s) { return now_[s].spin; });
+  each(state.vx, [&](std::uint32_t s) { return LastMotion(s).vx; });
+  each(state.vy, [&](std::uint32_t s) { return LastMotion(s).vy; });
+  each(state.spin, [&](std::uint32_t s) { return LastMotion(s).spin; });
+  if (!motion_now_.empty()) {
+    each(state.expected_vx, [&](std::uint32_t s) { return now_[s].vx; });
+    each(state.expected_vy, [&](std::uint32_t s) { return now_[s].vy; });
+    each(state.expected_spin, [&](std::uint32_t s) { return now_[s].spin; });
+    each(state.thermal_vx, [&](std::uint32_t s) { return thermal_now_[s].vx; });
+    each(state.thermal_vy, [&](std::uint32_t s) { return thermal_now_[s].vy; });
+    each(state.thermal_spin, [&](std::uint32_t s) { return thermal_now_[s].spin; });
+  }
   each(state.angle, [&](std::uint32_t s) { return now_[s].angle; });
   each(state.kind, [&](std::uint32_t s) { return static_cast<std::uint8_t>(now_[s].kind); });
 }
@@ -189,6 +228,18 @@ void BeadArrays::Load(const BedState& state) {
     path_y_[slot] = state.path_y[id];
     remainder_now_[slot] = state.remainder_x[id];
     remainder_now_[n_padded_ + slot] = state.remainder_y[id];
+    if (motion_now_.empty()) continue;
+    motion_now_[slot] = state.vx[id];
+    motion_now_[n_padded_ + slot] = state.vy[id];
+    motion_now_[2 * n_padded_ + slot] = state.spin[id];
+    thermal_now_[slot] = {};
+    if (!state.thermal_vx.empty()) {
+      thermal_now_[slot] = {state.thermal_vx[id], state.thermal_vy[id], state.thermal_spin[id]};
+    }
+    if (state.expected_vx.empty()) continue;
+    now_[slot].vx = state.expected_vx[id];
+    now_[slot].vy = state.expected_vy[id];
+    now_[slot].spin = state.expected_spin[id];
   }
   lists_valid_ = false;
   PrepareLists();

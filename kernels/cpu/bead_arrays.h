@@ -8,6 +8,8 @@
 #include "cpu/for_groups.h"
 #include "gyrebox/bed_state.h"
 #include "gyrebox/ensemble.h"
+#include "model/friction.h"
+#include "model/two_steps.h"
 #include "neighbors/cells.h"
 #include "neighbors/reach.h"
 #include "start/start.h"
@@ -32,6 +34,13 @@ class BeadArrays {
   std::vector<BeadRecord>& now() { return now_; }
   const std::vector<BeadRecord>& now() const { return now_; }
   const std::vector<BeadRecord>& next() const { return next_; }
+  /// Motion of a bead in the step that led to `now`, and in the one that leads to `next`.
+  Motion<float> LastMotion(std::int64_t slot) const { return MotionIn(now_, motion_now_, slot); }
+  Motion<float> ComingMotion(std::int64_t slot) const { return MotionIn(next_, motion_next_, slot); }
+  /// What noise made of the former, where it is not in it.
+  ThermalMotion LastThermal(std::int64_t slot) const {
+    return thermal_now_.empty() ? ThermalMotion() : thermal_now_[slot];
+  }
   const BeadRecord& bead(std::int64_t id) const { return now_[slot_of_[id]]; }
   std::uint32_t slot_of(std::int64_t id) const { return slot_of_[id]; }
 
@@ -78,6 +87,11 @@ class BeadArrays {
   }
 
  private:
+  Motion<float> MotionIn(const std::vector<BeadRecord>& records, const std::vector<float>& motions,
+                         std::int64_t slot) const {
+    if (motions.empty()) return {records[slot].vx, records[slot].vy, records[slot].spin};
+    return {motions[slot], motions[n_padded_ + slot], motions[2 * n_padded_ + slot]};
+  }
   bool tiled() const { return n_beads_ >= kTiledBeads; }
   void SortBeads();
   void ListPartners();
@@ -85,12 +99,14 @@ class BeadArrays {
   const StepCode& code_;
   std::int64_t n_beads_, n_padded_;
   double side_x_, side_y_, reach_;
-  std::vector<BeadRecord> now_, next_;                 // (padded)
-  std::vector<float> remainder_now_, remainder_next_;  // (2 * padded)
-  std::vector<float> remainder_halfway_;               // (2 * padded), thrown away
-  std::vector<std::uint32_t> built_x_, built_y_;       // (padded + kPadding) places when the lists were made
-  std::vector<std::int64_t> path_x_, path_y_;          // (beads) path at that time, quanta
-  std::vector<std::uint32_t> slot_of_;                 // (beads) id -> place in memory
+  std::vector<BeadRecord> now_, next_;                     // (padded)
+  std::vector<float> remainder_now_, remainder_next_;      // (2 * padded)
+  std::vector<float> motion_now_, motion_next_;            // (3 * padded) where records hold expected motions; or empty
+  std::vector<ThermalMotion> thermal_now_, thermal_next_;  // (padded) where there are those
+  std::vector<float> remainder_halfway_;                   // (2 * padded), thrown away
+  std::vector<std::uint32_t> built_x_, built_y_;           // (padded + kPadding) places when the lists were made
+  std::vector<std::int64_t> path_x_, path_y_;              // (beads) path at that time, quanta
+  std::vector<std::uint32_t> slot_of_;                     // (beads) id -> place in memory
   CellGrid grid_;
   CellOrder cells_;
   std::vector<std::uint32_t> partners_, counts_;

@@ -14,6 +14,8 @@
 namespace gyrebox::kernels {
 namespace {
 
+double Squared(double a) { return a * a; }
+
 std::vector<std::uint32_t> SpinnerIds(const StartState& start) {
   std::vector<std::uint32_t> ids;
   for (std::uint32_t id = 0; id < start.spinner.size(); ++id) {
@@ -104,10 +106,10 @@ StepInput Bed::Laws() const {
   return input;
 }
 
-// Writes what the drive imposes at the middle of the coming step where the passes look for it: spins into the records,
+// Writes what the drive imposes in the coming step where the passes look for it: spins into the records,
 // torques beside them. Under brownian dynamics a torque is its spin, and passive beads have none.
 void Bed::ImposeDrive() {
-  const double ahead = course_.substep_time() / 2;
+  const double ahead = course_.drive_ahead();
   const double scale = course_.drive_scale();
   const bool as_spin = course_.rate_imposed() || course_.brownian();
   std::vector<BeadRecord>& now = beads_.now();
@@ -133,7 +135,8 @@ std::optional<Bed::StepResult> Bed::Compute() {
   ImposeDrive();
   const StepInput input = Laws();
   const auto pass = course_.brownian() ? beads_.code().brownian : beads_.code().lagged;
-  const MoveOutput output = beads_.Output(beads_.now().data(), course_.substep_time());
+  MoveOutput output = beads_.Output(beads_.now().data(), course_.substep_time());
+  output.weight = course_.carried_weight();
   return StepResult{
       beads_.WorstOfGroups([&](std::int64_t first, std::int64_t last) { return pass(input, output, first, last); }),
       {}};
@@ -157,7 +160,7 @@ std::optional<Bed::StepResult> Bed::ComputeConverged() {
     return beads_.WorstOfGroups(
         [&](std::int64_t first, std::int64_t last) { return beads_.code().move(input, output, first, last); });
   };
-  const bool midpoint = spec().dynamics.midpoint && input.temperature > 0;
+  const bool midpoint = course_.midpoint();
   if (!solving_->halfway) {
     if (!GoOnSolving(input, midpoint ? HalfwayAim(tolerance) : WholeAim(tolerance))) return std::nullopt;
     solving_->closest = solver_.closest_squared();
@@ -176,7 +179,9 @@ std::optional<Bed::StepResult> Bed::ComputeConverged() {
     result.solver = solving_->first;
     result.solver += solver_.report();
   }
-  result.health = move(beads_.Output(solver_.judged(), course_.substep_time()));
+  MoveOutput output = beads_.Output(solver_.judged(), course_.substep_time());
+  output.weight = course_.carried_weight();
+  result.health = move(output);
   result.health.closest_squared = solving_->closest;
   solving_.reset();
   return result;
@@ -208,7 +213,7 @@ bool Bed::Sound(const StepResult& result) {
   const HealthSpec& limits = spec().health;
   if (result.health.closest_squared < limits.closest_pair * limits.closest_pair) {
     FailClosestPair();
-  } else if (!(result.health.largest_move_squared <= limits.largest_move * limits.largest_move)) {
+  } else if (!(result.health.largest_move_squared <= Squared(course_.largest_move()))) {
     FailLargestMove(result.health);
   } else if (course_.converged() && !result.solver.converged) {
     course_.FailNotConverged(result.solver.relative_residual);
@@ -236,14 +241,15 @@ double Bed::LaggedResidual() {
     for (std::int64_t slot = first * beads_.code().width; slot < last * beads_.code().width; ++slot) {
       judged[slot] = beads_.now()[slot];
       if (slot >= beads_.n_beads()) continue;
-      judged[slot].vx = beads_.next()[slot].vx;
-      judged[slot].vy = beads_.next()[slot].vy;
-      judged[slot].spin = beads_.next()[slot].spin;
+      const Motion<float> motion = beads_.ComingMotion(slot);
+      judged[slot].vx = motion.vx;
+      judged[slot].vy = motion.vy;
+      judged[slot].spin = motion.spin;
     }
   });
   const StepInput input = Laws();
   solver_.DrawNoise(input);
-  return solver_.Residual(input, judged);
+  return solver_.Residual(input, judged, CarriesSweeps(spec()));
 }
 
 void Bed::Photograph(Snapshot& out) const {
@@ -260,7 +266,7 @@ void Bed::Photograph(Snapshot& out) const {
     std::int64_t lost_beads = 0;
     for (std::uint32_t id = first; id < last; ++id) {
       const BeadRecord& place = beads_.bead(id);
-      const BeadRecord& motion = beads_.next()[beads_.slot_of(id)];
+      const Motion<float> motion = beads_.ComingMotion(beads_.slot_of(id));
       out.x[id] = place.x;
       out.y[id] = place.y;
       out.path_x[id] = beads_.PathX(id) - start_x_[id];
@@ -281,7 +287,7 @@ void Bed::Photograph(Snapshot& out) const {
 float Bed::TorqueOn(std::int64_t bead) const {
   const std::uint32_t slot = beads_.slot_of(bead);
   if (beads_.now()[slot].kind != kSpinner) return 0;
-  if (course_.brownian()) return beads_.next()[slot].spin * static_cast<float>(spec().drag.rotational);
+  if (course_.brownian()) return beads_.ComingMotion(slot).spin * static_cast<float>(spec().drag.rotational);
   return torques_.empty() ? common_torque_ : torques_[slot];
 }
 
@@ -312,14 +318,16 @@ void Bed::FailLargestMove(const StepHealth& health) {
   double largest = -1;
   std::int64_t worst = 0;
   for (std::int64_t id = 0; id < beads_.n_beads(); ++id) {
-    const BeadRecord& next = beads_.next()[beads_.slot_of(id)];
-    double move = std::hypot(next.vx, next.vy) * course_.substep_time();
+    const std::uint32_t slot = beads_.slot_of(id);
+    const Motion<float> next = beads_.ComingMotion(slot);
+    double move = std::hypot(next.vx, next.vy);
     if (!std::isfinite(move)) move = std::numeric_limits<double>::infinity();
     if (move <= largest) continue;
     largest = move;
     worst = id;
   }
-  course_.FailLargestMove(worst, PlaceOf(worst), largest, health.largest_move_squared < 1e29f);
+  const bool is_number = std::isfinite(largest) && health.largest_move_squared < 1e29f;
+  course_.FailLargestMove(worst, PlaceOf(worst), std::sqrt(health.largest_move_squared), is_number);
 }
 
 // After a fault: back to the kept state with half the step, or the end of the run.
@@ -334,6 +342,7 @@ BedState Bed::Save() const {
   BedState state;
   state.step = course_.step();
   state.halvings = course_.halvings();
+  state.has_past = course_.has_past();
   beads_.Save(state);
   for (std::size_t i = 0; solving_ && i < spins_before_.size(); ++i) state.spin[spinners_[i]] = spins_before_[i];
   PutDrive(drive_.state(), state);
@@ -360,9 +369,11 @@ std::vector<Bead> Bed::Beads() const {
     bead.y = FromFixed(record.y, spec().side_y);
     bead.unwrapped_x = static_cast<double>(beads_.PathX(id)) * spec().side_x * 0x1p-32;
     bead.unwrapped_y = static_cast<double>(beads_.PathY(id)) * spec().side_y * 0x1p-32;
-    bead.vx = record.vx;
-    bead.vy = record.vy;
-    bead.spin = record.spin;
+    const Motion<float> motion = beads_.LastMotion(beads_.slot_of(id));
+    const ThermalMotion thermal = beads_.LastThermal(beads_.slot_of(id));
+    bead.vx = motion.vx + thermal.vx;
+    bead.vy = motion.vy + thermal.vy;
+    bead.spin = motion.spin + thermal.spin;
     bead.angle = AngleValue(record.angle);
     bead.spinner = record.kind == kSpinner;
   }

@@ -38,12 +38,15 @@ bool FrictionSolver::GoOn(const StepInput& input, const SolverAim& aim, int most
   return GoOnSolving(*this, static_cast<double>(beads_.n_beads()), aim, most_iterations, most_sweeps, course_);
 }
 
-double FrictionSolver::Residual(const StepInput& input, const std::vector<BeadRecord>& state) {
+double FrictionSolver::Residual(const StepInput& input, const std::vector<BeadRecord>& state, bool parted) {
+  memory_.parted = parted;
   input_ = &input;
   memory_.judged = state.data();
   memory_.made = nullptr;
-  const FirstSweep first = Begin();
-  return first.right > 0 ? std::sqrt(first.residual / first.right) : std::sqrt(first.residual);
+  Begin();
+  const bool noisy = input.temperature > 0;
+  if (noisy && !parted) return ResidualBesideNoise(Sum(0), Sum(1), Sum(2));
+  return RelativeResidual(Sum(0), noisy ? Sum(1) : Sum(2));
 }
 
 FirstSweep FrictionSolver::Begin() {

@@ -27,8 +27,9 @@ class FrictionSolver {
   const BeadRecord* judged() const { return memory_.judged; }
   const BeadRecord* made() const { return memory_.made; }
 
-  /// |b - A V| / |b| of the motion that `state` has.
-  double Residual(const StepInput& input, const std::vector<BeadRecord>& state);
+  /// How far the motion that `state` has is from balancing all forces: RelativeResidual(), or ResidualBesideNoise().
+  /// @param parted there is nothing in it of what noise makes: the forces are then those without noise.
+  double Residual(const StepInput& input, const std::vector<BeadRecord>& state, bool parted);
   /// Closest pair, squared, met in the last Solve or Residual.
   float closest_squared() const { return closest_squared_; }
 

@@ -6,6 +6,7 @@
 #include "cpu/record.h"
 #include "gyrebox/run_spec.h"
 #include "model/noise.h"
+#include "model/two_steps.h"
 
 namespace gyrebox::kernels {
 
@@ -42,9 +43,18 @@ struct StepInput {
 /// Where a move goes.
 struct MoveOutput {
   const BeadRecord* motion = nullptr;   ///< (padded beads) motion to follow; may be the `in` of the step
+  const BeadRecord* before = nullptr;   ///< (padded beads) motion of the step before; may be the `in` of the step
+  double weight = 0;                    ///< of the change since then, see model/two_steps.h
   BeadRecord* out = nullptr;            ///< (padded beads), overlapping neither
   const float* remainder_in = nullptr;  ///< (2 * padded beads): x of all, then y of all; quanta
   float* remainder_out = nullptr;
+  /// (3 * padded beads): x of all, y of all, spin of all; or null. Of sweeps that carry on: motions of the step before
+  /// and of this one, where records hold what beads are expected to do next.
+  const float* motion_in = nullptr;
+  float* motion_out = nullptr;
+  /// (padded beads) or null, of the same sweeps: what noise made of the motion in the step before, and in this one.
+  const ThermalMotion* thermal_in = nullptr;
+  ThermalMotion* thermal_out = nullptr;
   const std::uint32_t* built_x = nullptr;  ///< (padded beads) places when the list was built
   const std::uint32_t* built_y = nullptr;
   double time = 0;  ///< tau to move on
@@ -63,6 +73,7 @@ struct SolverMemory {
   const BeadRecord* before = nullptr;  ///< (padded beads) the motion judged before; may be `made`
   BeadRecord* made = nullptr;          ///< (padded beads) where the next motion goes; null where none is wanted
   float* random = nullptr;             ///< thermal forces and torques
+  bool parted = false;                 ///< the motion judged has nothing in it of what noise makes
   float* known = nullptr;              ///< all forces and torques but friction
   float* terms = nullptr;              ///< (5 * padded beads): each bead's share of the sums of a pass
 };
@@ -90,7 +101,8 @@ struct StepCode {
   /// Thermal forces at the places of `in`, into memory.random.
   void (*noise)(const StepInput&, const SolverMemory&, std::int64_t first, std::int64_t last);
   /// Judges the motion of memory.judged at its places, writes down what forces are known, and makes the next motion.
-  /// Terms: those of FirstSweep. Of the health only the closest pair is filled.
+  /// Terms: those of FirstSweep; where no next motion is wanted, those of RelativeResidual() or ResidualBesideNoise().
+  /// Of the health only the closest pair is filled.
   StepHealth (*begin)(const StepInput&, const SolverMemory&, std::int64_t first, std::int64_t last);
   /// Judges a motion and makes the next, see SolveBySweeps(). Terms: those of SweepSums.
   void (*sweep)(const StepInput&, const SolverMemory&, float omega, std::int64_t first, std::int64_t last);

@@ -78,6 +78,10 @@ std::size_t Carve(const RunSpec& spec, bool resident, std::uint32_t most_blocks,
   carver.Take(memory.built, stride);
   carver.Take(memory.start, stride);
   carver.Take(memory.turns, stride);
+  if (CarriesSweeps(spec)) {
+    carver.Take(memory.motion, 3 * stride);
+    carver.Take(memory.thermal, 2 * stride);
+  }
   carver.Take(memory.counts, stride);
   carver.Take(memory.cell_start, cells + 1);
   carver.Take(memory.cell_fill, cells);
@@ -154,7 +158,6 @@ void DeviceBed::LayOut(const StartState& start) {
   plan_.reach_squared = LimitSquared(ListReach(spec));
   plan_.half_skin_squared = LimitSquared(course_.half_skin());
   plan_.closest_squared = LimitSquared(spec.health.closest_pair);
-  plan_.largest_move_squared = LimitSquared(spec.health.largest_move);
   plan_.noise_seed = spec.seeds.noise;
   plan_.disorder_seed = spec.seeds.disorder;
   plan_.drive_scale = course_.drive_scale();
@@ -170,6 +173,10 @@ void DeviceBed::LayOut(const StartState& start) {
   slots.angle = start.angle;
   slots.remainder.assign(n, {});
   slots.turns.assign(n, {});
+  if (memory.motion != nullptr) {
+    for (std::vector<float>* row : {&slots.motion_x, &slots.motion_y, &slots.motion_spin}) row->assign(n, 0);
+    slots.thermal.assign(n, {});
+  }
   for (std::uint32_t id = 0; id < n; ++id) {
     const Pair32 place = {start.x[id], start.y[id]};
     const bool spinner = start.spinner[id] != 0;
@@ -221,6 +228,12 @@ DeviceBed::Slots DeviceBed::Fetch() {
   slots.built = FetchArray(memory.built);
   slots.start = FetchArray(memory.start);
   slots.turns = FetchArray(memory.turns);
+  if (memory.motion != nullptr) {
+    slots.motion_x = FetchArray(memory.motion);
+    slots.motion_y = FetchArray(memory.motion + plan_.stride);
+    slots.motion_spin = FetchArray(memory.motion + 2 * std::size_t{plan_.stride});
+    slots.thermal = FetchArray(memory.thermal + at);
+  }
   driver_.Wait();
   return slots;
 }
@@ -236,6 +249,12 @@ void DeviceBed::Upload(const Slots& slots) {
   SendArray(slots.built, memory.built);
   SendArray(slots.start, memory.start);
   SendArray(slots.turns, memory.turns);
+  if (memory.motion != nullptr) {
+    SendArray(slots.motion_x, memory.motion);
+    SendArray(slots.motion_y, memory.motion + plan_.stride);
+    SendArray(slots.motion_spin, memory.motion + 2 * std::size_t{plan_.stride});
+    SendArray(slots.thermal, memory.thermal);
+  }
   driver_.Wait();
   status_.half = 0;
   status_.lists_valid = false;
@@ -287,6 +306,9 @@ StepSettings DeviceBed::NumbersOf(const kernels::Settings& settings) const {
                                      course_.substep_time());
   StepSettings numbers;
   numbers.time = course_.substep_time();
+  numbers.drive_ahead = course_.drive_ahead();
+  numbers.weight = static_cast<float>(course_.carried_weight());
+  numbers.largest_move_squared = LimitSquared(course_.largest_move());
   numbers.differ = !IsUniform(settings.disorder) && !spinners_.empty();
   numbers.thermal = settings.temperature > 0;
   numbers.tangential = static_cast<float>(settings.friction.tangential);
@@ -299,10 +321,14 @@ StepSettings DeviceBed::NumbersOf(const kernels::Settings& settings) const {
 }
 
 void DeviceBed::PlanSubsteps(std::uint32_t n, StepRequest* requests, Settings& planned) {
+  bool carried = false;
   for (std::uint32_t k = 0;; ++k) {
     const bool changed = course_.substep() == 0 && course_.controls().MoveTo(course_.step());
     const kernels::Settings& settings = course_.settings();
-    if (changed || k == 0) {
+    // The first substep after a jump carries nothing on, so the second differs from it.
+    const bool carries = course_.carried_weight() > 0;
+    if (changed || k == 0 || carries != carried) {
+      carried = carries;
       DifferFrom(settings);
       planned.steps.push_back(NumbersOf(settings));
       if (own_since_) {
@@ -311,7 +337,7 @@ void DeviceBed::PlanSubsteps(std::uint32_t n, StepRequest* requests, Settings& p
       }
     }
     const double time = planned.steps.back().time;
-    const double drive = plan_.drive_scale * CommonDriveValue(settings.wave, time / 2, phases_);
+    const double drive = plan_.drive_scale * CommonDriveValue(settings.wave, planned.steps.back().drive_ahead, phases_);
     requests[k] = {course_.moment(), static_cast<float>(drive), static_cast<std::uint32_t>(planned.steps.size() - 1)};
     if (k == n) return;
     AdvancePhases(settings.wave, time, 1, phases_);
@@ -330,7 +356,7 @@ Moment DeviceBed::moment() const {
 }
 
 void DeviceBed::RewindTo(const Position& position) {
-  course_.Rewind(position.step, position.substep);
+  course_.Rewind(position.step, position.substep, position.has_past);
   phases_ = position.phases;
   planned_ = position.planned;
   sampled_at_ = samples_stand_;
@@ -376,13 +402,14 @@ void DeviceBed::DescribeFault() {
   double largest = -1;
   std::uint32_t worst = 0;
   for (std::uint32_t slot = 0; slot < plan_.n; ++slot) {
-    double move = std::hypot(next[slot].vx, next[slot].vy) * course_.substep_time();
+    double move = std::hypot(next[slot].vx, next[slot].vy);
     if (!std::isfinite(move)) move = std::numeric_limits<double>::infinity();
     if (move < largest || (move == largest && IdOf(slots.tag[slot]) > IdOf(slots.tag[worst]))) continue;
     largest = move;
     worst = slot;
   }
-  course_.FailLargestMove(IdOf(slots.tag[worst]), place(worst), largest, std::isfinite(largest));
+  const bool is_number = std::isfinite(largest) && status_.largest_move_squared < 1e29f;
+  course_.FailLargestMove(IdOf(slots.tag[worst]), place(worst), std::sqrt(status_.largest_move_squared), is_number);
 }
 
 BedState DeviceBed::Save() {
@@ -390,6 +417,7 @@ BedState DeviceBed::Save() {
   BedState state;
   state.step = course_.step();
   state.halvings = course_.halvings();
+  state.has_past = course_.has_past();
   state.lists_valid = status_.lists_valid;
   const auto each = [&](auto& array, auto value_of) {
     array.resize(plan_.n);
@@ -406,9 +434,18 @@ BedState DeviceBed::Save() {
   each(state.path_y, [&](std::uint32_t s) { return path(slots.turns[s].y, slots.built[s].y); });
   each(state.remainder_x, [&](std::uint32_t s) { return slots.remainder[s].x; });
   each(state.remainder_y, [&](std::uint32_t s) { return slots.remainder[s].y; });
-  each(state.vx, [&](std::uint32_t s) { return slots.beads[s].vx; });
-  each(state.vy, [&](std::uint32_t s) { return slots.beads[s].vy; });
-  each(state.spin, [&](std::uint32_t s) { return slots.spin[s]; });
+  const bool apart = !slots.motion_x.empty();
+  each(state.vx, [&](std::uint32_t s) { return apart ? slots.motion_x[s] : slots.beads[s].vx; });
+  each(state.vy, [&](std::uint32_t s) { return apart ? slots.motion_y[s] : slots.beads[s].vy; });
+  each(state.spin, [&](std::uint32_t s) { return apart ? slots.motion_spin[s] : slots.spin[s]; });
+  if (apart) {
+    each(state.expected_vx, [&](std::uint32_t s) { return slots.beads[s].vx; });
+    each(state.expected_vy, [&](std::uint32_t s) { return slots.beads[s].vy; });
+    each(state.expected_spin, [&](std::uint32_t s) { return slots.spin[s]; });
+    each(state.thermal_vx, [&](std::uint32_t s) { return slots.thermal[s].vx; });
+    each(state.thermal_vy, [&](std::uint32_t s) { return slots.thermal[s].vy; });
+    each(state.thermal_spin, [&](std::uint32_t s) { return slots.thermal[s].spin; });
+  }
   each(state.angle, [&](std::uint32_t s) { return slots.angle[s]; });
   each(state.kind, [&](std::uint32_t s) { return static_cast<std::uint8_t>(IsSpinner(slots.tag[s])); });
   DriveState drive;
@@ -428,11 +465,22 @@ void DeviceBed::BeginLoad(const BedState& state) {
   course_.Check(state);
   const std::size_t n = plan_.n;
   Slots slots;
-  slots.spin = state.spin;
+  const bool apart = plan_.memory.motion != nullptr, expects = apart && !state.expected_vx.empty();
+  const std::vector<float>&vx = expects ? state.expected_vx : state.vx, &vy = expects ? state.expected_vy : state.vy;
+  slots.spin = expects ? state.expected_spin : state.spin;
+  if (apart) {
+    slots.motion_x = state.vx;
+    slots.motion_y = state.vy;
+    slots.motion_spin = state.spin;
+    slots.thermal.resize(n);
+    for (std::size_t id = 0; id < state.thermal_vx.size(); ++id) {
+      slots.thermal[id] = {state.thermal_vx[id], state.thermal_vy[id], state.thermal_spin[id]};
+    }
+  }
   slots.angle = state.angle;
   slots.start = start_;
   for (std::size_t id = 0; id < n; ++id) {
-    slots.beads.push_back({state.built_x[id], state.built_y[id], state.vx[id], state.vy[id]});
+    slots.beads.push_back({state.built_x[id], state.built_y[id], vx[id], vy[id]});
     slots.tag.push_back(static_cast<std::uint32_t>(id) | (state.kind[id] != 0 ? kSpinnerBit : 0));
     slots.remainder.push_back({state.remainder_x[id], state.remainder_y[id]});
     slots.built.push_back({state.built_x[id], state.built_y[id]});
@@ -481,9 +529,10 @@ std::vector<Bead> DeviceBed::Beads() {
     const std::int64_t path_y = state.path_y[id] + AsSigned(state.y[id] - state.built_y[id]);
     bead.unwrapped_x = static_cast<double>(path_x) * spec.side_x * 0x1p-32;
     bead.unwrapped_y = static_cast<double>(path_y) * spec.side_y * 0x1p-32;
-    bead.vx = state.vx[id];
-    bead.vy = state.vy[id];
-    bead.spin = state.spin[id];
+    const bool parted = !state.thermal_vx.empty();
+    bead.vx = parted ? state.vx[id] + state.thermal_vx[id] : state.vx[id];
+    bead.vy = parted ? state.vy[id] + state.thermal_vy[id] : state.vy[id];
+    bead.spin = parted ? state.spin[id] + state.thermal_spin[id] : state.spin[id];
     bead.angle = AngleValue(state.angle[id]);
     bead.spinner = state.kind[id] != 0;
   }

@@ -62,8 +62,9 @@ class DeviceBed {
     std::int64_t step = 0, substep = 0;
     Phases phases;
     std::uint64_t planned = 0;
+    bool has_past = false;
   };
-  Position position() const { return {course_.step(), course_.substep(), phases_, planned_}; }
+  Position position() const { return {course_.step(), course_.substep(), phases_, planned_, course_.has_past()}; }
   /// Back to a position, and from there as far as the device has come.
   void RewindTo(const Position& position);
 
@@ -86,6 +87,8 @@ class DeviceBed {
     std::vector<float> spin;
     std::vector<std::uint32_t> angle, tag;
     std::vector<Remainder> remainder;
+    std::vector<float> motion_x, motion_y, motion_spin;  // empty where there are none apart from the beads'
+    std::vector<ThermalMotion> thermal;                  // there too
     std::vector<Pair32> built, start;
     std::vector<Turns> turns;
   };

@@ -7,6 +7,7 @@
 #include "gyrebox/run_spec.h"
 #include "model/own_drive.h"
 #include "model/step_laws.h"
+#include "model/two_steps.h"
 #include "neighbors/cells.h"
 
 namespace gyrebox::kernels::cuda {
@@ -53,9 +54,12 @@ struct BedMemory {
   Pair32* built = nullptr;         ///< places when the lists were made
   Pair32* start = nullptr;         ///< places at step 0
   Turns* turns = nullptr;
+  float* motion = nullptr;                ///< (3 * stride) of the last substep, as x, y, spin, where `beads` and
+                                          ///< `spin` hold what is expected of the next (CarriesSweeps()); else null
+  ThermalMotion* thermal = nullptr;       ///< (2 * stride) there too: what noise made of the motion; else null
   std::uint16_t* counts = nullptr;        ///< partners of each bead
   void* list = nullptr;                   ///< partners of the beads, see PlaceInList() and BedView.
-                                          ///< Rebuilds use it as scratch: at least 20 bytes a bead
+                                          ///< Rebuilds use it as scratch: at least 32 bytes a bead
   std::uint32_t* cell_start = nullptr;    ///< (cells + 1)
   std::uint32_t* cell_fill = nullptr;     ///< (cells)
   std::uint32_t* block_totals = nullptr;  ///< (blocks of the largest team)
@@ -80,8 +84,8 @@ struct BedPlan {
   StepLaws<float> laws;  ///< friction, noise as they are at the start; StepNumbers go over them
   DynamicsSpec dynamics;
   bool rate_imposed = false;
-  float reach_squared = 0, half_skin_squared = 0;       ///< sigma^2
-  float closest_squared = 0, largest_move_squared = 0;  ///< health limits, sigma^2
+  float reach_squared = 0, half_skin_squared = 0;  ///< sigma^2
+  float closest_squared = 0;                       ///< health limit, sigma^2
   std::uint64_t noise_seed = 0, disorder_seed = 0;
   double drive_scale = 1;  ///< from the quantity imposed to what `spin` or a torque holds
   ForceSpec force;
@@ -99,16 +103,19 @@ struct OwnDriveNumbers {
 /// What substeps have in common until a setting changes.
 struct StepSettings {
   double time = 0;              ///< length of the substep, tau
+  double drive_ahead = 0;       ///< from its beginning to the moment whose drive it takes, tau
   std::int32_t own_drive = -1;  ///< place among the OwnDriveNumbers, or -1 where spinners have no phases of their own
   bool differ = false;          ///< spinners follow their own phases, rather than all `drive`
   bool thermal = false;
+  float weight = 0;                                        ///< of the last change of the motion, see model/two_steps.h
+  float largest_move_squared = 0;                          ///< health limit, sigma^2
   float tangential = 0, normal = 0;                        ///< friction
   float along = 0, across = 0, velocity = 0, turning = 0;  ///< amplitudes of noise
 };
 /// What the host says of one substep.
 struct StepRequest {
   std::uint64_t moment = 0;    ///< names its random numbers
-  float drive = 0;             ///< on every spinner at the middle of the substep, scaled
+  float drive = 0;             ///< on every spinner in the substep, scaled
   std::uint32_t settings = 0;  ///< place among the StepSettings
 };
 /// All that a substep goes by; put together on the device.

@@ -55,6 +55,22 @@ struct BedView {
   }
 };
 
+/// Three numbers a bead, in three rows of `stride`.
+class Rows3 {
+ public:
+  GYREBOX_HD Rows3(float* at, std::size_t stride) : at_(at), stride_(stride) {}
+  GYREBOX_HD Motion<float> Load(std::uint32_t i) const { return {at_[i], at_[stride_ + i], at_[2 * stride_ + i]}; }
+  GYREBOX_HD void Store(std::uint32_t i, const Motion<float>& m) const {
+    at_[i] = m.vx;
+    at_[stride_ + i] = m.vy;
+    at_[2 * stride_ + i] = m.spin;
+  }
+
+ private:
+  float* at_;
+  std::size_t stride_;
+};
+
 /// The laws as they are in one substep.
 GYREBOX_HD StepLaws<float> LawsOf(const BedPlan& plan, const StepNumbers& numbers) {
   StepLaws<float> laws = plan.laws;

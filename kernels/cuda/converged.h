@@ -8,22 +8,9 @@ namespace gyrebox::kernels::cuda {
 
 GYREBOX_HD bool IsImposed(const BedPlan& plan, std::uint32_t tag) { return plan.rate_imposed && IsSpinner(tag); }
 
-/// Three numbers a bead, in three rows of `stride`.
-class Rows3 {
- public:
-  GYREBOX_HD Rows3(float* at, std::size_t stride) : at_(at), stride_(stride) {}
-  GYREBOX_HD Motion<float> Load(std::uint32_t i) const { return {at_[i], at_[stride_ + i], at_[2 * stride_ + i]}; }
-  GYREBOX_HD void Store(std::uint32_t i, const Motion<float>& m) const {
-    at_[i] = m.vx;
-    at_[stride_ + i] = m.vy;
-    at_[2 * stride_ + i] = m.spin;
-  }
-
- private:
-  float* at_;
-  std::size_t stride_;
-};
-
+GYREBOX_HD double Product(const Motion<float>& a, const Motion<float>& b) {
+  return Fma(a.vx, b.vx, Fma(a.vy, b.vy, a.spin * b.spin));
+}
 GYREBOX_HD double Squared(const Motion<float>& m) { return Fma(m.vx, m.vx, Fma(m.vy, m.vy, m.spin * m.spin)); }
 
 /// Places and a motion, which are an array each.
@@ -88,9 +75,9 @@ GYREBOX_PASS FirstLook LookAt(const BedView<Index>& bed, const StepLaws<float>& 
   look.row.AddBeadForce(look.known.fx, look.known.fy, look.known.torque);
   return look;
 }
-GYREBOX_PASS double RightSquared(const FirstLook& look, bool imposed) {
+GYREBOX_PASS Motion<float> Right(const FirstLook& look, bool imposed) {
   const auto &known = look.known, &pulls = look.imposed_pulls;
-  return Squared({known.fx + pulls.fx, known.fy + pulls.fy, imposed ? 0 : known.torque + pulls.torque});
+  return {known.fx + pulls.fx, known.fy + pulls.fy, imposed ? 0 : known.torque + pulls.torque};
 }
 
 /// The friction system at some places, as SolveBySweeps() wants it. The two motions of memory.work are made in turn.
@@ -156,7 +143,7 @@ class FrictionSystem {
       made.Set(i, judged.beads[i], {own.vx + more.vx, own.vy + more.vy, own.spin + more.spin});
       terms[0] = Squared(left);
       terms[1] = Squared(look.row.Product(own));
-      terms[2] = RightSquared(look, imposed);
+      terms[2] = Squared(Right(look, imposed));
       terms[3] = (look.row.axx + look.row.ayy) / (2 * laws.translational);
       terms[4] = look.row.c / laws.rotational;
     });
@@ -214,15 +201,6 @@ class FrictionSystem {
   GYREBOX_PASS float closest_squared() const { return closest_; }
 
  private:
-  // The motion that what is left asks for on top of the present one: D^-1 r.
-  GYREBOX_PASS static Motion<float> Correction(const BedPlan& plan, BalanceRow<float> row, const Motion<float>& left,
-                                               std::uint32_t tag) {
-    row.fx = left.vx;
-    row.fy = left.vy;
-    row.torque = left.spin;
-    return Balanced(plan, row, tag, 0);
-  }
-
   Team& team_;
   const BedView<Index>& bed_;
   const StepNumbers& numbers_;
@@ -263,34 +241,47 @@ GYREBOX_PASS SolverReport ConvergedPass(Team& team, BedView<Index>& bed, const S
     system.Start(middle, false);
     report += SolveBySweeps(system, plan.n, AimFromHalfway(dynamics.tolerance), dynamics.most_iterations);
   }
-  const float time = static_cast<float>(numbers.time);
   for (std::uint32_t i = team.rank(); i < plan.n; i += team.size()) {
-    MoveBead(bed, laws, options, time, i, now.beads[i], bed.tag[i], system.judged().MotionOf(i), health);
+    const Motion<float> motion = system.judged().MotionOf(i);
+    MoveBead(bed, laws, numbers, options, i, now.beads[i], bed.tag[i], motion, motion, now.MotionOf(i), health);
   }
   return report;
 }
 
-/// How far the motion in the next half is from balancing all forces, |b - A V| / |b|.
+/// How far the motion of the substep worked out last is from balancing all forces: RelativeResidual(), or
+/// ResidualBesideNoise(). @param followed whether beads were moved by it.
 template <class Mode, class Team, class Index>
 GYREBOX_PASS double ResidualOfNext(Team& team, BedView<Index>& bed, const StepNumbers& numbers,
-                                   const OwnDriveNumbers* own_numbers) {
+                                   const OwnDriveNumbers* own_numbers, bool followed) {
   const StepLaws<float> laws = LawsOf(bed.plan, numbers);
   const PlaceMotion* now = bed.Now(bed.beads);
   const Moving next = {bed.Next(bed.beads), bed.Next(bed.spin)};
-  double sums[2];
-  team.template Sum<2>(bed.plan.n, bed.plan.memory.partials, sums, [&](std::uint32_t i, double(&terms)[2]) {
+  const BedMemory& memory = bed.plan.memory;
+  const bool apart = followed && memory.motion != nullptr;
+  const Rows3 rows(memory.motion, bed.plan.stride);
+  const float* spins = apart ? memory.motion + 2 * std::size_t{bed.plan.stride} : next.spin;
+  // Where what noise makes of the motion is kept apart, the rest is judged by the forces without noise.
+  const bool noisy = Mode::kThermal && numbers.thermal, parted = memory.motion != nullptr;
+  double sums[3];
+  team.template Sum<3>(bed.plan.n, bed.plan.memory.partials, sums, [&](std::uint32_t i, double(&terms)[3]) {
     const bool imposed = IsImposed(bed.plan, bed.tag[i]);
-    const Motion<float> own = next.MotionOf(i);
-    const auto motion_of = [&](std::uint32_t j, const PlaceMotion&, float spin) {
-      return Motion<float>{next.beads[j].vx, next.beads[j].vy, spin};
+    const Motion<float> own = apart ? rows.Load(i) : next.MotionOf(i);
+    const auto motion_of = [&](std::uint32_t j, const PlaceMotion&, float) {
+      return apart ? rows.Load(j) : next.MotionOf(j);
     };
     const FirstLook look =
-        LookAt<Mode::kThermal>(bed, laws, numbers, own_numbers, now, next.spin, motion_of, own, {0, 0, 0}, i);
-    const Motion<float> left = Left(laws, own, look.row, imposed);
-    terms[0] = Squared(left);
-    terms[1] = RightSquared(look, imposed);
+        LookAt<Mode::kThermal>(bed, laws, numbers, own_numbers, now, spins, motion_of, own, {0, 0, 0}, i);
+    const Motion<float> left = Left(laws, own, look.row, imposed), right = Right(look, imposed);
+    const Motion<float>& random = look.random;
+    const float noise_of_spin = imposed ? 0 : random.spin;
+    const Motion<float> calm_left = {left.vx - random.vx, left.vy - random.vy, left.spin - noise_of_spin};
+    const Motion<float> forces = {right.vx - random.vx, right.vy - random.vy, right.spin - noise_of_spin};
+    terms[0] = noisy && !parted ? Product(calm_left, forces) : Squared(calm_left);
+    terms[1] = Squared(forces);
+    terms[2] = Squared(right);
   });
-  return sums[1] > 0 ? Sqrt(sums[0] / sums[1]) : Sqrt(sums[0]);
+  if (noisy && !parted) return ResidualBesideNoise(sums[0], sums[1], sums[2]);
+  return RelativeResidual(sums[0], noisy ? sums[1] : sums[2]);
 }
 
 }  // namespace gyrebox::kernels::cuda

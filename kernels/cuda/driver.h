@@ -14,7 +14,7 @@
 namespace gyrebox::kernels::cuda {
 
 /// Changes with every change of what host and module share.
-inline constexpr int kDriverVersion = 4;
+inline constexpr int kDriverVersion = 7;
 
 /// How a kernel is compiled; see Mode in passes.h.
 enum class ModeName : std::int32_t {

@@ -2,22 +2,24 @@
 #pragma once
 
 #include "cuda/bed_view.h"
+#include "model/two_steps.h"
 
 namespace gyrebox::kernels::cuda {
 
-/// Drive of one spinner that differs from the others, at the middle of the substep; scaled like StepNumbers::drive.
-GYREBOX_RARE float OwnDriveOf(const BedPlan& plan, const OwnDriveNumbers& numbers, double time, std::uint32_t id) {
+/// Drive of one spinner that differs from the others, `ahead` tau from now; scaled like StepNumbers::drive.
+GYREBOX_RARE float OwnDriveOf(const BedPlan& plan, const OwnDriveNumbers& numbers, double ahead, std::uint32_t id) {
   const OwnDrive& own = plan.memory.own;
   const std::uint32_t s = own.spinner_of_id[id];
   return static_cast<float>(plan.drive_scale * OwnDriveValue(numbers.wave, numbers.disorder, own.numbers[s],
-                                                             plan.disorder_seed, id, time / 2, own.phases[s],
+                                                             plan.disorder_seed, id, ahead, own.phases[s],
                                                              own.turns[s]));
 }
 
 /// Drive of a spinner in this substep.
 GYREBOX_PASS float DriveOf(const BedPlan& plan, const StepNumbers& numbers, const OwnDriveNumbers* own_numbers,
                            std::uint32_t tag) {
-  return !numbers.differ ? numbers.drive : OwnDriveOf(plan, own_numbers[numbers.own_drive], numbers.time, IdOf(tag));
+  return !numbers.differ ? numbers.drive
+                         : OwnDriveOf(plan, own_numbers[numbers.own_drive], numbers.drive_ahead, IdOf(tag));
 }
 
 /// Writes the spin that the drive imposes in the coming substep where passes look for it. Under brownian dynamics a
@@ -65,20 +67,22 @@ struct MoveOptions {
   bool spin_is_given = false;  ///< of a step that is followed: spinners leave with the drive of the next substep rather
                                ///< than their own spin
   float next_drive = 0;
-  bool spin_is_drive = false;  ///< brownian: beads leave with the spin that they push with, rather than their own
 };
 
-/// Moves bead i by a motion, into the next half.
+/// Moves bead i by a motion, into the next half. @param own its place.
+/// @param whole,smooth the motion, with and without what noise of this substep makes of it: it leaves with the latter.
+/// @param before `smooth` of the substep before.
 template <class Index>
-GYREBOX_PASS void MoveBead(BedView<Index>& bed, const StepLaws<float>& laws, const MoveOptions& options, float time,
-                           std::uint32_t i, PlaceMotion own, std::uint32_t tag, const Motion<float>& motion,
+GYREBOX_PASS void MoveBead(BedView<Index>& bed, const StepLaws<float>& laws, const StepNumbers& numbers,
+                           const MoveOptions& options, std::uint32_t i, PlaceMotion own, std::uint32_t tag,
+                           const Motion<float>& whole, const Motion<float>& smooth, const Motion<float>& before,
                            HealthOfThread& health) {
+  const float time = static_cast<float>(numbers.time);
+  const Motion<float> motion = TwoStepMotion(numbers.weight, whole, smooth, before);
   const float move_x = motion.vx * time, move_y = motion.vy * time;
   const float move = Fma(move_x, move_x, move_y * move_y);
   health.move = move < 1e30f ? Max(health.move, move) : 1e30f;
-  own.vx = motion.vx;
-  own.vy = motion.vy;
-  float spin = motion.spin;
+  Motion<float> leaves = smooth;
   if (options.follow) {
     Remainder remainder = bed.Now(bed.remainder)[i];
     Advance(own.x, remainder.x, move_x, laws.axis_x.quanta_of_length);
@@ -91,14 +95,16 @@ GYREBOX_PASS void MoveBead(BedView<Index>& bed, const StepLaws<float>& laws, con
     const float drift_x = Difference(built.x, own.x, laws.axis_x.length_of_quantum);
     const float drift_y = Difference(built.y, own.y, laws.axis_y.length_of_quantum);
     health.drift = Max(health.drift, Fma(drift_x, drift_x, drift_y * drift_y));
+    if (bed.plan.memory.motion != nullptr) {
+      Rows3(bed.plan.memory.motion, bed.plan.stride).Store(i, smooth);
+      leaves = TwoStepMotion(2 * numbers.weight, smooth, smooth, before);
+    }
+    if (options.spin_is_given && IsSpinner(tag)) leaves.spin = options.next_drive;
   }
-  if (options.spin_is_given && IsSpinner(tag)) {
-    spin = options.next_drive;
-  } else if (options.spin_is_drive) {
-    spin = bed.Now(bed.spin)[i];
-  }
+  own.vx = leaves.vx;
+  own.vy = leaves.vy;
   bed.Next(bed.beads)[i] = own;
-  bed.Next(bed.spin)[i] = spin;
+  bed.Next(bed.spin)[i] = leaves.spin;
 }
 
 /// Motion that balances a row, spin imposed or free.
@@ -107,18 +113,30 @@ GYREBOX_PASS Motion<float> Balanced(const BedPlan& plan, const BalanceRow<float>
   return plan.rate_imposed && IsSpinner(tag) ? row.SolveWithSpin(imposed_spin) : row.SolveFree();
 }
 
+/// The motion that a force adds, by the block of the bead alone: D^-1 r. An imposed spin stays as it is.
+GYREBOX_PASS Motion<float> Correction(const BedPlan& plan, BalanceRow<float> row, const Motion<float>& force,
+                                      std::uint32_t tag) {
+  row.fx = force.vx;
+  row.fy = force.vy;
+  row.torque = force.spin;
+  return Balanced(plan, row, tag, 0);
+}
+
 template <class Mode, class Team, class Index>
 GYREBOX_PASS void LaggedPass(Team& team, BedView<Index>& bed, const StepNumbers& numbers,
                              const OwnDriveNumbers* own_numbers, const MoveOptions& options, HealthOfThread& health) {
   const PlaceMotion* now = bed.Now(bed.beads);
   const float* spin = bed.Now(bed.spin);
+  const BedMemory& memory = bed.plan.memory;
+  const bool carries = memory.motion != nullptr;
+  const ThermalMotion* thermals = carries ? bed.Now(memory.thermal) : nullptr;
   for (std::uint32_t i = team.rank(); i < bed.plan.n; i += team.size()) {
     // Read for every bead anew: they cost few instructions and would hold twenty registers.
     StepLaws<float> laws = LawsOf(bed.plan, numbers);
     if constexpr (Mode::kExponential) laws.force.law = ForceSpec::Law::kExponential;
     const PlaceMotion own = now[i];
     const std::uint32_t tag = bed.tag[i];
-    BalanceRow<float> row(laws.translational, laws.rotational);
+    BalanceRow<float> row(laws.translational, laws.rotational), noise(0.0f, 0.0f);
     struct Fetched {
       float spin;
       std::uint32_t tag;
@@ -128,19 +146,35 @@ GYREBOX_PASS void LaggedPass(Team& team, BedView<Index>& bed, const StepNumbers&
         [&](std::uint32_t j) {
           return Fetched{spin[j], Mode::kThermal ? bed.tag[j] : 0};
         },
-        [&](std::uint32_t, const PlaceMotion& other, const PairPlace<float>& pair, const Fetched& fetched) {
+        [&](std::uint32_t j, const PlaceMotion& other, const PairPlace<float>& pair, const Fetched& fetched) {
           health.closest = Min(health.closest, pair.squared);
-          const Motion<float> motion = {other.vx, other.vy, fetched.spin};
+          laws.AddCold(pair, {other.vx, other.vy, fetched.spin}, row);
           if constexpr (Mode::kThermal) {
-            laws.AddThermal(numbers.keys, IdOf(tag), IdOf(fetched.tag), pair, motion, row);
-          } else {
-            laws.AddCold(pair, motion, row);
+            laws.AddPairNoise(numbers.keys, IdOf(tag), IdOf(fetched.tag), pair, noise);
+            if (carries) {
+              const ThermalMotion thermal = thermals[j];
+              laws.AddFrictionPull(pair, {thermal.vx, thermal.vy, thermal.spin}, noise);
+            }
           }
         });
-    if constexpr (Mode::kThermal) laws.AddBeadNoise(numbers.keys, IdOf(tag), row);
+    if constexpr (Mode::kThermal) laws.AddBeadNoise(numbers.keys, IdOf(tag), noise);
     if (!bed.plan.rate_imposed && IsSpinner(tag)) row.torque += DriveOf(bed.plan, numbers, own_numbers, tag);
-    MoveBead(bed, laws, options, static_cast<float>(numbers.time), i, own, tag, Balanced(bed.plan, row, tag, spin[i]),
-             health);
+    Motion<float> before = {own.vx, own.vy, spin[i]}, thermal = {0, 0, 0};
+    const float spin_before = before.spin;
+    if (carries) {
+      if constexpr (Mode::kThermal) {
+        // Without noise there is none of this either: what is left of it when the noise is turned off goes at once.
+        if (numbers.thermal) thermal = Correction(bed.plan, row, {noise.fx, noise.fy, noise.torque}, tag);
+      }
+      if (options.follow) bed.Next(memory.thermal)[i] = {thermal.vx, thermal.vy, thermal.spin};
+      AddOwnFriction(laws.translational, laws.rotational, before, row);
+      before = Rows3(memory.motion, bed.plan.stride).Load(i);
+    } else {
+      row.AddBeadForce(noise.fx, noise.fy, noise.torque);
+    }
+    const Motion<float> motion = Balanced(bed.plan, row, tag, spin_before);
+    const Motion<float> whole = {motion.vx + thermal.vx, motion.vy + thermal.vy, motion.spin + thermal.spin};
+    MoveBead(bed, laws, numbers, options, i, own, tag, whole, motion, before, health);
   }
 }
 
@@ -148,7 +182,6 @@ template <class Team, class Index>
 GYREBOX_PASS void BrownianPass(Team& team, BedView<Index>& bed, const StepNumbers& numbers, const MoveOptions& options,
                                HealthOfThread& health) {
   const StepLaws<float> laws = LawsOf(bed.plan, numbers);
-  const float time = static_cast<float>(numbers.time);
   const PlaceMotion* now = bed.Now(bed.beads);
   const float* spin = bed.Now(bed.spin);
   const float mobility = 1 / laws.translational, turning = 1 / laws.rotational;
@@ -160,11 +193,12 @@ GYREBOX_PASS void BrownianPass(Team& team, BedView<Index>& bed, const StepNumber
       health.closest = Min(health.closest, pair.squared);
       laws.AddSwirl(pair, spin[i], spin[j], row);
     });
+    const Motion<float> smooth = {row.fx * mobility, row.fy * mobility, spin[i]};
     if (numbers.thermal) laws.AddBeadNoise(numbers.keys, IdOf(tag), row);
     const bool imposed = bed.plan.rate_imposed && IsSpinner(tag);
-    const Motion<float> motion = {row.fx * mobility, row.fy * mobility,
-                                  imposed ? spin[i] : Fma(row.torque, turning, spin[i])};
-    MoveBead(bed, laws, options, time, i, own, tag, motion, health);
+    const Motion<float> whole = {row.fx * mobility, row.fy * mobility,
+                                 imposed ? spin[i] : Fma(row.torque, turning, spin[i])};
+    MoveBead(bed, laws, numbers, options, i, own, tag, whole, smooth, {own.vx, own.vy, spin[i]}, health);
   }
 }
 

@@ -11,12 +11,14 @@ struct RebuildScratch {
   std::uint32_t* tag;
   Turns* turns;
   std::uint32_t* slot;
+  float* motion;  // 3 rows
   GYREBOX_HD RebuildScratch(void* memory, std::uint32_t stride)
       : start(static_cast<Pair32*>(memory)),
         tag(reinterpret_cast<std::uint32_t*>(start + stride)),
         turns(reinterpret_cast<Turns*>(tag + stride)),
-        slot(reinterpret_cast<std::uint32_t*>(turns + stride)) {}
-  static constexpr std::uint32_t kBytesPerBead = 8 + 4 + 4 + 4;
+        slot(reinterpret_cast<std::uint32_t*>(turns + stride)),
+        motion(reinterpret_cast<float*>(slot + stride)) {}
+  static constexpr std::uint32_t kBytesPerBead = 8 + 4 + 4 + 4 + 3 * 4;
 };
 
 /// Turns of a path that now stands at `to`, having come from a turn count that went with `from`.
@@ -65,6 +67,10 @@ GYREBOX_PASS void SortBeads(Team& team, BedView<Index>& bed) {
     scratch.turns[q] = {TurnsAfter(turns.x, built.x, bead.x), TurnsAfter(turns.y, built.y, bead.y)};
     scratch.start[q] = memory.start[i];
     scratch.tag[q] = tag;
+    if (memory.motion != nullptr) {
+      Rows3(scratch.motion, plan.stride).Store(q, Rows3(memory.motion, plan.stride).Load(i));
+      bed.Next(memory.thermal)[q] = bed.Now(memory.thermal)[i];
+    }
   }
   team.Sync();
   bed.half ^= 1;
@@ -74,6 +80,9 @@ GYREBOX_PASS void SortBeads(Team& team, BedView<Index>& bed) {
     memory.turns[q] = scratch.turns[q];
     memory.start[q] = scratch.start[q];
     bed.tag[q] = scratch.tag[q];
+    if (memory.motion != nullptr) {
+      Rows3(memory.motion, plan.stride).Store(q, Rows3(scratch.motion, plan.stride).Load(q));
+    }
   }
   team.Sync();
 }

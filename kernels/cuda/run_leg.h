@@ -44,7 +44,7 @@ class LegRunner {
       if (!imposed || numbers_[k].differ) ImposeSpin(team_, bed_, numbers_[k], own_numbers_);
       imposed = true;
       const StepOutcome outcome = Step(k, true, k + 1 < leg.substeps);
-      if (!Judge(k, outcome, status)) break;
+      if (!Judge(k, outcome, true, status)) break;
       bed_.half ^= 1;
       if (numbers_[k].own_drive >= 0) {
         AdvanceOwnDrive(team_.rank(), team_.size(), plan_, own_numbers_[numbers_[k].own_drive], numbers_[k].time);
@@ -81,12 +81,14 @@ class LegRunner {
     team_.Sync();
     ImposeSpin(team_, bed_, numbers_[k], own_numbers_);
     const StepOutcome outcome = Step(k, false, false);
-    if (Judge(k, outcome, status)) {
+    if (Judge(k, outcome, false, status)) {
       photograph.taken = true;
       photograph.closest_squared = outcome.health.closest_squared();
       photograph.largest_move_squared = FromBits(outcome.health.move);
       photograph.residual = outcome.residual;
-      if constexpr (Mode::kLagged) photograph.residual = ResidualOfNext<Mode>(team_, bed_, numbers_[k], own_numbers_);
+      if constexpr (Mode::kLagged) {
+        photograph.residual = ResidualOfNext<Mode>(team_, bed_, numbers_[k], own_numbers_, false);
+      }
     }
     team_.Sync();
     for (std::uint32_t i = team_.rank(); i < plan_.n; i += team_.size()) spin[i] = FromBits(kept[i]);
@@ -98,7 +100,6 @@ class LegRunner {
     MoveOptions options;
     options.follow = follow;
     options.spin_is_given = goes_on && (Mode::kBrownian || plan_.rate_imposed);
-    options.spin_is_drive = Mode::kBrownian;
     if (goes_on) options.next_drive = numbers_[k + 1].drive;
     HealthOfThread health;
     StepOutcome outcome;
@@ -116,15 +117,17 @@ class LegRunner {
     return outcome;
   }
 
-  GYREBOX_PASS bool Judge(std::uint32_t k, const StepOutcome& outcome, BedStatus& status) {
+  GYREBOX_PASS bool Judge(std::uint32_t k, const StepOutcome& outcome, bool followed, BedStatus& status) {
     status.closest_squared = outcome.health.closest_squared();
     status.largest_move_squared = FromBits(outcome.health.move);
     status.residual = outcome.residual;
     status.iterations += outcome.iterations;
     if (status.closest_squared < plan_.closest_squared ||
-        !(status.largest_move_squared <= plan_.largest_move_squared)) {
+        !(status.largest_move_squared <= numbers_[k].largest_move_squared)) {
       status.stop = Stop::kUnsound;
-      if constexpr (Mode::kLagged) status.residual = ResidualOfNext<Mode>(team_, bed_, numbers_[k], own_numbers_);
+      if constexpr (Mode::kLagged) {
+        status.residual = ResidualOfNext<Mode>(team_, bed_, numbers_[k], own_numbers_, followed);
+      }
     } else if (!outcome.converged) {
       status.stop = Stop::kNotConverged;
     }

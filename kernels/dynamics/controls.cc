@@ -59,6 +59,12 @@ bool Controls::MoveTo(std::int64_t step) {
   return changed;
 }
 
+bool Controls::JumpsAt(std::int64_t step) const {
+  const auto first = std::lower_bound(adjustments_.begin(), adjustments_.end(), step,
+                                      [](const Adjustment& a, std::int64_t at) { return a.step < at; });
+  return first != adjustments_.end() && first->step == step;
+}
+
 void Controls::GoTo(std::int64_t step) {
   settings_ = initial_;
   ramps_.clear();

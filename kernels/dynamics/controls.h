@@ -34,6 +34,9 @@ class Controls {
   /// Brings the settings to a step; steps must not go back. @return whether any changed.
   bool MoveTo(std::int64_t step);
 
+  /// Whether an adjustment takes effect at this step: what is set may jump there.
+  bool JumpsAt(std::int64_t step) const;
+
   /// Goes to any step, back too.
   void GoTo(std::int64_t step);
 

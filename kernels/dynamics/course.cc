@@ -1,9 +1,13 @@
 #include "dynamics/course.h"
 
 #include <algorithm>
+#include <cmath>
 #include <cstdio>
 #include <iterator>
 #include <stdexcept>
+
+#include "gyrebox/step_choice.h"
+#include "model/two_steps.h"
 
 namespace gyrebox::kernels {
 namespace {
@@ -14,9 +18,15 @@ constexpr double kAlarmResidual = 1;
 
 }  // namespace
 
+bool CarriesSweeps(const RunSpec& spec) {
+  return spec.dynamics.equation == DynamicsSpec::Equation::kLagged &&
+         spec.dynamics.step == DynamicsSpec::Step::kSecondOrder;
+}
+
 void Course::Check(const BedState& state) const {
   const auto n = static_cast<std::size_t>(spec_.n_beads), n_spinners = static_cast<std::size_t>(spec_.n_spinners);
-  if (state.x.size() != n || state.kind.size() != n || state.turns.size() > n_spinners ||
+  if (state.x.size() != n || state.kind.size() != n || (!state.expected_vx.empty() && state.expected_vx.size() != n) ||
+      (!state.thermal_vx.empty() && state.thermal_vx.size() != n) || state.turns.size() > n_spinners ||
       state.phases.size() != WaveSpec::kMostTerms * (1 + state.turns.size()) || state.step < 0 ||
       state.step > spec_.n_steps) {
     throw std::invalid_argument("the saved state is of another bed");
@@ -27,10 +37,21 @@ void Course::GoTo(const BedState& state) {
   step_ = state.step;
   substep_ = 0;
   halvings_ = state.halvings;
+  has_past_ = state.has_past;
   controls_.GoTo(step_);
   verdict_ = Verdict::kRunning;
   fault_.reset();
   if (spec_.retry.most_halvings > 0) kept_ = state;
+}
+
+double Course::largest_move() const {
+  const double kick = std::sqrt(2 * settings().temperature * substep_time() / spec_.drag.translational);
+  return spec_.health.largest_move + kLargestKick * kick;
+}
+
+double Course::carried_weight() const {
+  const bool jumps = substep_ == 0 && controls_.JumpsAt(step_);
+  return two_steps() && has_past_ && !jumps ? kAdamsBashforth : 0;
 }
 
 std::int64_t Course::Adjust(Adjustment adjustment) {
@@ -59,7 +80,7 @@ void Course::FailClosestPair(const std::vector<std::int64_t>& beads, const std::
 
 void Course::FailLargestMove(std::int64_t bead, const std::vector<double>& place, double move, bool is_number) {
   Fail(is_number ? Fault::Reason::kLargestMove : Fault::Reason::kNotFinite, {bead}, place,
-       "would move %.3g sigma in one step (limit %.3g)", move, spec_.health.largest_move);
+       "would move %.3g sigma in one step (limit %.3g)", move, largest_move());
 }
 
 void Course::FailNotConverged(double residual) {
@@ -113,6 +134,7 @@ const BedState* Course::Retry(RunChunk& chunk) {
 
 void Course::GoOnHalved() {
   halvings_ = halvings_to_try_;
+  has_past_ = false;
   std::erase_if(held_back_, [&](const Sample& sample) { return sample.step >= step_; });
 }
 

@@ -15,6 +15,10 @@
 
 namespace gyrebox::kernels {
 
+/// Whether sweeps start from motions carried on from the last two steps, see model/two_steps.h: beads then keep the
+/// motion that their neighbours expect of them beside that of the last step.
+bool CarriesSweeps(const RunSpec& spec);
+
 class Course {
  public:
   explicit Course(const RunSpec& spec) : spec_(spec), controls_(spec) { spec_.start.laid_out.reset(); }
@@ -50,8 +54,21 @@ class Course {
   bool brownian() const { return spec_.dynamics.equation == DynamicsSpec::Equation::kBrownian; }
   bool converged() const { return spec_.dynamics.equation == DynamicsSpec::Equation::kConverged; }
 
+  /// Whether the present step takes a midpoint: it is of second order by itself.
+  bool midpoint() const { return converged() && spec_.dynamics.midpoint && settings().temperature > 0; }
+  /// Whether the present step is carried on from the one before.
+  bool two_steps() const { return spec_.dynamics.step == DynamicsSpec::Step::kSecondOrder && !midpoint(); }
+  /// Weight of the last change of the motion in the present substep, see model/two_steps.h. There is no such change in
+  /// the first substep of all, of a halved step, and where the settings jump.
+  double carried_weight() const;
+  /// Moment whose drive the present substep takes, from its beginning on, tau.
+  double drive_ahead() const { return two_steps() ? 0 : substep_time() / 2; }
+
   /// From what the drive imposes to what a bead holds of it: under brownian dynamics a torque is its spin.
   double drive_scale() const { return brownian() && !rate_imposed() ? 1 / spec_.drag.rotational : 1; }
+  /// Largest move of a bead in the present substep, sigma: the limit of the spec, and as much again as a kick of noise
+  /// can come to.
+  double largest_move() const;
   /// How far a bead may drift before its list no longer serves, sigma. A converged step looks at pairs half way through
   /// it too.
   double half_skin() const { return kSkin / 2 - (converged() ? spec_.health.largest_move / 2 : 0); }
@@ -61,14 +78,18 @@ class Course {
 
   /// One substep on.
   void Pass() {
+    has_past_ = true;
     if (++substep_ < substeps()) return;
     substep_ = 0;
     ++step_;
   }
+  /// Whether the motion that beads have is that of the substep before.
+  bool has_past() const { return has_past_; }
   /// Back to an earlier substep of the same past.
-  void Rewind(std::int64_t step, std::int64_t substep) {
+  void Rewind(std::int64_t step, std::int64_t substep, bool has_past) {
     step_ = step;
     substep_ = substep;
+    has_past_ = has_past;
     controls_.GoTo(step);
   }
   /// To a state that has been loaded; a retry goes back no further.
@@ -120,6 +141,7 @@ class Course {
   std::int64_t step_ = 0;
   std::int64_t substep_ = 0;
   int halvings_ = 0;
+  bool has_past_ = false;
   Verdict verdict_ = Verdict::kRunning;
   std::optional<Fault> fault_;
   bool alarmed_ = false;

@@ -36,6 +36,19 @@ struct SolverReport {
   }
 };
 
+/// |b - A V| / |b| from the squares.
+GYREBOX_HD double RelativeResidual(double left, double right) { return right > 0 ? Sqrt(left / right) : Sqrt(left); }
+
+/// How well sweeps keep up with forces in which there is noise, where both are in one motion. What they have not yet
+/// passed on of the noise of this step is most of |b - A V|, and tells nothing: it has another sign in every step. So
+/// what is left of the forces without noise, b0 - A V, is projected on these: |b0 . (b0 - A V)| / (|b0| |b|), b = b0 +
+/// noise. What noise there is in the motion V averages out over the beads; no motion at all leaves |b0| / |b|.
+/// @param product b0 . (b0 - A V). @param forces b0 . b0. @param right b . b.
+GYREBOX_HD double ResidualBesideNoise(double product, double forces, double right) {
+  const double scale = Sqrt(forces) * Sqrt(right);
+  return scale > 0 ? (product < 0 ? -product : product) / scale : 0;
+}
+
 /// Of single precision. A row is the sum of some ten terms, each to half a unit in its last place (6e-8), and what one
 /// sweep rounds the next ones carry on; stiff clusters were seen to come to rest at 1.3e-6.
 inline constexpr double kFloatRoundOff = 2e-6;
@@ -108,8 +121,7 @@ GYREBOX_HD bool GoOnSolving(System& system, double n, const SolverAim& aim, int 
   }
   for (int taken = 0;; ++taken, ++report.iterations) {
     if (report.iterations == 0 || report.iterations > course.unjudged) {
-      report.relative_residual =
-          course.right > 0 ? Sqrt(course.sums.residual / course.right) : Sqrt(course.sums.residual);
+      report.relative_residual = RelativeResidual(course.sums.residual, course.right);
       report.converged = report.relative_residual <= aim.tolerance ||
                          course.sums.residual <= System::kRoundOff * System::kRoundOff * course.sums.weight;
       if (report.converged || report.iterations == most_iterations) return true;

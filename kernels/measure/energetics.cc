@@ -135,8 +135,10 @@ std::vector<Column> EnergeticsColumns() {
       stress("stress_yy", "part yy"),
       {"drive_power", "epsilon/tau",
        "Power put in by the drive per bead: torques on spinners times their rates of turning; where the rate is "
-       "imposed, "
-       "the torques that balance drag and friction.",
+       "imposed, the torques that balance drag and friction. Of the motion in the step from this moment on, whose "
+       "drive is that of its beginning or, of first order and of a midpoint step, of its middle; where a step keeps "
+       "what "
+       "noise makes of the motion apart (brownian, lagged of second order), without that.",
        1},
   };
 }

@@ -40,7 +40,11 @@ std::vector<Column> HealthColumns() {
       {"closest_pair", "sigma", "Distance of the closest pair of beads within reach of each other.", 1},
       {"largest_move", "sigma", "Largest move of any bead in the step from this moment on.", 1},
       {"friction_residual", "",
-       "How far the motion is from balancing all forces: |b - A V| / |b| of the friction system A V = b.", 1},
+       "How far the motion is from balancing all forces: |b - A V| / |b| of the friction system A V = b. Of a lagged "
+       "step with noise: b and V without what noise makes of them; of first order |b0 . (b0 - A V)| / (|b0| |b|), b0 "
+       "the "
+       "forces without noise, which averages the noise of single steps out.",
+       1},
   };
 }
 

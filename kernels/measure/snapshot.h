@@ -22,7 +22,7 @@ struct Snapshot {
   // Found on the way.
   double closest_pair = 0;       ///< sigma; NaN where no pair is within reach
   double largest_move = 0;       ///< sigma, in the step that starts at this moment
-  double friction_residual = 0;  ///< |b - A V| / |b|
+  double friction_residual = 0;  ///< see ResidualBesideNoise() too
   std::int64_t lost_beads = 0;   ///< beads not found under their own number
 };
 

@@ -45,7 +45,8 @@ std::vector<Column> TransportColumns() {
   };
   return {column("msd_spinner", "spinners"),
           column("msd_passive", "passive beads"),
-          {"passive_spin", "rad/tau", "Mean rate of turning of passive beads.", 1}};
+          {"passive_spin", "rad/tau",
+           "Mean rate of turning of passive beads in the step from this moment on; as for drive_power.", 1}};
 }
 
 void AppendTo(const Transport& transport, std::vector<double>& values) {

@@ -79,16 +79,19 @@ struct BalanceRow {
   /// Friction against a neighbour that moves with `other`.
   /// @param nx,ny unit vector towards it. @param across,along gamma_t w and gamma_n w. @param arm,other_arm in sigma.
   GYREBOX_HD void AddFriction(R nx, R ny, R across, R along, R arm, R other_arm, const Motion<R>& other) {
+    AddFrictionPull(nx, ny, across, along, arm, other_arm, other);
+    AddToBlock(nx, ny, across, along, arm);
+  }
+  /// The same without the block.
+  GYREBOX_HD void AddFrictionPull(R nx, R ny, R across, R along, R arm, R other_arm, const Motion<R>& other) {
     const R pull_t = across * Slip(nx, ny, other_arm, other);
     const R pull_n = along * Fma(other.vx, nx, other.vy * ny);
     AddPull(nx, ny, pull_n, pull_t, arm);
-    AddToBlock(nx, ny, across, along, arm);
   }
 
-  /// Friction against a neighbour, and forces of it: `pull` towards it, `drag` along t; both also from its side.
-  GYREBOX_HD void AddContact(R nx, R ny, R across, R along, R arm, R other_arm, const Motion<R>& other, R pull,
-                             R drag) {
-    const R pull_t = Fma(across, Slip(nx, ny, other_arm, other), drag);
+  /// Friction against a neighbour, and a force of it: `pull` towards it, also from its side.
+  GYREBOX_HD void AddContact(R nx, R ny, R across, R along, R arm, R other_arm, const Motion<R>& other, R pull) {
+    const R pull_t = across * Slip(nx, ny, other_arm, other);
     const R pull_n = Fma(along, Fma(other.vx, nx, other.vy * ny), pull);
     AddPull(nx, ny, pull_n, pull_t, arm);
     AddToBlock(nx, ny, across, along, arm);

@@ -74,15 +74,15 @@ struct StepLaws {
     const PairNoise<R> random = PairNoiseOf(keys, id, other_id, pair);
     row.AddPairForce(pair.nx, pair.ny, random.along, random.across, pair.arm);
   }
-  /// Everything of a pair at once: friction, conservative force, and where there is noise that too.
+  /// Everything of a pair at once but noise: friction and conservative force.
   GYREBOX_HD void AddCold(const PairPlace<R>& pair, const Motion<R>& motion, BalanceRow<R>& row) const {
-    AddAll(pair, motion, -force.Force(pair.r), R(0.0), row);
+    row.AddContact(pair.nx, pair.ny, friction.tangential * pair.weight, friction.normal * pair.weight, pair.arm,
+                   pair.arm, motion, -force.Force(pair.r));
   }
-  template <class U>
-  GYREBOX_HD void AddThermal(const StepKeys& keys, U id, U other_id, const PairPlace<R>& pair, const Motion<R>& motion,
-                             BalanceRow<R>& row) const {
-    const PairNoise<R> random = PairNoiseOf(keys, id, other_id, pair);
-    AddAll(pair, motion, random.along - force.Force(pair.r), random.across, row);
+  /// What friction against a neighbour that moves with `motion` adds to the right-hand side.
+  GYREBOX_HD void AddFrictionPull(const PairPlace<R>& pair, const Motion<R>& motion, BalanceRow<R>& row) const {
+    row.AddFrictionPull(pair.nx, pair.ny, friction.tangential * pair.weight, friction.normal * pair.weight, pair.arm,
+                        pair.arm, motion);
   }
   template <class U>
   GYREBOX_HD void AddBeadNoise(const StepKeys& keys, U id, BalanceRow<R>& row) const {
@@ -94,12 +94,6 @@ struct StepLaws {
   GYREBOX_HD void AddSwirl(const PairPlace<R>& pair, R spin, R other_spin, BalanceRow<R>& row) const {
     const R push = swirl * pair.weight * pair.arm * (spin + other_spin);
     row.AddPairForce(pair.nx, pair.ny, -force.Force(pair.r), -push, R(0.0));
-  }
-
- private:
-  GYREBOX_HD void AddAll(const PairPlace<R>& pair, const Motion<R>& motion, R pull, R drag, BalanceRow<R>& row) const {
-    row.AddContact(pair.nx, pair.ny, friction.tangential * pair.weight, friction.normal * pair.weight, pair.arm,
-                   pair.arm, motion, pull, drag);
   }
 };
 

@@ -184,20 +184,30 @@ VectorXd Balance::Solve() const {
   return motion;
 }
 
-VectorXd Balance::Sweep(const VectorXd& before) const {
+VectorXd Balance::Sweep(const VectorXd& before, double more_own) const {
+  return SweepUnder(conservative_ + thermal_ + torques_, before, imposed_.value, more_own);
+}
+VectorXd Balance::SweepWithoutNoise(const VectorXd& before, double more_own) const {
+  return SweepUnder(conservative_ + torques_, before, imposed_.value, more_own);
+}
+VectorXd Balance::SweepOfNoise(const VectorXd& before) const { return SweepUnder(thermal_, before, 0, 0); }
+
+VectorXd Balance::SweepUnder(const VectorXd& forces, const VectorXd& before, double imposed_spin,
+                             double more_own) const {
   VectorXd old = before;
   for (Index row = 0; row < old.size(); ++row) {
-    if (IsImposed(row)) old(row) = imposed_.value;
+    if (IsImposed(row)) old(row) = imposed_spin;
   }
+  const VectorXd left = forces - matrix_ * old;
   VectorXd motion = old;
   for (Index i = 0; i < old.size(); i += 3) {
     const auto own = Rows(3, [&](Index row) { return !IsImposed(i + row); });
-    VectorXd others = old;
-    for (const Index row : own) others(i + row) = 0;
-    const VectorXd right = (conservative_ + thermal_ + torques_).segment<3>(i) - matrix_.middleRows<3>(i) * others;
-    const Eigen::MatrixXd block = matrix_.block<3, 3>(i, i)(own, own);
-    const VectorXd solved = block.llt().solve(VectorXd(right(own)));
-    for (std::size_t k = 0; k < own.size(); ++k) motion(i + own[k]) = solved(static_cast<Index>(k));
+    Eigen::Matrix3d weighted = (1 + more_own) * matrix_.block<3, 3>(i, i);
+    const auto& drag = spec_.drag;
+    weighted.diagonal() -= more_own * Eigen::Vector3d(drag.translational, drag.translational, drag.rotational);
+    const Eigen::MatrixXd block = weighted(own, own);
+    const VectorXd solved = block.llt().solve(VectorXd(VectorXd(left.segment<3>(i))(own)));
+    for (std::size_t k = 0; k < own.size(); ++k) motion(i + own[k]) += solved(static_cast<Index>(k));
   }
   return motion;
 }
@@ -230,11 +240,20 @@ void Move(const RunSpec& spec, const VectorXd& motion, std::vector<Bead>& beads)
   }
 }
 
-void TakeStep(const RunSpec& spec, Method method, std::int64_t step, std::vector<Bead>& beads, VectorXd& motion) {
-  const double middle = (static_cast<double>(step) + 0.5) * spec.time_step;
-  const Balance balance(spec, beads, {spec.drive.quantity, DriveAt(spec.drive, middle)}, step);
-  motion = method == Method::kDirect ? balance.Solve() : balance.Sweep(motion);
-  Move(spec, motion, beads);
+void TakeStep(const RunSpec& spec, Method method, std::int64_t step, std::vector<Bead>& beads, Motions& motions) {
+  const bool second_order = spec.dynamics.step == kernels::DynamicsSpec::Step::kSecondOrder;
+  const double moment = (static_cast<double>(step) + (second_order ? 0 : 0.5)) * spec.time_step;
+  const Balance balance(spec, beads, {spec.drive.quantity, DriveAt(spec.drive, moment)}, step);
+  const auto sweep = [&] {
+    if (!second_order) return balance.Sweep(motions.last);
+    motions.thermal = balance.SweepOfNoise(motions.thermal);
+    return balance.SweepWithoutNoise(step > 1 ? VectorXd(2 * motions.last - motions.earlier) : motions.last, 0.5);
+  };
+  const VectorXd motion = method == Method::kDirect ? balance.Solve() : sweep();
+  const VectorXd carried = second_order && step > 0 ? VectorXd(1.5 * motion - 0.5 * motions.last) : motion;
+  Move(spec, carried + motions.thermal, beads);
+  motions.earlier = motions.last;
+  motions.last = motion;
 }
 
 }  // namespace gyrebox::reference

@@ -52,9 +52,13 @@ class Balance {
   /// The motion that balances all free rows at once; imposed spins have their imposed value.
   Eigen::VectorXd Solve() const;
 
-  /// One sweep: each bead balances its own rows while its neighbours move as in `before`. Imposed spins, its own and
-  /// its neighbours', have their imposed value whatever `before` says.
-  Eigen::VectorXd Sweep(const Eigen::VectorXd& before) const;
+  /// One sweep from `before`: each bead moves on by what its own block makes of the forces that are left. Imposed spins
+  /// have their imposed value whatever `before` says. @param more_own the friction in the block is so much more than it
+  /// is.
+  Eigen::VectorXd Sweep(const Eigen::VectorXd& before, double more_own = 0) const;
+  /// The same without the random force, and under it alone, with imposed spins of 0.
+  Eigen::VectorXd SweepWithoutNoise(const Eigen::VectorXd& before, double more_own) const;
+  Eigen::VectorXd SweepOfNoise(const Eigen::VectorXd& before) const;
 
   /// Energy per time that each part takes up or gives, epsilon/tau.
   struct Power {
@@ -82,6 +86,8 @@ class Balance {
   void AddPair(const Pair& pair);
   void AddBeads();
   bool IsImposed(Eigen::Index row) const;
+  Eigen::VectorXd SweepUnder(const Eigen::VectorXd& forces, const Eigen::VectorXd& before, double imposed_spin,
+                             double more_own) const;
 
   kernels::RunSpec spec_;
   std::vector<Bead> beads_;
@@ -96,10 +102,24 @@ class Balance {
 /// Moves and turns beads along a motion for one time step of the spec, and wraps them into the periodic domain.
 void Move(const kernels::RunSpec& spec, const Eigen::VectorXd& motion, std::vector<Bead>& beads);
 
-/// Takes step `step` of a run with its drive at mid-step: one sweep from `motion`, or a direct solution, then a move.
-/// @param motion (3 N) of the step before, or zero; on return of this step.
+/// The last two motions (3 N) of a run, zero before step 0.
+struct Motions {
+  Eigen::VectorXd last, earlier;  ///< of sweeps of second order: without what noise made of them
+  Eigen::VectorXd thermal;        ///< of these: what noise made of the last motion
+  explicit Motions(std::int64_t n_beads)
+      : last(Eigen::VectorXd::Zero(3 * n_beads)),
+        earlier(Eigen::VectorXd::Zero(3 * n_beads)),
+        thermal(Eigen::VectorXd::Zero(3 * n_beads)) {}
+};
+
+/// Takes step `step` of a run: one sweep, or a direct solution, then a move.
+/// Of first order: under the drive of mid-step, a whole sweep from the last motion, and along what it gives.
+/// Of second order: under the drive of the step's beginning, a sweep from twice the last motion less the one before it,
+/// its blocks with half as much friction again, without noise, and along 3/2 of what that gives less 1/2 of the last
+/// one, and along what a plain sweep makes of the noise. Step 0 has no motion before it, and step 1 sweeps from that of
+/// step 0.
 enum class Method { kLagged, kDirect };
 void TakeStep(const kernels::RunSpec& spec, Method method, std::int64_t step, std::vector<Bead>& beads,
-              Eigen::VectorXd& motion);
+              Motions& motions);
 
 }  // namespace gyrebox::reference

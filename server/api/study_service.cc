@@ -12,6 +12,7 @@
 #include "api/steer.h"
 #include "schema/number_text.h"
 #include "study/estimate.h"
+#include "study/time_step.h"
 
 namespace gyrebox::api {
 
@@ -102,6 +103,7 @@ absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyR
   *response.mutable_estimate() = study::EstimateStudy(prepared->spec, rate, rooms_.device, prepared->saved, stop);
   response.mutable_estimate()->set_duration_basis((reached > 0 ? "measured on this box: " : "a first guess: ") +
                                                   schema::NumberText(rate, 2) + " bead-steps per second");
+  study::TellTimeSteps(prepared->spec, stop, &response);
   *response.mutable_spec() = std::move(prepared->spec);
   return response;
 }

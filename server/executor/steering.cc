@@ -135,6 +135,7 @@ class OneRun {
     const study::AskedChange asked = job_.Ask(course_, entry_.step(), entry_.ramp_steps());
     for (const auto& fault : asked.faults) result->faults.push_back(fault);
     *entry_.mutable_change() = asked.change.change();
+    entry_.set_warning(asked.warning);
   }
 
   void PrepareExtend(Steered* result) {

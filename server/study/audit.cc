@@ -11,6 +11,7 @@
 #include "study/point_setter.h"
 #include "study/run_spec.h"
 #include "study/schedule.h"
+#include "study/time_step.h"
 
 namespace gyrebox::study {
 
@@ -19,8 +20,6 @@ constexpr double kMapCost = 0.15;
 constexpr int kLeastMapValues = 5;
 constexpr int kMostAuditedTrials = 4;
 constexpr int kLeastTrials = 2;
-/// Normal numbers of spreads between spinners are cut here.
-constexpr double kCut = 3;
 /// pi / sqrt(12), of discs.
 constexpr double kClosePacking = 0.9069;
 /// Fraction of the area that even a jammed or soft bed gives way to.
@@ -38,49 +37,7 @@ double DefaultAuditCost(const v1::StudySpec& spec) {
   return is_map ? kMapCost : 0;
 }
 
-/// Peak of a wave over its amplitude.
-static double PeakFactor(const kernels::WaveSpec& wave) {
-  using Shape = kernels::WaveSpec::Shape;
-  if (wave.shape == Shape::kAm) return 1 + std::abs(wave.depth);
-  if (wave.shape != Shape::kSum) return 1;
-  double sum = 0;
-  for (int i = 0; i < wave.n_terms; ++i) sum += std::abs(wave.term_shares[i]);
-  return sum;
-}
-
 namespace {
-
-/// The largest of each factor of the rate in the course of a run.
-class Peaks {
- public:
-  explicit Peaks(const kernels::DriveSpec& drive)
-      : spread_(drive.disorder.amplitude_spread), jitter_(drive.disorder.jitter) {
-    Add(drive.wave);
-  }
-
-  void Add(const kernels::Adjustment& adjustment) {
-    for (const kernels::WaveSpec& wave : adjustment.wave) Add(wave);
-    for (const kernels::Change& change : adjustment.changes) Add(change.parameter, std::abs(change.value));
-  }
-
-  double rate() const { return factor_ * amplitude_ * (1 + kCut * spread_) * (1 + kCut * jitter_); }
-
- private:
-  void Add(const kernels::WaveSpec& wave) {
-    factor_ = std::max(factor_, PeakFactor(wave));
-    amplitude_ = std::max(amplitude_, std::abs(wave.amplitude));
-  }
-
-  void Add(kernels::Parameter parameter, double value) {
-    using kernels::Parameter;
-    if (parameter == Parameter::kAmplitude) amplitude_ = std::max(amplitude_, value);
-    if (parameter == Parameter::kDepth) factor_ = std::max(factor_, 1 + value);
-    if (parameter == Parameter::kAmplitudeSpread) spread_ = std::max(spread_, value);
-    if (parameter == Parameter::kJitter) jitter_ = std::max(jitter_, value);
-  }
-
-  double factor_ = 0, amplitude_ = 0, spread_, jitter_;
-};
 
 /// What of points bears on which of them are audited, by their places.
 struct Candidates {
@@ -89,18 +46,8 @@ struct Candidates {
 
 }  // namespace
 
-/// Highest peak of the drive of any spinner in the course of a run, in rad/tau; of a torque the rate that it gives to a
-/// bead by itself.
-static double PeakRateOf(const v1::StudySpec& at) {
-  const kernels::DriveSpec drive = ToDriveSpec(at.drive());
-  Peaks peaks(drive);
-  for (const kernels::Adjustment& adjustment : ToAdjustments(at)) peaks.Add(adjustment);
-  const bool is_torque = drive.quantity == kernels::DriveSpec::Quantity::kTorque;
-  return is_torque ? peaks.rate() / at.drag().rotational() : peaks.rate();
-}
-
 double StepRisk(const v1::StudySpec& at) {
-  const double peak = PeakRateOf(at), room = std::max(kLeastRoom, 1 - CoveredShare(at.bed()) / kClosePacking);
+  const double peak = PeaksOf(at).rate, room = std::max(kLeastRoom, 1 - CoveredShare(at.bed()) / kClosePacking);
   return peak * peak * StepOf(at) * room;
 }
 

@@ -32,11 +32,12 @@ class PointChecker {
   PointChecker(const v1::StudySpec& spec, const kernels::Device* device,
                const std::shared_ptr<const kernels::SavedBed>& saved, Violations* violations)
       : spec_(spec), setter_(spec), device_(device), saved_(saved), violations_(violations) {
-    const bool schedule_sound = AllSound("schedule") && Sound("dynamics.time_step");
+    const bool step_sound = !setter_.gives_step() || Sound("dynamics.time_step");
+    const bool schedule_sound = AllSound("schedule") && step_sound;
     steps_sound_ = schedule_sound && (spec.schedule().stages_size() > 0 || Sound("schedule.duration"));
     changes_sound_ = AllSound("drive") && AxesSound("schedule");
     period_sound_ = schedule_sound && AllSound("drive");
-    interval_sound_ = Sound("measure.interval") && Sound("dynamics.time_step");
+    interval_sound_ = Sound("measure.interval") && step_sound;
     spinners_sound_ = Sound("bed.spinner_fraction") && Sound("bed.bead_count");
     all_sound_ = violations->empty();
   }
@@ -45,13 +46,14 @@ class PointChecker {
   void Check(const std::vector<double>& point) {
     const v1::StudySpec& at = setter_.At(point);
     const bool first = std::exchange(first_, false);
-    const bool steps_vary = first || Varies("schedule") || Varies("dynamics.time_step");
+    const bool step_varies = Varies("dynamics.time_step") || !setter_.gives_step();
+    const bool steps_vary = first || Varies("schedule") || step_varies;
     // Which wave a steered change meets is a matter of steps.
     const bool changes_vary = at.schedule().steering().changes().empty() ? first || Varies("schedule") : steps_vary;
     if (steps_sound_ && steps_vary) CheckSteps(at);
     if (changes_sound_ && changes_vary) CheckChanges(at);
     if (period_sound_ && (steps_vary || Varies("drive"))) CheckPeriod(at);
-    if (interval_sound_ && (first || Varies("measure.interval") || Varies("dynamics.time_step"))) CheckInterval(at);
+    if (interval_sound_ && (first || Varies("measure.interval") || step_varies)) CheckInterval(at);
     if (spinners_sound_ && (first || Varies("bed"))) CheckSpinners(at);
     if (all_sound_ && violations_->empty()) CheckKernels(at);
   }

@@ -54,6 +54,8 @@ static void AllowAnyPair(v1::StudySpec* spec) {
   if (random && !start.random().has_closest_pair()) start.mutable_random()->set_closest_pair(0);
 }
 
+void FillConverged(v1::Converged* converged) { Fill(converged); }
+
 void FillDefaults(v1::StudySpec* spec, const FoundRun* saved) {
   if (spec->forces().has_soft()) AllowAnyPair(spec);
   if (saved != nullptr && saved->ok()) TakeBed(**saved, spec);

@@ -12,7 +12,7 @@ namespace gyrebox::study {
 /// Bytes that a sample takes on disk, compressed, the rare wide ones spread over all; measured on a small study.
 constexpr int64_t kBytesPerSample = 700;
 /// Bytes of a bead in the state that a run leaves, see kernels::BedState.
-constexpr int64_t kBytesPerBead = 57;
+constexpr int64_t kBytesPerBead = 81;
 /// Bytes of a bead in a frame that is kept, those of its kind aside, which all frames of a run share.
 constexpr int64_t kBytesPerBeadOfFrame = 12;
 

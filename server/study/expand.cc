@@ -9,6 +9,7 @@
 #include "study/audit.h"
 #include "study/number_at.h"
 #include "study/point_setter.h"
+#include "study/time_step.h"
 
 namespace gyrebox::study {
 
@@ -50,6 +51,7 @@ v1::StudySpec AtPoint(const v1::StudySpec& spec, const std::vector<double>& axis
   v1::StudySpec at = spec;
   const int given = std::min(spec.axes_size(), static_cast<int>(axis_values.size()));
   for (int i = 0; i < given; ++i) SetNumberAt(&at, spec.axes(i).field(), axis_values[i]);
+  FillDynamics(&at);
   return at;
 }
 

@@ -31,7 +31,8 @@ std::vector<double> AxisValues(const v1::Axis& axis);
 /// All combinations of the axes' values, the first axis slowest; one empty combination where there is no axis.
 std::vector<std::vector<double>> Points(const v1::StudySpec& spec);
 
-/// The study with the fields of its axes set to these values. Where there are fewer of them than axes, the study's own
+/// The study with the fields of its axes set to these values, and with the solver and the time step that follow from
+/// them where it gives none. Where there are fewer of them than axes, the study's own
 /// values hold for the last ones: a study that grew by an axis has its old runs there.
 v1::StudySpec AtPoint(const v1::StudySpec& spec, const std::vector<double>& axis_values);
 

@@ -18,13 +18,15 @@ constexpr double kRoundOff = 1e-9;
 /// Longer than any run: an interval of a drive that hardly oscillates is no whole number of 64 bits.
 constexpr double kMostSteps = 1e15;
 
-static int64_t IntervalSteps(const v1::StudySpec& at) {
+double SampleInterval(const v1::StudySpec& at) {
   const double frequency = HighestFrequencyOf(at).of_wave;
-  double interval = frequency > 0 ? 1 / (kSamplesPerPeriod * frequency) : kSteadyInterval;
-  if (at.measure().has_interval()) {
-    interval = frequency > 0 ? std::min(interval, at.measure().interval()) : at.measure().interval();
-  }
-  const double steps = interval / at.dynamics().time_step();
+  const double interval = frequency > 0 ? 1 / (kSamplesPerPeriod * frequency) : kSteadyInterval;
+  if (!at.measure().has_interval()) return interval;
+  return frequency > 0 ? std::min(interval, at.measure().interval()) : at.measure().interval();
+}
+
+static int64_t IntervalSteps(const v1::StudySpec& at) {
+  const double steps = SampleInterval(at) / at.dynamics().time_step();
   return static_cast<int64_t>(std::clamp(steps * (1 + kRoundOff), 1.0, kMostSteps));
 }
 
@@ -51,7 +53,10 @@ static kernels::ForceSpec ToForceSpec(const v1::Forces& forces) {
 }
 
 static kernels::DynamicsSpec ToDynamicsSpec(const v1::Dynamics& dynamics) {
+  using Step = kernels::DynamicsSpec::Step;
   kernels::DynamicsSpec spec;
+  // Studies that were stored before there was a choice have none.
+  spec.step = dynamics.step_order() == 2 ? Step::kSecondOrder : Step::kFirstOrder;
   if (dynamics.has_brownian()) {
     spec.equation = kernels::DynamicsSpec::Equation::kBrownian;
     spec.swirl = dynamics.brownian().swirl();
@@ -92,16 +97,8 @@ static kernels::Sides SidesOf(const kernels::StartSpec& start, const v1::Bed& be
   return start.saved == nullptr ? kernels::Sides() : kernels::Sides{start.saved->side_x, start.saved->side_y};
 }
 
-kernels::RunSpec ToRunSpec(const v1::StudySpec& at, const v1::Seeds& seeds,
-                           const std::shared_ptr<const kernels::SavedBed>& saved) {
+kernels::RunSpec ToPhysics(const v1::StudySpec& at) {
   kernels::RunSpec run;
-  run.n_beads = at.bed().bead_count();
-  run.n_spinners = std::llround(at.bed().spinner_fraction() * static_cast<double>(run.n_beads));
-  run.start = ToStartSpec(at.start());
-  run.start.saved = saved;
-  const kernels::Sides sides = SidesOf(run.start, at.bed());
-  run.side_x = sides.x;
-  run.side_y = sides.y;
   run.force = ToForceSpec(at.forces());
   run.friction = {.tangential = at.friction().tangential(),
                   .normal = at.friction().normal(),
@@ -109,10 +106,23 @@ kernels::RunSpec ToRunSpec(const v1::StudySpec& at, const v1::Seeds& seeds,
                   .exponent = at.friction().exponent()};
   run.drag = {.translational = at.drag().translational(), .rotational = at.drag().rotational()};
   run.temperature = at.thermal().temperature();
-  run.time_step = at.dynamics().time_step();
-  run.n_steps = StepsOf(at);
   run.dynamics = ToDynamicsSpec(at.dynamics());
   run.drive = ToDriveSpec(at.drive());
+  return run;
+}
+
+kernels::RunSpec ToRunSpec(const v1::StudySpec& at, const v1::Seeds& seeds,
+                           const std::shared_ptr<const kernels::SavedBed>& saved) {
+  kernels::RunSpec run = ToPhysics(at);
+  run.n_beads = at.bed().bead_count();
+  run.n_spinners = std::llround(at.bed().spinner_fraction() * static_cast<double>(run.n_beads));
+  run.start = ToStartSpec(at.start());
+  run.start.saved = saved;
+  const kernels::Sides sides = SidesOf(run.start, at.bed());
+  run.side_x = sides.x;
+  run.side_y = sides.y;
+  run.time_step = at.dynamics().time_step();
+  run.n_steps = StepsOf(at);
   run.adjustments = ToAdjustments(at);
   run.measure.interval_steps = IntervalSteps(at);
   run.measure.bond_length = at.measure().bond_length();

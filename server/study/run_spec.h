@@ -16,8 +16,15 @@ namespace gyrebox::study {
 kernels::RunSpec ToRunSpec(const v1::StudySpec& at, const v1::Seeds& seeds,
                            const std::shared_ptr<const kernels::SavedBed>& saved = nullptr);
 
+/// What forces, frictions, drags, temperature, equation and drive a run has: the part of ToRunSpec() that is there
+/// before its time step is. @param at need not be sound.
+kernels::RunSpec ToPhysics(const v1::StudySpec& at);
+
 /// Packing fraction: fraction of the area that beads cover.
 double CoveredShare(const v1::Bed& bed);
+
+/// Time between samples in tau, before it is rounded down to whole steps.
+double SampleInterval(const v1::StudySpec& at);
 
 /// Most beads of a bed that frames are kept of: a frame is one blob of the database, which takes a billion bytes.
 inline constexpr int64_t kMostFrameBeads = 50'000'000;

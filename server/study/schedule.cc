@@ -125,18 +125,33 @@ static void AddChanges(const v1::Adjustable& change, bool ramp, std::vector<kern
   add(change.has_opposite_share(), Parameter::kOppositeShare, change.opposite_share());
 }
 
-/// One adjustment a stage, also where it changes nothing.
-static std::vector<kernels::Adjustment> AdjustmentOfEveryStage(const v1::StudySpec& at) {
+/// One adjustment a stage, also where it changes nothing, without its step.
+static std::vector<kernels::Adjustment> ChangesOfEveryStage(const v1::StudySpec& at) {
   std::vector<kernels::Adjustment> adjustments;
-  int64_t step = 0;
   for (const v1::Stage& stage : at.schedule().stages()) {
     kernels::Adjustment& adjustment = adjustments.emplace_back();
-    adjustment.step = step;
-    adjustment.ramp_steps = StepsOf(stage, at.dynamics().time_step());
     if (const auto wave = WaveOf(stage.step())) adjustment.wave.push_back(*wave);
     AddChanges(stage.step(), /*ramp=*/false, &adjustment.changes);
     AddChanges(stage.ramp(), /*ramp=*/true, &adjustment.changes);
-    step += adjustment.ramp_steps;
+  }
+  return adjustments;
+}
+
+static std::vector<kernels::Adjustment> AdjustmentOfEveryStage(const v1::StudySpec& at) {
+  auto adjustments = ChangesOfEveryStage(at);
+  int64_t step = 0;
+  for (size_t i = 0; i < adjustments.size(); ++i) {
+    adjustments[i].step = step;
+    adjustments[i].ramp_steps = StepsOf(at.schedule().stages(static_cast<int>(i)), at.dynamics().time_step());
+    step += adjustments[i].ramp_steps;
+  }
+  return adjustments;
+}
+
+std::vector<kernels::Adjustment> ChangesInOrder(const v1::StudySpec& at) {
+  auto adjustments = ChangesOfEveryStage(at);
+  for (const v1::SteeredChange& steered : at.schedule().steering().changes()) {
+    adjustments.push_back(ToAdjustment(steered));
   }
   return adjustments;
 }
@@ -226,7 +241,7 @@ static HighestFrequency HighestIn(const kernels::DriveSpec& drive,
 }
 
 HighestFrequency HighestFrequencyOf(const v1::StudySpec& at) {
-  return HighestIn(ToDriveSpec(at.drive()), AdjustmentOfEveryStage(at));
+  return HighestIn(ToDriveSpec(at.drive()), ChangesOfEveryStage(at));
 }
 
 double HighestSteeredFrequency(const v1::StudySpec& at) {

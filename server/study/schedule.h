@@ -22,6 +22,8 @@ double LastStageTime(const v1::StudySpec& at);
 
 /// What the stages change, at the steps where they begin, and what was steered, in the order in which it takes effect.
 std::vector<kernels::Adjustment> ToAdjustments(const v1::StudySpec& at);
+/// The same in its order, but with no steps and lengths of ramps: what there is before the time step is.
+std::vector<kernels::Adjustment> ChangesInOrder(const v1::StudySpec& at);
 /// One change that was steered.
 kernels::Adjustment ToAdjustment(const v1::SteeredChange& steered);
 

@@ -6,6 +6,8 @@
 #include "study/check_changes.h"
 #include "study/expand.h"
 #include "study/number_at.h"
+#include "study/run_spec.h"
+#include "study/time_step.h"
 
 namespace gyrebox::study {
 
@@ -25,10 +27,11 @@ SteerPoint::SteerPoint(v1::StudySpec at_point) : at(std::move(at_point)), time_s
 
 SteerPoints::SteerPoints(const v1::StudySpec& spec) : spec_(spec) {}
 
-/// Whether steering looks at a field: it asks for frequencies, for steps, and for what wave there is.
+/// Whether steering looks at a field: it asks for what wave there is, for steps, and for what they follow from.
 static bool Counts(const std::string& field) {
-  const bool timed = field.starts_with("drive.") || field.starts_with("schedule.") || field.starts_with("dynamics.");
-  return timed && !field.ends_with(".amplitude");
+  static constexpr const char* kOthers[] = {"seeds.", "trials.", "health.", "retry.", "start.", "bed.spinner_fraction"};
+  return std::none_of(std::begin(kOthers), std::end(kOthers),
+                      [&](const char* other) { return field.starts_with(other); });
 }
 
 std::shared_ptr<const SteerPoint> SteerPoints::At(const v1::Run& run) {
@@ -41,8 +44,18 @@ std::shared_ptr<const SteerPoint> SteerPoints::At(const v1::Run& run) {
   return point;
 }
 
-SteeredCourse::SteeredCourse(std::shared_ptr<const SteerPoint> point)
-    : point_(std::move(point)), fold_(point_->drive) {}
+CourseFold::CourseFold(const SteerPoint& point) : frequencies(point.drive), peaks(ToPhysics(point.at)) {}
+
+void CourseFold::Add(const kernels::Adjustment& adjustment) {
+  frequencies.Add(adjustment);
+  peaks.Add(adjustment);
+}
+
+bool CourseFold::Concerns(const kernels::Adjustment& adjustment) {
+  return FrequencyFold::Concerns(adjustment) || kernels::PeakFold::Concerns(adjustment);
+}
+
+SteeredCourse::SteeredCourse(std::shared_ptr<const SteerPoint> point) : point_(std::move(point)), fold_(*point_) {}
 
 void SteeredCourse::Add(const v1::Adjustment& entry) {
   ++length_;
@@ -53,7 +66,7 @@ void SteeredCourse::Add(const v1::Adjustment& entry) {
   steered.set_ramp_steps(entry.ramp_steps());
   *steered.mutable_change() = entry.change();
   auto adjustment = ToAdjustment(steered);
-  if (!FrequencyFold::Concerns(adjustment)) return;
+  if (!CourseFold::Concerns(adjustment)) return;
   const auto after = std::upper_bound(ahead_.begin(), ahead_.end(), adjustment.step,
                                       [](int64_t step, const auto& other) { return step < other.step; });
   ahead_.insert(after, std::move(adjustment));
@@ -86,8 +99,8 @@ void SteeredCourse::Reach(int64_t step) {
   Merge(stages, 0, over, [this](const auto& adjustment) { fold_.Add(adjustment); });
 }
 
-double SteeredCourse::HighestWith(const kernels::Adjustment* more) const {
-  FrequencyFold fold = fold_;
+CourseFold SteeredCourse::With(const kernels::Adjustment* more) const {
+  CourseFold fold = fold_;
   bool added = more == nullptr;
   Merge(point_->stages, stages_folded_, ahead_, [&](const auto& adjustment) {
     if (!added && adjustment.step > more->step) {
@@ -97,7 +110,7 @@ double SteeredCourse::HighestWith(const kernels::Adjustment* more) const {
     fold.Add(adjustment);
   });
   if (!added) fold.Add(*more);
-  return fold.highest();
+  return fold;
 }
 
 SteeredCourse::Key SteeredCourse::KeyAt(int64_t step) const {
@@ -105,8 +118,18 @@ SteeredCourse::Key SteeredCourse::KeyAt(int64_t step) const {
   int64_t stage = std::upper_bound(begins.begin(), begins.end(), step) - begins.begin();
   // In a replay there are changes within the stages too.
   for (const kernels::Adjustment& adjustment : point_->stages) stage += adjustment.step <= step ? 1 : 0;
-  const auto now = fold_.now();
-  return {point_.get(), stage, stages_folded_, now[0], now[1], now[2], now[3], now[4], fold_.highest()};
+  const kernels::Peaks& peaks = fold_.peaks.peaks();
+  std::vector<double> numbers = {fold_.frequencies.highest(),
+                                 peaks.rate,
+                                 peaks.frequency,
+                                 peaks.temperature,
+                                 peaks.tangential,
+                                 peaks.along,
+                                 peaks.normal};
+  const auto add = [&](const auto& more) { numbers.insert(numbers.end(), more.begin(), more.end()); };
+  add(fold_.frequencies.now());
+  add(fold_.peaks.now());
+  return {point_.get(), stage, stages_folded_, std::move(numbers)};
 }
 
 static void AddFault(const std::string& field, const std::string& description,
@@ -158,9 +181,11 @@ AskedChange SteeredCourse::Ask(int64_t step, int64_t ramp_steps,
     }
   }
   const kernels::Adjustment adjustment = ToAdjustment(result.change);
-  if (!result.faults.empty() || !FrequencyFold::Concerns(adjustment)) return result;
-  const double frequency = HighestWith(&adjustment);
-  if (frequency <= HighestWith(nullptr) || !IsTooFast(frequency, point_->time_step)) return result;
+  if (!result.faults.empty() || !CourseFold::Concerns(adjustment)) return result;
+  const CourseFold before = With(nullptr), after = With(&adjustment);
+  const double frequency = after.frequencies.highest();
+  result.warning = StepWarning(point_->at, after.peaks.peaks(), before.peaks.peaks());
+  if (frequency <= before.frequencies.highest() || !IsTooFast(frequency, point_->time_step)) return result;
   AddFault(asked[0].field(), "its highest frequency of " + TooFastText(frequency, point_->time_step), &result.faults);
   return result;
 }

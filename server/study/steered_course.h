@@ -8,6 +8,7 @@
 #include <tuple>
 #include <vector>
 
+#include "gyrebox/step_choice.h"
 #include "gyrebox/v1/steering.pb.h"
 #include "study/schedule.h"
 #include "study/steering.h"
@@ -37,6 +38,15 @@ class SteerPoints {
   std::map<std::vector<double>, std::shared_ptr<const SteerPoint>> points_;  ///< by the values that count
 };
 
+/// What adjustments come to, folded in the order in which they take effect.
+struct CourseFold {
+  FrequencyFold frequencies;
+  kernels::PeakFold peaks;
+  explicit CourseFold(const SteerPoint& point);
+  void Add(const kernels::Adjustment& adjustment);
+  static bool Concerns(const kernels::Adjustment& adjustment);
+};
+
 /// Of one run. Entries of its journal are added in their order.
 class SteeredCourse {
  public:
@@ -54,19 +64,18 @@ class SteeredCourse {
   AskedChange Ask(int64_t step, int64_t ramp_steps,
                   const google::protobuf::RepeatedPtrField<v1::FieldChange>& asked) const;
   /// Courses with the same key give the same answer but for its step. None where this one has changes ahead.
-  using Key = std::tuple<const SteerPoint*, int64_t, size_t, double, double, double, double, double, double>;
+  using Key = std::tuple<const SteerPoint*, int64_t, size_t, std::vector<double>>;
   bool HasKey() const { return ahead_.empty(); }
   Key KeyAt(int64_t step) const;
 
  private:
-  /// The highest frequency of all there is, and of one change more.
-  double HighestWith(const kernels::Adjustment* more) const;
+  /// All there is, and one change more.
+  CourseFold With(const kernels::Adjustment* more) const;
 
   std::shared_ptr<const SteerPoint> point_;
-  FrequencyFold fold_;        ///< of all up to reached_
-  size_t stages_folded_ = 0;  ///< of the point
-  std::vector<kernels::Adjustment>
-      ahead_;  ///< steered, from reached_ on, in their order; those that bear on frequencies
+  CourseFold fold_;                         ///< of all up to reached_
+  size_t stages_folded_ = 0;                ///< of the point
+  std::vector<kernels::Adjustment> ahead_;  ///< steered, from reached_ on, in their order; those that fold
   int64_t length_ = 0, reached_ = 0;
 };
 

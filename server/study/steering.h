@@ -4,6 +4,7 @@
 #include <google/protobuf/repeated_ptr_field.h>
 
 #include <cstdint>
+#include <string>
 #include <vector>
 
 #include "gyrebox/run_spec.h"
@@ -18,6 +19,7 @@ namespace gyrebox::study {
 struct AskedChange {
   v1::SteeredChange change;
   std::vector<v1::FieldViolation> faults;
+  std::string warning;  ///< why figures after it are doubtful; empty where they are not
 };
 
 /// The changes of a journal, in its order.

@@ -55,6 +55,13 @@ class Metropolis {
     for (int k = 0; k < count; ++k) Sweep();
   }
 
+  /// Of all pairs, epsilon, per bead.
+  double EnergyPerBead() const {
+    double twice = 0;
+    for (int i = 0; i < static_cast<int>(x_.size()); ++i) twice += EnergyAt(x_[i], y_[i], i);
+    return twice / (2 * static_cast<double>(x_.size()));
+  }
+
   const std::vector<double>& x() const { return x_; }  ///< (beads) sigma
   const std::vector<double>& y() const { return y_; }
 

@@ -112,6 +112,7 @@ TEST(WorkTest, PointsDifferInWhatTheirAxesVary) {
     v1::Axis& axis = *spec.add_axes();
     axis.set_field(field);
     axis.mutable_values()->Assign(values.begin(), values.end());
+    if (axis.field() == "drive.sine.frequency") spec.mutable_dynamics()->set_time_step(5e-4);
     if (axis.field() == "schedule.duration") spec.mutable_schedule()->clear_duration();
     if (axis.field() == "bed.bead_count") spec.mutable_bed()->clear_bead_count();
     study::FillDefaults(&spec);

@@ -30,7 +30,7 @@ kernels::RunSpec RunSpecOf(const v1::StudySpec& spec) {
   const v1::StudySpec filled = Filled(spec);
   const auto faults = study::Validate(filled);
   for (const auto& fault : faults) ADD_FAILURE() << fault.field() << ": " << fault.description();
-  return study::ToRunSpec(filled, filled.seeds());
+  return study::ToRunSpec(study::AtPoint(filled, {}), filled.seeds());
 }
 
 v1::Stage& AddStage(S& spec, double duration) {
@@ -262,6 +262,7 @@ TEST(DisorderTest, CarriesOver) {
 
 TEST(ScheduleTest, StagesFollowOneAnother) {
   S spec = Staged();
+  spec.mutable_dynamics()->set_time_step(5e-4);
   spec.mutable_schedule()->mutable_stages(1)->mutable_step()->set_amplitude(20);
   spec.mutable_schedule()->mutable_stages(2)->mutable_ramp()->set_temperature(0.5);
   const kernels::RunSpec run = RunSpecOf(spec);
@@ -533,16 +534,22 @@ INSTANTIATE_TEST_SUITE_P(
                  "schedule.stages[1].step.amplitude", "give it in [schedule.stages[1].step.steady]"},
         BadStudy{"SumOfNothingInAStage", [](S& s) { Step(s, 1).mutable_sum()->set_amplitude(1); },
                  "schedule.stages[1].step.sum.terms", "0 terms"},
-        BadStudy{"StageWithFewStepsAPeriod", [](S& s) { Ramp(s, 1).set_frequency(200); }, "schedule.stages[1]",
-                 "200 cycles/tau leaves 10 steps a period"},
+        BadStudy{"StageWithFewStepsAPeriod",
+                 [](S& s) {
+                   Dynamics(s).set_time_step(5e-4);
+                   Ramp(s, 1).set_frequency(200);
+                 },
+                 "schedule.stages[1]", "200 cycles/tau leaves 10 steps a period"},
         BadStudy{"SpreadWithFewStepsAPeriod",
                  [](S& s) {
+                   Dynamics(s).set_time_step(5e-4);
                    s.mutable_drive()->mutable_sine()->set_frequency(80);
                    Disorder(s).set_frequency_spread(0.3);
                  },
                  "drive.sine.frequency", "its highest frequency of 152 cycles/tau leaves"},
         BadStudy{"ModulationWithFewStepsAPeriod",
                  [](S& s) {
+                   Dynamics(s).set_time_step(5e-4);
                    Basic(s.mutable_drive()->mutable_fm(), 1, 10);
                    s.mutable_drive()->mutable_fm()->set_index(10);
                    s.mutable_drive()->mutable_fm()->set_modulation_frequency(10);
@@ -561,6 +568,7 @@ INSTANTIATE_TEST_SUITE_P(
                  "axes[0]", "schedule.stages[1].step.amplitude: -1 is too small"},
         BadStudy{"AxisOverAStageWithFewStepsAPeriod",
                  [](S& s) {
+                   Dynamics(s).set_time_step(5e-4);
                    AddAxis(s, "schedule.stages[1].step.frequency", {1, 200});
                  },
                  "axes[0]", "200 cycles/tau leaves 10 steps a period"},

@@ -117,7 +117,11 @@ INSTANTIATE_TEST_SUITE_P(
                  "drive.sine.frequency", "is missing; give a number, over 0 and at most 10000 cycles/tau"},
         BadStudy{"ZeroFrequency", [](S& s) { s.mutable_drive()->mutable_sine()->set_frequency(0); },
                  "drive.sine.frequency", "0 is too small; over 0 cycles/tau"},
-        BadStudy{"FewStepsAPeriod", [](S& s) { s.mutable_drive()->mutable_sine()->set_frequency(200); },
+        BadStudy{"FewStepsAPeriod",
+                 [](S& s) {
+                   s.mutable_dynamics()->set_time_step(5e-4);
+                   s.mutable_drive()->mutable_sine()->set_frequency(200);
+                 },
                  "drive.sine.frequency", "leaves 10 steps a period, which is too few; at least 20"},
         BadStudy{"DurationBelowAStep", [](S& s) { s.mutable_schedule()->set_duration(1e-4); }, "schedule.duration",
                  "is shorter than one step; at least the time step of 5e-4 tau"},
@@ -217,6 +221,7 @@ INSTANTIATE_TEST_SUITE_P(
                  "axes", "make 1e9 runs, which is too many; at most 100000"},
         BadStudy{"PointWithFewSteps",
                  [](S& s) {
+                   s.mutable_dynamics()->set_time_step(5e-4);
                    AddAxis(s, "drive.sine.frequency", {1, 200});
                  },
                  "axes[0]", "drive.sine.frequency: 200 cycles/tau leaves 10 steps a period"}),
@@ -226,6 +231,7 @@ TEST(ValidateTest, ReportsAllFaultsAtOnce) {
   v1::StudySpec spec = BareStudy();
   spec.mutable_bed()->set_packing_fraction(2);
   spec.mutable_friction()->set_exponent(3);
+  spec.mutable_dynamics()->set_time_step(5e-4);
   spec.mutable_drive()->mutable_sine()->set_frequency(200);
   spec.mutable_trials()->set_count(0);
   AddAxis(spec, "nonsense", {1});
@@ -306,7 +312,7 @@ TEST(ExpandTest, SpacesValuesWithBothEndsExact) {
 
 kernels::RunSpec RunSpecOf(v1::StudySpec spec) {
   study::FillDefaults(&spec);
-  return study::ToRunSpec(spec, spec.seeds());
+  return study::ToRunSpec(study::AtPoint(spec, {}), spec.seeds());
 }
 
 TEST(RunSpecTest, CarriesTheStudyOver) {

@@ -110,6 +110,7 @@ TEST(DevicePower, OfBrownianSpinnersHasNoNoiseInIt) {
   spec.measure.interval_steps = 4;
   spec.temperature = 0.05;
   spec.drag.rotational = 2;
+  spec.time_step = 1e-4;
   spec.dynamics = {.equation = DynamicsSpec::Equation::kBrownian, .swirl = 0};
   spec.drive = {DriveSpec::Quantity::kTorque, {.shape = WaveSpec::Shape::kSteady, .amplitude = 3}, {}};
   const auto columns = device->NewEnsemble(std::vector{spec})->columns(0);
@@ -132,10 +133,10 @@ TEST(DeviceAngle, OfASpinnerThatTurnsFarInAStep) {
     spec.n_steps = 7;
     spec.drive = {DriveSpec::Quantity::kRate, {.shape = WaveSpec::Shape::kSteady, .amplitude = rate}, {}};
     auto beads = BeadsOf(spec, kernels::LayOut(spec));
-    Eigen::VectorXd motion = Eigen::VectorXd::Zero(3);
+    reference::Motions motions(1);
     const double start = beads[0].angle;
     for (int step = 0; step < 7; ++step) {
-      reference::TakeStep(spec, reference::Method::kLagged, step, beads, motion);
+      reference::TakeStep(spec, reference::Method::kLagged, step, beads, motions);
     }
     const double turned = 7 * rate * spec.time_step;
     EXPECT_NEAR(beads[0].angle - start, turned, 1e-12 * std::abs(turned));

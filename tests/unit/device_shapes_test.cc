@@ -76,11 +76,12 @@ TEST(DeviceLaws, AreThoseOfTheReference) {
         spec.friction = {.tangential = 3, .normal = 2, .cutoff = 1.4, .exponent = temperature > 0 ? 2 : 1};
         spec.start.closest_pair = 0.95;
         auto beads = BeadsOf(spec, kernels::LayOut(spec));
-        Eigen::VectorXd motion = Eigen::VectorXd::Zero(3 * spec.n_beads);
+        reference::Motions motions(spec.n_beads);
         for (int step = 0; step < kSteps; ++step) {
-          reference::TakeStep(spec, reference::Method::kLagged, step, beads, motion);
+          reference::TakeStep(spec, reference::Method::kLagged, step, beads, motions);
         }
         const auto found = Outcomes(*device, {spec}, kSteps)[0];
+        const Eigen::VectorXd motion = motions.last + motions.thermal;
         double speed = 0, spin = 0;
         for (Eigen::Index row = 0; row < motion.size(); ++row) {
           (row % 3 == 2 ? spin : speed) = std::max(row % 3 == 2 ? spin : speed, std::abs(motion(row)));

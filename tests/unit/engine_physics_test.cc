@@ -3,12 +3,14 @@
 #include <cmath>
 
 #include "beds.h"
+#include "gyrebox/step_choice.h"
 #include "runs.h"
 
 namespace gyrebox {
 namespace {
 
 using kernels::DriveSpec;
+using kernels::DynamicsSpec;
 using kernels::RunSpec;
 using kernels::WaveSpec;
 
@@ -128,6 +130,31 @@ TEST(DrivenLattice, TurnsInPlace) {
     ASSERT_NEAR(bead.unwrapped_x - bead.x, 0, 1e-9);
     ASSERT_NEAR(bead.vx, 0, 2e-5);
     ASSERT_NEAR(bead.vy, 0, 2e-5);
+  }
+}
+
+// A kick of noise grows with the root of the step and means nothing bad; a drive that moves beads as far does.
+TEST(Kicks, OfNoiseAreNoFault) {
+  RunSpec spec;
+  spec.n_beads = 400;
+  spec.side_x = spec.side_y = 60;
+  spec.force.strength = 0;
+  spec.friction = {0, 0, 1.3, 1};
+  spec.health.closest_pair = 0;
+  spec.temperature = 4;
+  spec.n_steps = 400;
+  spec.measure.interval_steps = 1;
+  for (const auto equation : {DynamicsSpec::Equation::kBrownian, DynamicsSpec::Equation::kLagged}) {
+    spec.dynamics.equation = equation;
+    const auto device = TestDevice(1);
+    const auto at = ValueAt(device->NewEnsemble(std::vector{spec})->columns(0), "largest_move");
+    const Outcome outcome = OutcomeOf(spec);
+    ASSERT_EQ(outcome.last.verdict, kernels::Verdict::kFinished) << outcome.last.fault->message;
+    double largest = 0;
+    for (const auto& sample : outcome.samples) largest = std::max(largest, sample.values[at]);
+    // The limit alone would have ended the run: standard deviation 0.063 along each axis.
+    EXPECT_GT(largest, 1.3 * spec.health.largest_move);
+    EXPECT_LT(largest, spec.health.largest_move + kernels::kLargestKick * std::sqrt(2 * 4 * spec.time_step));
   }
 }
 

@@ -7,6 +7,7 @@
 
 #include "beds.h"
 #include "cpu/bed.h"
+#include "gyrebox/step_choice.h"
 #include "runs.h"
 
 namespace gyrebox {
@@ -87,12 +88,17 @@ TEST(Beads, KeepTheirKindAndStayInTheDomain) {
   EXPECT_EQ(spinners, spec.n_spinners);
 }
 
-TEST(Beads, SpinAtTheRateOfTheMiddleOfTheLastStep) {
-  const RunSpec spec = DrivenSpec(64, 330);
-  const double rate = 20 * std::sin(2 * std::numbers::pi * 329.5 * spec.time_step);
-  for (const auto& bead : OutcomeOf(spec).beads) {
-    if (!bead.spinner) continue;
-    EXPECT_NEAR(bead.spin, rate, 1e-4);
+// Of second order: at the rate of its beginning; of first order: of its middle.
+TEST(Beads, SpinAtTheRateOfTheLastStep) {
+  using Step = kernels::DynamicsSpec::Step;
+  for (const auto& [step, moment] : {std::pair{Step::kSecondOrder, 329.0}, {Step::kFirstOrder, 329.5}}) {
+    RunSpec spec = DrivenSpec(64, 330);
+    spec.dynamics.step = step;
+    const double rate = 20 * std::sin(2 * std::numbers::pi * moment * spec.time_step);
+    for (const auto& bead : OutcomeOf(spec).beads) {
+      if (!bead.spinner) continue;
+      EXPECT_NEAR(bead.spin, rate, 1e-4);
+    }
   }
 }
 
@@ -208,7 +214,9 @@ TEST(Unstable, SeriesHasSoundSamplesOnly) {
   const auto move = ValueAt(ensemble->columns(0), "largest_move");
   for (const auto& sample : outcome.samples) {
     EXPECT_GE(sample.values[closest], spec.health.closest_pair) << sample.step;
-    EXPECT_LE(sample.values[move], spec.health.largest_move) << sample.step;
+    // The limit, and as much again as a kick of noise comes to at most.
+    const double kick = kernels::kLargestKick * std::sqrt(2 * spec.temperature * spec.time_step);
+    EXPECT_LE(sample.values[move], spec.health.largest_move + kick) << sample.step;
   }
 }
 

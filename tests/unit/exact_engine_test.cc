@@ -79,6 +79,48 @@ TEST(FrictionPair, BothDrivenTurnAndOrbit) {
   }
 }
 
+// Exact: a driven pair, and a ring about a driven bead, circle at the distance that they have. The step pushes them
+// apart by an error of its order: halving it takes a quarter, and of first order half. Over 0.1 tau at 100 rad/tau.
+double GrowthOfACircle(DynamicsSpec::Equation equation, DynamicsSpec::Step step, bool ring, double time_step) {
+  std::vector<Point> places = kPair;
+  std::vector<int> driven = {0, 1};
+  if (ring) {
+    places = {{20, 20}};
+    driven = {0};
+    for (int k = 0; k < 6; ++k) {
+      places.push_back({20 + std::cos(k * pi / 3), 20 + std::sin(k * pi / 3)});
+      driven.push_back(k + 1);
+    }
+  }
+  RunSpec spec = FrictionSpec(places, driven, 5 * (1 - 1 / 1.3));
+  spec.friction.normal = 5;
+  spec.drag.translational = 1;
+  spec.drive = {DriveSpec::Quantity::kRate, {.shape = WaveSpec::Shape::kSteady, .amplitude = 100}, {}};
+  spec.dynamics.equation = equation;
+  spec.dynamics.step = step;
+  spec.time_step = time_step;
+  spec.n_steps = std::llround(0.1 / time_step);
+  const auto beads = OutcomeOf(spec).beads;
+  const int a = ring ? 1 : 0, b = ring ? 4 : 1;
+  return std::hypot(beads[a].x - beads[b].x, beads[a].y - beads[b].y) - (ring ? 2 : 1);
+}
+
+TEST(Circling, IsKeptToTheOrderOfTheStep) {
+  using Equation = DynamicsSpec::Equation;
+  using Step = DynamicsSpec::Step;
+  for (const auto equation : {Equation::kLagged, Equation::kConverged}) {
+    for (const bool ring : {false, true}) {
+      SCOPED_TRACE(testing::Message() << (equation == Equation::kLagged ? "lagged" : "converged") << ", ring " << ring);
+      const double euler = GrowthOfACircle(equation, Step::kFirstOrder, ring, 4e-4);
+      const double whole = GrowthOfACircle(equation, Step::kSecondOrder, ring, 4e-4);
+      const double half = GrowthOfACircle(equation, Step::kSecondOrder, ring, 2e-4);
+      EXPECT_LT(std::abs(whole), euler / 20);
+      EXPECT_NEAR(whole / half, 4, 1);
+      EXPECT_NEAR(euler / GrowthOfACircle(equation, Step::kFirstOrder, ring, 2e-4), 2, 0.3);
+    }
+  }
+}
+
 // Exact: the passive partner turns the other way, like a gear.
 TEST(FrictionPair, OneDrivenTurnsThePassiveOneBackwards) {
   const auto beads = AfterOneStep(FrictionSpec(kPair, {0}, 2));

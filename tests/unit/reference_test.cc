@@ -278,8 +278,9 @@ TEST(Step, WrapsIntoTheDomainAndLetsALoneBeadRest) {
   Move(spec, motion, beads);
   EXPECT_NEAR(beads[0].x, 0.09, 1e-12);
   EXPECT_NEAR(beads[0].y, 9.91, 1e-12);
-  TakeStep(spec, Method::kDirect, 0, beads, motion);
-  EXPECT_EQ(motion.norm(), 0);
+  Motions motions(1);
+  TakeStep(spec, Method::kDirect, 0, beads, motions);
+  EXPECT_EQ(motions.last.norm(), 0);
 }
 
 }  // namespace

@@ -22,6 +22,8 @@ using kernels::WaveSpec;
 RunSpec Rich(DynamicsSpec::Equation equation, DriveSpec::Quantity quantity) {
   RunSpec spec = DenseSpec(130);
   spec.dynamics.equation = equation;
+  // Drags alone are stiff: a step of second order has half the limit of Euler's.
+  if (equation == DynamicsSpec::Equation::kBrownian) spec.time_step = 1e-4;
   spec.n_steps = 400;
   spec.temperature = 0.01;
   spec.measure.interval_steps = 50;
@@ -36,14 +38,18 @@ RunSpec Rich(DynamicsSpec::Equation equation, DriveSpec::Quantity quantity) {
 TEST(SavedState, GoesOnWithTheSameBitsFromAnyStep) {
   const auto device = TestDevice(2);
   std::mt19937_64 random(11);
+  using Step = DynamicsSpec::Step;
   for (const auto equation :
        {DynamicsSpec::Equation::kLagged, DynamicsSpec::Equation::kConverged, DynamicsSpec::Equation::kBrownian}) {
-    for (const auto quantity : {DriveSpec::Quantity::kRate, DriveSpec::Quantity::kTorque}) {
-      const RunSpec spec = Rich(equation, quantity);
+    for (const auto& [quantity, order] : {std::pair{DriveSpec::Quantity::kRate, Step::kSecondOrder},
+                                          {DriveSpec::Quantity::kTorque, Step::kSecondOrder},
+                                          {DriveSpec::Quantity::kRate, Step::kFirstOrder}}) {
+      RunSpec spec = Rich(equation, quantity);
+      spec.dynamics.step = order;
       const auto whole = device->NewEnsemble(std::vector{spec});
       const auto all = whole->Advance(spec.n_steps)[0];
       ASSERT_EQ(all.verdict, kernels::Verdict::kFinished) << (all.fault ? all.fault->message : "");
-      for (int cut = 0; cut < 100; ++cut) {
+      for (int cut = 0; cut < (order == Step::kSecondOrder ? 100 : 30); ++cut) {
         const std::int64_t step = std::uniform_int_distribution<std::int64_t>(0, spec.n_steps)(random);
         const auto first = device->NewEnsemble(std::vector{spec});
         const auto before = first->Advance(step)[0];

@@ -148,7 +148,13 @@ struct DynamicsSpec {
     kConverged,  ///< the same, solved to a tolerance; a midpoint step where there is noise
     kBrownian,   ///< drags only; spinners push their neighbours aside
   };
+  /// How a motion is followed for the length of a step.
+  enum class Step {
+    kFirstOrder,   ///< along the motion at its beginning, under the drive of its middle (Euler)
+    kSecondOrder,  ///< along one and a half of that motion less half the last one (Adams & Bashforth)
+  };
   Equation equation = Equation::kLagged;
+  Step step = Step::kSecondOrder;
   double tolerance = 1e-3;    ///< kConverged: relative residual
   int most_iterations = 500;  ///< kConverged: a solve that needs more ends the run
   bool midpoint = true;       ///< kConverged; off only to show in a test that it is needed

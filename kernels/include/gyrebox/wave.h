@@ -1,4 +1,4 @@
-/// Frequencies in a wave.
+/// Frequencies in a wave, and its peak.
 #pragma once
 
 #include "gyrebox/run_spec.h"
@@ -30,6 +30,18 @@ inline double HighestFrequency(const WaveSpec& wave) {
   }
   return 0;
 }
+
+/// Largest value that a wave can come to, over its amplitude.
+inline double PeakFactor(const WaveSpec& wave) {
+  if (wave.shape == WaveSpec::Shape::kAm) return 1 + wave.depth;
+  if (wave.shape != WaveSpec::Shape::kSum) return 1;
+  double shares = 0;
+  for (int k = 0; k < wave.n_terms; ++k) shares += wave.term_shares[k] < 0 ? -wave.term_shares[k] : wave.term_shares[k];
+  return shares;
+}
+
+/// The numbers that spread spinners are cut here, see DisorderSpec.
+inline constexpr double kWidestSpread = 3;
 
 /// Period of a wave that repeats, tau: its slowest line. 0 for a steady one.
 inline double SlowestPeriod(const WaveSpec& wave) {

@@ -1,0 +1,209 @@
+#include "gyrebox/step_choice.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "gyrebox/wave.h"
+#include "model/force.h"
+#include "model/friction.h"
+
+namespace gyrebox::kernels {
+
+double* PeakFold::Find(Parameter parameter, State& state) {
+  switch (parameter) {
+    case Parameter::kAmplitude:
+      return &state.wave.amplitude;
+    case Parameter::kFrequency:
+      return &state.wave.frequency;
+    case Parameter::kLastFrequency:
+      return &state.wave.last_frequency;
+    case Parameter::kDepth:
+      return &state.wave.depth;
+    case Parameter::kIndex:
+      return &state.wave.index;
+    case Parameter::kModulationFrequency:
+      return &state.wave.modulation_frequency;
+    case Parameter::kTemperature:
+      return &state.temperature;
+    case Parameter::kFrictionTangential:
+      return &state.tangential;
+    case Parameter::kFrictionNormal:
+      return &state.normal;
+    case Parameter::kAmplitudeSpread:
+      return &state.disorder.amplitude_spread;
+    case Parameter::kFrequencySpread:
+      return &state.disorder.frequency_spread;
+    case Parameter::kJitter:
+      return &state.disorder.jitter;
+    default:
+      return nullptr;
+  }
+}
+
+bool PeakFold::Concerns(const Adjustment& adjustment) {
+  State state;
+  return !adjustment.wave.empty() ||
+         std::any_of(adjustment.changes.begin(), adjustment.changes.end(),
+                     [&](const Change& change) { return Find(change.parameter, state) != nullptr; });
+}
+
+PeakFold::PeakFold(const RunSpec& spec)
+    : now_{spec.drive.wave, spec.drive.disorder, spec.temperature, spec.friction.tangential, spec.friction.normal},
+      per_torque_(spec.drive.quantity == DriveSpec::Quantity::kTorque ? 1 / spec.drag.rotational : 1) {
+  peaks_.normal = now_.normal;
+  Count(now_);
+}
+
+void PeakFold::Count(const State& state) {
+  const DisorderSpec& disorder = state.disorder;
+  const double spread = (1 + kWidestSpread * disorder.amplitude_spread) * (1 + kWidestSpread * disorder.jitter);
+  const double rate = std::abs(state.wave.amplitude) * PeakFactor(state.wave) * spread * per_torque_;
+  const double frequency = HighestFrequency(state.wave) * (1 + kWidestSpread * disorder.frequency_spread);
+  peaks_.rate = std::max(peaks_.rate, rate);
+  peaks_.frequency = std::max(peaks_.frequency, frequency);
+  peaks_.temperature = std::max(peaks_.temperature, state.temperature);
+  peaks_.tangential = std::max(peaks_.tangential, state.tangential);
+  peaks_.along = std::max(peaks_.along, state.normal);
+  peaks_.normal = std::min(peaks_.normal, state.normal);
+}
+
+void PeakFold::Add(const Adjustment& adjustment) {
+  if (!adjustment.wave.empty()) now_.wave = adjustment.wave.front();
+  for (const Change& change : adjustment.changes) {
+    if (double* value = Find(change.parameter, now_); value && !change.ramp) *value = change.value;
+  }
+  Count(now_);
+  // While several ramps run, nothing is above what their higher ends give together.
+  State highest = now_;
+  for (const Change& change : adjustment.changes) {
+    double *value = Find(change.parameter, now_), *most = Find(change.parameter, highest);
+    if (value == nullptr || !change.ramp) continue;
+    *value = change.value;
+    if (std::abs(change.value) > std::abs(*most)) *most = change.value;
+  }
+  Count(highest);
+  Count(now_);
+}
+
+std::array<double, 12> PeakFold::now() const {
+  const auto& [wave, disorder, temperature, tangential, normal] = now_;
+  return {wave.amplitude,
+          wave.frequency,
+          wave.last_frequency,
+          wave.depth,
+          wave.index,
+          wave.modulation_frequency,
+          temperature,
+          tangential,
+          normal,
+          disorder.amplitude_spread,
+          disorder.frequency_spread,
+          disorder.jitter};
+}
+
+Peaks PeaksOf(const RunSpec& spec) {
+  PeakFold fold(spec);
+  for (const Adjustment& adjustment : spec.adjustments) fold.Add(adjustment);
+  return fold.peaks();
+}
+
+namespace {
+
+constexpr double kClosest = 0.6;  // sigma: closer beads end a run
+
+// Distance at which a number that falls with the distance has come down to `value`, sigma; halvings of the range.
+template <class Of>
+double DistanceWhere(double cutoff, double value, const Of& of) {
+  double near = kClosest, far = cutoff;
+  for (int halving = 0; halving < 50; ++halving) {
+    const double middle = (near + far) / 2;
+    (of(middle) > value ? near : far) = middle;
+  }
+  return (near + far) / 2;
+}
+
+// Fastest rate at which contacts at a distance relax, 1/tau. @param normal pair friction along the line of centres.
+double Relaxation(const RunSpec& spec, double normal, double r) {
+  const PairForce<double> force(spec.force);
+  // From closer by: beyond the cut-off there is no force.
+  const double h = 1e-5;
+  const double stiffness = (force.Force(r - h) - force.Force(r)) / h;
+  const bool brownian = spec.dynamics.equation == DynamicsSpec::Equation::kBrownian;
+  const double between = brownian ? 0 : 6 * normal * PairFriction<double>(spec.friction).Weight(r);
+  return 6 * stiffness / (spec.drag.translational + between);
+}
+
+// How much more a pair may be led off its circle where neighbours press it back.
+double Pressed(double packing, double most, const StepConstants& constants) {
+  const double way = (packing - constants.loose_packing) / (constants.dense_packing - constants.loose_packing);
+  return 1 + (most - 1) * std::clamp(way, 0.0, 1.0);
+}
+
+}  // namespace
+
+std::string InWords(StepLimit limit) {
+  switch (limit) {
+    case StepLimit::kCircling:
+      return "beads that the drive moves round each other";
+    case StepLimit::kWave:
+      return "the wave of the drive";
+    case StepLimit::kContact:
+      return "the stiffest contacts";
+    case StepLimit::kNoise:
+      return "thermal motion in contacts";
+    case StepLimit::kKick:
+      return "thermal kicks of free beads";
+    case StepLimit::kLargest:
+      break;
+  }
+  return "the largest step that is taken at all";
+}
+
+bool MayBeLagged(const RunSpec& spec, const Peaks& peaks) {
+  const double weight = PairFriction<double>(spec.friction).Weight(1.0);
+  const double moving = std::max(peaks.tangential, peaks.along) * weight / spec.drag.translational;
+  const double turning = peaks.tangential * weight / 4 / spec.drag.rotational;  // arms of 1/2
+  return peaks.temperature <= kHottestLagged && std::max(moving, turning) <= kStrongestLagged;
+}
+
+StepChoice ChooseStep(const RunSpec& spec, const Peaks& peaks, double packing, const StepConstants& constants) {
+  const bool brownian = spec.dynamics.equation == DynamicsSpec::Equation::kBrownian;
+  const bool midpoint = spec.dynamics.equation == DynamicsSpec::Equation::kConverged && peaks.temperature > 0;
+  const bool second_order = midpoint || spec.dynamics.step == DynamicsSpec::Step::kSecondOrder;
+  const PairFriction<double> friction(spec.friction);
+  const PairForce<double> force(spec.force);
+  const double drag = spec.drag.translational;
+  const double grip = (brownian ? spec.dynamics.swirl : peaks.tangential) * friction.Weight(1.0);
+
+  StepChoice choice{constants.largest, StepLimit::kLargest};
+  const auto take = [&](double step, StepLimit limit) {
+    if (step < choice.step) choice = {step, limit};
+  };
+  const double circling = std::abs(peaks.rate) * 2 * grip / (brownian ? drag : drag + 2 * grip);
+  if (circling > 0) {
+    const double allowed = second_order ? constants.turn / circling : 2 * constants.drift / (circling * circling);
+    const double pressed = second_order ? constants.turn_pressed : constants.drift_pressed;
+    take(allowed * Pressed(packing, pressed, constants), StepLimit::kCircling);
+  }
+  if (peaks.frequency > 0) take(constants.phase / (2 * std::numbers::pi * peaks.frequency), StepLimit::kWave);
+
+  // A force that reaches over lambda gives kT up over that way.
+  const double reach = spec.force.cutoff - 1 > 0 ? std::min(spec.force.decay_length, spec.force.cutoff - 1) : 1;
+  const double push = grip * std::abs(peaks.rate) + constants.thermal_reach * peaks.temperature / reach;
+  const double pushed = DistanceWhere(spec.force.cutoff, push, [&](double r) { return force.Force(r); });
+  if (const double rate = Relaxation(spec, peaks.normal, pushed); rate > 0) {
+    take(constants.margin * (second_order ? 1 : 2) / rate, StepLimit::kContact);
+  }
+  if (peaks.temperature > 0) {
+    const double move = constants.kick / kLargestKick;
+    take(move * move * drag / (2 * peaks.temperature), StepLimit::kKick);
+    const double met = DistanceWhere(spec.force.cutoff, peaks.temperature, [&](double r) { return force.Energy(r); });
+    if (const double rate = Relaxation(spec, peaks.normal, met); rate > 0) {
+      take((second_order ? std::sqrt(2 * constants.bias) : 2 * constants.bias) / rate, StepLimit::kNoise);
+    }
+  }
+  return choice;
+}
+
+}  // namespace gyrebox::kernels
