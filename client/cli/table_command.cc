@@ -50,13 +50,18 @@ static const char* VerdictText(const v1::StepAudit& audit) {
   }
 }
 
-/// What half the time step changes: "holds", or "moves +38 %" by the change that counts and is the largest.
+/// What half the time step changes: "moves +38 %" by the change that counts and is the largest, or "holds within 20 %"
+/// by the largest change that is not excluded.
 static std::string HalfStep(const v1::StepAudit& audit) {
-  double largest = 0;
+  double moved = 0, within = 0;
   for (const v1::StepChange& change : audit.changes()) {
-    if (change.moves() && std::abs(change.change()) > std::abs(largest)) largest = change.change();
+    if (change.moves() && std::abs(change.change()) > std::abs(moved)) moved = change.change();
+    within = std::max({within, change.high(), -change.low()});
   }
-  return VerdictText(audit) + (largest == 0 ? "" : " " + Percent(largest));
+  const std::string verdict = VerdictText(audit);
+  if (moved != 0) return verdict + " " + Percent(moved);
+  if (audit.verdict() != v1::StepAudit::VERDICT_HOLDS) return verdict;
+  return verdict + " within " + schema::NumberText(std::ceil(100 * within), 3) + " %";
 }
 
 static Row TextRow(const v1::TableRow& row, bool with_audit) {

@@ -19,7 +19,8 @@ struct TrialCounts {
 /// What is said of a point whose size is another one with half the time step.
 inline constexpr char kMovesWithStep[] = "moves with the time step";
 
-/// "unstable 2/3, waiting 1/3, moves with the time step"; empty where every trial counts and nothing else is to be said.
+/// "unstable 2/3, waiting 1/3, moves with the time step"; empty where every trial counts and nothing else is to be
+/// said.
 std::string MarkText(const TrialCounts& counts);
 
 }  // namespace gyrebox::schema

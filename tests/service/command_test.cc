@@ -274,22 +274,24 @@ TEST_F(CommandTest, ReportWritesAnswersAndTheDataOfPlots) {
   EXPECT_EQ(first.spec().DebugString(), second.spec().DebugString());
 }
 
-// 14 points with 3 trials each; those of the last point are run again with half the step.
+// 14 points with 3 trials each; those of the last two are run again with half the step.
 TEST_F(CommandTest, RunsThatAuditTheTimeStepAreCountedShownAndNamed) {
   std::string text = kStudy;
   text.replace(text.find("[4, 100]"), 8, "[1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 100]");
+  text += "[audit]\nmax_cost = 0.3\n";
   const std::string file = directory_.Write("map.toml", text);
   const Outcome checked = Gyrebox({"check", file});
-  EXPECT_THAT(checked.out, HasSubstr("45 (14 points, 3 trials each; and the audit)"));
+  EXPECT_THAT(checked.out, HasSubstr("48 (14 points, 3 trials each; and the audit)"));
   EXPECT_THAT(checked.out,
-              testing::ContainsRegex("audit +3 runs more, at 1 point with half the time step; 14 % more work"));
+              testing::ContainsRegex("audit +6 runs more, at 2 points with half the time step; 29 % more work"));
   ASSERT_EQ(Gyrebox({"submit", file, "--watch"}).code, 0);
   const Outcome shown = Gyrebox({"show", "1"});
-  EXPECT_THAT(shown.out, testing::ContainsRegex("audit +3 of them, with half the time step"));
+  EXPECT_THAT(shown.out, testing::ContainsRegex("audit +6 of them, with half the time step"));
   EXPECT_THAT(shown.out, testing::ContainsRegex("\n *42 +100 +3 +unstable"));
   EXPECT_THAT(shown.out, testing::ContainsRegex("\n *43 \\(audit\\) +100 +1 +unstable"));
   const Outcome table = Gyrebox({"table", "1"});
   EXPECT_THAT(table.out, HasSubstr("half step"));
+  EXPECT_THAT(table.out, testing::ContainsRegex(" 3 +holds within [0-9]+ %\n"));
   EXPECT_THAT(table.out, testing::ContainsRegex(" 0 +not audited +unstable 3/3\n"));
   const std::string folder = directory_.path() + "/audited";
   ASSERT_EQ(Gyrebox({"report", "1", folder}).code, 0);
