@@ -182,9 +182,8 @@ StepChoice ChooseStep(const RunSpec& spec, const Peaks& peaks, double packing, c
   };
   const double circling = std::abs(peaks.rate) * 2 * grip / (brownian ? drag : drag + 2 * grip);
   if (circling > 0) {
-    const double allowed = second_order ? constants.turn / circling : 2 * constants.drift / (circling * circling);
-    const double pressed = second_order ? constants.turn_pressed : constants.drift_pressed;
-    take(allowed * Pressed(packing, pressed, constants), StepLimit::kCircling);
+    const double drift = constants.drift * Pressed(packing, constants.drift_pressed, constants);
+    take(second_order ? constants.turn / circling : 2 * drift / (circling * circling), StepLimit::kCircling);
   }
   if (peaks.frequency > 0) take(constants.phase / (2 * std::numbers::pi * peaks.frequency), StepLimit::kWave);
 

@@ -54,6 +54,9 @@ static double NumberOfWave(const v1::Drive& drive, const std::string& name) {
 }
 
 static std::string BedAndDrive(v1::StudySpec same) {
+  // How it is computed follows from more than the drive of this stage.
+  same.clear_dynamics();
+  same.clear_audit();
   same.clear_title();
   same.clear_schedule();
   same.clear_measure();

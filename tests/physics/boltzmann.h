@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <future>
 #include <vector>
 
 #include "gyrebox/step_choice.h"
@@ -28,36 +29,51 @@ struct Canonical {
   std::vector<std::vector<double>> x, y;  ///< places of starts, one after another from all chains
 };
 
-inline Canonical DrawBeds(const kernels::RunSpec& spec, const ThermalBudget& budget) {
-  Canonical out;
+/// What one chain draws.
+struct Chain {
+  std::vector<double> energies;           ///< a bead, of each draw
+  std::vector<std::vector<double>> x, y;  ///< places of some
+};
+
+inline Chain DrawChain(const kernels::RunSpec& spec, const ThermalBudget& budget, std::uint64_t seed) {
   const auto shape =
       kernels::ShapeOfLattice(kernels::StartSpec::Places::kTriangular, spec.n_beads, spec.side_y / spec.side_x);
   // A move about as long as a soft contact is wide is taken about every other time.
   const double move = std::clamp(0.3 * std::sqrt(spec.temperature), 0.03, 0.2);
-  std::vector<double> means;
-  double sum = 0, squares = 0;
-  for (int c = 0; c < budget.n_chains; ++c) {
-    Metropolis chain(spec.force, spec.temperature, spec.side_x, spec.side_y, static_cast<int>(spec.n_beads),
-                     static_cast<int>(shape.rows), move, static_cast<std::uint64_t>(c) + 1);
-    chain.Sweeps(kMeltSweeps);
-    double mean = 0;
-    for (int draw = 0; draw < budget.n_draws; ++draw) {
-      chain.Sweeps(kDrawSweeps);
-      const double energy = chain.EnergyPerBead();
-      mean += energy / budget.n_draws;
-      sum += energy;
-      squares += energy * energy;
-      if (static_cast<int>(out.x.size()) >= budget.n_starts || draw % 4 != 3) continue;
-      out.x.push_back(chain.x());
-      out.y.push_back(chain.y());
-    }
-    means.push_back(mean);
+  Metropolis chain(spec.force, spec.temperature, spec.side_x, spec.side_y, static_cast<int>(spec.n_beads),
+                   static_cast<int>(shape.rows), move, seed);
+  chain.Sweeps(kMeltSweeps);
+  Chain out;
+  for (int draw = 0; draw < budget.n_draws; ++draw) {
+    chain.Sweeps(kDrawSweeps);
+    out.energies.push_back(chain.EnergyPerBead());
+    if (draw % 4 != 3) continue;
+    out.x.push_back(chain.x());
+    out.y.push_back(chain.y());
   }
-  const Mean mean = MeanOf(means);
-  const double draws = static_cast<double>(budget.n_chains) * budget.n_draws;
+  return out;
+}
+
+inline Canonical DrawBeds(const kernels::RunSpec& spec, const ThermalBudget& budget) {
+  std::vector<std::future<Chain>> chains;
+  for (int c = 0; c < budget.n_chains; ++c) {
+    chains.push_back(std::async(std::launch::async, DrawChain, spec, budget, static_cast<std::uint64_t>(c) + 1));
+  }
+  Canonical out;
+  std::vector<double> means, all;
+  for (auto& future : chains) {
+    Chain chain = future.get();
+    means.push_back(MeanOf(chain.energies).value);
+    all.insert(all.end(), chain.energies.begin(), chain.energies.end());
+    for (std::size_t draw = 0; draw < chain.x.size() && static_cast<int>(out.x.size()) < budget.n_starts; ++draw) {
+      out.x.push_back(std::move(chain.x[draw]));
+      out.y.push_back(std::move(chain.y[draw]));
+    }
+  }
+  const Mean mean = MeanOf(means), of_all = MeanOf(all);
   out.mean = mean.value;
   out.error = mean.error;
-  out.of_bed = std::sqrt(std::max(0.0, squares / draws - sum / draws * (sum / draws)));
+  out.of_bed = of_all.error * std::sqrt(static_cast<double>(all.size()));
   return out;
 }
 

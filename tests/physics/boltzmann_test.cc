@@ -17,6 +17,7 @@ void Report(const char* what, double packing, double temperature, const Thermal&
   std::printf("%s, packing %.2f, kT %g: energy %.6g, canonical %.6g, ratio %.4f, tolerance %.4f\n", what, packing,
               temperature, thermal.energy, thermal.expected, thermal.energy / thermal.expected,
               thermal.tolerance / thermal.expected);
+  std::fflush(stdout);
 }
 
 class ThermalBedAt : public testing::TestWithParam<double> {};

@@ -193,9 +193,10 @@ TEST_F(AnswersTest, UnstableRunsAreShownNamedAndInNoAverage) {
   EXPECT_EQ(map.left_out(0).runs(0), "studies/1/runs/36");
 }
 
-/// MapStudy(), of which the points at 60, 28 and 24 are audited.
+/// MapStudy() at one time step, of which the points at 60, 28 and 24 are audited.
 v1::StudySpec AuditedMap() {
   v1::StudySpec spec = MapStudy();
+  spec.mutable_dynamics()->set_time_step(5e-4);
   spec.mutable_audit()->set_max_cost(0.6);
   return spec;
 }
@@ -641,7 +642,7 @@ TEST(StagesTest, TakeOverWhatAStageChanges) {
   last.mutable_step()->mutable_square()->set_amplitude(7);
   last.mutable_step()->mutable_square()->set_frequency(4);
   study::FillDefaults(&spec);
-  const auto stages = StagesOf(spec);
+  const auto stages = StagesOf(study::AtPoint(spec, {}));
   ASSERT_EQ(stages.size(), 4u);
   EXPECT_EQ(stages[1].amplitude, 40);
   EXPECT_EQ(stages[1].period, 1);

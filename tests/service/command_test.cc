@@ -278,7 +278,7 @@ TEST_F(CommandTest, ReportWritesAnswersAndTheDataOfPlots) {
 TEST_F(CommandTest, RunsThatAuditTheTimeStepAreCountedShownAndNamed) {
   std::string text = kStudy;
   text.replace(text.find("[4, 100]"), 8, "[1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 100]");
-  text += "[audit]\nmax_cost = 0.3\n";
+  text += "[audit]\nmax_cost = 0.3\n[dynamics]\ntime_step = 5e-4\n";
   const std::string file = directory_.Write("map.toml", text);
   const Outcome checked = Gyrebox({"check", file});
   EXPECT_THAT(checked.out, HasSubstr("48 (14 points, 3 trials each; and the audit)"));
@@ -303,7 +303,8 @@ TEST_F(CommandTest, RunsThatAuditTheTimeStepAreCountedShownAndNamed) {
 TEST_F(CommandTest, ACheckSaysWhyNothingIsAudited) {
   EXPECT_THAT(Gyrebox({"check", StudyFile()}).out, testing::ContainsRegex("audit +none; see audit.max_cost"));
   const Outcome dear =
-      Gyrebox({"check", directory_.Write("dear.toml", std::string(kStudy) + "[audit]\nmax_cost = 0.5\n")});
+      Gyrebox({"check", directory_.Write("dear.toml", std::string(kStudy) +
+                                                          "[audit]\nmax_cost = 0.5\n[dynamics]\ntime_step = 5e-4\n")});
   EXPECT_THAT(dear.out, HasSubstr("none: one point takes 100 % of the work of the study; audit.max_cost allows 50 %"));
   const Outcome bad = Gyrebox({"check", directory_.Write("bad.toml", std::string(kStudy) + "[audit]\nmax_cost = 3\n")});
   EXPECT_EQ(bad.code, 2);

@@ -33,7 +33,7 @@ class DeviceTroubleTest : public testing::Test {
  protected:
   void TearDown() override {
     unsetenv("GYREBOX_TEST_LAUNCHES");
-    unsetenv("GYREBOX_TEST_MEMORY_MIB");
+    unsetenv("GYREBOX_TEST_MEMORY_KIB");
   }
 
   static v1::StudySpec Study(int beads, double duration) {
@@ -106,7 +106,7 @@ TEST_F(DeviceTroubleTest, RunsWhoseListsOutgrowTheMemoryGoOnWithFewerAtATimeToTh
   roomy.WaitForEnd("studies/1");
   EXPECT_THAT(roomy.Log(), testing::Not(HasSubstr("memory ran short")));
 
-  setenv("GYREBOX_TEST_MEMORY_MIB", "3", /*overwrite=*/1);
+  setenv("GYREBOX_TEST_MEMORY_KIB", "3400", /*overwrite=*/1);
   Gyreboxd tight(program_.path(), "cuda");
   ASSERT_NO_FATAL_FAILURE(tight.StartAndWait());
   spec.mutable_forces()->mutable_exponential()->set_cutoff(1.3);
@@ -121,7 +121,7 @@ TEST_F(DeviceTroubleTest, RunsWhoseListsOutgrowTheMemoryGoOnWithFewerAtATimeToTh
 }
 
 TEST_F(DeviceTroubleTest, ABedThatFindsNoMemoryFailsAloneAndSaysHowMuchItNeeds) {
-  setenv("GYREBOX_TEST_MEMORY_MIB", "6", /*overwrite=*/1);
+  setenv("GYREBOX_TEST_MEMORY_KIB", "6144", /*overwrite=*/1);
   Gyreboxd server(program_.path(), "cuda");
   ASSERT_NO_FATAL_FAILURE(server.StartAndWait());
   client::Client client(server.address());
@@ -133,7 +133,7 @@ TEST_F(DeviceTroubleTest, ABedThatFindsNoMemoryFailsAloneAndSaysHowMuchItNeeds) 
   ASSERT_TRUE(run.ok()) << run.status();
   EXPECT_EQ(run->state(), v1::Run::STATE_FAILED);
   EXPECT_EQ(run->fault().reason(), "OUT_OF_MEMORY");
-  EXPECT_THAT(run->fault().message(), testing::ContainsRegex("needs [0-9]{7} bytes of device memory"));
+  EXPECT_THAT(run->fault().message(), testing::ContainsRegex("needs [0-9]{7,8} bytes of device memory"));
   EXPECT_EQ(client.GetRun("studies/2/runs/1")->state(), v1::Run::STATE_FINISHED);
 }
 

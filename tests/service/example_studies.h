@@ -22,7 +22,7 @@ inline v1::StudySpec BareStudy() {
   return spec;
 }
 
-/// BareStudy() over these amplitudes with this many trials, defaults filled in.
+/// BareStudy() over these amplitudes with this many trials, all at one time step; defaults filled in.
 inline v1::StudySpec AmplitudeStudy(const std::vector<double>& amplitudes, int trials) {
   v1::StudySpec spec = BareStudy();
   spec.mutable_drive()->mutable_sine()->clear_amplitude();
@@ -30,6 +30,7 @@ inline v1::StudySpec AmplitudeStudy(const std::vector<double>& amplitudes, int t
   axis.set_field("drive.sine.amplitude");
   axis.mutable_values()->Assign(amplitudes.begin(), amplitudes.end());
   spec.mutable_trials()->set_count(trials);
+  spec.mutable_dynamics()->set_time_step(5e-4);
   study::FillDefaults(&spec);
   return spec;
 }

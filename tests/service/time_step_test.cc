@@ -44,7 +44,7 @@ v1::CheckStudyResponse Told(const v1::StudySpec& spec) {
 
 TEST(TimeStepTest, OfAWeakDriveIsTheLongest) {
   EXPECT_EQ(StepOf(Filled(20, 0.7)), 5e-4);
-  EXPECT_EQ(StepOf(Filled(60, 0.7)), 5e-4);
+  EXPECT_EQ(StepOf(Filled(30, 0.7)), 5e-4);
   EXPECT_EQ(StepOf(Filled(20)), 5e-4);
 }
 

@@ -1,5 +1,5 @@
 // The CUDA module of a machine without a device, in trouble as the environment asks: it does its work on the host,
-// loses its device after GYREBOX_TEST_LAUNCHES launches, and has GYREBOX_TEST_MEMORY_MIB of memory, which it does not
+// loses its device after GYREBOX_TEST_LAUNCHES launches, and has GYREBOX_TEST_MEMORY_KIB of memory, which it does not
 // tell.
 #include <atomic>
 #include <cstdlib>
@@ -20,7 +20,7 @@ std::int64_t Asked(const char* name) {
 class TroubledDriver : public LoneDriver {
  public:
   void* Allocate(std::size_t bytes) override {
-    if ((used_ + static_cast<std::int64_t>(bytes)) >> 20 >= memory_mib_) throw std::bad_alloc();
+    if ((used_ + static_cast<std::int64_t>(bytes)) >> 10 >= memory_kib_) throw std::bad_alloc();
     void* at = LoneDriver::Allocate(bytes);
     used_ += static_cast<std::int64_t>(bytes);
     blocks_[at] = static_cast<std::int64_t>(bytes);
@@ -39,7 +39,7 @@ class TroubledDriver : public LoneDriver {
   }
 
  private:
-  const std::int64_t memory_mib_ = Asked("GYREBOX_TEST_MEMORY_MIB");
+  const std::int64_t memory_kib_ = Asked("GYREBOX_TEST_MEMORY_KIB");
   std::int64_t launches_left_ = Asked("GYREBOX_TEST_LAUNCHES");
   std::int64_t used_ = 0;
   std::map<void*, std::int64_t> blocks_;

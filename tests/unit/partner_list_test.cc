@@ -77,6 +77,7 @@ TEST(PartnerLists, HoldAllPartnersOfACrowdedBead) {
 
 TEST(Samples, HoldTheClosestPairAndTheClustersOfTheirMoment) {
   RunSpec spec = DrivenSpec(300, 0.7);
+  spec.dynamics.step = kernels::DynamicsSpec::Step::kFirstOrder;  // whose moves are along the motion
   spec.measure.interval_steps = 500;
   Bed bed(spec, kernels::BestStepCode());
   for (int round = 0; round < 5; ++round) {
@@ -108,6 +109,7 @@ TEST(Samples, HoldTheClosestPairAndTheClustersOfTheirMoment) {
 
 TEST(Paths, AddUpTheMovesAndDifferFromPlacesByWholeSides) {
   RunSpec spec = DrivenSpec(93, 0.6);
+  spec.dynamics.step = kernels::DynamicsSpec::Step::kFirstOrder;  // whose moves are along the motion
   spec.drive.wave.amplitude = 60;
   spec.temperature = 0.2;
   Bed bed(spec, kernels::BestStepCode());

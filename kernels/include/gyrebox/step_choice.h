@@ -75,7 +75,7 @@ std::string InWords(StepLimit limit);
 ///   (brownian: W 2 g / zeta). A step along the motion leads off the circle: of first order, by a growth of the
 ///   distance of omega (omega dt) / 2 a tau, which has to stay under `drift`; of second order the error is
 ///   (omega dt)^2, and omega dt has to stay under `turn`. In a dense bed neighbours press a pair back together: from
-///   `loose_packing` to `dense_packing` the limits grow evenly by the factors `drift_pressed` and `turn_pressed`.
+///   `loose_packing` to `dense_packing` the limit of the drift grows evenly by the factor `drift_pressed`.
 /// - Wave: 2 pi f dt under `phase`.
 /// - Contact. Where forces balance the hardest push, f(r) = g W + thermal_reach kT / lambda, contacts have the
 ///   stiffness k = f'(r). A crystal of them has modes up to 6 k, and drags against these of zeta + 6 gamma_n w(r)
@@ -85,14 +85,15 @@ std::string InWords(StepLimit limit);
 ///   a / 2 of first (model/two_steps.h): under `bias`.
 /// - Kick. The largest that a free bead meets, kLargestKick sqrt(2 kT dt / zeta), under `kick`, sigma.
 /// - Largest: `largest`, which is what dense beds under weak drives were measured with.
-/// Measured: `turn` and `drift` by sizes of domains at packing 0.50 and 135 rad/tau, which hold still at 1e-4 of second
-/// order and at 2.5e-5 of first; `drift_pressed` by those at packing 0.70, which do up to 60 rad/tau at 5e-4 of
-/// first order, `turn_pressed` so that second order is no shorter there. Chosen: the others. Runs that are under way
-/// rest on these numbers: a change of them, or of kHottestLagged, is another version of the rule (`step_rule` of the
-/// schema), beside this one. A converged step with noise is a midpoint step: as of second order.
+/// Measured: `turn` by mean sizes of domains at packing 0.50 to 0.60, 0.5 and 2 cycles/tau and 20 to 300 rad/tau, which
+/// are those at a quarter of the step; at packing 0.70 twice this step moved sizes and stopped runs. `drift` by those
+/// of first order, which were a fifth too small at packing 0.50 with 0.12; `drift_pressed` by those at packing 0.70,
+/// which hold still up to 60 rad/tau at 5e-4. Chosen: the others. Runs that are under way rest on these numbers: a
+/// change of them, or of kHottestLagged, is another version of the rule (`step_rule` of the schema), beside this one. A
+/// converged step with noise is a midpoint step: as of second order.
 struct StepConstants {
-  double turn = 0.0125, drift = 0.12;
-  double loose_packing = 0.55, dense_packing = 0.70, turn_pressed = 1.75, drift_pressed = 3.7;
+  double turn = 0.0125, drift = 0.03;
+  double loose_packing = 0.55, dense_packing = 0.70, drift_pressed = 14.8;
   double phase = 0.1, margin = 0.5, bias = 0.01, thermal_reach = 8, kick = 0.2, largest = 5e-4;
 };
 
@@ -101,8 +102,9 @@ struct StepConstants {
 StepChoice ChooseStep(const RunSpec& spec, const Peaks& peaks, double packing, const StepConstants& constants = {});
 
 /// Temperature up to which a run may be lagged: above, its sweeps leave out a thermal drift that matters. Undriven beds
-/// of packing 0.40 had 1.01(5) times the energy of Boltzmann at kT = 0.002, but 1.09(1) at 0.5, whatever the step.
-inline constexpr double kHottestLagged = 0.01;
+/// of packing 0.40 had 1.010(6) times the energy of Boltzmann at kT = 0.002, 1.017(5) at 0.01 and 1.081(4) at 0.5,
+/// whatever the step; at packing 0.70 they had 1.0001(1) at 0.01.
+inline constexpr double kHottestLagged = 0.002;
 
 /// Strongest pair friction at touch, over the drag that it acts against, that one sweep a step keeps up with: 1.2 by
 /// default. Of second order at 5e-4 dense driven beds of 5.8 ran with a residual of 0.2; those of 8.7 became unstable.
