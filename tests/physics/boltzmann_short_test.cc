@@ -4,7 +4,7 @@
 namespace gyrebox {
 namespace {
 
-constexpr ThermalBudget kBudget = {.n_beads = 256, .n_starts = 96, .n_chains = 10, .n_draws = 40, .duration = 0.75};
+constexpr ThermalBudget kBudget = {.n_beads = 256, .n_starts = 100, .n_chains = 10, .n_draws = 40, .duration = 0.75};
 
 // Exact: the canonical average.
 TEST(ThermalBed, HasTheEnergyOfTheCanonicalAverageByDefault) {
