@@ -6,7 +6,6 @@
 
 #include <atomic>
 #include <chrono>
-#include <thread>
 
 #include "access/descriptor_limit.h"
 #include "access/listening.h"
@@ -113,19 +112,15 @@ class WiredServer : public Server {
 
   absl::Status Listen() {
     grpc::EnableDefaultHealthCheckService(false);  // ours asks for tokens
-    auto entrance = Entrance::Open(options_.listen, options_.socket, options_.tls, connections_);
-    if (!entrance.ok()) return entrance.status();
-    entrance_ = *std::move(entrance);
-    std::thread([this] {
-      StepBehindDevice();  // gRPC's threads are made here
-      Build();
-    }).join();
+    absl::Status opened;
+    DoBehindDevice([&] { opened = Open(); });  // gRPC makes its threads there
+    if (!opened.ok()) return opened;
     if (server_ == nullptr) return absl::InternalError("gRPC does not start");
     executor_.Start();
     keeper_.Start();
     // The store was recovered before anyone is let in: whoever is answered is answered from what is true.
     UpdateHealth();
-    entrance_->Start();
+    DoBehindDevice([this] { entrance_->Start(); });
     health_ticker_.Start();
     self_call_ticker_.Start();
     certificate_ticker_.Start();
@@ -171,7 +166,11 @@ class WiredServer : public Server {
     return made;
   }
 
-  void Build() {
+  /// Everything that is gRPC's; lets nobody in yet.
+  absl::Status Open() {
+    auto entrance = Entrance::Open(options_.listen, options_.socket, options_.tls, connections_);
+    if (!entrance.ok()) return entrance.status();
+    entrance_ = *std::move(entrance);
     grpc::ServerBuilder builder;
     builder.SetMaxReceiveMessageSize(options_.limits.message_bytes);
     entrance_->AddTo(builder);
@@ -186,6 +185,7 @@ class WiredServer : public Server {
     counters.push_back(std::make_unique<CallCounter>(connections_));
     builder.experimental().SetInterceptorCreators(std::move(counters));
     server_ = builder.BuildAndStart();
+    return absl::OkStatus();
   }
 
   absl::Status CallItself() { return CallHealth(entrance_->loopback(), options_.tls.has_value()); }
