@@ -20,7 +20,8 @@
 
 namespace gyrebox::api {
 
-static absl::Status NobodyWaits() { return absl::CancelledError("nobody waits for it"); }
+/// Who gave the call up does not see it.
+static absl::Status NobodyWaits() { return absl::DeadlineExceededError("the deadline of the call has passed"); }
 
 static std::vector<store::NewRun> ToNewRuns(const v1::StudySpec& spec, std::vector<study::PlannedRun> plans,
                                             const study::Stop& stop) {
