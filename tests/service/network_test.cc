@@ -248,7 +248,8 @@ TEST_P(NetworkTest, HalfSentBodiesTakeLittleMemory) {
   }
   EXPECT_GT(push(many), 1'000'000);
   // 1.8 GB are announced; without bounds on what gRPC holds it takes all that is sent, +890 MB for 840 MB.
-  EXPECT_LT(most - before, 100);
+  // What arrives between two looks of the acceptor comes on top of its 32 MB, twice: with gRPC's copies.
+  EXPECT_LT(most - before, 200);
   EXPECT_TRUE(member.GetBox().ok());
   one.clear();
   many.clear();
