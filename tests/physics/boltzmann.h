@@ -122,17 +122,7 @@ inline Thermal EnergyOf(kernels::RunSpec spec, const ThermalBudget& budget) {
   const auto ensemble = device->NewEnsemble(specs);
   const auto chunks = ensemble->Advance(spec.n_steps);
   const std::size_t at = ValueAt(ensemble->columns(0), "potential_energy");
-  std::vector<double> starts;
-  for (const auto& chunk : chunks) {
-    EXPECT_EQ(chunk.verdict, kernels::Verdict::kFinished) << (chunk.fault ? chunk.fault->message : "");
-    double sum = 0, count = 0;
-    for (const auto& sample : chunk.samples) {
-      if (4 * sample.step < spec.n_steps) continue;
-      sum += sample.values[at];
-      ++count;
-    }
-    starts.push_back(sum / count);
-  }
+  const auto starts = MeansOfRuns(chunks, spec.n_steps, at);
   const double error_of_runs = canonical.of_bed / std::sqrt(static_cast<double>(starts.size()));
   return {MeanOf(starts).value, canonical.mean, 4 * std::hypot(error_of_runs, canonical.error)};
 }

@@ -26,6 +26,23 @@ inline Mean MeanOf(const std::vector<double>& starts) {
   return {mean, std::sqrt(squares / (n - 1) / n)};
 }
 
+/// Mean of a value over each run, which has to end well, but for its first quarter. @param at place of the value.
+inline std::vector<double> MeansOfRuns(const std::vector<kernels::RunChunk>& runs, std::int64_t n_steps,
+                                       std::size_t at) {
+  std::vector<double> means;
+  for (const auto& run : runs) {
+    EXPECT_EQ(run.verdict, kernels::Verdict::kFinished) << (run.fault ? run.fault->message : "");
+    double sum = 0, count = 0;
+    for (const auto& sample : run.samples) {
+      if (4 * sample.step < n_steps) continue;
+      sum += sample.values[at];
+      ++count;
+    }
+    means.push_back(sum / count);
+  }
+  return means;
+}
+
 /// How much is run.
 struct Budget {
   std::int64_t n_beads = 1024;
@@ -73,18 +90,7 @@ inline std::vector<Mean> Measured(kernels::RunSpec spec, int n_starts,
   std::vector<Mean> means;
   for (const auto& [name, k] : wanted) {
     const std::size_t at = ValueAt(ensemble->columns(0), name) + k;
-    std::vector<double> starts;
-    for (const auto& chunk : chunks) {
-      EXPECT_EQ(chunk.verdict, kernels::Verdict::kFinished) << (chunk.fault ? chunk.fault->message : "");
-      double sum = 0, count = 0;
-      for (const auto& sample : chunk.samples) {
-        if (4 * sample.step < spec.n_steps) continue;
-        sum += sample.values[at];
-        ++count;
-      }
-      starts.push_back(sum / count);
-    }
-    means.push_back(MeanOf(starts));
+    means.push_back(MeanOf(MeansOfRuns(chunks, spec.n_steps, at)));
   }
   return means;
 }
