@@ -23,7 +23,7 @@ constexpr std::chrono::seconds kLongestDeadline{3600};
 constexpr std::chrono::milliseconds kFirstPause{100};
 constexpr std::chrono::milliseconds kLongestPause{2000};
 /// A page has about 1 MiB; a study of an older version may have more.
-constexpr int kMostBytes = 16 << 20;
+constexpr int kMostMessageBytes = 16 << 20;
 constexpr int kTries = 3;
 constexpr int kPageSize = 1000;
 constexpr int kRowsPerPage = 10'000;
@@ -188,7 +188,7 @@ static std::shared_ptr<grpc::Channel> Connect(const Endpoint& endpoint) {
   arguments.SetInt(GRPC_ARG_KEEPALIVE_TIMEOUT_MS, 10'000);
   arguments.SetInt(GRPC_ARG_HTTP2_MAX_PINGS_WITHOUT_DATA, 0);
   arguments.SetInt(GRPC_ARG_MAX_RECONNECT_BACKOFF_MS, static_cast<int>(kLongestPause.count()));
-  arguments.SetMaxReceiveMessageSize(kMostBytes);
+  arguments.SetMaxReceiveMessageSize(kMostMessageBytes);
   std::vector<std::unique_ptr<grpc::experimental::ClientInterceptorFactoryInterface>> senders;
   if (endpoint.authority.empty() && !endpoint.token.empty() && IsThisMachine(endpoint.address)) {
     senders.push_back(std::make_unique<TokenSenders>(endpoint.token));

@@ -8,7 +8,7 @@
 
 namespace gyrebox::client {
 
-constexpr size_t kMostBytes = 1 << 20;
+constexpr size_t kMostFileBytes = 1 << 20;
 
 static void SortByLine(std::vector<FileFault>* faults) {
   std::stable_sort(faults->begin(), faults->end(),
@@ -48,7 +48,7 @@ std::vector<FileFault> StudyFile::AllFaults(const std::vector<v1::FieldViolation
 
 StudyFile ParseStudyFile(const std::string& text) {
   StudyFile file;
-  if (text.size() > kMostBytes) {
+  if (text.size() > kMostFileBytes) {
     file.is_toml = false;
     file.faults.push_back({1, "", "the file has " + std::to_string(text.size()) + " bytes; at most 1 MiB is a study"});
     return file;

@@ -18,8 +18,8 @@ namespace gyrebox::access {
 /// What connections bring is looked at this often where there are any: much can come in that time.
 constexpr int kTickMilliseconds = 20;
 constexpr std::chrono::milliseconds kRest{20};
-constexpr double kLogLinesPerSecond = 1.0 / 60;
-constexpr double kLogLinesAtOnce = 3;
+constexpr double kTurnedAwayLinesPerSecond = 1.0 / 60;
+constexpr double kTurnedAwayLinesAtOnce = 3;
 /// Tags of events: doors by their place, connections by their number with this bit set.
 constexpr uint64_t kConnection = uint64_t{1} << 63;
 constexpr uint64_t kWake = kConnection - 1;
@@ -32,7 +32,7 @@ Acceptor::Acceptor(std::vector<Door> doors, Connections& connections)
       epoll_(epoll_create1(EPOLL_CLOEXEC)),
       wake_(eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK)),
       spare_(Spare()),
-      log_lines_(kLogLinesPerSecond, kLogLinesAtOnce, TokenBucket::Clock::now()) {
+      log_lines_(kTurnedAwayLinesPerSecond, kTurnedAwayLinesAtOnce, TokenBucket::Clock::now()) {
   Watch(wake_.get(), kWake, EPOLLIN);
   for (size_t i = 0; i < doors_.size(); ++i) Watch(doors_[i].socket.get(), i, EPOLLIN);
 }

@@ -1,9 +1,9 @@
 #include "access/listening.h"
 
 #include <arpa/inet.h>
+#include <linux/tcp.h>
 #include <netdb.h>
 #include <netinet/in.h>
-#include <netinet/tcp.h>
 #include <sys/socket.h>
 #include <sys/stat.h>
 #include <sys/un.h>

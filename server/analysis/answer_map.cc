@@ -4,18 +4,18 @@
 
 #include "analysis/answer_parts.h"
 #include "analysis/effect.h"
+#include "analysis/sources.h"
 #include "schema/mark_text.h"
 
 namespace gyrebox::analysis {
 
 constexpr char kBootstrap[] = "B. Efron and R. J. Tibshirani, An Introduction to the Bootstrap, 1993, chapter 13";
-constexpr char kWelch[] = "B. L. Welch, Biometrika 34, 28 (1947)";
-constexpr char kEqual[] = "D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15, 657 (1987)";
+constexpr char kEquivalence[] = "D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15, 657 (1987)";
 
 constexpr Kind kUndriven = {"undriven", "Size without drive.",
                             "Mean over the trials at amplitude 0 where the curve has that point, else at its smallest "
                             "amplitude, see the note.",
-                            "NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.2", 0.95};
+                            kStudent, 0.95};
 constexpr Kind kOnset = {"onset",
                          "Amplitude at which the mean over trials first passes onset_factor times the size without "
                          "drive.",
@@ -26,12 +26,12 @@ constexpr Kind kPeak = {"peak", "Place of the largest mean over trials.",
                         "The interval reaches over neighbours whose mean is not lower by a Welch test at 5 %.", kWelch,
                         0.95};
 constexpr Kind kPeakSize = {"peak_size", "Mean over the trials at the peak.", "Student's t interval over trials.",
-                            "NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.2", 0.95};
+                            kStudent, 0.95};
 constexpr Kind kSettledRange = {
     "settled_range",
     "Longest stretch past the onset, from low to high, on which the means of neighbouring points "
     "are equal within equal_share.",
-    "90 % Welch interval of each difference within equal_share of the common mean.", kEqual, 0};
+    "90 % Welch interval of each difference within equal_share of the common mean.", kEquivalence, 0};
 constexpr Kind kSettledSize = {"settled_size", "Size on the settled range.", "Mean over all trials of its points.",
                                "definition", 0};
 constexpr Kind kUnstableRange = {

@@ -3,17 +3,14 @@
 
 #include "analysis/answer_parts.h"
 #include "analysis/memory.h"
+#include "analysis/sources.h"
 #include "schema/mark_text.h"
 #include "schema/number_text.h"
 
 namespace gyrebox::analysis {
 
-constexpr char kEqual[] =
-    "B. L. Welch, Biometrika 34, 28 (1947); D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15, 657 (1987)";
-
 constexpr Kind kReference = {"reference", "Last plateau after the strongest middle stage that is stable.",
-                             "Mean over its trials, Student's t interval.",
-                             "NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.2", 0.95};
+                             "Mean over its trials, Student's t interval.", kStudent, 0.95};
 constexpr Kind kReset = {
     "reset_amplitude",
     "Smallest middle amplitude from which on the last plateau shows nothing of the middle stage at any "
@@ -21,15 +18,15 @@ constexpr Kind kReset = {
     "Wiped where the 90 % Welch interval of last plateau less reference lies within equal_share of the "
     "reference, up and down; the interval reaches from the last amplitude that is not wiped to the "
     "first from which on all are.",
-    kEqual, 0};
+    kWelchEqual, 0};
 constexpr Kind kResolved = {"resolved_difference",
                             "Difference of two last plateaus that these trials could just tell from none.",
-                            "Middle one of the half widths of the 90 % Welch intervals.", kEqual, 0};
+                            "Middle one of the half widths of the 90 % Welch intervals.", kWelchEqual, 0};
 constexpr Kind kMargin = {"margin", "Difference up to which two last plateaus are called equal.",
                           "equal_share times the reference.", "definition", 0};
 constexpr Kind kNeeded = {
     "trials_needed", "Trials at each amplitude for which equal last plateaus would come out equal four times in five.",
-    "Two one-sided tests at 5 %, normal approximation, with the spread of the reference.", kEqual, 0};
+    "Two one-sided tests at 5 %, normal approximation, with the spread of the reference.", kWelchEqual, 0};
 constexpr Kind kIndex = {
     "memory_index",
     "How much of the memory a middle stage leaves: (last plateau - reference) / (last plateau after the "
@@ -71,9 +68,9 @@ static PlotWriter BeginPlot(const StudyData& data, int axis, v1::Answer* answer)
   AxisColumns(data, axis, &plot);
   using Role = v1::PlotColumn;
   plot.MeanColumns("last_plateau", unit, "Size on the plateau of the last stage.")
-      .Column("difference", unit, Role::ROLE_UNSPECIFIED, "Last plateau less reference.", kReset.method, kEqual)
+      .Column("difference", unit, Role::ROLE_UNSPECIFIED, "Last plateau less reference.", kReset.method, kWelchEqual)
       .Column("difference_half_width", unit, Role::ROLE_UNSPECIFIED,
-              "Half width of the 90 % Welch interval of the difference.", "", kEqual)
+              "Half width of the 90 % Welch interval of the difference.", "", kWelchEqual)
       .Column("memory_index", "", Role::ROLE_UNSPECIFIED, kIndex.definition, kIndex.method, kIndex.reference)
       .Column("memory_index_low", "", Role::ROLE_UNSPECIFIED, "Lower end of its 95 % interval.")
       .Column("memory_index_high", "", Role::ROLE_UNSPECIFIED, "Upper end of its 95 % interval.");

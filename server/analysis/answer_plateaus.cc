@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "analysis/answer_parts.h"
+#include "analysis/sources.h"
 
 namespace gyrebox::analysis {
 
@@ -28,7 +29,7 @@ constexpr Kind kSettled = {
 constexpr Kind kGrowing = {"growing_runs", "Share of the runs whose size still grows on the plateau.",
                            "Straight line by least squares, its error corrected for correlation; slope over 0 at the 5 "
                            "% level, so that 1 arrested run in 40 is called growing by chance.",
-                           "NIST/SEMATECH e-Handbook of Statistical Methods, section 4.1.4.1", 0};
+                           kLeastSquares, 0};
 constexpr Kind kTooShort = {
     "short_runs",
     "Share of the runs whose plateau lasts under 50 integrated autocorrelation times: the error "

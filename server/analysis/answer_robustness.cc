@@ -3,14 +3,13 @@
 
 #include "analysis/answer_parts.h"
 #include "analysis/effect.h"
+#include "analysis/sources.h"
 #include "schema/mark_text.h"
 
 namespace gyrebox::analysis {
 
-constexpr char kLine[] = "NIST/SEMATECH e-Handbook of Statistical Methods, section 4.1.4.1";
-
 constexpr Kind kSlope = {"relative_slope", "Slope of the value against the field, over the mean of the value.",
-                         "Straight line through all trials by least squares, 95 % interval.", kLine, 0.95};
+                         "Straight line through all trials by least squares, 95 % interval.", kLeastSquares, 0.95};
 constexpr Kind kChange = {"relative_change",
                           "Change of the value from the smallest to the largest value of the field, over that at the "
                           "smallest.",
@@ -82,7 +81,7 @@ static bool WriteSpread(const StudyData& data, const Looked& looked, v1::Answer*
     squares += n * spread->value * spread->value;
   }
   if (degrees == 0) return false;
-  const Spread pooled = SpreadOf(std::sqrt(squares / degrees), degrees);
+  const Spread pooled = SpreadWithInterval(std::sqrt(squares / degrees), degrees);
   AddPlace(kSpread, {.label = std::string(looked.name) + "; trials differ in " + SeedsText(data.spec().trials())},
            {.value = pooled.value, .low = pooled.low, .high = pooled.high}, answer);
   return true;

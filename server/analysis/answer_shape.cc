@@ -4,16 +4,16 @@
 
 #include "analysis/answer_parts.h"
 #include "analysis/slope.h"
+#include "analysis/sources.h"
 #include "schema/mark_text.h"
 
 namespace gyrebox::analysis {
 
-constexpr Kind kExponent = {
+constexpr Kind kSpacingExponent = {
     "spacing_exponent",
     "Exponent of the domain spacing against the size: 1/2 where compact domains of a fixed share of "
     "the area grow in two dimensions.",
-    "Straight line through the logarithms of all trials by least squares, 95 % interval.",
-    "NIST/SEMATECH e-Handbook of Statistical Methods, section 4.1.4.1", 0.95};
+    "Straight line through the logarithms of all trials by least squares, 95 % interval.", kLeastSquares, 0.95};
 
 /// Mean over the trials of a point of the shares of words; all 0 where no word was taken.
 static std::array<double, kWords> SharesOf(const Point& point) {
@@ -76,7 +76,7 @@ static void WriteSpacing(const StudyData& data, v1::Answer* answer) {
   }
   const Slope slope = FitLine(sizes, spacings);
   if (slope.degrees_of_freedom > 0) {
-    AddValue(kExponent, {.trials = sizes.size()}, slope.value, slope.HalfWidth(0.95), answer);
+    AddValue(kSpacingExponent, {.trials = sizes.size()}, slope.value, slope.HalfWidth(0.95), answer);
   }
 }
 

@@ -5,13 +5,10 @@
 
 #include "analysis/answer_parts.h"
 #include "analysis/response.h"
+#include "analysis/sources.h"
 #include "schema/mark_text.h"
 
 namespace gyrebox::analysis {
-
-constexpr char kWelch[] = "B. L. Welch, Biometrika 34, 28 (1947)";
-constexpr char kEqual[] =
-    "B. L. Welch, Biometrika 34, 28 (1947); D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15, 657 (1987)";
 
 constexpr Kind kRise = {
     "rise_time", "Time that the size takes to follow a switch upwards, from the switch on.",
@@ -21,13 +18,13 @@ constexpr Kind kRise = {
 constexpr Kind kFall = {"fall_time", "Time that the size takes to follow a switch downwards, from the switch on.",
                         kRise.method, kRise.reference, 0.95};
 constexpr Kind kStep = {"size_step", "New plateau less old one at a switch.",
-                        "Mean over trials of the difference within each bed, Student's t interval of pairs.",
-                        "NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.2", 0.95};
+                        "Mean over trials of the difference within each bed, Student's t interval of pairs.", kStudent,
+                        0.95};
 constexpr Kind kFresh = {
     "against_fresh",
     "Plateau after a switch less that of a fresh bed under the same drive; equal where the interval lies "
     "within equal_share of the fresh one, up and down.",
-    "90 % Welch interval.", kEqual, 0.90};
+    "90 % Welch interval.", kWelchEqual, 0.90};
 constexpr Kind kGrow = {
     "change_to_grow", "Ratio of amplitudes, new over old, at which the size grows by change_factor.",
     "On straight lines between the switches of all points, in logarithms; low and high are the switches "

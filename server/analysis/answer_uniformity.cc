@@ -3,17 +3,17 @@
 
 #include "analysis/answer_parts.h"
 #include "analysis/slope.h"
+#include "analysis/sources.h"
 #include "schema/mark_text.h"
 
 namespace gyrebox::analysis {
 
 constexpr Kind kMostUniform = {
     "most_uniform", "Smallest uniformity of any point, that is where the domains are most alike.",
-    "Mean over trials, Student's t interval; the smallest of many means is a little too small.",
-    "NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.2", 0.95};
-constexpr Kind kExponent = {"uniformity_exponent", "Exponent of the uniformity against the size.",
-                            "Straight line through the logarithms of all trials by least squares, 95 % interval.",
-                            "NIST/SEMATECH e-Handbook of Statistical Methods, section 4.1.4.1", 0.95};
+    "Mean over trials, Student's t interval; the smallest of many means is a little too small.", kStudent, 0.95};
+constexpr Kind kUniformityExponent = {
+    "uniformity_exponent", "Exponent of the uniformity against the size.",
+    "Straight line through the logarithms of all trials by least squares, 95 % interval.", kLeastSquares, 0.95};
 
 static void WriteExponent(const StudyData& data, v1::Answer* answer) {
   std::vector<double> sizes, uniformities;
@@ -26,7 +26,7 @@ static void WriteExponent(const StudyData& data, v1::Answer* answer) {
   }
   const Slope slope = FitLine(sizes, uniformities);
   if (slope.degrees_of_freedom > 0) {
-    AddValue(kExponent, {.trials = sizes.size()}, slope.value, slope.HalfWidth(0.95), answer);
+    AddValue(kUniformityExponent, {.trials = sizes.size()}, slope.value, slope.HalfWidth(0.95), answer);
   }
 }
 

@@ -3,6 +3,7 @@
 #include <cmath>
 #include <limits>
 
+#include "analysis/sources.h"
 #include "schema/number_text.h"
 
 namespace gyrebox::analysis {
@@ -68,7 +69,7 @@ PlotWriter& PlotWriter::Column(const std::string& name, const std::string& unit,
 PlotWriter& PlotWriter::MeanColumns(const std::string& name, const std::string& unit, const std::string& definition) {
   const std::string kInterval =
       "Mean over trials and Student's t interval of 95 %: the independent start is the sample.";
-  const std::string kSource = "NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.2";
+  const std::string kSource = kStudent;
   Column(name, unit, Role::ROLE_Y, "Mean over trials. " + definition, kInterval, kSource);
   Column(name + "_standard_deviation", unit, Role::ROLE_SPREAD, "Standard deviation over trials.");
   Column(name + "_low", unit, Role::ROLE_LOW, "Lower end of the 95 % interval of the mean.", kInterval, kSource);

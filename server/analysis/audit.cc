@@ -31,7 +31,7 @@ struct Logs {
 
 }  // namespace
 
-static LogSpread SpreadOf(double squares, double degrees) {
+static LogSpread LogSpreadOf(double squares, double degrees) {
   return {degrees > 0 ? std::sqrt(squares / degrees) : 0, degrees};
 }
 
@@ -42,13 +42,13 @@ LogSpread PoolLogSpread(std::span<const StepSizes> points) {
     squares += logs.squares();
     degrees += logs.degrees();
   }
-  return SpreadOf(squares, degrees);
+  return LogSpreadOf(squares, degrees);
 }
 
 std::optional<StepChange> CompareSteps(const StepSizes& sizes, const LogSpread& pooled, int compared) {
   const Logs logs(sizes);
   if (logs.step.count() == 0 || logs.half.count() == 0) return std::nullopt;
-  const LogSpread own = SpreadOf(logs.squares(), logs.degrees());
+  const LogSpread own = LogSpreadOf(logs.squares(), logs.degrees());
   const LogSpread& spread = own.standard_deviation >= pooled.standard_deviation ? own : pooled;
   if (!(spread.standard_deviation > 0)) return std::nullopt;
   const double error = spread.standard_deviation * std::sqrt(1 / static_cast<double>(logs.step.count()) +

@@ -24,7 +24,7 @@ std::optional<Effect> FindEffect(std::span<const CurvePoint> all) {
   return effect;
 }
 
-Spread SpreadOf(double value, double degrees_of_freedom) {
+Spread SpreadWithInterval(double value, double degrees_of_freedom) {
   const boost::math::chi_squared squares(degrees_of_freedom);
   return {value, value * std::sqrt(degrees_of_freedom / boost::math::quantile(squares, 0.975)),
           value * std::sqrt(degrees_of_freedom / boost::math::quantile(squares, 0.025))};
@@ -33,7 +33,8 @@ Spread SpreadOf(double value, double degrees_of_freedom) {
 std::optional<Spread> RelativeSpread(std::span<const double> trials) {
   const Summary summary = Summarise(trials);
   if (summary.count < 2 || summary.mean == 0) return std::nullopt;
-  return SpreadOf(summary.standard_deviation / std::abs(summary.mean), static_cast<double>(summary.count - 1));
+  return SpreadWithInterval(summary.standard_deviation / std::abs(summary.mean),
+                            static_cast<double>(summary.count - 1));
 }
 
 }  // namespace gyrebox::analysis

@@ -30,7 +30,7 @@ struct Spread {
 
 /// Interval by chi-squared with these degrees of freedom (NIST/SEMATECH e-Handbook of Statistical Methods, section
 /// 1.3.5.8, for the standard deviation; the mean is taken as known).
-Spread SpreadOf(double value, double degrees_of_freedom);
+Spread SpreadWithInterval(double value, double degrees_of_freedom);
 
 /// Standard deviation over mean of trials. None for fewer than two, or a mean of 0.
 std::optional<Spread> RelativeSpread(std::span<const double> trials);

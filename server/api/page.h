@@ -14,6 +14,10 @@ namespace gyrebox::api {
 /// Most bytes of the items of a page; a single item may be larger.
 inline constexpr size_t kMostPageBytes = 1 << 20;
 
+/// Samples of a page of a series, as they were recorded or measured again from frames: by default, and at most.
+inline constexpr int kSamplesPerPage = 1000;
+inline constexpr int kMostSamplesPerPage = 10'000;
+
 /// A page as a request asks for it.
 struct Page {
   std::string list;  ///< tells lists apart

@@ -15,8 +15,6 @@ namespace gyrebox::api {
 
 constexpr int kFramesPerPage = 10'000;
 constexpr int kMostFramesPerPage = 100'000;
-constexpr int kSamplesPerPage = 1000;
-constexpr int kMostSamplesPerPage = 10'000;
 /// Beads that are measured again for one page, of all its frames: a few seconds.
 constexpr int64_t kBeadsPerPage = 2'000'000;
 constexpr double kShortestInterval = 0.05, kLongestInterval = 3600;

@@ -12,8 +12,6 @@ namespace gyrebox::api {
 constexpr int kRunsPerPage = 100;
 constexpr int kMostRunsPerPage = 1000;
 constexpr int kMostRunsNamed = 100'000;  // as many as a study has
-constexpr int kSamplesPerPage = 1000;
-constexpr int kMostSamplesPerPage = 10'000;
 /// Bytes of a sample besides its values: sequence, step, time, and what holds them.
 constexpr size_t kSampleHeadBytes = 48;
 

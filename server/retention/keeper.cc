@@ -16,7 +16,7 @@ using Clock = std::chrono::steady_clock;
 constexpr std::chrono::minutes kBetweenLooks{10};
 /// Between two transactions of erasing, so that whoever waits to write comes first.
 constexpr std::chrono::milliseconds kRest{5};
-constexpr double kDay = 86'400;  // seconds
+constexpr double kSecondsPerDay = 86'400;
 /// A time that was told moves only where it is off by more.
 constexpr int64_t kOffBy = 60'000;  // milliseconds
 
@@ -78,7 +78,7 @@ void Keeper::EraseAll() {
 int64_t Keeper::DeleteTime(const store::Deletable& study, int64_t now, double seconds_run) const {
   const bool warned = IsWarned(study);
   const double stood = warned ? study.warned_seconds + seconds_run : 0;
-  const auto time = now + static_cast<int64_t>(1000 * std::max(0.0, rules_.warn_days * kDay - stood));
+  const auto time = now + static_cast<int64_t>(1000 * std::max(0.0, rules_.warn_days * kSecondsPerDay - stood));
   return warned && std::abs(time - study.delete_time) <= kOffBy ? study.delete_time : time;
 }
 
@@ -115,8 +115,8 @@ void Keeper::Tell(const store::DeletableStudies& there, const std::vector<store:
 
 void Keeper::DeleteWhatIsDue(const std::vector<Due>& due, double seconds_run) {
   for (const auto& [study, reason] : due) {
-    if (!IsWarned(study) || study.warned_seconds + seconds_run < rules_.warn_days * kDay) continue;
-    const auto status = store_.DeleteDueStudy(study.study, rules_.warn_days * kDay);
+    if (!IsWarned(study) || study.warned_seconds + seconds_run < rules_.warn_days * kSecondsPerDay) continue;
+    const auto status = store_.DeleteDueStudy(study.study, rules_.warn_days * kSecondsPerDay);
     if (!status.ok()) {
       spdlog::info("studies/{} stays: {}", study.study, std::string(status.message()));
       continue;

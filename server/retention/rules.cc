@@ -4,11 +4,11 @@
 
 namespace gyrebox::retention {
 
-constexpr double kDay = 86'400'000;  // milliseconds
+constexpr double kMillisecondsPerDay = 86'400'000;
 constexpr double kGibibyte = 1024.0 * 1024 * 1024;
 
 static bool IsOld(const store::Deletable& study, const Rules& rules, int64_t now) {
-  return rules.keep_days > 0 && static_cast<double>(now - study.end_time) > rules.keep_days * kDay;
+  return rules.keep_days > 0 && static_cast<double>(now - study.end_time) > rules.keep_days * kMillisecondsPerDay;
 }
 
 std::vector<Due> WhatIsDue(const store::DeletableStudies& there, const Rules& rules, int64_t now) {

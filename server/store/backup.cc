@@ -17,7 +17,7 @@ namespace gyrebox::store {
 constexpr int kPagesAtATime = 1024;
 constexpr std::chrono::milliseconds kPause{5};
 /// A server drops checkpoints while they are copied; then all begins anew at a later moment.
-constexpr int kTries = 20;
+constexpr int kCopyTries = 20;
 
 static absl::StatusOr<std::vector<KnownFile>> SelectFiles(Connection& connection) {
   std::vector<KnownFile> files;
@@ -126,10 +126,10 @@ absl::StatusOr<Copied> Backup(const std::string& from, const std::string& to) {
   if (auto status = CheckLayout(**connection, from); !status.ok()) return status;
   const std::string draft = to + ".part";
   std::error_code ignored;
-  for (int tries = 1; tries <= kTries; ++tries) {
+  for (int tries = 1; tries <= kCopyTries; ++tries) {
     std::filesystem::remove_all(draft, ignored);
     Copied copied;
-    auto done = Copy(**connection, from, draft, tries == kTries, &copied);
+    auto done = Copy(**connection, from, draft, tries == kCopyTries, &copied);
     if (done.ok() && !*done) continue;
     absl::Status status = done.status();
     if (status.ok()) status.Update(MarkAsCopy(draft + "/gyrebox.db"));

@@ -10,7 +10,7 @@
 namespace gyrebox::store {
 
 /// A file of a state may go while it is looked for: a run that ends drops its checkpoints.
-constexpr int kTries = 3;
+constexpr int kFrameTries = 3;
 
 static absl::Status AppendFrame(Connection& connection, int64_t study, int64_t number, const Frame& frame) {
   const std::string beads = ToFrameBytes(frame.beads);
@@ -112,7 +112,7 @@ absl::StatusOr<std::optional<int64_t>> Store::FindFrame(int64_t study, int64_t n
 
 absl::StatusOr<std::optional<Frame>> Store::ReadFrame(int64_t study, int64_t number, int64_t at_most) {
   absl::Status trouble;
-  for (int tries = 0; tries < kTries; ++tries) {
+  for (int tries = 0; tries < kFrameTries; ++tries) {
     absl::StatusOr<Picture> found = Picture();
     const auto status = Read([&](Connection& connection) {
       found = FindPicture(connection, study, number, at_most);

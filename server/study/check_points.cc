@@ -9,6 +9,7 @@
 #include "study/expand.h"
 #include "study/number_at.h"
 #include "study/point_setter.h"
+#include "study/round_off.h"
 #include "study/run_spec.h"
 #include "study/schedule.h"
 
@@ -22,8 +23,6 @@ constexpr int64_t kMostFrames = 100'000;
 /// Sweeps times beads of one step on a GPU: some seconds.
 constexpr double kMostBeadSweeps = 5e9;
 constexpr double kGibibyte = 1024.0 * 1024 * 1024;
-/// Lets a quotient that is meant to be on a bound pass it.
-constexpr double kRoundOff = 1e-9;
 
 static std::string Short(double value) { return NumberText(value, 4); }
 

@@ -7,6 +7,7 @@
 
 #include "gyrebox/wave.h"
 #include "schema/number_text.h"
+#include "study/round_off.h"
 
 namespace gyrebox::study {
 
@@ -248,8 +249,6 @@ double HighestSteeredFrequency(const v1::StudySpec& at) {
   return HighestIn(ToDriveSpec(at.drive()), ToAdjustments(at)).of_spinner;
 }
 
-/// Lets a quotient that is meant to be on the bound pass it.
-constexpr double kRoundOff = 1e-9;
 constexpr double kStepsPerPeriod = 20;
 
 bool IsTooFast(double frequency, double time_step) { return frequency * time_step * kStepsPerPeriod > 1 + kRoundOff; }

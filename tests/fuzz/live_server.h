@@ -15,6 +15,7 @@
 #include "check.h"
 #include "http2_peer.h"
 #include "process.h"
+#include "temporary_directory.h"
 
 namespace gyrebox::test {
 

@@ -14,6 +14,7 @@
 #include "lib/client.h"
 #include "lib/join_pages.h"
 #include "study/check_size.h"
+#include "study/defaults.h"
 #include "study/grow.h"
 #include "study/validate.h"
 #include "test_server.h"

@@ -6,43 +6,16 @@
 
 #include "gyrebox/v1/study.pb.h"
 #include "store/store.h"
-#include "study/defaults.h"
-#include "study/expand.h"
-#include "study/run_spec.h"
 
 namespace gyrebox::test {
 
 /// 100 beads under a sine drive of frequency 1 for 2 tau: 4000 steps, 17 samples. Nothing filled in.
-inline v1::StudySpec BareStudy() {
-  v1::StudySpec spec;
-  spec.mutable_bed()->set_bead_count(100);
-  spec.mutable_drive()->mutable_sine()->set_amplitude(10);
-  spec.mutable_drive()->mutable_sine()->set_frequency(1);
-  spec.mutable_schedule()->set_duration(2);
-  return spec;
-}
+v1::StudySpec BareStudy();
 
 /// BareStudy() over these amplitudes with this many trials, all at one time step; defaults filled in.
-inline v1::StudySpec AmplitudeStudy(const std::vector<double>& amplitudes, int trials) {
-  v1::StudySpec spec = BareStudy();
-  spec.mutable_drive()->mutable_sine()->clear_amplitude();
-  v1::Axis& axis = *spec.add_axes();
-  axis.set_field("drive.sine.amplitude");
-  axis.mutable_values()->Assign(amplitudes.begin(), amplitudes.end());
-  spec.mutable_trials()->set_count(trials);
-  spec.mutable_dynamics()->set_time_step(5e-4);
-  study::FillDefaults(&spec);
-  return spec;
-}
+v1::StudySpec AmplitudeStudy(const std::vector<double>& amplitudes, int trials);
 
 /// The runs of a study as the store takes them.
-inline std::vector<store::NewRun> NewRuns(const v1::StudySpec& spec) {
-  std::vector<store::NewRun> runs;
-  for (const auto& plan : study::Expand(spec)) {
-    const auto run = study::ToRunSpec(study::AtRun(spec, plan), plan.seeds);
-    runs.push_back({plan, run.n_beads, run.n_steps});
-  }
-  return runs;
-}
+std::vector<store::NewRun> NewRuns(const v1::StudySpec& spec);
 
 }  // namespace gyrebox::test

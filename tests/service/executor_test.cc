@@ -14,6 +14,8 @@
 #include "executor/chunk_pacer.h"
 #include "executor/kept_frames.h"
 #include "fake_device.h"
+#include "study/expand.h"
+#include "study/run_spec.h"
 #include "temporary_directory.h"
 #include "wait_for.h"
 

@@ -7,6 +7,8 @@
 #include "example_studies.h"
 #include "executor/executor.h"
 #include "fake_device.h"
+#include "study/expand.h"
+#include "study/run_spec.h"
 #include "temporary_directory.h"
 #include "wait_for.h"
 

@@ -7,6 +7,7 @@
 #include <set>
 
 #include "example_studies.h"
+#include "study/expand.h"
 #include "study/validate.h"
 
 namespace gyrebox::study {

@@ -10,6 +10,7 @@
 
 #include "lib/client.h"
 #include "process.h"
+#include "temporary_directory.h"
 #include "wait_for.h"
 
 namespace gyrebox::test {

@@ -15,6 +15,8 @@
 #include "analysis/stages.h"
 #include "example_studies.h"
 #include "store/store.h"
+#include "study/defaults.h"
+#include "study/expand.h"
 #include "temporary_directory.h"
 
 namespace gyrebox::test {

@@ -13,6 +13,7 @@
 #include "analysis/digest_cache.h"
 #include "example_studies.h"
 #include "executor/executor.h"
+#include "study/defaults.h"
 #include "temporary_directory.h"
 #include "test_device.h"
 #include "wait_for.h"

@@ -1,42 +1,19 @@
 /// Other programs, run by a test.
 #pragma once
 
-#include <fcntl.h>
 #include <signal.h>
-#include <spawn.h>
-#include <sys/wait.h>
-#include <unistd.h>
+#include <sys/types.h>
 
-#include <fstream>
-#include <iterator>
 #include <string>
 #include <vector>
-
-#include "temporary_directory.h"
-
-extern char** environ;
 
 namespace gyrebox::test {
 
 /// A program that runs beside the test. Killed with its owner.
 class Process {
  public:
-  Process(const std::vector<std::string>& command, const std::string& out_path, const std::string& error_path) {
-    std::vector<char*> arguments;
-    for (const auto& argument : command) arguments.push_back(const_cast<char*>(argument.c_str()));
-    arguments.push_back(nullptr);
-    posix_spawn_file_actions_t actions;
-    posix_spawn_file_actions_init(&actions);
-    posix_spawn_file_actions_addopen(&actions, STDOUT_FILENO, out_path.c_str(), O_WRONLY | O_CREAT | O_TRUNC, 0644);
-    posix_spawn_file_actions_addopen(&actions, STDERR_FILENO, error_path.c_str(), O_WRONLY | O_CREAT | O_TRUNC, 0644);
-    if (posix_spawn(&pid_, arguments[0], &actions, nullptr, arguments.data(), environ) != 0) pid_ = 0;
-    posix_spawn_file_actions_destroy(&actions);
-  }
-  ~Process() {
-    if (pid_ == 0) return;
-    Signal(SIGKILL);
-    Wait();
-  }
+  Process(const std::vector<std::string>& command, const std::string& out_path, const std::string& error_path);
+  ~Process();
   Process(const Process&) = delete;
   Process& operator=(const Process&) = delete;
 
@@ -44,20 +21,10 @@ class Process {
   void Signal(int signal) const { kill(pid_, signal); }
 
   /// Exit code; minus the signal where one ended it; -1000 where it never ran.
-  int Wait() {
-    if (pid_ == 0) return -1000;
-    int status = 0;
-    waitpid(pid_, &status, 0);
-    pid_ = 0;
-    return WIFEXITED(status) ? WEXITSTATUS(status) : -WTERMSIG(status);
-  }
+  int Wait();
 
   /// False once it has ended, whether waited for or not.
-  bool Running() const {
-    siginfo_t ended{};
-    return pid_ != 0 && waitid(P_PID, static_cast<id_t>(pid_), &ended, WEXITED | WNOHANG | WNOWAIT) == 0 &&
-           ended.si_pid == 0;
-  }
+  bool Running() const;
 
  private:
   pid_t pid_ = 0;
@@ -69,20 +36,9 @@ struct Outcome {
   std::string error;
 };
 
-inline std::string ReadAll(const std::string& path) {
-  std::ifstream in(path, std::ios::binary);
-  return {std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
-}
+std::string ReadAll(const std::string& path);
 
 /// Runs a program to its end.
-inline Outcome Run(const std::vector<std::string>& command) {
-  const TemporaryDirectory directory;
-  Process process(command, directory.path() + "/out", directory.path() + "/error");
-  Outcome outcome;
-  outcome.code = process.Wait();
-  outcome.out = ReadAll(directory.path() + "/out");
-  outcome.error = ReadAll(directory.path() + "/error");
-  return outcome;
-}
+Outcome Run(const std::vector<std::string>& command);
 
 }  // namespace gyrebox::test

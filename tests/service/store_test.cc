@@ -210,7 +210,7 @@ TEST(StoreTest, ReadsColumnsOfLateSegmentsAlone) {
 
 TEST(StoreTest, KeepsTheStateThatARunLeavesOverARestart) {
   const TemporaryDirectory directory;
-  const std::string bytes = std::string("any\0bytes", 9) + std::string(100'000, 'x');
+  const std::string bytes = std::string("any\0bytes", 9).append(100'000, 'x');
   {
     const auto store = Open(directory);
     Create(*store, AmplitudeStudy({4}, 2));

@@ -7,7 +7,10 @@
 #include <limits>
 
 #include "example_studies.h"
+#include "study/defaults.h"
+#include "study/expand.h"
 #include "study/rules.h"
+#include "study/run_spec.h"
 #include "study/schedule.h"
 #include "study/validate.h"
 

@@ -8,8 +8,11 @@
 
 #include "example_studies.h"
 #include "fake_device.h"
+#include "study/defaults.h"
 #include "study/estimate.h"
+#include "study/expand.h"
 #include "study/rules.h"
+#include "study/run_spec.h"
 #include "study/validate.h"
 
 namespace gyrebox {
