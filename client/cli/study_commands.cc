@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <filesystem>
 #include <fstream>
 #include <iostream>
@@ -46,12 +47,13 @@ static std::string AuditText(const v1::CheckStudyResponse& checked) {
          " with half the time step; " + schema::NumberText(100 * estimate.audit_cost(), 2) + " % more work";
 }
 
-/// Such as "1.2e-4 to 5e-4 tau, second order, lagged; set by the stiffest contacts".
+/// Such as "1.2e-4 to 5e-4 tau, first and second order, lagged; set by the stiffest contacts".
 static std::string TimeStepText(const v1::TimeSteps& steps) {
   const auto number = [](double value) { return schema::NumberText(value, 3); };
   std::string text = number(steps.shortest());
   if (steps.longest() > steps.shortest()) text += " to " + number(steps.longest());
-  text += steps.order() == 2 ? " tau, second order" : " tau, first order";
+  const auto has = [&](int order) { return std::ranges::count(steps.orders(), order) > 0; };
+  text += has(1) && has(2) ? " tau, first and second order" : has(1) ? " tau, first order" : " tau, second order";
   for (const std::string& solver : steps.solvers()) text += ", " + solver;
   std::string limits;
   for (const std::string& limit : steps.limits()) limits += (limits.empty() ? "" : "; ") + limit;

@@ -167,6 +167,18 @@ bool MayBeLagged(const RunSpec& spec, const Peaks& peaks) {
   return peaks.temperature <= kHottestLagged && std::max(moving, turning) <= kStrongestLagged;
 }
 
+DynamicsSpec::Step ChooseOrder(const RunSpec& spec, const Peaks& peaks, double packing) {
+  using Step = DynamicsSpec::Step;
+  if (spec.dynamics.equation == DynamicsSpec::Equation::kConverged) return Step::kSecondOrder;
+  const auto step_of = [&](Step order) {
+    RunSpec run = spec;
+    run.dynamics.step = order;
+    return ChooseStep(run, peaks, packing).step;
+  };
+  return step_of(Step::kFirstOrder) * kSecondOrderCost < step_of(Step::kSecondOrder) ? Step::kSecondOrder
+                                                                                     : Step::kFirstOrder;
+}
+
 StepChoice ChooseStep(const RunSpec& spec, const Peaks& peaks, double packing, const StepConstants& constants) {
   const bool brownian = spec.dynamics.equation == DynamicsSpec::Equation::kBrownian;
   const bool midpoint = spec.dynamics.equation == DynamicsSpec::Equation::kConverged && peaks.temperature > 0;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <numeric>
 #include <utility>
 
@@ -9,6 +10,7 @@
 #include "study/check_size.h"
 #include "study/expand.h"
 #include "study/point_setter.h"
+#include "study/round_off.h"
 #include "study/run_spec.h"
 #include "study/schedule.h"
 #include "study/time_step.h"
@@ -24,8 +26,6 @@ constexpr int kLeastTrials = 2;
 constexpr double kClosePacking = 0.9069;
 /// Fraction of the area that even a jammed or soft bed gives way to.
 constexpr double kLeastRoom = 0.01;
-/// Lets a sum of fractions count as the bound that it is meant to be.
-constexpr double kRoundOff = 1e-9;
 
 double DefaultAuditCost(const v1::StudySpec& spec) {
   const bool is_map = std::any_of(spec.axes().begin(), spec.axes().end(), [](const v1::Axis& axis) {
@@ -94,12 +94,14 @@ static std::string TooDearText(double cost, double max_cost) {
 struct Budget {
   double work = 0, runs = 0, points = 0;
 
+  bool Allows(double point_work, int point_runs) const {
+    return work >= point_work && runs >= point_runs && points >= 1;
+  }
   void Take(double point_work, int point_runs) {
     work -= point_work;
     runs -= point_runs;
     points -= 1;
   }
-  bool IsOver() const { return work < 0 || runs < 0 || points < 0; }
 };
 
 static Budget BudgetOf(const v1::Audit& audit, double all_work, double all_runs) {
@@ -108,29 +110,49 @@ static Budget BudgetOf(const v1::Audit& audit, double all_work, double all_runs)
           .points = audit.has_max_points() ? audit.max_points() : kMostRuns};
 }
 
+/// Half the step takes twice the steps.
+static double AuditWork(double work, int trials) { return 2 * work * trials; }
+
+/// Points of the order that fit, those audited before without being asked.
+static std::vector<size_t> PointsThatFit(const std::vector<size_t>& order, const Candidates& candidates,
+                                         const std::set<size_t>& audited, int trials, Budget budget) {
+  std::vector<size_t> points;
+  for (const size_t place : order) {
+    const double work = AuditWork(candidates.works[place], trials);
+    if (!audited.contains(place) && (!(candidates.risks[place] > 0) || !budget.Allows(work, trials))) continue;
+    budget.Take(work, trials);
+    points.push_back(place);
+  }
+  return points;
+}
+
 AuditPlan PlanAudit(const v1::StudySpec& spec, const std::set<size_t>& audited, const Stop& stop) {
   AuditPlan plan;
   const double max_cost = spec.audit().max_cost();
   if (!(max_cost > 0)) return plan;
   plan.why_none = WhyNever(spec.trials());
   if (!plan.why_none.empty()) return plan;
-  plan.trials = std::min(spec.trials().count(), kMostAuditedTrials);
-  plan.why_none = "no point is driven";
   const Candidates candidates = CandidatesOf(spec, stop);
   const auto& [risks, works] = candidates;
+  const std::vector<size_t> order = InOrder(candidates, audited);
   const double trials = spec.trials().count(), all_work = trials * std::accumulate(works.begin(), works.end(), 0.0);
-  Budget budget = BudgetOf(spec.audit(), all_work, trials * static_cast<double>(works.size()));
-  for (const size_t place : InOrder(candidates, audited)) {
-    const double work = 2 * works[place] * plan.trials;  // half the step takes twice the steps
-    budget.Take(work, plan.trials);
-    if (!audited.contains(place)) {
-      if (!(risks[place] > 0)) break;
-      plan.why_none = TooDearText(work / all_work, max_cost);
-      if (budget.IsOver()) break;
-    }
-    plan.points.push_back(place);
+  const Budget budget = BudgetOf(spec.audit(), all_work, trials * static_cast<double>(works.size()));
+  double audited_work = 0;
+  for (const size_t place : audited) audited_work += works[place];
+  // Rather fewer trials than pass over the point that is most at risk.
+  for (plan.trials = std::min(spec.trials().count(), kMostAuditedTrials);; --plan.trials) {
+    plan.points = PointsThatFit(order, candidates, audited, plan.trials, budget);
+    const bool fits = !plan.points.empty() && plan.points.front() == order.front() &&
+                      AuditWork(audited_work, plan.trials) <= budget.work;
+    if (fits || plan.trials == kLeastTrials) break;
   }
-  if (!plan.points.empty()) plan.why_none.clear();
+  plan.why_none.clear();
+  if (!plan.points.empty()) return plan;
+  double cheapest = std::numeric_limits<double>::infinity();
+  for (size_t place = 0; place < works.size(); ++place) {
+    if (risks[place] > 0) cheapest = std::min(cheapest, AuditWork(works[place], kLeastTrials));
+  }
+  plan.why_none = std::isinf(cheapest) ? "no point is driven" : TooDearText(cheapest / all_work, max_cost);
   return plan;
 }
 

@@ -24,12 +24,14 @@ double StepRisk(const v1::StudySpec& at);
 
 /// What an audit runs again.
 struct AuditPlan {
-  std::vector<size_t> points;  ///< places in Points(): those audited before, then the one at the highest risk first
+  std::vector<size_t> points;  ///< places in Points(): those audited before, then by their risk, the highest first
   int trials = 0;              ///< of each of these points, the first ones
   std::string why_none;        ///< why there are no points though max_cost is over 0; else empty
 };
 
-/// Plans the audit of a study: as many points as max_cost and max_points allow. Points at no risk are none of them.
+/// Plans the audit of a study: as many points as max_cost and max_points allow, those at the highest risk first, of
+/// four trials, or of fewer, two at least, where the first point would be too dear otherwise. A point that is too dear
+/// even so is passed over. Points at no risk are none of them.
 /// @param audited places of the points that are audited already, which stay whatever the bounds are.
 AuditPlan PlanAudit(const v1::StudySpec& spec, const std::set<size_t>& audited = {}, const Stop& stop = {});
 

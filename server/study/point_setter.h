@@ -17,12 +17,14 @@ class PointSetter {
   explicit PointSetter(const v1::StudySpec& spec)
       : at_(spec),
         gives_solver_(spec.dynamics().overdamped().solver_case() != v1::Overdamped::SOLVER_NOT_SET),
-        gives_step_(spec.dynamics().has_time_step() || HasAxisOver("dynamics.time_step")) {}
+        gives_step_(spec.dynamics().has_time_step() || HasAxisOver("dynamics.time_step")),
+        gives_order_(spec.dynamics().has_step_order() || HasAxisOver("dynamics.step_order")) {}
 
   /// The same as AtPoint(), until the next call. Points have a value of every axis.
   const v1::StudySpec& At(const std::vector<double>& axis_values) {
     if (!gives_solver_ && at_.dynamics().has_overdamped()) at_.mutable_dynamics()->mutable_overdamped()->clear_solver();
     if (!gives_step_) at_.mutable_dynamics()->clear_time_step();
+    if (!gives_order_) at_.mutable_dynamics()->clear_step_order();
     for (int i = 0; i < at_.axes_size(); ++i) SetNumberAt(&at_, at_.axes(i).field(), axis_values[i]);
     FillDynamics(&at_);
     return at_;
@@ -38,7 +40,7 @@ class PointSetter {
   }
 
   v1::StudySpec at_;
-  bool gives_solver_, gives_step_;
+  bool gives_solver_, gives_step_, gives_order_;
 };
 
 }  // namespace gyrebox::study

@@ -5,6 +5,7 @@
 #include <numbers>
 #include <utility>
 
+#include "study/round_off.h"
 #include "study/schedule.h"
 
 namespace gyrebox::study {
@@ -13,8 +14,6 @@ namespace gyrebox::study {
 constexpr double kSteadyInterval = 0.25;
 /// Samples in a period of an oscillating drive, at least.
 constexpr double kSamplesPerPeriod = 8;
-/// Lets a quotient such as 0.25 / 5e-4 count as the whole number that it is meant to be.
-constexpr double kRoundOff = 1e-9;
 /// Longer than any run: an interval of a drive that hardly oscillates is no whole number of 64 bits.
 constexpr double kMostSteps = 1e15;
 
@@ -55,7 +54,6 @@ static kernels::ForceSpec ToForceSpec(const v1::Forces& forces) {
 static kernels::DynamicsSpec ToDynamicsSpec(const v1::Dynamics& dynamics) {
   using Step = kernels::DynamicsSpec::Step;
   kernels::DynamicsSpec spec;
-  // Studies that were stored before there was a choice have none.
   spec.step = dynamics.step_order() == 2 ? Step::kSecondOrder : Step::kFirstOrder;
   if (dynamics.has_brownian()) {
     spec.equation = kernels::DynamicsSpec::Equation::kBrownian;

@@ -8,6 +8,7 @@
 #include "study/defaults.h"
 #include "study/expand.h"
 #include "study/point_setter.h"
+#include "study/round_off.h"
 #include "study/run_spec.h"
 #include "study/schedule.h"
 
@@ -15,8 +16,6 @@ namespace gyrebox::study {
 
 using schema::NumberText;
 
-/// Lets a quotient that is meant to be a whole number be one.
-constexpr double kRoundOff = 1e-9;
 /// Shorter steps than these do nothing in any number of them that a run may have, tau.
 constexpr double kShortestStep = 1e-9;
 
@@ -32,6 +31,8 @@ kernels::StepChoice StepByRule(const v1::StudySpec& at, const kernels::Peaks& pe
   return kernels::ChooseStep(ToPhysics(at), peaks, CoveredShare(at.bed()));
 }
 
+static bool IsOver(double step, const kernels::StepChoice& rule) { return step > rule.step * (1 + kRoundOff); }
+
 /// The rule's step, shortened so that samples are a whole number of steps apart. The longest step of all is taken as it
 /// is, and so is one that is longer than the interval: that is refused.
 static double Fitted(const kernels::StepChoice& choice, double interval) {
@@ -40,11 +41,21 @@ static double Fitted(const kernels::StepChoice& choice, double interval) {
   return std::max(interval / std::ceil(interval / step * (1 - kRoundOff)), kShortestStep);
 }
 
+/// The order that a study leaves open.
+static int OpenOrder(const v1::StudySpec& at, const kernels::Peaks& peaks) {
+  using Step = kernels::DynamicsSpec::Step;
+  kernels::RunSpec run = ToPhysics(at);
+  const double packing = CoveredShare(at.bed());
+  if (!at.dynamics().has_time_step()) return kernels::ChooseOrder(run, peaks, packing) == Step::kFirstOrder ? 1 : 2;
+  run.dynamics.step = Step::kFirstOrder;
+  return IsOver(at.dynamics().time_step(), kernels::ChooseStep(run, peaks, packing)) ? 2 : 1;
+}
+
 void FillDynamics(v1::StudySpec* at) {
   v1::Dynamics& dynamics = *at->mutable_dynamics();
   const bool open_solver =
       !dynamics.has_brownian() && dynamics.overdamped().solver_case() == v1::Overdamped::SOLVER_NOT_SET;
-  if (!open_solver && dynamics.has_time_step()) return;
+  if (!open_solver && dynamics.has_time_step() && dynamics.has_step_order()) return;
   const kernels::Peaks peaks = PeaksOf(*at);
   if (open_solver) {
     v1::Overdamped& overdamped = *dynamics.mutable_overdamped();
@@ -54,6 +65,7 @@ void FillDynamics(v1::StudySpec* at) {
       FillConverged(overdamped.mutable_converged());
     }
   }
+  if (!dynamics.has_step_order()) dynamics.set_step_order(OpenOrder(*at, peaks));
   if (!dynamics.has_time_step()) dynamics.set_time_step(Fitted(StepByRule(*at, peaks), SampleInterval(*at)));
 }
 
@@ -70,8 +82,6 @@ static bool ShouldNotBeLagged(const v1::StudySpec& at, const kernels::Peaks& pea
   return at.dynamics().overdamped().has_lagged() && !kernels::MayBeLagged(ToPhysics(at), peaks);
 }
 
-static bool IsOver(double step, const kernels::StepChoice& rule) { return step > rule.step * (1 + kRoundOff); }
-
 std::string StepWarning(const v1::StudySpec& at, const kernels::Peaks& peaks, const kernels::Peaks& before) {
   if (ShouldNotBeLagged(at, peaks) && !ShouldNotBeLagged(at, before)) return NotLaggedText(peaks);
   const kernels::StepChoice rule = StepByRule(at, peaks);
@@ -87,8 +97,9 @@ static std::string SolverOf(const v1::Dynamics& dynamics) {
   return dynamics.overdamped().has_converged() ? "converged" : "lagged";
 }
 
-static void AddOnce(const std::string& text, google::protobuf::RepeatedPtrField<std::string>* texts) {
-  if (std::find(texts->begin(), texts->end(), text) == texts->end()) *texts->Add() = text;
+template <class Value, class Values>
+static void AddOnce(const Value& value, Values* values) {
+  if (std::find(values->begin(), values->end(), value) == values->end()) *values->Add() = value;
 }
 
 void TellTimeSteps(const v1::StudySpec& spec, const Stop& stop, v1::CheckStudyResponse* response) {
@@ -108,7 +119,7 @@ void TellTimeSteps(const v1::StudySpec& spec, const Stop& stop, v1::CheckStudyRe
     steps.set_shortest(points == 0 ? step : std::min(steps.shortest(), step));
     steps.set_longest(std::max(steps.longest(), step));
     steps.set_shortest_by_rule(points == 0 ? rule.step : std::min(steps.shortest_by_rule(), rule.step));
-    steps.set_order(std::max(steps.order(), std::max(at.dynamics().step_order(), 1)));
+    AddOnce(at.dynamics().step_order(), steps.mutable_orders());
     AddOnce(kernels::InWords(rule.limit), steps.mutable_limits());
     AddOnce(SolverOf(at.dynamics()), steps.mutable_solvers());
     ++points;

@@ -1,4 +1,4 @@
-/// What a study leaves open of its dynamics: the solver and the time step of each point.
+/// What a study leaves open of its dynamics: the solver, the time step and its order at each point.
 #pragma once
 
 #include <string>
@@ -13,11 +13,12 @@ namespace gyrebox::study {
 /// Peaks of the drive, temperature and friction over the whole course of a run.
 kernels::Peaks PeaksOf(const v1::StudySpec& at);
 
-/// The longest step by the rule of the kernels, and what sets it. @param at a study at a point, its solver chosen.
+/// The longest step by the rule of the kernels, and what sets it. @param at a study at a point, its solver and order
+/// chosen.
 kernels::StepChoice StepByRule(const v1::StudySpec& at, const kernels::Peaks& peaks);
 
-/// Chooses the solver and the time step of a study at a point where it gives none. Samples are then a whole number of
-/// steps apart. The study need not be sound.
+/// Chooses the solver, the order and the time step of a study at a point where it gives none. Samples are a whole
+/// number of steps of such a length apart. The study need not be sound.
 void FillDynamics(v1::StudySpec* at);
 
 /// Why figures after a step are doubtful, in a sentence; empty where they are not. @param peaks from that step on.

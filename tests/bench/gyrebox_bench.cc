@@ -6,6 +6,7 @@
 #include <fstream>
 
 #include "gyrebox/device.h"
+#include "gyrebox/step_choice.h"
 
 namespace {
 
@@ -21,6 +22,7 @@ struct Options {
   double amplitude = 20;
   std::string solver = "lagged";
   double tolerance = 1e-3;
+  int order = 0;
   std::string start = "random";
   std::int64_t warm_up = 200;
   std::int64_t chunk = 200;
@@ -53,6 +55,10 @@ RunSpec BenchRun(const Options& options, std::uint64_t seed) {
   spec.drive.wave.amplitude = options.amplitude;
   spec.drive.wave.frequency = 1;
   spec.seeds.places = seed;
+  using Step = gyrebox::kernels::DynamicsSpec::Step;
+  spec.dynamics.step = options.order == 1   ? Step::kFirstOrder
+                       : options.order == 2 ? Step::kSecondOrder
+                                            : ChooseOrder(spec, gyrebox::kernels::PeaksOf(spec), 0.70);
   return spec;
 }
 
@@ -135,6 +141,7 @@ int main(int argc, char** argv) {
   app.add_option("--solver", options.solver, "lagged, converged, brownian")
       ->check(CLI::IsMember({"lagged", "converged", "brownian"}));
   app.add_option("--tolerance", options.tolerance, "of the converged solver");
+  app.add_option("--order", options.order, "of the step: 1, 2; 0 for the one by default")->check(CLI::Range(0, 2));
   app.add_option("--start", options.start, "random, lattice")->check(CLI::IsMember({"random", "lattice"}));
   app.add_option("--warm-up", options.warm_up, "steps before those that are timed");
   app.add_option("--chunk", options.chunk, "steps asked for at a time");

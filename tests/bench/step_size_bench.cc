@@ -5,7 +5,7 @@
 //   gyrebox_step_size_bench --packing 0.5 --frequency 2 --amplitudes 135,200,300 --steps 2e-4,1e-4,5e-5,2.5e-5
 //       --orders 1,2 --starts 8 --duration 120 --device cuda > sizes.csv
 //
-// A step of 0 is the rule's, of each amplitude its own; -K is the rule's over K.
+// A step of 0 is the rule's, of each amplitude its own; -K is the rule's over K. An order of 0 is the one by default.
 #include <CLI/CLI.hpp>
 #include <chrono>
 #include <cmath>
@@ -64,6 +64,9 @@ RunSpec RunOf(const Options& options, const Point& point, double amplitude, int 
   spec.drive.wave.shape = options.frequency > 0 ? WaveSpec::Shape::kSine : WaveSpec::Shape::kSteady;
   spec.drive.wave.amplitude = amplitude;
   spec.drive.wave.frequency = options.frequency;
+  if (point.order == 0) {
+    spec.dynamics.step = gyrebox::kernels::ChooseOrder(spec, gyrebox::kernels::PeaksOf(spec), options.packing);
+  }
   spec.time_step = point.step;
   if (point.step <= 0) spec.time_step = RuleOf(spec, options.packing).step / (point.step < 0 ? -point.step : 1);
   spec.n_steps = std::llround(options.duration / spec.time_step);
@@ -141,7 +144,8 @@ void Measure(gyrebox::kernels::Device& device, const Options& options, const Poi
       }
     }
     std::printf("%g,%g,%g,%g,%g,%d,%s,%d,%d", options.packing, options.frequency, options.amplitudes[a],
-                options.temperature, spec.time_step, point.order, point.solver.c_str(), options.starts, unstable);
+                options.temperature, spec.time_step, spec.dynamics.step == DynamicsSpec::Step::kFirstOrder ? 1 : 2,
+                point.solver.c_str(), options.starts, unstable);
     for (const Estimate& estimate : estimates) std::printf(",%.5g,%.2g", estimate.mean(), estimate.error());
     std::printf(",%.4g,%.4g,%.4g,%.4g,%s\n", 1 / spec.time_step, bead_steps / seconds, seconds, rule.step,
                 gyrebox::kernels::InWords(rule.limit).c_str());
@@ -158,7 +162,9 @@ int main(int argc, char** argv) {
   app.add_option("--frequency", options.frequency, "of the sine drive of the rate, cycles/tau; 0: steady");
   app.add_option("--amplitudes", options.amplitudes, "peaks of the drive, rad/tau")->delimiter(',');
   app.add_option("--steps", options.steps, "time steps, tau; 0: by the rule, -K: a Kth of that")->delimiter(',');
-  app.add_option("--orders", options.orders, "of the step: 1, 2")->delimiter(',')->check(CLI::IsMember({1, 2}));
+  app.add_option("--orders", options.orders, "of the step: 1, 2; 0 for the one by default")
+      ->delimiter(',')
+      ->check(CLI::Range(0, 2));
   app.add_option("--solvers", options.solvers, "lagged, converged, brownian")
       ->delimiter(',')
       ->check(CLI::IsMember({"lagged", "converged", "brownian"}));

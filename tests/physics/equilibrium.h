@@ -7,41 +7,12 @@
 #include <vector>
 
 #include "gyrebox/device.h"
+#include "physics/means.h"
 #include "physics/metropolis.h"
 #include "start/start.h"
 #include "unit/runs.h"
 
 namespace gyrebox {
-
-/// A mean over independent starts and its standard error.
-struct Mean {
-  double value = 0, error = 0;
-};
-
-inline Mean MeanOf(const std::vector<double>& starts) {
-  double sum = 0, squares = 0;
-  for (const double x : starts) sum += x;
-  const double n = static_cast<double>(starts.size()), mean = sum / n;
-  for (const double x : starts) squares += (x - mean) * (x - mean);
-  return {mean, std::sqrt(squares / (n - 1) / n)};
-}
-
-/// Mean of a value over each run, which has to end well, but for its first quarter. @param at place of the value.
-inline std::vector<double> MeansOfRuns(const std::vector<kernels::RunChunk>& runs, std::int64_t n_steps,
-                                       std::size_t at) {
-  std::vector<double> means;
-  for (const auto& run : runs) {
-    EXPECT_EQ(run.verdict, kernels::Verdict::kFinished) << (run.fault ? run.fault->message : "");
-    double sum = 0, count = 0;
-    for (const auto& sample : run.samples) {
-      if (4 * sample.step < n_steps) continue;
-      sum += sample.values[at];
-      ++count;
-    }
-    means.push_back(sum / count);
-  }
-  return means;
-}
 
 /// How much is run.
 struct Budget {

@@ -38,13 +38,7 @@ std::vector<double> LastSizes(const std::vector<RunSpec>& specs) {
   std::vector<double> sizes;
   for (std::size_t run = 0; run < specs.size(); ++run) {
     EXPECT_EQ(chunks[run].verdict, kernels::Verdict::kFinished);
-    double sum = 0, count = 0;
-    for (const auto& sample : chunks[run].samples) {
-      if (10 * sample.step < 9 * specs[run].n_steps) continue;
-      sum += sample.values[at];
-      ++count;
-    }
-    sizes.push_back(sum / count);
+    sizes.push_back(MeanFrom(chunks[run], 0.9 * static_cast<double>(specs[run].n_steps), at));
   }
   return sizes;
 }
@@ -56,12 +50,6 @@ std::vector<RunSpec> Starts(RunSpec spec, int n, std::uint64_t first = 1) {
     specs.push_back(spec);
   }
   return specs;
-}
-
-double WelchT(const std::vector<double>& a, const std::vector<double>& b) {
-  const Mean x = MeanOf(a), y = MeanOf(b);
-  std::printf("  %.3g +- %.2g against %.3g +- %.2g\n", x.value, x.error, y.value, y.error);
-  return (x.value - y.value) / std::hypot(x.error, y.error);
 }
 
 // Common practice. Shown by the ratio of the two variances: were they alike, F with 15 and 15 degrees of freedom would

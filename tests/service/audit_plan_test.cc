@@ -6,7 +6,10 @@
 
 #include "example_studies.h"
 #include "study/audit.h"
+#include "study/defaults.h"
+#include "study/expand.h"
 #include "study/grow.h"
+#include "study/run_spec.h"
 #include "study/steering.h"
 #include "study/validate.h"
 
@@ -44,12 +47,28 @@ std::vector<AuditedRun> AuditedIn(const std::vector<PlannedRun>& runs) {
 
 // One point of n takes 2/n of the work where all its trials are run again: 14 points are the fewest for 15 %.
 TEST(AuditPlanTest, AMapOfFourteenPointsIsAuditedWhereItIsDrivenMost) {
-  EXPECT_THAT(AuditsOf(Expand(AmplitudeStudy(Ramp(13), 3))), IsEmpty());
   const auto runs = Expand(AmplitudeStudy(Ramp(14), 3));
   EXPECT_THAT(AuditsOf(runs), ElementsAre(std::pair(14, 1), std::pair(14, 2), std::pair(14, 3)));
   ASSERT_EQ(runs.size(), 14u * 3 + 3);
   EXPECT_EQ(runs[42].seeds.places(), runs[39].seeds.places());
   EXPECT_EQ(runs[44].seeds.places(), runs[41].seeds.places());
+}
+
+// Two trials of three take 2/3 of that: 9 points are the fewest.
+TEST(AuditPlanTest, FewerPointsAreAuditedWithFewerTrials) {
+  EXPECT_THAT(AuditsOf(Expand(AmplitudeStudy(Ramp(13), 3))), ElementsAre(std::pair(13, 1), std::pair(13, 2)));
+  EXPECT_THAT(AuditsOf(Expand(AmplitudeStudy(Ramp(9), 3))), ElementsAre(std::pair(9, 1), std::pair(9, 2)));
+  EXPECT_THAT(AuditsOf(Expand(AmplitudeStudy(Ramp(8), 3))), IsEmpty());
+}
+
+// Each point has the step by the rule: those of the strongest drive take most of the work.
+TEST(AuditPlanTest, APointThatIsTooDearIsPassedOver) {
+  v1::StudySpec spec = AmplitudeStudy({20, 25, 30, 35, 40, 300}, 2);
+  spec.mutable_dynamics()->clear_time_step();
+  const AuditPlan plan = PlanAudit(spec);
+  ASSERT_FALSE(plan.points.empty());
+  EXPECT_EQ(plan.points.front(), 4u);
+  EXPECT_EQ(plan.why_none, "");
 }
 
 TEST(AuditPlanTest, FourTrialsOfAPointAreRunAgain) {
@@ -183,6 +202,14 @@ TEST(AuditPlanTest, AuditedPointsGrowByTrials) {
   const auto spec = AmplitudeStudy(Ramp(14), 2);
   const auto grown = Grown(spec, Adding(1));
   EXPECT_THAT(AuditsOf(AddedRuns(spec, grown, AuditedIn(Expand(spec)))), ElementsAre(std::pair(14, 3)));
+}
+
+TEST(AuditPlanTest, AuditedPointsStayWithinTheCost) {
+  const auto spec = AmplitudeStudy(Ramp(9), 3);
+  const auto audited = AuditedIn(Expand(spec));
+  EXPECT_THAT(AuditsOf(AddedRuns(spec, Grown(spec, Adding(0, {10})), audited)), IsEmpty());
+  EXPECT_THAT(AuditsOf(AddedRuns(spec, Grown(spec, Adding(0, {4.5, 5.5, 6.5, 7.5, 8.5})), audited)),
+              ElementsAre(std::pair(9, 3)));
 }
 
 // The point that was audited stays, so that there is no room for a second one before there are 27 points.

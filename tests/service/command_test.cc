@@ -305,7 +305,7 @@ TEST_F(CommandTest, ACheckSaysWhyNothingIsAudited) {
   const Outcome dear =
       Gyrebox({"check", directory_.Write("dear.toml", std::string(kStudy) +
                                                           "[audit]\nmax_cost = 0.5\n[dynamics]\ntime_step = 5e-4\n")});
-  EXPECT_THAT(dear.out, HasSubstr("none: one point takes 100 % of the work of the study; audit.max_cost allows 50 %"));
+  EXPECT_THAT(dear.out, HasSubstr("none: one point takes 66.7 % of the work of the study; audit.max_cost allows 50 %"));
   const Outcome bad = Gyrebox({"check", directory_.Write("bad.toml", std::string(kStudy) + "[audit]\nmax_cost = 3\n")});
   EXPECT_EQ(bad.code, 2);
   EXPECT_THAT(bad.out + bad.error, HasSubstr("audit.max_cost: 3 is too large"));

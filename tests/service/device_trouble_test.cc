@@ -6,6 +6,7 @@
 #include <map>
 
 #include "gyreboxd.h"
+#include "temporary_directory.h"
 
 namespace gyrebox {
 namespace {
@@ -99,6 +100,7 @@ TEST_F(DeviceTroubleTest, ALostDeviceEndsTheServerAndTheNextGoesOnToTheSameBits)
 TEST_F(DeviceTroubleTest, RunsWhoseListsOutgrowTheMemoryGoOnWithFewerAtATimeToTheSameBits) {
   v1::StudySpec spec = Study(1600, 0.1);
   spec.mutable_forces()->mutable_exponential()->set_cutoff(2.5);
+  spec.mutable_dynamics()->set_step_order(2);
   spec.mutable_trials()->set_count(8);
   Gyreboxd roomy(program_.path(), "cuda");
   ASSERT_NO_FATAL_FAILURE(roomy.StartAndWait());

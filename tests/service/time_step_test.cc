@@ -110,15 +110,36 @@ TEST(TimeStepTest, StandsWhateverAnUnsoundStudySays) {
   }
 }
 
-TEST(StepOrderTest, IsTheSecondByDefault) {
-  v1::StudySpec spec = Filled(20);
-  const auto order = [](const v1::StudySpec& of) { return study::ToPhysics(study::AtPoint(of, {})).dynamics.step; };
-  EXPECT_EQ(order(spec), DynamicsSpec::Step::kSecondOrder);
+TEST(StepOrderTest, IsTheOneThatComesThroughWithLessWork) {
+  const auto order = [](const v1::StudySpec& of) { return study::AtPoint(of, {}).dynamics().step_order(); };
+  v1::StudySpec weak = Filled(5), strong = Filled(200);
+  EXPECT_FALSE(weak.dynamics().has_step_order());
+  EXPECT_EQ(order(weak), 1);
+  EXPECT_EQ(StepOf(weak), 5e-4);
+  EXPECT_EQ(order(strong), 2);
+  const double by_rule = StepOf(strong);
+  // A given order has its own step by the rule.
+  strong.mutable_dynamics()->set_step_order(1);
+  EXPECT_EQ(order(strong), 1);
+  EXPECT_LT(StepOf(strong) * kernels::kSecondOrderCost, by_rule);
+  EXPECT_EQ(study::ToPhysics(study::AtPoint(strong, {})).dynamics.step, DynamicsSpec::Step::kFirstOrder);
+}
+
+TEST(StepOrderTest, IsTheFirstUnderAGivenStepThatIsShortEnough) {
+  v1::StudySpec spec = Filled(200);
   spec.mutable_dynamics()->set_step_order(1);
-  EXPECT_EQ(order(spec), DynamicsSpec::Step::kFirstOrder);
-  // A study that was stored before there was a choice.
+  const double first = StepOf(spec);
   spec.mutable_dynamics()->clear_step_order();
-  EXPECT_EQ(order(spec), DynamicsSpec::Step::kFirstOrder);
+  for (const auto& [step, order] : {std::pair{first, 1}, {first * 0.5, 1}, {first * 1.1, 2}}) {
+    spec.mutable_dynamics()->set_time_step(step);
+    EXPECT_EQ(study::AtPoint(spec, {}).dynamics().step_order(), order) << step;
+  }
+}
+
+TEST(StepOrderTest, IsTheSecondOfASolverThatConverges) {
+  v1::StudySpec spec = Filled(5);
+  spec.mutable_dynamics()->mutable_overdamped()->mutable_converged();
+  EXPECT_EQ(study::AtPoint(spec, {}).dynamics().step_order(), 2);
 }
 
 TEST(SolverTest, FollowsFromTheHottestThatARunComesTo) {
@@ -148,13 +169,13 @@ TEST(CheckTest, TellsTheStepsOfThePointsAndWhatSetsThem) {
   v1::StudySpec spec = Filled(1);
   v1::Axis& axis = *spec.add_axes();
   axis.set_field("drive.sine.amplitude");
-  axis.mutable_values()->Add(20);
+  axis.mutable_values()->Add(10);
   axis.mutable_values()->Add(135);
   const auto told = Told(spec);
   EXPECT_FALSE(told.time_steps().given());
   EXPECT_EQ(told.time_steps().longest(), 5e-4);
   EXPECT_EQ(told.time_steps().shortest(), study::AtPoint(spec, {135}).dynamics().time_step());
-  EXPECT_EQ(told.time_steps().order(), 2);
+  EXPECT_THAT(told.time_steps().orders(), ElementsAre(1, 2));
   EXPECT_THAT(told.time_steps().solvers(), ElementsAre("lagged"));
   EXPECT_THAT(told.time_steps().limits(), ElementsAre(kernels::InWords(kernels::StepLimit::kLargest),
                                                       kernels::InWords(kernels::StepLimit::kCircling)));

@@ -75,6 +75,17 @@ TEST(StepChoice, FollowsTheOrderThatARunTakes) {
   EXPECT_EQ(ChoiceOf(spec).step, ChoiceOf(first_order).step);
 }
 
+TEST(StepChoice, TakesTheOrderOfLessWork) {
+  using Step = DynamicsSpec::Step;
+  RunSpec spec = Driven(1);
+  EXPECT_EQ(ChooseOrder(spec, PeaksOf(spec), kLoose), Step::kFirstOrder);
+  spec = Driven(200);
+  EXPECT_EQ(ChooseOrder(spec, PeaksOf(spec), kLoose), Step::kSecondOrder);
+  spec = Driven(1);
+  spec.dynamics.equation = DynamicsSpec::Equation::kConverged;
+  EXPECT_EQ(ChooseOrder(spec, PeaksOf(spec), kLoose), Step::kSecondOrder);
+}
+
 TEST(StepChoice, FollowsWavesContactsAndNoise) {
   RunSpec fast = Driven(1);
   fast.drive.wave.frequency = 100;

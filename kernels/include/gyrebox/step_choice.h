@@ -101,6 +101,13 @@ struct StepConstants {
 /// a diameter of 1 sigma cover.
 StepChoice ChooseStep(const RunSpec& spec, const Peaks& peaks, double packing, const StepConstants& constants = {});
 
+/// Time of a lagged or Brownian step of second order, over that of one of first, on a GPU (tests/bench/RESULTS.md).
+inline constexpr double kSecondOrderCost = 1.3;
+
+/// The order that comes through a run with less work, each at its own largest step. Converged steps cost what their
+/// solves do, and are of second order.
+DynamicsSpec::Step ChooseOrder(const RunSpec& spec, const Peaks& peaks, double packing);
+
 /// Temperature up to which a run may be lagged: above, its sweeps leave out a thermal drift that matters. Undriven beds
 /// of packing 0.40 had 1.010(6) times the energy of Boltzmann at kT = 0.002, 1.017(5) at 0.01 and 1.081(4) at 0.5,
 /// whatever the step; at packing 0.70 they had 1.0001(1) at 0.01.
