@@ -243,7 +243,7 @@ GYREBOX_PASS SolverReport ConvergedPass(Team& team, BedView<Index>& bed, const S
   }
   for (std::uint32_t i = team.rank(); i < plan.n; i += team.size()) {
     const Motion<float> motion = system.judged().MotionOf(i);
-    MoveBead(bed, laws, numbers, options, i, now.beads[i], bed.tag[i], motion, motion, now.MotionOf(i), health);
+    MoveBead<true>(bed, laws, numbers, options, i, now.beads[i], bed.tag[i], motion, motion, now.MotionOf(i), health);
   }
   return report;
 }

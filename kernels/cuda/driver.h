@@ -14,13 +14,15 @@
 namespace gyrebox::kernels::cuda {
 
 /// Changes with every change of what host and module share.
-inline constexpr int kDriverVersion = 7;
+inline constexpr int kDriverVersion = 8;
 
-/// How a kernel is compiled; see Mode in passes.h.
+/// How a kernel is compiled; see Mode in modes.h.
 enum class ModeName : std::int32_t {
-  kLagged,          ///< exponential force, no noise
-  kLaggedThermal,   ///< exponential force
-  kLaggedAnyForce,  ///< thermal
+  kLagged,                   ///< exponential force, no noise
+  kLaggedFirstOrder,         ///< the same, where no bed takes steps of second order
+  kLaggedThermal,            ///< exponential force
+  kLaggedThermalFirstOrder,  ///< the same, where no bed takes steps of second order
+  kLaggedAnyForce,           ///< thermal
   kBrownian,
   kConverged,
 };

@@ -27,6 +27,13 @@ ModeName ModeOf(const DeviceBed& bed, bool thermal) {
   return thermal ? ModeName::kLaggedThermal : ModeName::kLagged;
 }
 
+/// The mode of a launch of beds that share one. Beds of both orders go in one launch, so that they run side by side.
+ModeName ModeOfLaunch(ModeName mode, bool carries) {
+  if (carries) return mode;
+  if (mode == ModeName::kLagged) return ModeName::kLaggedFirstOrder;
+  return mode == ModeName::kLaggedThermal ? ModeName::kLaggedThermalFirstOrder : mode;
+}
+
 bool KeepIsDue(const Course& course) { return course.at_keep() && !course.has_kept_now(); }
 
 }  // namespace
@@ -251,7 +258,9 @@ void CudaEnsemble::AddLaunch(Round& round, ModeName mode, const std::vector<Leg>
   Launch& launch = planned.launch;
   launch.resident = beds_[legs[0].bed]->resident();
   launch.wide = beds_[legs[0].bed]->plan().wide;
-  launch.mode = mode;
+  launch.mode = ModeOfLaunch(mode, std::any_of(legs.begin(), legs.end(), [&](const Leg& leg) {
+                               return beds_[leg.bed]->plan().memory.motion != nullptr;
+                             }));
   launch.n_legs = static_cast<std::uint32_t>(legs.size());
   for (const Leg& leg : legs) {
     const BedPlan& plan = beds_[leg.bed]->plan();

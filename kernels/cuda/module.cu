@@ -8,6 +8,7 @@
 
 #include "cuda/driver.h"
 #include "cuda/measure.h"
+#include "cuda/modes.h"
 #include "cuda/resident.h"
 #include "cuda/run_leg.h"
 #include "cuda/team.cuh"
@@ -129,7 +130,6 @@ __global__ void __launch_bounds__(kStreamedThreads, 2)
   MeasureLeg<GridTeam, Index>(team, measure_block, data, leg, plan);
 }
 
-using Equation = DynamicsSpec::Equation;
 using Resident = void (*)(LaunchData);
 using Streamed = void (*)(LaunchData, GridShared*, std::uint32_t);
 
@@ -141,20 +141,8 @@ template <class Mode>
 constexpr Kernels KernelsOf() {
   return {RunResident<Mode>, RunStreamed<Mode, StreamedIndex>, RunStreamed<Mode, WideIndex>};
 }
-Kernels KernelsOf(ModeName mode) {
-  switch (mode) {
-    case ModeName::kLagged:
-      return KernelsOf<Mode<Equation::kLagged, false, true>>();
-    case ModeName::kLaggedThermal:
-      return KernelsOf<Mode<Equation::kLagged, true, true>>();
-    case ModeName::kLaggedAnyForce:
-      return KernelsOf<Mode<Equation::kLagged, true, false>>();
-    case ModeName::kBrownian:
-      return KernelsOf<Mode<Equation::kBrownian, true, false>>();
-    case ModeName::kConverged:
-      return KernelsOf<Mode<Equation::kConverged, true, false>>();
-  }
-  return {};
+Kernels KernelsOf(ModeName name) {
+  return WithMode(name, [](auto mode) { return KernelsOf<decltype(mode)>(); });
 }
 
 // Errors of what was asked for. They leave the device as it was, unlike those of work under way on it.

@@ -50,17 +50,6 @@ GYREBOX_RARE void AdvanceOwnDrive(std::uint32_t rank, std::uint32_t size, const 
   }
 }
 
-/// What a kernel is compiled for, so that it holds no more than it needs. Noise of no amplitude changes nothing, so a
-/// thermal mode serves where the temperature is 0 too.
-template <DynamicsSpec::Equation equation, bool thermal, bool exponential>
-struct Mode {
-  static constexpr bool kLagged = equation == DynamicsSpec::Equation::kLagged;
-  static constexpr bool kConverged = equation == DynamicsSpec::Equation::kConverged;
-  static constexpr bool kBrownian = equation == DynamicsSpec::Equation::kBrownian;
-  static constexpr bool kThermal = thermal;
-  static constexpr bool kExponential = exponential;  ///< the one law of force that it knows
-};
-
 /// What a move does beside the places.
 struct MoveOptions {
   bool follow = true;          ///< false: only the motion is wanted
@@ -71,14 +60,14 @@ struct MoveOptions {
 
 /// Moves bead i by a motion, into the next half. @param own its place.
 /// @param whole,smooth the motion, with and without what noise of this substep makes of it: it leaves with the latter.
-/// @param before `smooth` of the substep before.
-template <class Index>
+/// @param before `smooth` of the substep before. @tparam carries whether it may count: not in steps of first order.
+template <bool carries, class Index>
 GYREBOX_PASS void MoveBead(BedView<Index>& bed, const StepLaws<float>& laws, const StepNumbers& numbers,
                            const MoveOptions& options, std::uint32_t i, PlaceMotion own, std::uint32_t tag,
                            const Motion<float>& whole, const Motion<float>& smooth, const Motion<float>& before,
                            HealthOfThread& health) {
   const float time = static_cast<float>(numbers.time);
-  const Motion<float> motion = TwoStepMotion(numbers.weight, whole, smooth, before);
+  const Motion<float> motion = carries ? TwoStepMotion(numbers.weight, whole, smooth, before) : whole;
   const float move_x = motion.vx * time, move_y = motion.vy * time;
   const float move = Fma(move_x, move_x, move_y * move_y);
   health.move = move < 1e30f ? Max(health.move, move) : 1e30f;
@@ -95,7 +84,7 @@ GYREBOX_PASS void MoveBead(BedView<Index>& bed, const StepLaws<float>& laws, con
     const float drift_x = Difference(built.x, own.x, laws.axis_x.length_of_quantum);
     const float drift_y = Difference(built.y, own.y, laws.axis_y.length_of_quantum);
     health.drift = Max(health.drift, Fma(drift_x, drift_x, drift_y * drift_y));
-    if (bed.plan.memory.motion != nullptr) {
+    if (carries && bed.plan.memory.motion != nullptr) {
       Rows3(bed.plan.memory.motion, bed.plan.stride).Store(i, smooth);
       leaves = TwoStepMotion(2 * numbers.weight, smooth, smooth, before);
     }
@@ -128,7 +117,7 @@ GYREBOX_PASS void LaggedPass(Team& team, BedView<Index>& bed, const StepNumbers&
   const PlaceMotion* now = bed.Now(bed.beads);
   const float* spin = bed.Now(bed.spin);
   const BedMemory& memory = bed.plan.memory;
-  const bool carries = memory.motion != nullptr;
+  const bool carries = Mode::kMayCarry && memory.motion != nullptr;
   const ThermalMotion* thermals = carries ? bed.Now(memory.thermal) : nullptr;
   for (std::uint32_t i = team.rank(); i < bed.plan.n; i += team.size()) {
     // Read for every bead anew: they cost few instructions and would hold twenty registers.
@@ -174,7 +163,7 @@ GYREBOX_PASS void LaggedPass(Team& team, BedView<Index>& bed, const StepNumbers&
     }
     const Motion<float> motion = Balanced(bed.plan, row, tag, spin_before);
     const Motion<float> whole = {motion.vx + thermal.vx, motion.vy + thermal.vy, motion.spin + thermal.spin};
-    MoveBead(bed, laws, numbers, options, i, own, tag, whole, motion, before, health);
+    MoveBead<Mode::kMayCarry>(bed, laws, numbers, options, i, own, tag, whole, motion, before, health);
   }
 }
 
@@ -198,7 +187,7 @@ GYREBOX_PASS void BrownianPass(Team& team, BedView<Index>& bed, const StepNumber
     const bool imposed = bed.plan.rate_imposed && IsSpinner(tag);
     const Motion<float> whole = {row.fx * mobility, row.fy * mobility,
                                  imposed ? spin[i] : Fma(row.torque, turning, spin[i])};
-    MoveBead(bed, laws, numbers, options, i, own, tag, whole, smooth, {own.vx, own.vy, spin[i]}, health);
+    MoveBead<true>(bed, laws, numbers, options, i, own, tag, whole, smooth, {own.vx, own.vy, spin[i]}, health);
   }
 }
 

@@ -84,10 +84,16 @@ TEST(DeviceForces, AreThoseOfTheCpu) {
   }
 }
 
+using BedOfOrder = std::tuple<std::int64_t, DynamicsSpec::Step>;
+
 TEST(DeviceBits, AreTheSameAloneAndInCompany) {
   const auto device = TestDevice();
-  for (const std::int64_t n : {std::int64_t{190}, kStreamed}) {
-    const RunSpec spec = Driven(n, 120);
+  for (const auto& [n, order] : {BedOfOrder{190, DynamicsSpec::Step::kFirstOrder},
+                                 {190, DynamicsSpec::Step::kSecondOrder},
+                                 {kStreamed, DynamicsSpec::Step::kFirstOrder},
+                                 {kStreamed, DynamicsSpec::Step::kSecondOrder}}) {
+    RunSpec spec = Driven(n, 120);
+    spec.dynamics.step = order;
     const Outcome alone = Outcomes(*device, {spec}, 120)[0];
     ExpectFinished(alone);
     std::vector<RunSpec> many(n < kStreamed && OnGpu() ? 128 : 5, spec);
@@ -95,6 +101,7 @@ TEST(DeviceBits, AreTheSameAloneAndInCompany) {
       if (i == 3) continue;
       many[i].seeds.places = 100 + i;
       many[i].drive.wave.amplitude = 10.0 + static_cast<double>(i);
+      many[i].dynamics.step = i % 2 == 0 ? DynamicsSpec::Step::kFirstOrder : DynamicsSpec::Step::kSecondOrder;
       many[i].n_steps = 60 + static_cast<std::int64_t>(i);
       many[i].measure.interval_steps = 17 + static_cast<std::int64_t>(i % 7);
     }

@@ -8,6 +8,7 @@
 
 #include "cuda/driver.h"
 #include "cuda/measure.h"
+#include "cuda/modes.h"
 #include "cuda/resident.h"
 #include "cuda/run_leg.h"
 
@@ -42,18 +43,7 @@ class HostDriver : public Driver {
 
   void Run(const Launch& launch) override {
     if (launch.shared_bytes > resident_bytes_) throw LaunchRefused("stepping resident beds: too much shared memory");
-    switch (launch.mode) {
-      case ModeName::kLagged:
-        return RunAs<Mode<DynamicsSpec::Equation::kLagged, false, true>>(launch);
-      case ModeName::kLaggedThermal:
-        return RunAs<Mode<DynamicsSpec::Equation::kLagged, true, true>>(launch);
-      case ModeName::kLaggedAnyForce:
-        return RunAs<Mode<DynamicsSpec::Equation::kLagged, true, false>>(launch);
-      case ModeName::kBrownian:
-        return RunAs<Mode<DynamicsSpec::Equation::kBrownian, true, false>>(launch);
-      case ModeName::kConverged:
-        return RunAs<Mode<DynamicsSpec::Equation::kConverged, true, false>>(launch);
-    }
+    WithMode(launch.mode, [&](auto mode) { RunAs<decltype(mode)>(launch); });
   }
   void Measure(const Launch& launch) override {
     for (std::uint32_t k = 0; k < launch.n_legs; ++k) {
