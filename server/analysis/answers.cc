@@ -188,7 +188,7 @@ absl::StatusOr<v1::Answers> Analyse(store::Store& store, int64_t study_id, const
   const auto left_out = LeftOutOf(*data);
   std::vector<v1::Answer> unanswered;
   for (const Question& question : QuestionsOf(*data, plan, fresh->has_value() ? &**fresh : nullptr)) {
-    if (stop.asked()) return absl::CancelledError("nobody waits for it");
+    if (stop.asked()) return study::Stopped();
     v1::Answer answer = AnswerTo(question, *data, left_out);
     if (answer.why_not().empty()) {
       *answers.add_answers() = std::move(answer);

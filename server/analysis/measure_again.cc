@@ -69,7 +69,7 @@ absl::StatusOr<store::SampleRows> FrameSeries::Measure(int64_t from, int64_t lim
   rows.first = from;
   const int64_t end = limit < size() - from ? from + limit : size();
   for (int64_t i = from; i < end; ++i) {
-    if (stop.asked()) return absl::CancelledError("nobody waits for it");
+    if (stop.asked()) return study::Stopped();
     const int64_t step = stamps_[static_cast<size_t>(i)].step;
     const auto frame = store_->ReadKeptFrame(study_, number_, step);
     if (!frame.ok()) return frame.status();

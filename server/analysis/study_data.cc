@@ -211,7 +211,7 @@ absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::
   Reader reader(store, id, whole->adjusted, depth, cache, again, stop, &data);
   reader.NoteAudits(whole->runs);
   for (const v1::Run& run : whole->runs) {
-    if (stop.asked()) return absl::CancelledError("nobody waits for it");
+    if (stop.asked()) return study::Stopped();
     if (auto status = reader.Read(run); !status.ok()) return status;
   }
   const auto by_trial = [](const RunDigest& a, const RunDigest& b) { return a.trial < b.trial; };

@@ -16,12 +16,10 @@
 #include "study/grow.h"
 #include "study/point_setter.h"
 #include "study/schedule.h"
+#include "study/stop.h"
 #include "study/validate.h"
 
 namespace gyrebox::api {
-
-/// Who gave the call up does not see it.
-static absl::Status NobodyWaits() { return absl::DeadlineExceededError("the deadline of the call has passed"); }
 
 static std::vector<store::NewRun> ToNewRuns(const v1::StudySpec& spec, std::vector<study::PlannedRun> plans,
                                             const study::Stop& stop) {
@@ -59,7 +57,7 @@ absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec
   const study::FoundRun* const found = saved ? &*saved : nullptr;
   study::FillDefaults(&prepared.spec, found);
   prepared.violations = study::Validate(prepared.spec, &rooms_.device, found, stop);
-  if (stop.asked()) return NobodyWaits();
+  if (stop.asked()) return study::Stopped();
   // The state stays what it is, whatever becomes of the run.
   if (saved && saved->ok()) prepared.spec.mutable_start()->mutable_saved()->set_run((*saved)->state);
   return prepared;
@@ -91,7 +89,7 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
   if (!prepared->violations.empty()) return InvalidStudy(prepared->violations);
   const v1::StudySpec& spec = prepared->spec;
   const auto runs = ToNewRuns(spec, study::Expand(spec, stop), stop);
-  if (stop.asked()) return NobodyWaits();
+  if (stop.asked()) return study::Stopped();
   if (auto status = CheckPriority(request.priority()); !status.ok()) return status;
   if (auto status = CheckBeads(rooms_, MostBeads(runs)); !status.ok()) return status;
   auto study = rooms_.store.CreateStudy(spec, runs, *once, person.name, request.priority());
@@ -148,7 +146,7 @@ absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request
   if (!audited.ok()) return audited.status();
   store::Growth growth{*grown, ToNewRuns(*grown, study::AddedRuns(study->spec(), *grown, *audited, stop), stop),
                        study::ValuesOfOldRuns(study->spec(), *grown), study::GrowthText(study->spec(), *grown)};
-  if (stop.asked()) return NobodyWaits();
+  if (stop.asked()) return study::Stopped();
   if (growth.runs.empty()) return study;
   if (auto status = CheckBeads(rooms_, MostBeads(growth.runs)); !status.ok()) return status;
   // Without an etag of the caller's, still nothing may have come between what was read here and what is written.

@@ -1,6 +1,8 @@
 /// Ends work that nobody waits for any more.
 #pragma once
 
+#include <absl/status/status.h>
+
 #include <functional>
 #include <utility>
 
@@ -18,5 +20,8 @@ class Stop {
  private:
   std::function<bool()> asked_;
 };
+
+/// What a call comes to whose work was broken off. Whoever went away before the deadline does not read it.
+inline absl::Status Stopped() { return absl::DeadlineExceededError("the deadline of the call has passed"); }
 
 }  // namespace gyrebox::study
