@@ -1,3 +1,4 @@
+/// Rounding in quotients of numbers that people give.
 #pragma once
 
 namespace gyrebox::study {
