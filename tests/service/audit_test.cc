@@ -169,7 +169,7 @@ TEST_F(AuditTest, ItCanBeSwitchedOff) {
 
 // A change of all runs of a study is made at the same time in those that audit, which is at twice the step.
 TEST_F(AuditTest, SteeringReachesItsRunsAtTheirOwnSteps) {
-  server_.plan().step_nanoseconds = 100'000;
+  server_.plan().step_nanoseconds = 2'500'000;  // nothing ends before it is adjusted
   Create(Map());
   v1::AdjustRunsRequest request;
   request.set_name(kName);
@@ -179,7 +179,7 @@ TEST_F(AuditTest, SteeringReachesItsRunsAtTheirOwnSteps) {
   const auto adjusted = client_.AdjustRuns(request);
   server_.plan().step_nanoseconds = 0;
   ASSERT_TRUE(adjusted.ok()) << adjusted.status();
-  EXPECT_EQ(adjusted->run_count(), 45);
+  ASSERT_EQ(adjusted->run_count(), 45);
   EXPECT_EQ(client_.ListAdjustments("studies/1/runs/40")->adjustments(0).step(), 3500);
   EXPECT_EQ(client_.ListAdjustments("studies/1/runs/43")->adjustments(0).step(), 7000);
   WaitForEnd();
