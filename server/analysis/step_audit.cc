@@ -6,6 +6,8 @@
 
 #include "analysis/answer_writer.h"
 #include "analysis/audit.h"
+#include "study/expand.h"
+#include "study/time_step.h"
 
 namespace gyrebox::analysis {
 
@@ -77,11 +79,19 @@ static std::string NoteOf(const Point& point) {
          CountText(silent, point.audits.size(), "with half the step are not at their end, failed or were left out");
 }
 
-static void Judge(const std::vector<Compared>& all, size_t place, Point* point) {
+/// What the audit of a point compares with, where that is not half the step alone.
+static std::string SolverNote(const StudyData& data, const Point& point) {
+  const v1::StudySpec at = study::AtPoint(data.spec(), point.axis_values);
+  return study::IsLaggedAgainstRule(at, study::PeaksOf(at)) ? "compared with the converged solver at half the step"
+                                                            : "";
+}
+
+static void Judge(const std::vector<Compared>& all, size_t place, const StudyData& data, Point* point) {
   v1::StepAudit& audit = point->audit;
   audit.set_verdict(v1::StepAudit::VERDICT_NOT_AUDITED);
   if (point->audits.empty()) return;
-  audit.set_note(NoteOf(*point));
+  const std::string solver = SolverNote(data, *point), runs = NoteOf(*point);
+  audit.set_note(solver + (solver.empty() || runs.empty() ? "" : "; ") + runs);
   const auto there = [&](const Compared& one) { return !one.points[place].at_half.empty(); };
   const auto compared = static_cast<int>(std::count_if(all.begin(), all.end(), there));
   for (const Compared& one : all) {
@@ -103,7 +113,7 @@ static void Judge(const std::vector<Compared>& all, size_t place, Point* point) 
 
 void JudgeAudits(StudyData* data) {
   const auto all = ComparedIn(*data);
-  for (size_t i = 0; i < data->points.size(); ++i) Judge(all, i, &data->points[i]);
+  for (size_t i = 0; i < data->points.size(); ++i) Judge(all, i, *data, &data->points[i]);
 }
 
 static std::string PercentText(double change) {

@@ -31,7 +31,7 @@ static std::vector<store::NewRun> ToNewRuns(const v1::StudySpec& spec, std::vect
     const bool same =
         !runs.empty() && runs.back().plan.axis_values == plan.axis_values && runs.back().plan.audit == plan.audit;
     const v1::StudySpec& at = setter.At(plan.axis_values);
-    const auto steps_of = [&] { return study::StepsOf(plan.audit ? study::WithHalfStep(at) : at); };
+    const auto steps_of = [&] { return study::StepsOf(plan.audit ? study::AsAudited(at) : at); };
     const int64_t steps = same ? runs.back().total_steps : steps_of();
     runs.push_back({std::move(plan), at.bed().bead_count(), steps});
   }

@@ -26,6 +26,8 @@ constexpr int kLeastTrials = 2;
 constexpr double kClosePacking = 0.9069;
 /// Fraction of the area that even a jammed or soft bed gives way to.
 constexpr double kLeastRoom = 0.01;
+/// Work of a converged step with noise over that of a lagged one, as measured on a GPU.
+constexpr double kConvergedWork = 10;
 
 double DefaultAuditCost(const v1::StudySpec& spec) {
   const bool is_map = std::any_of(spec.axes().begin(), spec.axes().end(), [](const v1::Axis& axis) {
@@ -41,19 +43,28 @@ namespace {
 
 /// What of points bears on which of them are audited, by their places.
 struct Candidates {
-  std::vector<double> risks, works;
+  std::vector<double> risks;
+  std::vector<double> works;        ///< of one run
+  std::vector<double> audit_works;  ///< of the same run as an audit
 };
 
 }  // namespace
 
 double StepRisk(const v1::StudySpec& at) {
-  const double peak = PeaksOf(at).rate, room = std::max(kLeastRoom, 1 - CoveredShare(at.bed()) / kClosePacking);
+  const kernels::Peaks peaks = PeaksOf(at);
+  if (IsLaggedAgainstRule(at, peaks)) return std::numeric_limits<double>::infinity();
+  const double peak = peaks.rate, room = std::max(kLeastRoom, 1 - CoveredShare(at.bed()) / kClosePacking);
   return peak * peak * StepOf(at) * room;
 }
 
 /// Bead-steps of one run.
 static double WorkOf(const v1::StudySpec& at) {
   return static_cast<double>(at.bed().bead_count()) * static_cast<double>(StepsOf(at));
+}
+
+/// Work of an audit over that of the run: half the step takes twice the steps.
+static double AuditFactor(const v1::StudySpec& at) {
+  return IsLaggedAgainstRule(at, PeaksOf(at)) ? 2 * kConvergedWork : 2;
 }
 
 static Candidates CandidatesOf(const v1::StudySpec& spec, const Stop& stop) {
@@ -64,6 +75,7 @@ static Candidates CandidatesOf(const v1::StudySpec& spec, const Stop& stop) {
     const v1::StudySpec& at = setter.At(point);
     candidates.risks.push_back(StepRisk(at));
     candidates.works.push_back(WorkOf(at));
+    candidates.audit_works.push_back(WorkOf(at) * AuditFactor(at));
   }
   return candidates;
 }
@@ -110,15 +122,12 @@ static Budget BudgetOf(const v1::Audit& audit, double all_work, double all_runs)
           .points = audit.has_max_points() ? audit.max_points() : kMostRuns};
 }
 
-/// Half the step takes twice the steps.
-static double AuditWork(double work, int trials) { return 2 * work * trials; }
-
 /// Points of the order that fit, those audited before without being asked.
 static std::vector<size_t> PointsThatFit(const std::vector<size_t>& order, const Candidates& candidates,
                                          const std::set<size_t>& audited, int trials, Budget budget) {
   std::vector<size_t> points;
   for (const size_t place : order) {
-    const double work = AuditWork(candidates.works[place], trials);
+    const double work = trials * candidates.audit_works[place];
     if (!audited.contains(place) && (!(candidates.risks[place] > 0) || !budget.Allows(work, trials))) continue;
     budget.Take(work, trials);
     points.push_back(place);
@@ -133,24 +142,25 @@ AuditPlan PlanAudit(const v1::StudySpec& spec, const std::set<size_t>& audited, 
   plan.why_none = WhyNever(spec.trials());
   if (!plan.why_none.empty()) return plan;
   const Candidates candidates = CandidatesOf(spec, stop);
-  const auto& [risks, works] = candidates;
+  const auto& [risks, works, audit_works] = candidates;
   const std::vector<size_t> order = InOrder(candidates, audited);
   const double trials = spec.trials().count(), all_work = trials * std::accumulate(works.begin(), works.end(), 0.0);
   const Budget budget = BudgetOf(spec.audit(), all_work, trials * static_cast<double>(works.size()));
   double audited_work = 0;
-  for (const size_t place : audited) audited_work += works[place];
+  for (const size_t place : audited) audited_work += audit_works[place];
   // Rather fewer trials than pass over the point that is most at risk.
   for (plan.trials = std::min(spec.trials().count(), kMostAuditedTrials);; --plan.trials) {
     plan.points = PointsThatFit(order, candidates, audited, plan.trials, budget);
-    const bool fits = !plan.points.empty() && plan.points.front() == order.front() &&
-                      AuditWork(audited_work, plan.trials) <= budget.work;
+    const bool fits =
+        !plan.points.empty() && plan.points.front() == order.front() && plan.trials * audited_work <= budget.work;
     if (fits || plan.trials == kLeastTrials) break;
   }
   plan.why_none.clear();
+  for (const size_t place : plan.points) plan.cost += plan.trials * audit_works[place] / all_work;
   if (!plan.points.empty()) return plan;
   double cheapest = std::numeric_limits<double>::infinity();
   for (size_t place = 0; place < works.size(); ++place) {
-    if (risks[place] > 0) cheapest = std::min(cheapest, AuditWork(works[place], kLeastTrials));
+    if (risks[place] > 0) cheapest = std::min(cheapest, kLeastTrials * audit_works[place]);
   }
   plan.why_none = std::isinf(cheapest) ? "no point is driven" : TooDearText(cheapest / all_work, max_cost);
   return plan;

@@ -1,4 +1,5 @@
-/// Audit of the time step: which points of a study are run once more with half of it.
+/// Audit of the time step: which points of a study are run once more with half of it, and with the converged solver
+/// where the lagged one is taken against the rule.
 #pragma once
 
 #include <cstddef>
@@ -19,13 +20,15 @@ double DefaultAuditCost(const v1::StudySpec& spec);
 /// A spinner at a rate w carries beads around it at a speed of order w. A step of first order moves a circling bead
 /// along the tangent, so that it drifts outwards by v^2 dt / 2 in a unit of time. The drift only opens the bed where it
 /// has room: the fraction of the area, 1 - packing / close packing, that the beads could still give way to. So it is
-/// w^2 dt times that, w the highest peak rate in the course of a run.
+/// w^2 dt times that, w the highest peak rate in the course of a run. Infinite where the point takes the lagged solver
+/// against the rule: its thermal averages are off whatever the step.
 double StepRisk(const v1::StudySpec& at);
 
 /// What an audit runs again.
 struct AuditPlan {
   std::vector<size_t> points;  ///< places in Points(): those audited before, then by their risk, the highest first
   int trials = 0;              ///< of each of these points, the first ones
+  double cost = 0;             ///< its work as a fraction of that of the study
   std::string why_none;        ///< why there are no points though max_cost is over 0; else empty
 };
 

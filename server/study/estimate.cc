@@ -46,13 +46,13 @@ v1::Estimate EstimateStudy(const v1::StudySpec& spec, double bead_steps_per_seco
   const AuditPlan audit = PlanAudit(spec, {}, stop);
   for (const size_t place : audit.points) {
     if (stop.asked()) return estimate;
-    add(WithHalfStep(setter.At(points[place])), audit.trials);
+    add(AsAudited(setter.At(points[place])), audit.trials);
   }
   estimate.set_audited_point_count(static_cast<int32_t>(audit.points.size()));
   estimate.set_audit_run_count(static_cast<int64_t>(audit.points.size()) * audit.trials);
-  estimate.set_audit_cost(without_audit > 0 ? estimate.bead_steps() / without_audit - 1 : 0);
+  estimate.set_audit_cost(audit.cost);
   estimate.set_audit_note(audit.why_none);
-  estimate.set_duration_seconds(estimate.bead_steps() / bead_steps_per_second);
+  estimate.set_duration_seconds(without_audit * (1 + audit.cost) / bead_steps_per_second);
   return estimate;
 }
 

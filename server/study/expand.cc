@@ -57,14 +57,16 @@ v1::StudySpec AtPoint(const v1::StudySpec& spec, const std::vector<double>& axis
 
 double StepOf(const v1::StudySpec& at) { return at.dynamics().time_step(); }
 
-v1::StudySpec WithHalfStep(v1::StudySpec at) {
+v1::StudySpec AsAudited(v1::StudySpec at) {
+  if (IsLaggedAgainstRule(at, PeaksOf(at)))
+    FillConverged(at.mutable_dynamics()->mutable_overdamped()->mutable_converged());
   at.mutable_dynamics()->set_time_step(StepOf(at) / 2);
   return at;
 }
 
 v1::StudySpec AtRun(const v1::StudySpec& spec, const PlannedRun& run) {
   v1::StudySpec at = AtPoint(spec, run.axis_values);
-  return run.audit ? WithHalfStep(std::move(at)) : at;
+  return run.audit ? AsAudited(std::move(at)) : at;
 }
 
 static v1::Seeds SeedsOfTrial(const v1::StudySpec& at, int trial) {

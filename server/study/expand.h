@@ -39,8 +39,9 @@ v1::StudySpec AtPoint(const v1::StudySpec& spec, const std::vector<double>& axis
 /// Time step of a point in tau: the one place that says it to the audit.
 double StepOf(const v1::StudySpec& at);
 
-/// A point with half its time step: the run of an audit.
-v1::StudySpec WithHalfStep(v1::StudySpec at);
+/// A point as its audit runs it: with half its time step, and with the converged solver where it takes the lagged one
+/// against the rule, whose error half the step does not show.
+v1::StudySpec AsAudited(v1::StudySpec at);
 
 /// The study as a run is done: at its point, with its time step.
 v1::StudySpec AtRun(const v1::StudySpec& spec, const PlannedRun& run);

@@ -78,12 +78,12 @@ static std::string NotLaggedText(const kernels::Peaks& peaks) {
   return why + "; leave the solver out, or give [dynamics.overdamped.converged]";
 }
 
-static bool ShouldNotBeLagged(const v1::StudySpec& at, const kernels::Peaks& peaks) {
+bool IsLaggedAgainstRule(const v1::StudySpec& at, const kernels::Peaks& peaks) {
   return at.dynamics().overdamped().has_lagged() && !kernels::MayBeLagged(ToPhysics(at), peaks);
 }
 
 std::string StepWarning(const v1::StudySpec& at, const kernels::Peaks& peaks, const kernels::Peaks& before) {
-  if (ShouldNotBeLagged(at, peaks) && !ShouldNotBeLagged(at, before)) return NotLaggedText(peaks);
+  if (IsLaggedAgainstRule(at, peaks) && !IsLaggedAgainstRule(at, before)) return NotLaggedText(peaks);
   const kernels::StepChoice rule = StepByRule(at, peaks);
   const double step = at.dynamics().time_step();
   if (!IsOver(step, rule) || !(rule.step < StepByRule(at, before).step)) return "";
@@ -123,7 +123,7 @@ void TellTimeSteps(const v1::StudySpec& spec, const Stop& stop, v1::CheckStudyRe
     AddOnce(kernels::InWords(rule.limit), steps.mutable_limits());
     AddOnce(SolverOf(at.dynamics()), steps.mutable_solvers());
     ++points;
-    if (ShouldNotBeLagged(at, peaks)) {
+    if (IsLaggedAgainstRule(at, peaks)) {
       ++not_lagged;
       if (peaks.temperature >= hottest.temperature) hottest = peaks;
     }

@@ -21,6 +21,9 @@ kernels::StepChoice StepByRule(const v1::StudySpec& at, const kernels::Peaks& pe
 /// number of steps of such a length apart. The study need not be sound.
 void FillDynamics(v1::StudySpec* at);
 
+/// Whether a study at a point takes the lagged solver where the rule of the kernels calls for the converged one.
+bool IsLaggedAgainstRule(const v1::StudySpec& at, const kernels::Peaks& peaks);
+
 /// Why figures after a step are doubtful, in a sentence; empty where they are not. @param peaks from that step on.
 /// @param before peaks up to there, for which nothing is said again.
 std::string StepWarning(const v1::StudySpec& at, const kernels::Peaks& peaks, const kernels::Peaks& before);

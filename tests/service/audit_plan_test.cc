@@ -96,13 +96,36 @@ TEST(AuditPlanTest, RiskIsThatOfTheSquareOfThePeakTimesTheStep) {
   const v1::StudySpec spec = AmplitudeStudy({10}, 2);
   const double risk = StepRisk(AtPoint(spec, {10}));
   EXPECT_DOUBLE_EQ(StepRisk(AtPoint(spec, {20})), 4 * risk);
-  EXPECT_DOUBLE_EQ(StepRisk(WithHalfStep(AtPoint(spec, {10}))), risk / 2);
+  EXPECT_DOUBLE_EQ(StepRisk(AsAudited(AtPoint(spec, {10}))), risk / 2);
   v1::StudySpec looser = AtPoint(spec, {10});
   looser.mutable_bed()->set_packing_fraction(looser.bed().packing_fraction() / 2);
   EXPECT_GT(StepRisk(looser), risk);
   v1::StudySpec spread = AtPoint(spec, {10});
   spread.mutable_drive()->mutable_disorder()->set_amplitude_spread(0.1);
   EXPECT_NEAR(StepRisk(spread), 1.3 * 1.3 * risk, 1e-9 * risk);
+}
+
+// One sweep a step leaves out a thermal drift that half the step does not show.
+TEST(AuditPlanTest, LaggedRunsThatAreTooHotAreComparedWithConvergedOnes) {
+  v1::StudySpec spec = AmplitudeStudy({0, 5}, 2);
+  v1::Axis& axis = *spec.add_axes();
+  axis.set_field("thermal.temperature");
+  axis.add_values(0.001);
+  axis.add_values(0.5);
+  spec.mutable_dynamics()->mutable_overdamped()->mutable_lagged();
+  spec.mutable_audit()->set_max_cost(2);
+  spec.mutable_audit()->set_max_points(1);
+  EXPECT_THAT(PlanAudit(spec).points, ElementsAre(2));  // a hot one takes 20 times the work of a quarter of the study
+  v1::Axis& temperature = *spec.mutable_axes(1);
+  for (int i = 1; i <= 10; ++i) temperature.add_values(0.0001 * i + 0.00001);
+  const AuditPlan plan = PlanAudit(spec);
+  EXPECT_THAT(plan.points, ElementsAre(1));  // undriven
+  EXPECT_DOUBLE_EQ(plan.cost, 20.0 / 24);
+  const v1::StudySpec hot = AtPoint(spec, {0, 0.5}), cold = AtPoint(spec, {5, 0.001});
+  EXPECT_TRUE(AsAudited(hot).dynamics().overdamped().has_converged());
+  EXPECT_GT(AsAudited(hot).dynamics().overdamped().converged().tolerance(), 0);
+  EXPECT_DOUBLE_EQ(StepOf(AsAudited(hot)), StepOf(hot) / 2);
+  EXPECT_TRUE(AsAudited(cold).dynamics().overdamped().has_lagged());
 }
 
 TEST(AuditPlanTest, AStageCountsWithItsPeak) {
