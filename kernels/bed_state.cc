@@ -21,7 +21,7 @@ void ForArrays(State& s, Visit visit) {
   visit(s.remainder_x), visit(s.remainder_y), visit(s.vx), visit(s.vy), visit(s.spin), visit(s.angle), visit(s.kind);
   visit(s.phases), visit(s.turns);
 }
-// Those that version 2 added.
+// The same for the arrays that version 2 added.
 template <class State, class Visit>
 void ForNewArrays(State& s, Visit visit) {
   visit(s.expected_vx), visit(s.expected_vy), visit(s.expected_spin);
@@ -55,7 +55,7 @@ SavedBed BeadsOf(const BedState& state, double side_x, double side_y) {
   return {side_x, side_y, state.x, state.y, state.angle, state.kind};
 }
 
-double PlaceOf(std::uint32_t fixed, double side) { return FromFixed(fixed, side); }
+double PositionOf(std::uint32_t fixed, double side) { return FromFixed(fixed, side); }
 double AngleOf(std::uint32_t fraction) { return AngleValue(fraction); }
 
 std::vector<std::byte> ToBytes(const BedState& state) {

@@ -17,7 +17,7 @@ OpenedDevice OpenCpu(int threads, const std::string& reason) {
   }
 }
 
-// Number of "cuda" or "cuda:N"; -1 where it is neither.
+// Device index in "cuda" (0) or "cuda:N"; -1 for any other name.
 int CudaIndex(const std::string& name) {
   if (name == "cuda") return 0;
   if (name.rfind("cuda:", 0) != 0) return -1;

@@ -10,7 +10,7 @@
 namespace gyrebox::kernels {
 namespace {
 
-constexpr double kCoarsestQuantum = 1e-5;  // sigma: a slow bead must not feel the grid of places
+constexpr double kCoarsestQuantum = 1e-5;  // sigma: a slow bead must not feel the grid of positions
 constexpr double kDiscArea = std::numbers::pi / 4;
 
 std::string Text(const char* format, double a, double b) {
@@ -39,13 +39,13 @@ std::string SavedBedFault(const RunSpec& spec) {
 
 }  // namespace
 
-Sides FitSides(StartSpec::Places places, std::int64_t n_beads, double packing_fraction, double aspect_ratio) {
+Sides FitSides(StartSpec::Arrangement arrangement, std::int64_t n_beads, double packing_fraction, double aspect_ratio) {
   const double area = static_cast<double>(n_beads) * kDiscArea / packing_fraction;
   double ratio = aspect_ratio;
-  if (places == StartSpec::Places::kTriangular || places == StartSpec::Places::kSquare) {
-    const LatticeShape shape = ShapeOfLattice(places, n_beads, aspect_ratio);
+  if (arrangement == StartSpec::Arrangement::kTriangular || arrangement == StartSpec::Arrangement::kSquare) {
+    const LatticeShape shape = ShapeOfLattice(arrangement, n_beads, aspect_ratio);
     if (shape.rows > 0)
-      ratio = static_cast<double>(shape.rows) * RowHeight(places) / static_cast<double>(shape.columns);
+      ratio = static_cast<double>(shape.rows) * RowHeight(arrangement) / static_cast<double>(shape.columns);
   }
   return {std::sqrt(area / ratio), std::sqrt(area * ratio)};
 }
@@ -60,18 +60,18 @@ std::vector<SpecFault> Validate(const RunSpec& spec) {
                                     "reach: take more beads or an aspect ratio nearer to 1",
                                     side, shortest)});
     } else if (side * 0x1p-32 > kCoarsestQuantum) {
-      faults.push_back({field, Text("a side of %.4g sigma is too long for 32-bit places; at most %.4g sigma", side,
+      faults.push_back({field, Text("a side of %.4g sigma is too long for 32-bit positions; at most %.4g sigma", side,
                                     kCoarsestQuantum * 0x1p32)});
     }
   }
-  if (spec.start.places == StartSpec::Places::kTriangular &&
-      ShapeOfLattice(spec.start.places, spec.n_beads, spec.side_y / spec.side_x).rows == 0) {
+  if (spec.start.arrangement == StartSpec::Arrangement::kTriangular &&
+      ShapeOfLattice(spec.start.arrangement, spec.n_beads, spec.side_y / spec.side_x).rows == 0) {
     faults.push_back({"n_beads", Text("%.0f beads fill no triangular lattice of whole rows; take an even number of "
                                       "rows times a number of columns, such as %.0f",
                                       static_cast<double>(spec.n_beads),
                                       static_cast<double>(std::max<std::int64_t>(4, (spec.n_beads + 3) / 4 * 4)))});
   }
-  if (spec.start.places == StartSpec::Places::kSaved) {
+  if (spec.start.arrangement == StartSpec::Arrangement::kSaved) {
     if (const std::string fault = SavedBedFault(spec); !fault.empty()) faults.push_back({"start.saved", fault});
   }
   if (spec.n_spinners < 0 || spec.n_spinners > spec.n_beads) {

@@ -17,12 +17,12 @@
 #include <string>
 #include <thread>
 
-#include "access/address_file.h"
+#include "access/authenticator.h"
 #include "access/descriptor_limit.h"
-#include "access/gate.h"
 #include "access/private_files.h"
 #include "access/tls.h"
 #include "api/server.h"
+#include "discovery/address_file.h"
 #include "executor/executor.h"
 #include "gyrebox/device.h"
 #include "store/backup.h"
@@ -33,9 +33,10 @@ namespace {
 
 constexpr int kBadOption = 2;
 constexpr int kFailed = 3;
-/// A server that has not ended by then is ended.
+/// Time limit of a shutdown, after which the process exits.
 constexpr std::chrono::seconds kHardLimit{9};
-/// glibc's default is eight a core, and what one has freed the others do not take (mallopt(3)).
+/// Max malloc arenas. glibc's default is eight per core, and memory freed in one is not reused by the others
+/// (mallopt(3)).
 constexpr int kHeaps = 4;
 
 struct Options {
@@ -60,7 +61,7 @@ struct Options {
   gyrebox::retention::Rules retention;
 };
 
-/// Blocks the signals that the server waits for, in this thread and all that it starts.
+/// Blocks the signals that the server waits for, in this thread and all threads that it starts.
 sigset_t BlockSignals() {
   sigset_t signals;
   sigemptyset(&signals);
@@ -71,7 +72,7 @@ sigset_t BlockSignals() {
   return signals;
 }
 
-/// Writes the address in one piece: a reader sees all of it or no file.
+/// Writes the address atomically: a reader sees all of it or no file.
 bool WritePortFile(const std::string& path, const std::string& address) {
   const std::string draft = path + ".new";
   std::ofstream(draft) << address << "\n";
@@ -93,27 +94,27 @@ void ForceEndLater() {
   }).detach();
 }
 
-/// Hands over a new token: into a file that must not be there yet, or alone on standard output.
+/// Outputs a new token: to a file that must not exist yet, or alone on standard output.
 int HandOver(const std::string& secret, const std::string& file) {
   if (file.empty()) return std::puts(secret.c_str()) < 0 ? kFailed : 0;
   const auto written = gyrebox::access::WriteNewPrivate(file, secret + "\n");
   return written.ok() ? 0 : Fail(std::string(written.message()));
 }
 
-/// Makes a token for a new admin, and starts no server.
+/// Makes a token for a new admin, without starting a server.
 int MakeAdmin(const Options& options) {
-  // Looked at before the token is made, which nobody could read any more.
+  // Check before making the token, which could not be shown again.
   if (!options.token_out.empty() && std::filesystem::exists(std::filesystem::symlink_status(options.token_out))) {
     return Fail(options.token_out + " is there already; give --token-out a new file");
   }
   auto store = gyrebox::store::Store::Open(options.data);
   if (!store.ok()) return Fail(std::string(store.status().message()));
-  auto gate = gyrebox::access::Gate::Make(**store, /*asks_for_tokens=*/true);
-  if (!gate.ok()) return Fail(std::string(gate.status().message()));
+  auto authenticator = gyrebox::access::Authenticator::Make(**store, /*asks_for_tokens=*/true);
+  if (!authenticator.ok()) return Fail(std::string(authenticator.status().message()));
   gyrebox::v1::CreateTokenRequest request;
-  request.set_person(options.make_admin);
+  request.set_user(options.make_admin);
   request.set_role(gyrebox::v1::Token::ROLE_ADMIN);
-  const auto made = (*gate)->CreateToken(request);
+  const auto made = (*authenticator)->CreateToken(request);
   if (!made.ok()) {
     Fail(std::string(made.status().message()));
     return absl::IsInvalidArgument(made.status()) ? kBadOption : kFailed;
@@ -121,7 +122,7 @@ int MakeAdmin(const Options& options) {
   return HandOver(made->secret(), options.token_out);
 }
 
-/// Copies the store, also beside a server.
+/// Copies the store, even while a server runs.
 int Backup(const Options& options) {
   const auto copied = gyrebox::store::Backup(options.data, options.backup);
   if (!copied.ok()) return Fail(std::string(copied.status().message()));
@@ -130,7 +131,7 @@ int Backup(const Options& options) {
   return copied->damaged.empty() ? 0 : kFailed;
 }
 
-/// Makes a sound store of what can be read of a damaged one.
+/// Builds a valid store from what can be read of a damaged one.
 int Salvage(const Options& options) {
   const auto salvaged = gyrebox::store::Salvage(options.data, options.salvage);
   if (!salvaged.ok()) return Fail(std::string(salvaged.status().message()));
@@ -141,9 +142,10 @@ int Salvage(const Options& options) {
   return 0;
 }
 
-/// What the command line does not say: with TLS, people share the box, and a mistake of one must not fill it.
+/// Quotas, with defaults for what the command line omits: with TLS, users share the machine, and one user's mistake
+/// must not fill it.
 gyrebox::api::Quotas QuotasOf(const Options& options) {
-  constexpr int64_t kGibibyte = 1 << 30, kRuns = 100'000, kMostBytes = 200 * kGibibyte, kReserve = kGibibyte / 2;
+  constexpr int64_t kGibibyte = 1 << 30, kRuns = 100'000, kMaxBytes = 200 * kGibibyte, kReserve = kGibibyte / 2;
   std::error_code error;
   std::filesystem::create_directories(options.data, error);
   const auto space = std::filesystem::space(options.data, error);
@@ -151,13 +153,13 @@ gyrebox::api::Quotas QuotasOf(const Options& options) {
   const bool shared = !options.tls_certificate.empty();
   gyrebox::api::Quotas quotas;
   quotas.queued_runs = options.queued_runs.value_or(shared ? kRuns : 0);
-  quotas.stored_bytes = options.stored_bytes.value_or(shared ? std::min(kMostBytes, disk / 4) : 0);
+  quotas.stored_bytes = options.stored_bytes.value_or(shared ? std::min(kMaxBytes, disk / 4) : 0);
   quotas.device_beads = options.device_beads;
   quotas.reserve_bytes = options.reserve_mib ? *options.reserve_mib << 20 : std::min(kReserve, disk / 100);
   return quotas;
 }
 
-/// Reads the certificate again; the one that there was stays where that fails.
+/// Reads the certificate again; on failure the present one stays.
 void ReadCertificateAgain(const Options& options, gyrebox::api::Server& server) {
   auto tls = gyrebox::access::ReadTlsPair(options.tls_certificate, options.tls_key);
   if (!tls.ok()) {
@@ -168,7 +170,7 @@ void ReadCertificateAgain(const Options& options, gyrebox::api::Server& server) 
   spdlog::info("the certificate was read again");
 }
 
-/// Waits for a signal that ends the server.
+/// Waits for a signal that ends the server. With TLS, SIGHUP reads the certificate again instead.
 void WaitForEnd(const sigset_t& signals, const Options& options, gyrebox::api::Server& server) {
   for (int signal = 0;;) {
     sigwait(&signals, &signal);
@@ -177,7 +179,7 @@ void WaitForEnd(const sigset_t& signals, const Options& options, gyrebox::api::S
   }
 }
 
-/// Tells this user's programs where a server without TLS is, as long as this lives.
+/// Tells this user's programs where a server without TLS is, for the lifetime of this object.
 class AddressNote {
  public:
   AddressNote(const Options& options, const gyrebox::api::Server& server) {
@@ -200,9 +202,9 @@ class AddressNote {
 
 int Serve(Options options) {
   gyrebox::access::RaiseDescriptorLimit();
-  setenv("GRPC_VERBOSITY", "NONE", /*overwrite=*/0);  // faults are told once, by this program
+  setenv("GRPC_VERBOSITY", "NONE", /*overwrite=*/0);  // this program reports errors, once
   const sigset_t signals = BlockSignals();
-  if (!options.port_file.empty()) std::remove(options.port_file.c_str());  // what an earlier server left
+  if (!options.port_file.empty()) std::remove(options.port_file.c_str());  // left by an earlier server
   gyrebox::api::ServerOptions server_options;
   server_options.listen = options.listen;
   if (options.socket.empty() && options.tls_certificate.empty()) options.socket = options.data + "/gyreboxd.sock";
@@ -252,30 +254,30 @@ int Serve(Options options) {
 void AddWorkOptions(CLI::App& app, Options& options) {
   const CLI::Range seconds(0.05, 86400.0);
   app.add_option("--checkpoint-seconds", options.checkpoint_seconds,
-                 "Time between two checkpoints of a run: the most work that a sudden end can cost")
+                 "Seconds between checkpoints of a run: the most work that a crash can lose")
       ->check(seconds)
       ->capture_default_str();
-  app.add_option("--slice-seconds", options.slice_seconds, "Time on the device after which it may be another's turn")
+  app.add_option("--slice-seconds", options.slice_seconds,
+                 "Seconds on the device after which other work may take its turn")
       ->check(seconds)
       ->capture_default_str();
-  app.add_option("--half-life-hours", options.half_life_hours, "Time after which use of the device counts half")
+  app.add_option("--half-life-hours", options.half_life_hours, "Half-life of past device use in fair sharing, in hours")
       ->check(CLI::Range(0.001, 1e5))
       ->capture_default_str();
   const CLI::Range any(int64_t{0}, int64_t{1} << 60);
-  app.add_option("--most-queued-runs", options.queued_runs,
-                 "Waiting and held runs of one person; 0 for no limit. Default with TLS 100000, else 0")
+  app.add_option("--max-queued-runs", options.queued_runs,
+                 "Max waiting and paused runs of one user; 0 for no limit. Default with TLS 100000, else 0")
       ->check(any);
-  app.add_option("--most-stored-bytes", options.stored_bytes,
-                 "Bytes on disk of one person; 0 for no limit. Default with TLS 200 GiB or a quarter of the disk, "
+  app.add_option("--max-stored-bytes", options.stored_bytes,
+                 "Max bytes on disk of one user; 0 for no limit. Default with TLS 200 GiB or a quarter of the disk, "
                  "whichever is less; else 0")
       ->check(any);
-  app.add_option(
-         "--reserve-mib", options.reserve_mib,
-         "MiB of the disk that are kept free for runs under way: below it, nothing new is taken in. Default 512 "
-         "or 1 % of the disk, whichever is less")
+  app.add_option("--reserve-mib", options.reserve_mib,
+                 "MiB of the disk kept free for active runs: below it, the server accepts nothing new. Default 512 "
+                 "or 1 % of the disk, whichever is less")
       ->check(CLI::Range(int64_t{0}, int64_t{1} << 40));
-  app.add_option("--most-device-beads", options.device_beads,
-                 "Beads of one person on the device at a time; 0 for no limit")
+  app.add_option("--max-device-beads", options.device_beads,
+                 "Max beads of one user on the device at a time; 0 for no limit")
       ->check(any);
 }
 
@@ -284,39 +286,39 @@ void AddLimits(CLI::App& app, Options& options) {
       ->check(CLI::Range(1, 1 << 20))
       ->capture_default_str();
   app.add_option("--requests-per-second", options.limits.requests_per_second,
-                 "Requests a second that one person may make in the long run; twice as many at once")
+                 "Sustained requests per second of one user; twice as many at once")
       ->check(CLI::Range(0.1, 1e9))
       ->capture_default_str();
-  app.add_option("--streams", options.limits.streams, "Streams that one person may have open")
+  app.add_option("--streams", options.limits.streams, "Max open streams of one user")
       ->check(CLI::Range(1, 1'000'000))
       ->capture_default_str();
 }
 
 void AddConnections(CLI::App& app, Options& options) {
   app.add_option("--socket", options.socket,
-                 "Unix socket for the user of the server, by which no token is needed; without TLS DIR/gyreboxd.sock, "
+                 "Unix socket for the user of the server, which needs no token; without TLS DIR/gyreboxd.sock, "
                  "with TLS none");
   app.add_option("--connections", options.connections,
-                 "Connections at a time; 0 for what the limit of open files leaves room for, 1000 at most")
+                 "Max connections at a time; 0 for as many as the limit of open files allows, 1000 at most")
       ->check(CLI::Range(0, 1'000'000))
       ->capture_default_str();
   app.add_option("--connections-per-address", options.connections_per_address,
-                 "Connections from one address of another machine")
+                 "Max connections from one address of another machine")
       ->check(CLI::Range(1, 1'000'000))
       ->capture_default_str();
 }
 
 void AddRetention(CLI::App& app, Options& options) {
   app.add_option("--keep-days", options.retention.keep_days,
-                 "Days after its end for which a study is kept; 0 for ever. Archived studies are always kept")
+                 "Days to keep a study after its end; 0 for ever. Archived studies are always kept")
       ->check(CLI::Range(0.0, 1e5))
       ->capture_default_str();
   app.add_option("--keep-gib", options.retention.keep_gib,
-                 "GiB for all studies together; over it, those that ended first go. 0 for no bound")
+                 "Max GiB of all studies together; above it, those that ended first are deleted. 0 for no bound")
       ->check(CLI::Range(0.0, 1e9))
       ->capture_default_str();
   app.add_option("--warn-days", options.retention.warn_days,
-                 "Days from the warning to the end of a study that is not kept, counted while the server runs")
+                 "Days from the warning to the deletion of a study, counted while the server runs")
       ->check(CLI::Range(1.0, 3650.0))
       ->capture_default_str();
 }
@@ -325,17 +327,17 @@ void AddRetention(CLI::App& app, Options& options) {
 
 int main(int argc, char** argv) {
   Options options;
-  CLI::App app("Runs studies of beds of beads and answers over gRPC.", "gyreboxd");
+  CLI::App app("Runs studies of driven beds of beads and serves them over gRPC.", "gyreboxd");
   app.set_version_flag("--version", GYREBOX_VERSION);
-  app.add_option("--data", options.data, "Directory that holds all studies; made if it is not there")->required();
+  app.add_option("--data", options.data, "Directory that holds all studies; created if missing")->required();
   app.add_option("--listen", options.listen,
-                 "Address and port; port 0 takes a free one; off this machine only with TLS")
+                 "Address and port; port 0 takes a free one; addresses off this machine need TLS")
       ->capture_default_str();
   app.add_option("--device", options.device, "auto, cpu, cuda or cuda:N")->capture_default_str();
-  app.add_option("--threads", options.threads, "CPU threads; 0 means all of the machine's")
+  app.add_option("--threads", options.threads, "CPU threads; 0 for all of the machine")
       ->check(CLI::Range(0, 4096))
       ->capture_default_str();
-  app.add_option("--port-file", options.port_file, "File to write the address to, once the server listens");
+  app.add_option("--port-file", options.port_file, "File to which the server writes its address once it listens");
   AddWorkOptions(app, options);
   CLI::Option* certificate =
       app.add_option("--tls-cert", options.tls_certificate, "Certificate (PEM); with it every call needs a token");
@@ -343,23 +345,24 @@ int main(int argc, char** argv) {
   certificate->needs(key);
   key->needs(certificate);
   CLI::Option* admin =
-      app.add_option("--make-admin", options.make_admin, "Print a token for a new admin of this name, and end");
-  app.add_option("--token-out", options.token_out, "Write that token into this new file, which only you can read")
+      app.add_option("--make-admin", options.make_admin, "Print a token for a new admin of this name, and exit");
+  app.add_option("--token-out", options.token_out, "Write that token to this new file, which only you can read")
       ->needs(admin);
-  CLI::Option* backup = app.add_option(
-      "--backup", options.backup, "Copy the store into this new or empty directory, also beside a server, and end");
+  CLI::Option* backup =
+      app.add_option("--backup", options.backup,
+                     "Copy the store into this new or empty directory, even while a server runs, and exit");
   app.add_option(
          "--salvage", options.salvage,
-         "Save what can be read of a damaged store into this new or empty directory, list what was lost, and end")
+         "Save what can be read of a damaged store into this new or empty directory, list what was lost, and exit")
       ->excludes(backup);
   AddConnections(app, options);
   AddLimits(app, options);
   AddRetention(app, options);
-  app.footer("Exit codes: 0 ended when asked to, 2 bad options, 3 cannot start or cannot end in order, " +
+  app.footer("Exit codes: 0 stopped on request, 2 bad options, 3 cannot start or cannot shut down cleanly, " +
              std::to_string(gyrebox::executor::kDeviceLostExit) + " the device is lost, " +
              std::to_string(gyrebox::api::kDeafExit) +
-             " the server does not answer its own calls. After the last two start it again: nothing is lost.\n"
-             "SIGHUP reads the certificate again; without TLS it ends the server.");
+             " the server does not answer its own calls. After the last two, start it again: nothing is lost.\n"
+             "SIGHUP reads the certificate again; without TLS it stops the server.");
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {

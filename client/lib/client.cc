@@ -16,19 +16,19 @@ using Clock = std::chrono::steady_clock;
 
 constexpr char kStatusUrl[] = "type.googleapis.com/google.rpc.Status";
 constexpr std::chrono::seconds kDeadline{10};
-/// Tables and answers read the series of all runs; a growth checks all points of a study twice.
+/// Tables and answers read the series of all runs; growing a study checks all its points twice.
 constexpr std::chrono::seconds kLongDeadline{120};
 /// Measuring all frames of all runs again.
 constexpr std::chrono::seconds kLongestDeadline{3600};
 constexpr std::chrono::milliseconds kFirstPause{100};
 constexpr std::chrono::milliseconds kLongestPause{2000};
-/// A page has about 1 MiB; a study of an older version may have more.
-constexpr int kMostMessageBytes = 16 << 20;
+/// A page has about 1 MiB; a study of an older version may exceed that.
+constexpr int kMaxMessageBytes = 16 << 20;
 constexpr int kTries = 3;
 constexpr int kPageSize = 1000;
 constexpr int kRowsPerPage = 10'000;
 
-/// Keeps the google.rpc.Status of a refusal with it.
+/// Attaches the google.rpc.Status of a refusal as payload.
 static absl::Status ToStatus(const grpc::Status& status) {
   if (status.ok()) return absl::OkStatus();
   absl::Status same(static_cast<absl::StatusCode>(status.error_code()), status.error_message());
@@ -36,7 +36,7 @@ static absl::Status ToStatus(const grpc::Status& status) {
   return same;
 }
 
-/// A detail of a refusal; none where it carries none of that type.
+/// A detail of a refusal; none if it has none of that type.
 template <class Detail>
 static std::optional<Detail> DetailOf(const std::string& bytes) {
   google::rpc::Status status;
@@ -69,7 +69,7 @@ std::string ReasonOf(const absl::Status& status) {
   return info ? info->reason() : "";
 }
 
-/// How long a refusal asks to wait, where it does and that is no longer than a person would.
+/// Delay that a refusal asks for; none if it asks for none or for more than kLongestPause.
 static std::optional<Clock::duration> AskedPause(const grpc::Status& status) {
   if (status.error_code() != grpc::StatusCode::RESOURCE_EXHAUSTED) return std::nullopt;
   const auto retry = DetailOf<google::rpc::RetryInfo>(status.error_details());
@@ -79,14 +79,14 @@ static std::optional<Clock::duration> AskedPause(const grpc::Status& status) {
   return pause > kLongestPause ? std::nullopt : std::optional<Clock::duration>(pause);
 }
 
-/// Makes one call, again where it may be repeated and the server cannot be reached, or where the server asks to wait:
-/// then it has not begun.
+/// Makes one call. Retries if the call may be repeated and the server is unreachable, or if the server asks to wait:
+/// then the call has not begun.
 template <class Stub, class Request, class Response>
 static absl::StatusOr<Response> Call(Stub& stub,
                                      grpc::Status (Stub::*method)(grpc::ClientContext*, const Request&, Response*),
                                      const Request& request, int tries = kTries,
                                      std::chrono::seconds deadline = kDeadline) {
-  const auto give_up = Clock::now() + kDeadline;  // of waiting to be let in; the call itself may take longer
+  const auto give_up = Clock::now() + kDeadline;  // for waiting on the server's limits; the call itself may take longer
   for (auto pause = kFirstPause;;) {
     grpc::ClientContext context;
     context.set_deadline(std::chrono::system_clock::now() + deadline);
@@ -103,7 +103,7 @@ static absl::StatusOr<Response> Call(Stub& stub,
   }
 }
 
-/// Asks for page after page, and hands each over.
+/// Requests page after page and passes each to on_page.
 template <class Stub, class Request, class Response, class OnPage>
 static absl::Status ForPages(Stub& stub, grpc::Status (Stub::*method)(grpc::ClientContext*, const Request&, Response*),
                              Request request, OnPage on_page, std::chrono::seconds deadline = kDeadline) {
@@ -116,7 +116,7 @@ static absl::Status ForPages(Stub& stub, grpc::Status (Stub::*method)(grpc::Clie
   return absl::OkStatus();
 }
 
-/// All pages in one: the items of all, and what else stands in the last.
+/// Joins all pages: the items of all, and the other fields of the last.
 /// @param items of a page, such as &Response::mutable_runs.
 template <class Stub, class Request, class Response, class Items>
 static absl::StatusOr<Response> AllPages(Stub& stub,
@@ -135,7 +135,7 @@ static absl::StatusOr<Response> AllPages(Stub& stub,
   return all;
 }
 
-/// Does it again where the server kept the pages of an answer no longer.
+/// Repeats a request if the server no longer keeps the pages of its answer.
 template <class Ask>
 static auto UntilKept(Ask ask) {
   auto answer = ask();
@@ -152,7 +152,7 @@ static std::shared_ptr<grpc::ChannelCredentials> CredentialsOf(const Endpoint& e
   return grpc::CompositeChannelCredentials(tls, grpc::AccessTokenCredentials(endpoint.token));
 }
 
-/// Sends a token where there is no TLS, which gRPC by itself refuses to.
+/// Sends a token without TLS, which gRPC itself refuses.
 class TokenSender : public grpc::experimental::Interceptor {
  public:
   explicit TokenSender(const std::string& token) : token_(token) {}
@@ -188,7 +188,7 @@ static std::shared_ptr<grpc::Channel> Connect(const Endpoint& endpoint) {
   arguments.SetInt(GRPC_ARG_KEEPALIVE_TIMEOUT_MS, 10'000);
   arguments.SetInt(GRPC_ARG_HTTP2_MAX_PINGS_WITHOUT_DATA, 0);
   arguments.SetInt(GRPC_ARG_MAX_RECONNECT_BACKOFF_MS, static_cast<int>(kLongestPause.count()));
-  arguments.SetMaxReceiveMessageSize(kMostMessageBytes);
+  arguments.SetMaxReceiveMessageSize(kMaxMessageBytes);
   std::vector<std::unique_ptr<grpc::experimental::ClientInterceptorFactoryInterface>> senders;
   if (endpoint.authority.empty() && !endpoint.token.empty() && IsThisMachine(endpoint.address)) {
     senders.push_back(std::make_unique<TokenSenders>(endpoint.token));
@@ -202,8 +202,8 @@ Client::Client(const Endpoint& endpoint) {
   studies_ = v1::StudyService::NewStub(channel);
   runs_ = v1::RunService::NewStub(channel);
   analysis_ = v1::AnalysisService::NewStub(channel);
-  box_ = v1::BoxService::NewStub(channel);
-  people_ = v1::PeopleService::NewStub(channel);
+  machine_ = v1::MachineService::NewStub(channel);
+  users_ = v1::UserService::NewStub(channel);
 }
 
 absl::StatusOr<v1::CheckStudyResponse> Client::CheckStudy(const v1::StudySpec& spec) {
@@ -348,12 +348,14 @@ absl::StatusOr<v1::ListSamplesResponse> Client::MeasureRun(const std::string& ru
                   kLongDeadline);
 }
 
-absl::StatusOr<v1::Box> Client::GetBox() { return Call(*box_, &v1::BoxService::Stub::GetBox, v1::GetBoxRequest()); }
+absl::StatusOr<v1::Machine> Client::GetMachine() {
+  return Call(*machine_, &v1::MachineService::Stub::GetMachine, v1::GetMachineRequest());
+}
 
-absl::StatusOr<v1::Box> Client::DrainBox(bool drain) {
-  v1::DrainBoxRequest request;
+absl::StatusOr<v1::Machine> Client::DrainMachine(bool drain) {
+  v1::DrainMachineRequest request;
   request.set_drain(drain);
-  return Call(*box_, &v1::BoxService::Stub::DrainBox, request, /*tries=*/1);
+  return Call(*machine_, &v1::MachineService::Stub::DrainMachine, request, /*tries=*/1);
 }
 
 absl::StatusOr<v1::AdjustRunsResponse> Client::AdjustRuns(v1::AdjustRunsRequest request) {
@@ -368,7 +370,7 @@ absl::StatusOr<v1::ListAdjustmentsResponse> Client::ListAdjustments(const std::s
                   &v1::ListAdjustmentsResponse::mutable_adjustments);
 }
 
-/// A request that names a run, and the etag that the caller has seen.
+/// A request with the name of a run and the etag that the caller has seen.
 template <class Request>
 static Request ForRun(const std::string& run, const std::string& etag) {
   Request request;
@@ -441,16 +443,16 @@ absl::StatusOr<v1::Run> Client::ExcludeRun(const v1::ExcludeRunRequest& request)
 }
 
 absl::StatusOr<v1::CreateTokenResponse> Client::CreateToken(const v1::CreateTokenRequest& request) {
-  return Call(*people_, &v1::PeopleService::Stub::CreateToken, request, /*tries=*/1);
+  return Call(*users_, &v1::UserService::Stub::CreateToken, request, /*tries=*/1);
 }
 
 absl::StatusOr<v1::ListTokensResponse> Client::ListTokens() {
-  return AllPages(*people_, &v1::PeopleService::Stub::ListTokens, v1::ListTokensRequest(),
+  return AllPages(*users_, &v1::UserService::Stub::ListTokens, v1::ListTokensRequest(),
                   &v1::ListTokensResponse::mutable_tokens);
 }
 
 absl::StatusOr<v1::RevokeTokensResponse> Client::RevokeTokens(const v1::RevokeTokensRequest& request) {
-  return Call(*people_, &v1::PeopleService::Stub::RevokeTokens, request, /*tries=*/1);
+  return Call(*users_, &v1::UserService::Stub::RevokeTokens, request, /*tries=*/1);
 }
 
 /// Number of the run named studies/{study}/runs/{run}.

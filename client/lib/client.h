@@ -1,4 +1,4 @@
-/// A thin client: deadlines, retries, pages, and streams that resume.
+/// A thin client: deadlines, retries, pages, and resumable streams.
 #pragma once
 
 #include <absl/status/status.h>
@@ -12,27 +12,27 @@
 #include <vector>
 
 #include "gyrebox/v1/analysis_service.grpc.pb.h"
-#include "gyrebox/v1/box_service.grpc.pb.h"
-#include "gyrebox/v1/people_service.grpc.pb.h"
+#include "gyrebox/v1/machine_service.grpc.pb.h"
 #include "gyrebox/v1/run_service.grpc.pb.h"
 #include "gyrebox/v1/study_service.grpc.pb.h"
+#include "gyrebox/v1/user_service.grpc.pb.h"
 
 namespace gyrebox::client {
 
-/// Fields at fault that a server named in a refusal.
+/// Invalid fields that a server named in a refusal.
 std::vector<v1::FieldViolation> ViolationsOf(const absl::Status& status);
 
-/// Why a call was refused, in UPPER_SNAKE_CASE, as its ErrorInfo tells; empty where it tells nothing.
+/// Reason of a refusal from its ErrorInfo, in UPPER_SNAKE_CASE; empty if there is none.
 std::string ReasonOf(const absl::Status& status);
 
 /// How to reach a server.
 struct Endpoint {
   std::string address;    ///< HOST:PORT, or unix:PATH
-  std::string authority;  ///< PEM of who vouches for the server's certificate; empty for a server without TLS
-  std::string token;      ///< sent with every call, over TLS or inside this machine only
+  std::string authority;  ///< PEM of the CA of the server's certificate; empty for a server without TLS
+  std::string token;      ///< sent with every call, only over TLS or within this machine
 };
 
-/// Calls one server. Calls that may be repeated are tried again for a moment where the server is not reachable.
+/// Calls one server. Retries repeatable calls for a short time if the server is unreachable.
 class Client {
  public:
   /// Connects at the first call.
@@ -44,38 +44,38 @@ class Client {
   /// Submits a study once, however often the call is tried.
   absl::StatusOr<v1::Study> CreateStudy(const v1::StudySpec& spec);
   absl::StatusOr<v1::Study> GetStudy(const std::string& name);
-  /// All studies that a request is for, newest first. Its page is not looked at.
+  /// All studies that match a request, newest first. Ignores its page fields.
   absl::StatusOr<v1::ListStudiesResponse> ListStudies(v1::ListStudiesRequest request = {});
   absl::StatusOr<v1::Study> UpdateStudy(const v1::UpdateStudyRequest& request);
-  /// Makes a study grow once, however often the call is tried.
+  /// Grows a study once, however often the call is tried.
   absl::StatusOr<v1::Study> GrowStudy(v1::GrowStudyRequest request);
   absl::StatusOr<v1::Study> ArchiveStudy(const std::string& name, bool undo);
   absl::Status DeleteStudy(const std::string& name, const std::string& etag = "");
   absl::StatusOr<v1::Study> CancelStudy(const std::string& name);
   absl::StatusOr<v1::StudyTable> TabulateStudy(const std::string& name, const std::string& observable);
-  /// What a study answers.
+  /// Answers of a study.
   absl::StatusOr<v1::Answers> AnalyseStudy(const std::string& name, const v1::AnalysisOptions& options);
-  /// Calls on_run for every run of a study, in order; no more than a page of them is held at a time.
+  /// Calls on_run for every run of a study, in order; holds at most one page at a time.
   absl::Status ForRuns(const std::string& study, const std::function<void(const v1::Run&)>& on_run);
   absl::StatusOr<v1::Run> GetRun(const std::string& name);
   /// All samples of a run.
   absl::StatusOr<v1::ListSamplesResponse> ListSamples(const std::string& run);
-  /// The kept frame or state at a step or the nearest before it; the newest there is where no step is given.
-  /// @param window the part of the bed; as much of it as there is room for where it is empty.
+  /// The kept frame or state at a step or the nearest before it; the newest if no step is given.
+  /// @param window the part of the bed; empty for as much of it as fits.
   absl::StatusOr<v1::Frame> GetFrame(const std::string& run, std::optional<int64_t> step = std::nullopt,
                                      const v1::FrameWindow& window = {});
-  /// All frames kept of a run.
+  /// All kept frames of a run.
   absl::StatusOr<v1::ListFramesResponse> ListFrames(const std::string& run);
-  /// Follows a run with pictures to its end, or until on_message returns false.
+  /// Streams frames of a run until it ends or on_message returns false.
   absl::Status WatchFrames(const v1::WatchFramesRequest& request,
                            const std::function<bool(const v1::WatchFramesResponse&)>& on_message);
   /// All samples of a run, measured again on its kept frames.
   absl::StatusOr<v1::ListSamplesResponse> MeasureRun(const std::string& run, const v1::MeasureAgain& measure);
-  absl::StatusOr<v1::Box> GetBox();
-  absl::StatusOr<v1::Box> DrainBox(bool drain);
+  absl::StatusOr<v1::Machine> GetMachine();
+  absl::StatusOr<v1::Machine> DrainMachine(bool drain);
 
-  // Adjusting, extending, saving and replaying are done once, however often the call is tried. Other calls that change
-  // runs are made once: where an answer is lost, ListAdjustments() tells whether it was done.
+  // Adjusting, extending, saving and replaying take effect once, however often the call is tried. Other calls that
+  // change runs are tried once: if a response is lost, ListAdjustments() shows whether the call took effect.
 
   absl::StatusOr<v1::AdjustRunsResponse> AdjustRuns(v1::AdjustRunsRequest request);
   absl::StatusOr<v1::ListAdjustmentsResponse> ListAdjustments(const std::string& run);
@@ -95,8 +95,8 @@ class Client {
   absl::StatusOr<v1::ListTokensResponse> ListTokens();
   absl::StatusOr<v1::RevokeTokensResponse> RevokeTokens(const v1::RevokeTokensRequest& request);
 
-  /// Follows runs to their end. Where the stream breaks off it is taken up again without hole or repeat of samples,
-  /// unless the server stays away longer than `patience`.
+  /// Follows runs until they end. Resumes a broken stream without missing or repeated samples, unless the server is
+  /// unreachable for longer than `patience`.
   absl::Status WatchRuns(v1::WatchRunsRequest request, std::chrono::seconds patience,
                          const std::function<void(const v1::WatchRunsResponse&)>& on_message);
 
@@ -104,8 +104,8 @@ class Client {
   std::unique_ptr<v1::StudyService::Stub> studies_;
   std::unique_ptr<v1::RunService::Stub> runs_;
   std::unique_ptr<v1::AnalysisService::Stub> analysis_;
-  std::unique_ptr<v1::BoxService::Stub> box_;
-  std::unique_ptr<v1::PeopleService::Stub> people_;
+  std::unique_ptr<v1::MachineService::Stub> machine_;
+  std::unique_ptr<v1::UserService::Stub> users_;
 };
 
 }  // namespace gyrebox::client

@@ -4,7 +4,7 @@
 
 namespace gyrebox::client {
 
-/// Adds what goes on of an answer.
+/// Appends the continuation of an answer.
 static void Join(v1::Answer part, v1::Answer* answer) {
   for (v1::Quantity& quantity : *part.mutable_quantities()) *answer->add_quantities() = std::move(quantity);
   for (v1::Plot& plot : *part.mutable_plots()) {

@@ -8,14 +8,14 @@
 
 namespace gyrebox::client {
 
-constexpr size_t kMostFileBytes = 1 << 20;
+constexpr size_t kMaxFileBytes = 1 << 20;
 
 static void SortByLine(std::vector<FileFault>* faults) {
   std::stable_sort(faults->begin(), faults->end(),
                    [](const FileFault& a, const FileFault& b) { return a.line < b.line; });
 }
 
-/// The path of what holds a field or an element: a.b of a.b.c, a of a[0].
+/// Parent path of a field or an element: a.b of a.b.c, a of a[0].
 static std::string Outer(const std::string& path) {
   const size_t end = path.find_last_of(".[");
   return end == std::string::npos ? "" : path.substr(0, end);
@@ -48,14 +48,14 @@ std::vector<FileFault> StudyFile::AllFaults(const std::vector<v1::FieldViolation
 
 StudyFile ParseStudyFile(const std::string& text) {
   StudyFile file;
-  if (text.size() > kMostFileBytes) {
+  if (text.size() > kMaxFileBytes) {
     file.is_toml = false;
-    file.faults.push_back({1, "", "the file has " + std::to_string(text.size()) + " bytes; at most 1 MiB is a study"});
+    file.faults.push_back({1, "", "the file has " + std::to_string(text.size()) + " bytes; a study has at most 1 MiB"});
     return file;
   }
   try {
     const toml::table table = toml::parse(text);
-    if (table.empty()) file.faults.push_back({1, "", "the file is empty; a study needs at least what follows"});
+    if (table.empty()) file.faults.push_back({1, "", "the file is empty; a study needs at least the following"});
     TomlReader(&file).Read(table, &file.spec);
   } catch (const toml::parse_error& error) {
     file.is_toml = false;

@@ -14,21 +14,21 @@ namespace gyrebox::client {
 struct FileFault {
   int line = 1;
   std::string field;    ///< path, such as drive.sine.amplitude; may be empty
-  std::string message;  ///< what is wrong and what would be right
+  std::string message;  ///< the fault and how to correct it
 };
 
-/// What a study file holds, and what is wrong with it.
+/// Contents of a study file and its faults.
 struct StudyFile {
-  v1::StudySpec spec;                ///< all that could be read
+  v1::StudySpec spec;                ///< everything that could be read
   std::vector<FileFault> faults;     ///< in the order of their lines
   std::map<std::string, int> lines;  ///< line of every path that the file gives
-  bool is_toml = true;               ///< false where it could not be read at all
+  bool is_toml = true;               ///< false if it could not be parsed at all
 
-  /// Line of a path; of what holds it, where the file does not give it; else 1.
+  /// Line of a path, or of its nearest parent in the file; else 1.
   int LineOf(std::string path) const;
 
-  /// All faults, those that the server found too, in the order of their lines. Leaves out what the server says of a
-  /// field that could not be read in the first place.
+  /// All faults, including those found by the server, in the order of their lines. Omits server faults of fields that
+  /// could not be read in the first place.
   std::vector<FileFault> AllFaults(const std::vector<v1::FieldViolation>& violations) const;
 };
 

@@ -11,7 +11,7 @@ namespace gyrebox::client {
 using google::protobuf::FieldDescriptor;
 using google::protobuf::Message;
 
-/// As a basic string of TOML 1.0, where characters that nobody sees are written by their numbers.
+/// As a basic string of TOML 1.0, with invisible characters escaped by number.
 static std::string Quoted(const std::string& text) {
   std::string quoted = "\"";
   for (size_t at = 0; at < text.size();) {
@@ -56,7 +56,7 @@ static std::string ListText(const Message& message, const FieldDescriptor& field
   return "[" + text + "]";
 }
 
-/// Keys of a table first, then the tables within it: in TOML what follows a header belongs to it.
+/// Writes the keys of a table before its nested tables: in TOML everything after a header belongs to it.
 static void Write(const Message& message, const std::string& path, std::string* text) {
   const auto& reflection = *message.GetReflection();
   std::vector<const FieldDescriptor*> fields;

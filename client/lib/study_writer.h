@@ -7,7 +7,7 @@
 
 namespace gyrebox::client {
 
-/// A study file that reads as this study: TOML with the field names of the schema as keys.
+/// A study file that parses to this study: TOML with the field names of the schema as keys.
 std::string StudyFileText(const v1::StudySpec& spec);
 
 }  // namespace gyrebox::client

@@ -27,7 +27,7 @@ static const char* KindOf(const toml::node& node) {
   return "a date or time";
 }
 
-/// A text as it may be shown: short, on one line.
+/// A text for display: short, on one line.
 static std::string Shown(std::string text) {
   if (text.size() > 40) return "this";
   for (char& c : text) c = static_cast<unsigned char>(c) < 0x20 || c == 0x7F ? '?' : c;

@@ -11,7 +11,7 @@
 
 namespace gyrebox::client {
 
-/// Reads tables into messages, and notes lines and faults in a study file.
+/// Reads tables into messages, and records lines and faults in a study file.
 class TomlReader {
  public:
   explicit TomlReader(StudyFile* file) : file_(file) {}
@@ -22,7 +22,7 @@ class TomlReader {
   using Field = google::protobuf::FieldDescriptor;
   using Message = google::protobuf::Message;
 
-  /// Names of members that are second choices, which are faults and not read.
+  /// Names of members that are second choices, which are faults and are not read.
   std::set<std::string> FindSecondChoices(const toml::table& table, const google::protobuf::Descriptor& descriptor,
                                           const std::string& prefix);
   void AddUnknown(const std::string& key, const google::protobuf::Descriptor& descriptor, const std::string& prefix,

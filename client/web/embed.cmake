@@ -1,5 +1,5 @@
-# Builds the page of the report and writes it as a C++ string: cmake -DWEB=... -DOUT=... [-DNPM=...] -P embed.cmake
-# The string is empty where there is no npm, or where npm cannot get its packages: the client then says so.
+# Builds the report page and writes it as a C++ string: cmake -DWEB=... -DOUT=... [-DNPM=...] -P embed.cmake
+# The string is empty if there is no npm or npm cannot get its packages; the client then says so.
 set(page "")
 set(report "${OUT}.dir/report.html")
 if(NPM)
@@ -20,16 +20,16 @@ if(NPM)
     execute_process(COMMAND "${NPM}" run --silent build -- --outDir "${OUT}.dir" --emptyOutDir --logLevel warn
                     WORKING_DIRECTORY "${WEB}" RESULT_VARIABLE failed)
     if(failed)
-      message(FATAL_ERROR "the page of the report does not build")
+      message(FATAL_ERROR "the report page does not build")
     endif()
     file(READ "${report}" page)
   else()
-    message(WARNING "npm cannot get its packages: this client writes no report.html")
+    message(WARNING "npm cannot get its packages: this client will write no report.html")
   endif()
 endif()
 set(close ")gyrebox_page")
 if(page MATCHES "\\)gyrebox_page")
-  message(FATAL_ERROR "the page of the report holds the end of a C++ string")
+  message(FATAL_ERROR "the report page contains the terminator of the C++ string")
 endif()
-file(WRITE "${OUT}" "#include \"cli/report_page.h\"\n\nnamespace gyrebox::client {\n\n"
+file(WRITE "${OUT}" "#include \"report/report_page.h\"\n\nnamespace gyrebox::client {\n\n"
   "const char kReportPage[] = R\"gyrebox_page(${page}${close}\";\n\n}  // namespace gyrebox::client\n")

@@ -1,7 +1,7 @@
-// One file with everything in it: dist/report.html, into which the client puts the data of a study.
+// One self-contained file: dist/report.html, into which the client inserts the data of a study.
 import { defineConfig, type Plugin } from 'vite';
 
-/** Puts scripts and styles into the page itself. */
+/** Inlines scripts and styles into the page. */
 function inlineAll(): Plugin {
   return {
     name: 'inline-all',
@@ -9,7 +9,7 @@ function inlineAll(): Plugin {
     generateBundle(_options, bundle) {
       const files = Object.values(bundle);
       const page = files.find((file) => file.type === 'asset' && file.fileName.endsWith('.html'));
-      if (page?.type !== 'asset') throw new Error('there is no page to put scripts into');
+      if (page?.type !== 'asset') throw new Error('there is no page to inline scripts into');
       let script = '';
       let style = '';
       for (const file of files) {

@@ -14,8 +14,8 @@ std::int64_t RoundUp(std::int64_t n, std::int64_t to) { return (n + to - 1) / to
 }  // namespace
 
 std::int64_t CpuBytesOf(const RunSpec& spec) {
-  // Records, remainders, built places and those of the start, paths, slots; list rows and counts; cells, snapshot,
-  // clusters; and what the solver needs, to judge a motion and to find one.
+  // Records, remainders, built and start positions, paths, slots; list rows and counts; cells, snapshot, clusters; and
+  // the solver's memory, for judging a motion and for solving.
   using Equation = DynamicsSpec::Equation;
   constexpr std::int64_t kRecord = sizeof(BeadRecord);
   constexpr std::int64_t kJudging = kRecord + 4 * (2 * 3 + 5), kSolving = kRecord;
@@ -42,7 +42,7 @@ BeadArrays::BeadArrays(const RunSpec& spec, const StepCode& code, const StartSta
       path_x_(spec.n_beads),
       path_y_(spec.n_beads),
       slot_of_(spec.n_beads),
-      // In a thin bed cells hold a bead each on average, or there would be more of them than memory.
+      // In a dilute bed cells hold one bead on average; otherwise their number could exceed the memory.
       grid_(spec.side_x, spec.side_y,
             std::max(reach_, std::sqrt(spec.side_x * spec.side_y / static_cast<double>(spec.n_beads)))) {
   for (std::int64_t id = 0; id < n_beads_; ++id) {
@@ -62,10 +62,10 @@ BeadArrays::BeadArrays(const RunSpec& spec, const StepCode& code, const StartSta
     thermal_now_.resize(n_padded_);
     thermal_next_.resize(n_padded_);
   }
-  Place(start.x, start.y);
+  SetPositions(start.x, start.y);
 }
 
-void BeadArrays::Place(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y) {
+void BeadArrays::SetPositions(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y) {
   for (std::int64_t id = 0; id < n_beads_; ++id) {
     const std::uint32_t slot = slot_of_[id];
     now_[slot].x = built_x_[slot] = x[id];
@@ -141,7 +141,7 @@ std::int64_t BeadArrays::PathY(std::int64_t id) const {
   return path_y_[slot] + AsSigned(now_[slot].y - built_y_[slot]);
 }
 
-// Beads go into the order of their cells, and by number within a cell.
+// Sorts beads by cell, and by id within a cell.
 void BeadArrays::SortBeads() {
   std::vector<std::uint32_t> x(n_beads_), y(n_beads_);
   std::vector<std::int64_t> path_x(n_beads_), path_y(n_beads_);
@@ -219,7 +219,7 @@ void BeadArrays::Save(BedState& state) const {
 void BeadArrays::Load(const BedState& state) {
   for (std::int64_t id = 0; id < n_beads_; ++id) {
     const std::uint32_t slot = slot_of_[id];
-    // The lists are made again where they were made, so beads first go there.
+    // The lists are rebuilt at the positions of their last build, so beads are placed there first.
     now_[slot] = {state.built_x[id], state.built_y[id], state.vx[id],   state.vy[id],
                   state.spin[id],    now_[slot].id,     state.kind[id], state.angle[id]};
     built_x_[slot] = state.built_x[id];

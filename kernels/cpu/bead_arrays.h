@@ -16,13 +16,13 @@
 
 namespace gyrebox::kernels {
 
-/// Bytes of memory that a run needs on the CPU while it runs.
+/// Bytes of memory that a live run occupies on the CPU.
 std::int64_t CpuBytesOf(const RunSpec& spec);
 
-/// Beds of at least this many beads share the work of one pass between threads; smaller ones take a thread each.
+/// Beds of at least this many beads distribute each pass over threads; smaller ones take one thread each.
 inline constexpr std::int64_t kTiledBeads = 8192;
 
-/// A step reads `now` and writes `next`, so every bead sees its partners as they were, whatever the order of work.
+/// A step reads `now` and writes `next`, so every bead reads its partners' old state, whatever the order of work.
 class BeadArrays {
  public:
   BeadArrays(const RunSpec& spec, const StepCode& code, const StartState& start);
@@ -37,22 +37,22 @@ class BeadArrays {
   /// Motion of a bead in the step that led to `now`, and in the one that leads to `next`.
   Motion<float> LastMotion(std::int64_t slot) const { return MotionIn(now_, motion_now_, slot); }
   Motion<float> ComingMotion(std::int64_t slot) const { return MotionIn(next_, motion_next_, slot); }
-  /// What noise made of the former, where it is not in it.
+  /// Thermal part of the last motion, if stored separately; else 0.
   ThermalMotion LastThermal(std::int64_t slot) const {
     return thermal_now_.empty() ? ThermalMotion() : thermal_now_[slot];
   }
   const BeadRecord& bead(std::int64_t id) const { return now_[slot_of_[id]]; }
   std::uint32_t slot_of(std::int64_t id) const { return slot_of_[id]; }
 
-  /// What passes read: list and sizes; the laws are the caller's to fill in.
+  /// Input of the passes: list and sizes. The caller fills in the laws.
   StepInput Input() const;
-  /// Where a move by `time` from now to next goes. @param half true: to `halfway`, remainders left as they are.
+  /// Output of a move by `time` from `now` to `next`; or to `halfway`, with the remainders unchanged.
   MoveOutput Output(const BeadRecord* motion, double time);
   MoveOutput HalfwayOutput(const BeadRecord* motion, double time, std::vector<BeadRecord>& halfway);
-  /// Goes over to `next`.
+  /// Makes `next` the current state.
   void Follow(bool lists_valid);
 
-  /// Makes the lists where they no longer serve. Order of beads and of lists is a function of places alone.
+  /// Rebuilds the lists if they are no longer valid. The order of beads and lists depends on positions alone.
   void PrepareLists();
   const Ensemble::RebuildStats& rebuilds() const { return rebuilds_; }
 
@@ -72,15 +72,15 @@ class BeadArrays {
 
   void Save(BedState& state) const;
   void Load(const BedState& state);
-  /// For tests: puts the beads elsewhere, by id.
-  void Place(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y);
+  /// For tests: sets the positions of the beads, by id.
+  void SetPositions(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y);
 
-  /// Runs work(first_group, last_group) over all groups, by all threads where the bed is large.
+  /// Runs work(first_group, last_group) over all groups, by all threads if the bed is large.
   template <class Work>
   void ForGroups(const Work& work) const {
     kernels::ForGroups(groups(), tiled(), work);
   }
-  /// The same, with the worst health of the parts.
+  /// The same; returns the worst health of the parts.
   template <class Work>
   StepHealth WorstOfGroups(const Work& work) const {
     return kernels::WorstOfGroups(groups(), tiled(), work);
@@ -101,12 +101,12 @@ class BeadArrays {
   double side_x_, side_y_, reach_;
   std::vector<BeadRecord> now_, next_;                     // (padded)
   std::vector<float> remainder_now_, remainder_next_;      // (2 * padded)
-  std::vector<float> motion_now_, motion_next_;            // (3 * padded) where records hold expected motions; or empty
-  std::vector<ThermalMotion> thermal_now_, thermal_next_;  // (padded) where there are those
-  std::vector<float> remainder_halfway_;                   // (2 * padded), thrown away
-  std::vector<std::uint32_t> built_x_, built_y_;           // (padded + kPadding) places when the lists were made
+  std::vector<float> motion_now_, motion_next_;            // (3 * padded) if records hold expected motions, else empty
+  std::vector<ThermalMotion> thermal_now_, thermal_next_;  // (padded) likewise
+  std::vector<float> remainder_halfway_;                   // (2 * padded), discarded
+  std::vector<std::uint32_t> built_x_, built_y_;           // (padded + kPadding) positions at the last list build
   std::vector<std::int64_t> path_x_, path_y_;              // (beads) path at that time, quanta
-  std::vector<std::uint32_t> slot_of_;                     // (beads) id -> place in memory
+  std::vector<std::uint32_t> slot_of_;                     // (beads) id -> index in memory
   CellGrid grid_;
   CellOrder cells_;
   std::vector<std::uint32_t> partners_, counts_;

@@ -26,7 +26,7 @@ std::vector<std::uint32_t> SpinnerIds(const StartState& start) {
 
 }  // namespace
 
-Bed::Bed(const RunSpec& spec, const StepCode& code) : Bed(spec, code, LayOut(spec)) {}
+Bed::Bed(const RunSpec& spec, const StepCode& code) : Bed(spec, code, GenerateInitialState(spec)) {}
 
 Bed::Bed(const RunSpec& spec, const StepCode& code, StartState start)
     : course_(spec),
@@ -42,9 +42,9 @@ Bed::Bed(const RunSpec& spec, const StepCode& code, StartState start)
   start_y_ = std::move(start.y);
 }
 
-RunChunk Bed::Advance(std::int64_t steps, std::int64_t most_sweeps) {
+RunChunk Bed::Advance(std::int64_t steps, std::int64_t max_sweeps) {
   RunChunk chunk;
-  most_sweeps_ = most_sweeps;
+  max_sweeps_ = max_sweeps;
   for (std::int64_t taken = 0; course_.running() && (taken < steps || course_.at_end()); ++taken) {
     if (!TakeStep(chunk)) break;
   }
@@ -52,15 +52,15 @@ RunChunk Bed::Advance(std::int64_t steps, std::int64_t most_sweeps) {
   return chunk;
 }
 
-// One step of the run: as many substeps as the halvings say. False where the chunk ends: the run is at its end, or has
-// gone back.
+// One step of the run: 2^halvings substeps. False if the chunk ends: the run has ended or rolled back, or a converged
+// step continues in the next chunk.
 bool Bed::TakeStep(RunChunk& chunk) {
-  sweeps_left_ = most_sweeps_;
+  sweeps_left_ = max_sweeps_;
   if (course_.at_keep() && !course_.has_kept_now()) course_.Keep(Save(), chunk);
   if (course_.controls().MoveTo(course_.step())) drive_.Configure(course_.settings().wave, course_.settings().disorder);
   for (const std::int64_t step = course_.step(); course_.step() == step; course_.Pass()) {
     beads_.PrepareLists();
-    // At the last step the motion is worked out once more, for the closing sample, and not followed.
+    // At the last step the motion is computed once more for the closing sample, without moving the beads.
     const bool closing = course_.at_end();
     std::vector<BeadRecord> before = closing ? beads_.now() : std::vector<BeadRecord>();
     if (closing && solving_) RestoreSpins(before);
@@ -69,13 +69,13 @@ bool Bed::TakeStep(RunChunk& chunk) {
     const StepResult& result = *computed;
     if (!Sound(result)) {
       if (course_.lagged()) residual_ = LaggedResidual();
-      course_.Alarm(residual_, course_.time(), chunk);
+      course_.Warning(residual_, course_.time(), chunk);
       Retry(chunk);
       return false;
     }
     if (course_.at_sample()) {
       course_.Hold(TakeSample(result));
-      course_.Alarm(residual_, course_.time(), chunk);
+      course_.Warning(residual_, course_.time(), chunk);
     }
     if (closing) {
       beads_.now() = before;
@@ -86,7 +86,7 @@ bool Bed::TakeStep(RunChunk& chunk) {
     beads_.Follow(result.health.largest_drift_squared <= half_skin * half_skin);
     drive_.Advance(course_.substep_time());
   }
-  if (spec().retry.most_halvings == 0) course_.Release(chunk);
+  if (spec().retry.max_halvings == 0) course_.Release(chunk);
   return true;
 }
 
@@ -98,7 +98,7 @@ StepInput Bed::Laws() const {
   input.drag = spec().drag;
   input.temperature = settings.temperature;
   input.time_step = course_.substep_time();
-  input.swirl = spec().dynamics.swirl;
+  input.transverse_coupling = spec().dynamics.transverse_coupling;
   input.keys = KeysOfStep(spec().seeds.noise, course_.moment());
   input.rate_imposed = course_.rate_imposed();
   input.torque = common_torque_;
@@ -106,8 +106,8 @@ StepInput Bed::Laws() const {
   return input;
 }
 
-// Writes what the drive imposes in the coming step where the passes look for it: spins into the records,
-// torques beside them. Under brownian dynamics a torque is its spin, and passive beads have none.
+// Stores the imposed drive of the coming step where the passes read it: spins in the records, torques separately. In
+// Brownian dynamics a torque is stored as a spin, and passive beads have none.
 void Bed::ImposeDrive() {
   const double ahead = course_.drive_ahead();
   const double scale = course_.drive_scale();
@@ -142,9 +142,8 @@ std::optional<Bed::StepResult> Bed::Compute() {
       {}};
 }
 
-// With noise: a midpoint step. The random force is drawn once, at the start, and the same vector serves both solves, so
-// that the drift kT div M of a mobility that depends on places comes out right (Fixman, J. Chem. Phys. 69, 1527
-// (1978)).
+// With noise: a midpoint step. The random force is drawn once, at the start, and both solves use the same vector, which
+// gives the correct drift kT div M of a position-dependent mobility (Fixman, J. Chem. Phys. 69, 1527 (1978)).
 std::optional<Bed::StepResult> Bed::ComputeConverged() {
   const double tolerance = spec().dynamics.tolerance;
   if (!solving_) {
@@ -188,9 +187,9 @@ std::optional<Bed::StepResult> Bed::ComputeConverged() {
 }
 
 bool Bed::GoOnSolving(const StepInput& input, const SolverAim& aim) {
-  const int before = solver_.report().iterations, most = spec().dynamics.most_iterations;
+  const int before = solver_.report().iterations, most = spec().dynamics.max_iterations;
   const bool ended = solver_.GoOn(input, aim, most, static_cast<int>(std::min<std::int64_t>(sweeps_left_, most + 1)));
-  // At least one, so that every chunk comes further.
+  // At least one, so that every chunk makes progress.
   sweeps_left_ = std::max<std::int64_t>(sweeps_left_ - (solver_.report().iterations - before), 1);
   return ended;
 }
@@ -199,7 +198,7 @@ void Bed::RestoreSpins(std::vector<BeadRecord>& beads) const {
   for (std::size_t i = 0; i < spins_before_.size(); ++i) beads[beads_.slot_of(spinners_[i])].spin = spins_before_[i];
 }
 
-// A step that is not at its end begins anew, where the change is to hold for it.
+// Restarts an unfinished step if the adjustment applies to it.
 std::int64_t Bed::Adjust(const Adjustment& adjustment) {
   if (solving_ && adjustment.step <= course_.step()) {
     RestoreSpins(beads_.now());
@@ -208,7 +207,7 @@ std::int64_t Bed::Adjust(const Adjustment& adjustment) {
   return course_.Adjust(adjustment);
 }
 
-// Judges a step before it is followed; sets the fault where it is not sound.
+// Checks a step before the beads move; sets the fault if it fails.
 bool Bed::Sound(const StepResult& result) {
   const HealthSpec& limits = spec().health;
   if (result.health.closest_squared < limits.closest_pair * limits.closest_pair) {
@@ -223,7 +222,7 @@ bool Bed::Sound(const StepResult& result) {
 
 Sample Bed::TakeSample(const StepResult& result) {
   Snapshot& snapshot = snapshot_;
-  Photograph(snapshot);
+  TakeSnapshot(snapshot);
   const bool alone = result.health.closest_squared > 1e29f;
   snapshot.closest_pair =
       alone ? std::numeric_limits<double>::quiet_NaN() : std::sqrt(static_cast<double>(result.health.closest_squared));
@@ -234,7 +233,7 @@ Sample Bed::TakeSample(const StepResult& result) {
 }
 
 double Bed::LaggedResidual() {
-  // Places of now with the motion of the step just computed.
+  // Current positions with the motion of the step just computed.
   std::vector<BeadRecord>& judged = other_motion_;
   judged.resize(beads_.now().size());
   beads_.ForGroups([&](std::int64_t first, std::int64_t last) {
@@ -252,7 +251,7 @@ double Bed::LaggedResidual() {
   return solver_.Residual(input, judged, CarriesSweeps(spec()));
 }
 
-void Bed::Photograph(Snapshot& out) const {
+void Bed::TakeSnapshot(Snapshot& out) const {
   const auto n = static_cast<std::size_t>(beads_.n_beads());
   out.side_x = spec().side_x;
   out.side_y = spec().side_y;
@@ -265,17 +264,17 @@ void Bed::Photograph(Snapshot& out) const {
   const auto lost = SumsOfBlocks(static_cast<std::uint32_t>(n), [&](std::uint32_t first, std::uint32_t last) {
     std::int64_t lost_beads = 0;
     for (std::uint32_t id = first; id < last; ++id) {
-      const BeadRecord& place = beads_.bead(id);
+      const BeadRecord& position = beads_.bead(id);
       const Motion<float> motion = beads_.ComingMotion(beads_.slot_of(id));
-      out.x[id] = place.x;
-      out.y[id] = place.y;
+      out.x[id] = position.x;
+      out.y[id] = position.y;
       out.path_x[id] = beads_.PathX(id) - start_x_[id];
       out.path_y[id] = beads_.PathY(id) - start_y_[id];
       out.vx[id] = motion.vx;
       out.vy[id] = motion.vy;
       out.spin[id] = motion.spin;
-      out.spinner[id] = static_cast<std::uint8_t>(place.kind);
-      if (place.id != id) ++lost_beads;
+      out.spinner[id] = static_cast<std::uint8_t>(position.kind);
+      if (position.id != id) ++lost_beads;
       if (!course_.rate_imposed()) out.torque[id] = TorqueOn(id);
     }
     return lost_beads;
@@ -291,7 +290,7 @@ float Bed::TorqueOn(std::int64_t bead) const {
   return torques_.empty() ? common_torque_ : torques_[slot];
 }
 
-std::vector<double> Bed::PlaceOf(std::int64_t id) const {
+std::vector<double> Bed::PositionOf(std::int64_t id) const {
   const BeadRecord& bead = beads_.bead(id);
   return {FromFixed(bead.x, spec().side_x), FromFixed(bead.y, spec().side_y)};
 }
@@ -311,7 +310,7 @@ void Bed::FailClosestPair() {
     closest = r;
     ids = {pair.first, pair.second};
   });
-  course_.FailClosestPair(ids, PlaceOf(ids[0]), closest);
+  course_.FailClosestPair(ids, PositionOf(ids[0]), closest);
 }
 
 void Bed::FailLargestMove(const StepHealth& health) {
@@ -327,10 +326,10 @@ void Bed::FailLargestMove(const StepHealth& health) {
     worst = id;
   }
   const bool is_number = std::isfinite(largest) && health.largest_move_squared < 1e29f;
-  course_.FailLargestMove(worst, PlaceOf(worst), std::sqrt(health.largest_move_squared), is_number);
+  course_.FailLargestMove(worst, PositionOf(worst), std::sqrt(health.largest_move_squared), is_number);
 }
 
-// After a fault: back to the kept state with half the step, or the end of the run.
+// Handles a fault: rolls back to the kept state and halves the step, or ends the run.
 void Bed::Retry(RunChunk& chunk) {
   const BedState* kept = course_.Retry(chunk);
   if (kept == nullptr) return;

@@ -1,4 +1,4 @@
-/// One run on the CPU: its bed, its controls, its steps, and what it finds.
+/// One run on the CPU: its bed, controls, steps and results.
 #pragma once
 
 #include <cstdint>
@@ -23,10 +23,10 @@ class Bed {
   const RunSpec& spec() const { return course_.spec(); }
   const std::vector<Column>& columns() const { return observables_.columns(); }
 
-  /// Takes up to `steps` more steps, or none where the run is at its end.
-  /// @param most_sweeps of a converged step in one chunk: where it takes more, the chunk ends within it, and the next
-  /// goes on there.
-  RunChunk Advance(std::int64_t steps, std::int64_t most_sweeps = std::numeric_limits<std::int64_t>::max());
+  /// Takes up to `steps` more steps, or none if the run has ended.
+  /// @param max_sweeps max sweeps of a converged step in one chunk. If it takes more, the chunk ends within the step,
+  /// and the next chunk continues there.
+  RunChunk Advance(std::int64_t steps, std::int64_t max_sweeps = std::numeric_limits<std::int64_t>::max());
   void Drop() { course_.Drop(); }
   std::int64_t Adjust(const Adjustment& adjustment);
   const std::vector<Adjustment>& adjustments() const { return course_.controls().adjustments(); }
@@ -37,11 +37,10 @@ class Bed {
   std::vector<Bead> Beads() const;
   const Ensemble::RebuildStats& rebuilds() const { return beads_.rebuilds(); }
 
-  /// For tests: ids of the partners of a bead within a distance (at most the longest cut-off), ascending, as the lists
-  /// have them.
+  /// For tests: ids of the listed partners of a bead within a distance (at most the longest cut-off), ascending.
   std::vector<std::uint32_t> PartnersWithin(std::uint32_t id, double distance) const;
-  /// For tests: puts the beads elsewhere, by id. To be called before the first step.
-  void Place(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y) { beads_.Place(x, y); }
+  /// For tests: sets the positions of the beads, by id. To be called before the first step.
+  void SetPositions(std::span<const std::uint32_t> x, std::span<const std::uint32_t> y) { beads_.SetPositions(x, y); }
 
  private:
   Bed(const RunSpec& spec, const StepCode& code, StartState start);
@@ -52,21 +51,21 @@ class Bed {
   };
 
   bool TakeStep(RunChunk& chunk);
-  /// None where a converged step has to go on in the next chunk.
+  /// None if a converged step has to continue in the next chunk.
   std::optional<StepResult> Compute();
   std::optional<StepResult> ComputeConverged();
   bool GoOnSolving(const StepInput& input, const SolverAim& aim);
-  /// What the spinners turned by before the drive of the step under way went over it.
+  /// Restores the spins that the drive of the current step has overwritten.
   void RestoreSpins(std::vector<BeadRecord>& beads) const;
   StepInput Laws() const;
   void ImposeDrive();
   bool Sound(const StepResult& result);
   Sample TakeSample(const StepResult& result);
   double LaggedResidual();
-  void Photograph(Snapshot& out) const;
+  void TakeSnapshot(Snapshot& out) const;
   float TorqueOn(std::int64_t bead) const;
 
-  std::vector<double> PlaceOf(std::int64_t id) const;
+  std::vector<double> PositionOf(std::int64_t id) const;
   /// Nearest-image distance of two beads, sigma.
   double Distance(const BeadRecord& a, const BeadRecord& b) const;
   void FailClosestPair();
@@ -74,10 +73,10 @@ class Bed {
   void Retry(RunChunk& chunk);
 
   Course course_;
-  std::vector<std::uint32_t> start_x_, start_y_;  // places at time 0, by id
+  std::vector<std::uint32_t> start_x_, start_y_;  // positions at time 0, by id
   BeadArrays beads_;
   FrictionSolver solver_;
-  std::vector<BeadRecord> other_motion_;  // (padded) half way through a step, or to be judged; empty until then
+  std::vector<BeadRecord> other_motion_;  // (padded) at mid-step, or to be judged; empty until first used
   std::vector<std::uint32_t> spinners_;   // ids
   SpinnerDrive drive_;
   std::vector<float> drive_values_;  // (spinners)
@@ -88,15 +87,15 @@ class Bed {
 
   double residual_ = 0;  // of the friction system at the last sample
 
-  // A converged step that is not at its end.
+  // An unfinished converged step.
   struct Solving {
     bool halfway = false;  // the first solve of a midpoint step is done
-    SolverReport first;    // of that
+    SolverReport first;    // its report
     float closest = 0;     // squared, sigma^2
   };
   std::optional<Solving> solving_;
-  std::vector<float> spins_before_;                 // (spinners) where they are imposed
-  std::int64_t most_sweeps_ = 0, sweeps_left_ = 0;  // of a step in this chunk
+  std::vector<float> spins_before_;  // (spinners) spins before the drive of an unfinished step overwrote them
+  std::int64_t max_sweeps_ = 0, sweeps_left_ = 0;  // per step in this chunk
 };
 
 }  // namespace gyrebox::kernels

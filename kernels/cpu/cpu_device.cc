@@ -13,7 +13,7 @@ namespace gyrebox::kernels {
 namespace {
 
 // Beds may use half of the machine's memory; the rest is for the server, its streams and its stored data.
-constexpr double kMemoryShare = 0.5;
+constexpr double kMemoryFraction = 0.5;
 
 std::string ProcessorModel() {
   std::ifstream info("/proc/cpuinfo");
@@ -35,7 +35,7 @@ class CpuDevice : public Device {
   }
   int thread_count() const override { return threads_; }
   std::int64_t memory_bytes() const override {
-    return static_cast<std::int64_t>(kMemoryShare * static_cast<double>(sysconf(_SC_PHYS_PAGES)) *
+    return static_cast<std::int64_t>(kMemoryFraction * static_cast<double>(sysconf(_SC_PHYS_PAGES)) *
                                      static_cast<double>(sysconf(_SC_PAGE_SIZE)));
   }
 

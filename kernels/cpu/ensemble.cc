@@ -6,9 +6,8 @@
 
 namespace gyrebox::kernels {
 
-/// Sweeps times beads that one converged step may take in a chunk: some tenths of a second of two threads. In a bed
-/// that takes more, a step goes on in the next chunk, so that who waits for the end of a chunk need not wait for
-/// minutes.
+/// Max sweeps times beads of one converged step in a chunk: some tenths of a second on two threads. A longer step
+/// continues in the next chunk, so that no caller waits minutes for the end of a chunk.
 constexpr std::int64_t kBeadSweeps = 8'000'000;
 
 static bool IsLarge(const Bed& bed) { return bed.spec().n_beads >= kTiledBeads; }
@@ -40,7 +39,7 @@ void CpuEnsemble::ForBeds(const Work& work) {
 
 std::vector<RunChunk> CpuEnsemble::Advance(std::int64_t steps) {
   std::vector<RunChunk> chunks(beds_.size());
-  // Large beds come one after another, so that they share it.
+  // Large beds run one after another, so they divide the budget.
   const auto large = std::count_if(beds_.begin(), beds_.end(), [](const auto& bed) { return IsLarge(*bed); });
   ForBeds([&](std::size_t i) {
     const std::int64_t share = IsLarge(*beds_[i]) ? std::max<std::int64_t>(large, 1) : 1;

@@ -11,7 +11,7 @@
 
 namespace gyrebox::kernels {
 
-/// Small beds are stepped one per thread; beds of kTiledBeads and more one after another, each by all threads.
+/// Steps small beds one per thread, and beds of kTiledBeads or more one after another, each by all threads.
 class CpuEnsemble : public Ensemble {
  public:
   CpuEnsemble(std::span<const RunSpec> specs, const StepCode& code, std::shared_ptr<tbb::task_arena> arena);
@@ -33,7 +33,7 @@ class CpuEnsemble : public Ensemble {
   template <class Work>
   void ForBeds(const Work& work);
 
-  std::shared_ptr<tbb::task_arena> arena_;  // shared with the device, which may go first
+  std::shared_ptr<tbb::task_arena> arena_;  // shared with the device, which may be destroyed first
   std::vector<std::unique_ptr<Bed>> beds_;
 };
 

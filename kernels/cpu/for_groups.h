@@ -1,4 +1,4 @@
-/// How passes over groups are shared out between threads.
+/// Distribution of passes over groups to threads.
 #pragma once
 
 #include <tbb/parallel_for.h>
@@ -17,7 +17,7 @@ inline StepHealth Worse(const StepHealth& a, const StepHealth& b) {
           std::max(a.largest_drift_squared, b.largest_drift_squared)};
 }
 
-/// Runs work(first_group, last_group) over all groups, by all threads where the work is to be shared.
+/// Runs work(first_group, last_group) over all groups, by all threads if `share`.
 template <class Work>
 void ForGroups(std::int64_t n_groups, bool share, const Work& work) {
   if (!share) {
@@ -28,7 +28,7 @@ void ForGroups(std::int64_t n_groups, bool share, const Work& work) {
                     [&](const auto& range) { work(range.begin(), range.end()); });
 }
 
-/// The same, with the worst health of the parts.
+/// The same; returns the worst health of the parts.
 template <class Work>
 StepHealth WorstOfGroups(std::int64_t n_groups, bool share, const Work& work) {
   if (!share) return work(std::int64_t{0}, n_groups);

@@ -33,9 +33,9 @@ void FrictionSolver::Start(const std::vector<BeadRecord>& state) {
   memory_.made = made_[0].data();
 }
 
-bool FrictionSolver::GoOn(const StepInput& input, const SolverAim& aim, int most_iterations, int most_sweeps) {
+bool FrictionSolver::GoOn(const StepInput& input, const SolverAim& aim, int max_iterations, int max_sweeps) {
   input_ = &input;
-  return GoOnSolving(*this, static_cast<double>(beads_.n_beads()), aim, most_iterations, most_sweeps, course_);
+  return GoOnSolving(*this, static_cast<double>(beads_.n_beads()), aim, max_iterations, max_sweeps, course_);
 }
 
 double FrictionSolver::Residual(const StepInput& input, const std::vector<BeadRecord>& state, bool parted) {
@@ -71,7 +71,7 @@ SweepSums FrictionSolver::Sweep(double omega, bool judge) {
 double FrictionSolver::Sum(int which) const {
   const float* terms = terms_.data() + which * beads_.n_padded();
   double lanes[kPadding] = {};
-  // Padding beads come last and are left out.
+  // Excludes padding beads, which come last.
   const std::int64_t whole = beads_.n_beads() / kPadding * kPadding;
   for (std::int64_t i = 0; i < whole; i += kPadding) {
     for (int lane = 0; lane < kPadding; ++lane) lanes[lane] += terms[i + lane];

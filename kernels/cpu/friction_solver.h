@@ -8,46 +8,46 @@
 
 namespace gyrebox::kernels {
 
-/// Keeps its vectors from step to step, and makes them where they are first needed: a bed that is never solved has
-/// none. Places must not change between Begin and the last Sweep.
+/// Keeps its vectors between steps and allocates them on first use: a bed that is never solved has none. Positions must
+/// not change between Begin and the last Sweep.
 class FrictionSolver {
  public:
   explicit FrictionSolver(const BeadArrays& beads);
 
-  /// Draws the thermal forces at the places of input.in; without noise they are 0. Comes before Solve and Residual.
+  /// Draws the thermal forces at the positions of input.in; 0 without noise. To be called before Start and Residual.
   void DrawNoise(const StepInput& input);
 
-  /// Begins to solve for the motion of `state`, from the motion it has. It stays as it is, and must do so until the
-  /// end.
+  /// Starts solving for the motion of `state`, from the motion it holds. `state` is not modified, and must not change
+  /// until the solve has ended.
   void Start(const std::vector<BeadRecord>& state);
-  /// Takes up to so many sweeps. @return whether the solve has ended.
-  bool GoOn(const StepInput& input, const SolverAim& aim, int most_iterations, int most_sweeps);
+  /// Takes up to max_sweeps sweeps. @return whether the solve has ended.
+  bool GoOn(const StepInput& input, const SolverAim& aim, int max_iterations, int max_sweeps);
   const SolverReport& report() const { return course_.report; }
-  /// (padded beads) the state with the motion judged last, or the one made last, which is a sweep better.
+  /// (padded beads) the state with the motion judged last, or with the latest motion, which is one sweep better.
   const BeadRecord* judged() const { return memory_.judged; }
   const BeadRecord* made() const { return memory_.made; }
 
-  /// How far the motion that `state` has is from balancing all forces: RelativeResidual(), or ResidualBesideNoise().
-  /// @param parted there is nothing in it of what noise makes: the forces are then those without noise.
+  /// Residual of the force balance for the motion of `state`: RelativeResidual(), or ResidualBesideNoise().
+  /// @param parted the motion has no thermal part; the forces are then those without noise.
   double Residual(const StepInput& input, const std::vector<BeadRecord>& state, bool parted);
-  /// Closest pair, squared, met in the last Solve or Residual.
+  /// Squared distance, sigma^2, of the closest pair met in the last solve or Residual.
   float closest_squared() const { return closest_squared_; }
 
-  // What GoOnSolving asks of a system.
+  // The interface that GoOnSolving needs of a system.
   static constexpr double kRoundOff = kFloatRoundOff;
   FirstSweep Begin();
   SweepSums Sweep(double omega, bool judge);
 
  private:
   void MakeRoom();
-  /// Sum of a vector of (padded beads), in an order that depends on nothing but its length.
+  /// Sum of a vector of (padded beads), in an order that depends on its length alone.
   double Sum(int which) const;
 
   const BeadArrays& beads_;
   const StepInput* input_ = nullptr;
   SolveCourse course_;
   SolverMemory memory_;
-  std::vector<BeadRecord> made_[2];  ///< the motions made, in turn
+  std::vector<BeadRecord> made_[2];  ///< computed motions, alternating
   std::vector<float> random_, known_, terms_;
   float closest_squared_ = 0;
 };

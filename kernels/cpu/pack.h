@@ -1,6 +1,6 @@
-/// Packs: kWidth floats, signed or unsigned integers in one register, lane by lane, so that the laws in model/ run on
-/// kWidth beads at once. Included only by the sources compiled for one instruction set, which name it in GYREBOX_ISA;
-/// everything here lives in that namespace, or the linker could run AVX-512 code on a machine that has none.
+/// SIMD packs: kWidth floats, signed or unsigned integers in one register, so that the laws in model/ run on kWidth
+/// beads at once. Only sources compiled for one instruction set, named in GYREBOX_ISA, include this file. Everything
+/// here lives in that namespace; otherwise the linker could pick AVX-512 code on a machine without it.
 #pragma once
 
 #include <immintrin.h>
@@ -117,7 +117,7 @@ GYREBOX_HD Word LaneNumbers() {
   return Word(v);
 }
 
-/// Smallest and largest lane. Neither depends on the order of the lanes.
+/// Smallest and largest lane, independent of the order of the lanes.
 GYREBOX_HD float SmallestLane(Real a) {
   float out = a.v[0];
   for (int lane = 1; lane < kWidth; ++lane) out = kernels::Min(out, a.v[lane]);

@@ -9,19 +9,19 @@
 #include "cuda/measured.h"
 #include "cuda/rebuild.h"
 #include "cuda/resident.h"
-#include "measure/near_beads.h"
+#include "measure/pairs/cell_list.h"
 #include "model/fixed_point.h"
 #include "neighbors/reach.h"
 
 namespace gyrebox::kernels::cuda {
 namespace {
 
-// Partners that a list has room for at first. Within 1.7 sigma of a bead there are 9 in a dense bed, and 13 at most
-// unless it is squeezed.
+// Initial capacity of a list, partners per bead. A bead has 9 partners within 1.7 sigma in a dense bed, and at most 13
+// unless the bed is compressed.
 constexpr std::uint32_t kFirstCapacity = 16;
 constexpr std::uint32_t kListStep = kFour;
 static_assert(kFirstCapacity % kFour == 0 && kFirstCapacity >= 2 * kFour);
-// Columns of a strip: the beads of a block and their partners are then within 6 x 27 cells rather than 3 x 102.
+// Columns of a strip, log2: the beads of a block and their partners then lie within 6 x 27 cells instead of 3 x 102.
 constexpr int kStripBits = 2;
 
 std::uint32_t Stride(const RunSpec& spec) {
@@ -38,7 +38,7 @@ std::size_t ResidentBytes(std::uint32_t stride, const CellGrid& grid) {
   return ResidentArrays(nullptr, stride, static_cast<std::uint32_t>(grid.count())).bytes;
 }
 
-// Whether the way to a partner in memory, about a strip of cells long, may be too far for 16 bits.
+// Whether the offset in memory to a partner, about the length of a strip of cells, may exceed 16 bits.
 bool IsWide(const RunSpec& spec, bool resident) {
   const double beads_of_column = static_cast<double>(spec.n_beads) / GridOf(spec, resident).nx;
   return !resident && beads_of_column * (1 << kStripBits) * 1.25 > std::numeric_limits<StreamedIndex>::max();
@@ -49,7 +49,7 @@ std::size_t ListBytes(const RunSpec& spec, std::uint32_t capacity, bool wide) {
   return Stride(spec) * std::max<std::size_t>(capacity * index, RebuildScratch::kBytesPerBead);
 }
 
-// Hands out parts of a block one after another; with no block it only counts.
+// Assigns consecutive parts of a block; with a null base it only counts bytes.
 class Carver {
  public:
   explicit Carver(void* base) : base_(static_cast<std::byte*>(base)) {}
@@ -65,8 +65,8 @@ class Carver {
   std::size_t used_ = 0;
 };
 
-// Everything but the lists and the drives of single spinners. @return bytes.
-std::size_t Carve(const RunSpec& spec, bool resident, std::uint32_t most_blocks, void* base, BedMemory& memory) {
+// Assigns all memory but the lists and the per-spinner drives. @return bytes.
+std::size_t Carve(const RunSpec& spec, bool resident, std::uint32_t max_blocks, void* base, BedMemory& memory) {
   Carver carver(base);
   const std::size_t stride = Stride(spec);
   const auto cells = static_cast<std::size_t>(GridOf(spec, resident).count());
@@ -85,8 +85,8 @@ std::size_t Carve(const RunSpec& spec, bool resident, std::uint32_t most_blocks,
   carver.Take(memory.counts, stride);
   carver.Take(memory.cell_start, cells + 1);
   carver.Take(memory.cell_fill, cells);
-  carver.Take(memory.block_totals, most_blocks);
-  carver.Take(memory.partials, kMostSums * SumNumbers(static_cast<std::uint32_t>(spec.n_beads)));
+  carver.Take(memory.block_totals, max_blocks);
+  carver.Take(memory.partials, kMaxSums * SumNumbers(static_cast<std::uint32_t>(spec.n_beads)));
   if (spec.dynamics.equation == DynamicsSpec::Equation::kConverged) {
     carver.Take(memory.work, 2 * stride);
     carver.Take(memory.work_spin, 2 * stride);
@@ -99,14 +99,14 @@ std::size_t Carve(const RunSpec& spec, bool resident, std::uint32_t most_blocks,
   return carver.used();
 }
 
-// What a bed takes of the tables of an ensemble: a sample in each of the two rounds under way, and the numbers of a few
-// steps; tables grow by half as much again.
+// A bed's part of an ensemble's tables: a sample in each of the two current rounds, and the numbers of a few steps.
+// Tables grow by half as much again.
 constexpr std::size_t kTableBytes =
-    3 * (sizeof(MeasuredSums) + sizeof(Photograph) + sizeof(BedStatus) + sizeof(Leg) +
-         2 * (sizeof(StepRequest) + sizeof(StepNumbers) + sizeof(StepSettings) + sizeof(OwnDriveNumbers))) +
+    3 * (sizeof(MeasuredSums) + sizeof(Probe) + sizeof(BedStatus) + sizeof(StepBatch) +
+         2 * (sizeof(StepRequest) + sizeof(StepNumbers) + sizeof(StepSettings) + sizeof(PerSpinnerDriveNumbers))) +
     2 * sizeof(BedPlan);
 
-// Floats that pass every comparison that the number itself passes.
+// The squared limit, rounded to float.
 float LimitSquared(double limit) { return static_cast<float>(limit * limit); }
 
 }  // namespace
@@ -118,7 +118,7 @@ bool IsResident(const RunSpec& spec, const Driver& driver) {
 std::int64_t BytesOf(const RunSpec& spec, const Driver& driver) {
   const bool resident = IsResident(spec, driver);
   BedMemory memory;
-  return static_cast<std::int64_t>(Carve(spec, resident, driver.most_blocks(), nullptr, memory) +
+  return static_cast<std::int64_t>(Carve(spec, resident, driver.max_blocks(), nullptr, memory) +
                                    ListBytes(spec, kFirstCapacity, IsWide(spec, resident)) + kTableBytes);
 }
 
@@ -128,17 +128,17 @@ DeviceBed::DeviceBed(Driver& driver, const RunSpec& spec, const StartState& star
     course_.FailToStart(start.failure);
     return;
   }
-  LayOut(start);
+  GenerateInitialState(start);
 }
 
 std::size_t DeviceBed::shared_bytes() const { return ResidentBytes(plan_.stride, plan_.grid); }
 
-void DeviceBed::LayOut(const StartState& start) {
+void DeviceBed::GenerateInitialState(const StartState& start) {
   const RunSpec& spec = course_.spec();
   BedMemory& memory = plan_.memory;
-  const std::size_t bytes = Carve(spec, resident_, driver_.most_blocks(), nullptr, memory);
+  const std::size_t bytes = Carve(spec, resident_, driver_.max_blocks(), nullptr, memory);
   memory_ = std::make_unique<DeviceBlock>(driver_, bytes);
-  Carve(spec, resident_, driver_.most_blocks(), memory_->at(), memory);
+  Carve(spec, resident_, driver_.max_blocks(), memory_->at(), memory);
   plan_.n = static_cast<std::uint32_t>(spec.n_beads);
   plan_.stride = Stride(spec);
   plan_.n_spinners = static_cast<std::uint32_t>(spec.n_spinners);
@@ -152,7 +152,7 @@ void DeviceBed::LayOut(const StartState& start) {
                 .noise = {},
                 .translational = static_cast<float>(spec.drag.translational),
                 .rotational = static_cast<float>(spec.drag.rotational),
-                .swirl = static_cast<float>(spec.dynamics.swirl)};
+                .transverse_coupling = static_cast<float>(spec.dynamics.transverse_coupling)};
   plan_.dynamics = spec.dynamics;
   plan_.rate_imposed = course_.rate_imposed();
   plan_.reach_squared = LimitSquared(ListReach(spec));
@@ -178,12 +178,12 @@ void DeviceBed::LayOut(const StartState& start) {
     slots.thermal.assign(n, {});
   }
   for (std::uint32_t id = 0; id < n; ++id) {
-    const Pair32 place = {start.x[id], start.y[id]};
+    const Pair32 position = {start.x[id], start.y[id]};
     const bool spinner = start.spinner[id] != 0;
     if (spinner) spinners_.push_back(id);
-    slots.beads.push_back({place.x, place.y, 0, 0});
+    slots.beads.push_back({position.x, position.y, 0, 0});
     slots.tag.push_back(id | (spinner ? kSpinnerBit : 0));
-    start_.push_back(place);
+    start_.push_back(position);
   }
   slots.built = slots.start = start_;
   Upload(slots);
@@ -238,7 +238,7 @@ DeviceBed::Slots DeviceBed::Fetch() {
   return slots;
 }
 
-// Into the first half. Waits, so that the arrays may go.
+// Uploads to the first half. Waits, so that the caller may free the arrays.
 void DeviceBed::Upload(const Slots& slots) {
   const BedMemory& memory = plan_.memory;
   SendArray(slots.beads, memory.beads);
@@ -260,8 +260,8 @@ void DeviceBed::Upload(const Slots& slots) {
   status_.lists_valid = false;
 }
 
-// Gives spinners phases of their own, once the drive first tells them apart. Where the device stops before it comes to
-// that step, RewindTo() takes it back, and they are given anew.
+// Gives spinners phases of their own once the drive first differs between them. If the device stops before that step,
+// RewindTo() undoes this, and they are assigned again.
 void DeviceBed::DifferFrom(const kernels::Settings& settings) {
   if (own_since_ || IsUniform(settings.disorder) || spinners_.empty()) return;
   TakeOwnMemory();
@@ -269,10 +269,10 @@ void DeviceBed::DifferFrom(const kernels::Settings& settings) {
   own_since_ = planned_;
 }
 
-// Memory of spinners with numbers of their own, and those numbers.
+// Allocates the memory of the per-spinner drive, and sends the spinners' random numbers.
 void DeviceBed::TakeOwnMemory() {
   if (own_memory_ != nullptr) return;
-  OwnDrive& own = plan_.memory.own;
+  PerSpinnerDrive& own = plan_.memory.own;
   const std::size_t n = spinners_.size();
   const auto carve = [&](void* base) {
     Carver carver(base);
@@ -325,14 +325,14 @@ void DeviceBed::PlanSubsteps(std::uint32_t n, StepRequest* requests, Settings& p
   for (std::uint32_t k = 0;; ++k) {
     const bool changed = course_.substep() == 0 && course_.controls().MoveTo(course_.step());
     const kernels::Settings& settings = course_.settings();
-    // The first substep after a jump carries nothing on, so the second differs from it.
+    // The first substep after a jump does not extrapolate, so the second one needs other settings.
     const bool carries = course_.carried_weight() > 0;
     if (changed || k == 0 || carries != carried) {
       carried = carries;
       DifferFrom(settings);
       planned.steps.push_back(NumbersOf(settings));
       if (own_since_) {
-        planned.steps.back().own_drive = static_cast<std::int32_t>(planned.own_drives.size());
+        planned.steps.back().per_spinner_drive = static_cast<std::int32_t>(planned.own_drives.size());
         planned.own_drives.push_back({settings.wave, settings.disorder});
       }
     }
@@ -371,7 +371,7 @@ void DeviceBed::RewindTo(const Position& position) {
 void DeviceBed::DescribeFault() {
   const RunSpec& spec = course_.spec();
   const Slots slots = Fetch();
-  const auto place = [&](std::uint32_t slot) {
+  const auto position = [&](std::uint32_t slot) {
     return std::vector<double>{FromFixed(slots.beads[slot].x, spec.side_x),
                                FromFixed(slots.beads[slot].y, spec.side_y)};
   };
@@ -381,8 +381,8 @@ void DeviceBed::DescribeFault() {
   }
   if (status_.closest_squared < plan_.closest_squared) {
     std::vector<std::uint32_t> x, y;
-    for (const PlaceMotion& bead : slots.beads) x.push_back(bead.x), y.push_back(bead.y);
-    NearBeads near;
+    for (const PositionVelocity& bead : slots.beads) x.push_back(bead.x), y.push_back(bead.y);
+    CellList near;
     near.Sort(x, y, spec.side_x, spec.side_y, spec.health.closest_pair);
     double closest = std::numeric_limits<double>::infinity();
     std::uint32_t a = 0, b = 0;
@@ -393,10 +393,10 @@ void DeviceBed::DescribeFault() {
       b = near.id(other);
     });
     if (IdOf(slots.tag[b]) < IdOf(slots.tag[a])) std::swap(a, b);
-    course_.FailClosestPair({IdOf(slots.tag[a]), IdOf(slots.tag[b])}, place(a), std::sqrt(closest));
+    course_.FailClosestPair({IdOf(slots.tag[a]), IdOf(slots.tag[b])}, position(a), std::sqrt(closest));
     return;
   }
-  const std::vector<PlaceMotion> next =
+  const std::vector<PositionVelocity> next =
       FetchArray(plan_.memory.beads + (status_.half ^ 1u) * std::size_t{plan_.stride});
   driver_.Wait();
   double largest = -1;
@@ -409,7 +409,7 @@ void DeviceBed::DescribeFault() {
     worst = slot;
   }
   const bool is_number = std::isfinite(largest) && status_.largest_move_squared < 1e29f;
-  course_.FailLargestMove(IdOf(slots.tag[worst]), place(worst), std::sqrt(status_.largest_move_squared), is_number);
+  course_.FailLargestMove(IdOf(slots.tag[worst]), position(worst), std::sqrt(status_.largest_move_squared), is_number);
 }
 
 BedState DeviceBed::Save() {
@@ -504,7 +504,7 @@ void DeviceBed::BeginLoad(const BedState& state) {
 
 void DeviceBed::FinishLoad(const BedState& state) {
   const std::size_t at = static_cast<std::size_t>(status_.half) * plan_.stride;
-  std::vector<PlaceMotion> beads = FetchArray(plan_.memory.beads + at);
+  std::vector<PositionVelocity> beads = FetchArray(plan_.memory.beads + at);
   const std::vector<std::uint32_t> tags = FetchArray(plan_.memory.tag);
   driver_.Wait();
   for (std::size_t slot = 0; slot < beads.size(); ++slot) {
@@ -519,7 +519,7 @@ void DeviceBed::FinishLoad(const BedState& state) {
 std::vector<Bead> DeviceBed::Beads() {
   const RunSpec& spec = course_.spec();
   std::vector<Bead> beads(static_cast<std::size_t>(spec.n_beads));
-  if (!laid_out()) return beads;
+  if (!has_memory()) return beads;
   const BedState state = Save();
   for (std::size_t id = 0; id < beads.size(); ++id) {
     Bead& bead = beads[id];

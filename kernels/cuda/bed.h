@@ -1,4 +1,4 @@
-/// One run on a device: its course, its memory there, and its state to and from it.
+/// One run on a device: its course, its device memory, and the transfer of its state.
 #pragma once
 
 #include <memory>
@@ -13,11 +13,11 @@
 
 namespace gyrebox::kernels::cuda {
 
-/// Whether a bed is stepped in shared memory: a function of the bed and of the device's shared memory.
+/// Whether a bed is stepped in shared memory; depends on the bed and on the device's shared memory alone.
 bool IsResident(const RunSpec& spec, const Driver& driver);
-/// Bytes of device memory of a bed with lists of the first capacity, and of its share of an ensemble's tables.
+/// Bytes of device memory of a bed with lists of the initial capacity, including its part of an ensemble's tables.
 std::int64_t BytesOf(const RunSpec& spec, const Driver& driver);
-/// What a photograph's columns need to know of the moment that it was taken at.
+/// Time and settings of a probe that its columns need.
 struct Moment {
   std::int64_t step = 0;
   double time = 0, temperature = 0;
@@ -26,38 +26,38 @@ struct Moment {
 
 class DeviceBed {
  public:
-  /// @param start of a bed that failed to start takes no memory.
+  /// @param start if it records a failure, the bed allocates no memory.
   DeviceBed(Driver& driver, const RunSpec& spec, const StartState& start);
 
   Course& course() { return course_; }
   const Course& course() const { return course_; }
   const std::vector<Column>& columns() const { return observables_.columns(); }
   bool resident() const { return resident_; }
-  /// Of shared memory, where it is resident.
+  /// Bytes of shared memory, if resident.
   std::size_t shared_bytes() const;
-  /// False of a bed that failed to start.
-  bool laid_out() const { return memory_ != nullptr; }
+  /// False for a bed that failed to start.
+  bool has_memory() const { return memory_ != nullptr; }
 
   const BedPlan& plan() const { return plan_; }
   BedStatus& status() { return status_; }
   const BedStatus& status() const { return status_; }
 
-  /// What is planned of some substeps; places are counted from the beginning of these vectors.
+  /// Planned settings of some substeps; indices refer to these vectors.
   struct Settings {
     std::vector<StepSettings> steps;
-    std::vector<OwnDriveNumbers> own_drives;
+    std::vector<PerSpinnerDriveNumbers> own_drives;
   };
-  /// Writes the requests of the coming `n` substeps and of the one after, and goes past the former.
+  /// Writes the requests of the next `n` substeps and of the one after, and advances by `n` substeps.
   void PlanSubsteps(std::uint32_t n, StepRequest* requests, Settings& settings);
   Moment moment() const;
-  /// Whether spinners are, or may soon be, driven differently.
+  /// Whether spinners have, or may soon get, different drives.
   bool may_differ() const;
-  /// Step of the last sample that was planned; -1 before the first. A rewind goes back to the last that was taken.
+  /// Step of the last planned sample; -1 before the first. A rewind resets it to the last sample taken.
   std::int64_t sampled_at() const { return sampled_at_; }
   void set_sampled_at(std::int64_t step) { sampled_at_ = step; }
   void samples_stand(std::int64_t up_to_step) { samples_stand_ = up_to_step; }
 
-  /// A place in the past to go back to.
+  /// An earlier state to rewind to.
   struct Position {
     std::int64_t step = 0, substep = 0;
     Phases phases;
@@ -65,17 +65,17 @@ class DeviceBed {
     bool has_past = false;
   };
   Position position() const { return {course_.step(), course_.substep(), phases_, planned_, course_.has_past()}; }
-  /// Back to a position, and from there as far as the device has come.
+  /// Goes back to a position, and from there forward to where the device has stopped.
   void RewindTo(const Position& position);
 
-  /// Sets the fault of a bed that the device stopped.
+  /// Sets the fault of a bed that the device has stopped.
   void DescribeFault();
-  /// Takes larger lists: for at least `partners` a bead, or for ways of any length where that is kTooFar.
+  /// Allocates larger lists: for at least `partners` per bead, or with entries for any distance if that is kTooFar.
   void GrowLists(std::uint32_t partners);
 
   BedState Save();
-  /// Lays the state out in memory in the order of bead numbers, at the places where its lists were made. The lists are
-  /// then to be made, and FinishLoad() puts the beads where they belong.
+  /// Uploads a state in order of bead id, with the beads at the positions where its lists were built. The caller then
+  /// rebuilds the lists, and FinishLoad() moves the beads to their current positions.
   void BeginLoad(const BedState& state);
   void FinishLoad(const BedState& state);
   std::vector<Bead> Beads();
@@ -83,17 +83,17 @@ class DeviceBed {
  private:
   // Arrays of a bed by slot, on the host.
   struct Slots {
-    std::vector<PlaceMotion> beads;
+    std::vector<PositionVelocity> beads;
     std::vector<float> spin;
     std::vector<std::uint32_t> angle, tag;
     std::vector<Remainder> remainder;
-    std::vector<float> motion_x, motion_y, motion_spin;  // empty where there are none apart from the beads'
-    std::vector<ThermalMotion> thermal;                  // there too
+    std::vector<float> motion_x, motion_y, motion_spin;  // empty unless stored separately from `beads`
+    std::vector<ThermalMotion> thermal;                  // likewise
     std::vector<Pair32> built, start;
-    std::vector<Turns> turns;
+    std::vector<ImageCounts> turns;
   };
 
-  void LayOut(const StartState& start);
+  void GenerateInitialState(const StartState& start);
   void TakeLists(std::uint32_t capacity);
   void Upload(const Slots& slots);
   Slots Fetch();
@@ -116,9 +116,9 @@ class DeviceBed {
   BedStatus status_;
   bool resident_ = false;
   Phases phases_;
-  std::uint64_t planned_ = 0;  // substeps in all; status().taken says how many of them were taken
-  // Substeps planned when spinners were first driven by phases of their own; none while they have none. Their memory
-  // stays once it is taken: plans on the device point there.
+  std::uint64_t planned_ = 0;  // total substeps planned; status().taken counts those taken
+  // Substeps planned when spinners first got phases of their own; none before. Their memory is kept once allocated:
+  // plans on the device point to it.
   std::optional<std::uint64_t> own_since_;
   std::int64_t sampled_at_ = -1, samples_stand_ = -1;
 };

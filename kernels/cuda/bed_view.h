@@ -1,4 +1,4 @@
-/// A bed as the passes of a step see it.
+/// View of a bed for the passes of a step.
 #pragma once
 
 #include <type_traits>
@@ -8,22 +8,22 @@
 
 namespace gyrebox::kernels::cuda {
 
-/// Whether a bead is a spinner, and its number.
+/// Whether a bead is a spinner, and its id.
 GYREBOX_HD bool IsSpinner(std::uint32_t tag) { return (tag & kSpinnerBit) != 0; }
 GYREBOX_HD std::uint32_t IdOf(std::uint32_t tag) { return tag & ~kSpinnerBit; }
 
-/// What lists hold. Of resident beds: partners.
+/// Entry of a partner list. Resident beds: the partner's slot.
 using ResidentIndex = std::uint16_t;
-/// Of streamed ones: the way in memory from a bead to its partner, which is short where rows of cells are.
+/// Streamed beds: offset in memory from a bead to its partner, which is small if rows of cells are short.
 using StreamedIndex = std::int16_t;
-/// Of streamed ones whose rows are too long for that: partners.
+/// Streamed beds whose rows are too long for that: the partner's slot.
 using WideIndex = std::uint32_t;
 
-/// Memory of a bed with the halves of the doubled arrays told apart. Index: one of the above.
+/// Memory of a bed, with access to the two halves of the doubled arrays. Index: one of the above.
 template <class Index>
 struct BedView {
   const BedPlan& plan;
-  PlaceMotion* beads;
+  PositionVelocity* beads;
   float* spin;
   std::uint32_t* angle;
   Remainder* remainder;
@@ -44,7 +44,7 @@ struct BedView {
         list(static_cast<Index*>(p.memory.list)),
         half(0) {}
 
-  // Of a doubled array: the half that holds the present, and the one that is written.
+  // Halves of a doubled array: the current one, and the one being written.
   template <class T>
   GYREBOX_HD T* Now(T* array) const {
     return array + half * plan.stride;
@@ -55,7 +55,7 @@ struct BedView {
   }
 };
 
-/// Three numbers a bead, in three rows of `stride`.
+/// Three numbers per bead, in three rows of `stride`.
 class Rows3 {
  public:
   GYREBOX_HD Rows3(float* at, std::size_t stride) : at_(at), stride_(stride) {}
@@ -71,7 +71,7 @@ class Rows3 {
   std::size_t stride_;
 };
 
-/// The laws as they are in one substep.
+/// The laws with the settings of one substep.
 GYREBOX_HD StepLaws<float> LawsOf(const BedPlan& plan, const StepNumbers& numbers) {
   StepLaws<float> laws = plan.laws;
   laws.friction.tangential = numbers.tangential;
@@ -83,7 +83,8 @@ GYREBOX_HD StepLaws<float> LawsOf(const BedPlan& plan, const StepNumbers& number
   return laws;
 }
 
-/// Partner of bead i that its list holds, of n beads. The last bead in memory is followed by the first.
+/// Slot of the partner that a list entry of bead i stands for, among n beads. Offsets wrap from the last bead to the
+/// first.
 GYREBOX_HD std::uint32_t PartnerFrom(ResidentIndex held, std::uint32_t, std::uint32_t) { return held; }
 GYREBOX_HD std::uint32_t PartnerFrom(WideIndex held, std::uint32_t, std::uint32_t) { return held; }
 GYREBOX_HD std::uint32_t PartnerFrom(StreamedIndex way, std::uint32_t i, std::uint32_t n) {
@@ -91,37 +92,37 @@ GYREBOX_HD std::uint32_t PartnerFrom(StreamedIndex way, std::uint32_t i, std::ui
   return j < n ? j : (way < 0 ? j + n : j - n);
 }
 
-/// Lists that are far away hold partners by four, so that one read brings several: four f of bead i is element
-/// f * stride + i. Those of resident beds, which the first cache holds, are rows of single partners.
+/// Lists in device memory hold partners in groups of four, so that one read fetches four: group f of bead i is element
+/// f * stride + i. Lists of resident beds, which fit in the first-level cache, are rows of single partners.
 template <class Index>
 inline constexpr bool kListIsFar = !std::is_same_v<Index, ResidentIndex>;
 inline constexpr std::uint32_t kFour = 4;
 template <class Index>
-struct Four;
+struct IndexQuad;
 template <>
-struct Four<StreamedIndex> {
+struct IndexQuad<StreamedIndex> {
   std::uint64_t held = 0;
   GYREBOX_HD StreamedIndex First() const { return static_cast<StreamedIndex>(held); }
   GYREBOX_HD void DropFirst() { held >>= 16; }
 };
 template <>
-struct alignas(16) Four<WideIndex> {
+struct alignas(16) IndexQuad<WideIndex> {
   WideIndex a = 0, b = 0, c = 0, d = 0;
   GYREBOX_HD WideIndex First() const { return a; }
   GYREBOX_HD void DropFirst() { a = b, b = c, c = d; }
 };
 /// Element of the list that holds partner k of bead i.
 template <class Index>
-GYREBOX_HD std::size_t PlaceInList(std::uint32_t k, std::uint32_t i, std::uint32_t stride) {
+GYREBOX_HD std::size_t OffsetInList(std::uint32_t k, std::uint32_t i, std::uint32_t stride) {
   return kListIsFar<Index> ? (std::size_t{k / kFour} * stride + i) * kFour + k % kFour : std::size_t{k} * stride + i;
 }
 /// Partner k of bead i.
 template <class Index>
 GYREBOX_HD std::uint32_t PartnerOf(const BedView<Index>& bed, std::uint32_t k, std::uint32_t i) {
-  return PartnerFrom(bed.list[PlaceInList<Index>(k, i, bed.plan.stride)], i, bed.plan.n);
+  return PartnerFrom(bed.list[OffsetInList<Index>(k, i, bed.plan.stride)], i, bed.plan.n);
 }
 
-/// What a list is to hold for partner j of bead i. @return whether it can.
+/// Encodes partner j of bead i as a list entry. @return whether the entry can represent it.
 template <class Index>
 GYREBOX_HD bool Hold(std::uint32_t, std::uint32_t j, std::uint32_t, Index& held) {
   held = static_cast<Index>(j);
@@ -136,7 +137,7 @@ GYREBOX_HD bool Hold(std::uint32_t i, std::uint32_t j, std::uint32_t n, Streamed
   return way == held;
 }
 
-/// Gives the partners of a bead one after another.
+/// Iterates over the partners of a bead.
 template <class Index>
 class PartnerList {
  public:
@@ -155,11 +156,11 @@ template <class Index>
 requires kListIsFar<Index>
 class PartnerList<Index> {
  public:
-  // The first eight are asked for before it is known how many there are.
+  // Loads the first eight before the count is known.
   GYREBOX_PASS PartnerList(const BedView<Index>& bed, std::uint32_t i)
-      : fours_(reinterpret_cast<const Four<Index>*>(bed.list) + i),
-        held_(fours_[0]),
-        later_(fours_[bed.plan.stride]),
+      : quads_(reinterpret_cast<const IndexQuad<Index>*>(bed.list) + i),
+        held_(quads_[0]),
+        later_(quads_[bed.plan.stride]),
         i_(i),
         n_(bed.plan.n),
         stride_(bed.plan.stride),
@@ -170,30 +171,30 @@ class PartnerList<Index> {
     held_.DropFirst();
     if (k % kFour == 0) {
       held_ = later_;
-      if (k + kFour < count_) later_ = fours_[std::size_t{k / kFour + 1} * stride_];
+      if (k + kFour < count_) later_ = quads_[std::size_t{k / kFour + 1} * stride_];
     }
     return PartnerFrom(held_.First(), i_, n_);
   }
 
  private:
-  const Four<Index>* fours_;
-  Four<Index> held_, later_;
+  const IndexQuad<Index>* quads_;
+  IndexQuad<Index> held_, later_;
   const std::uint32_t i_, n_, stride_, count_;
 };
 
-/// Calls visit(partner, place, pair, fetched) for each partner of bead i, in the order of its list. While one is dealt
-/// with, the next one and what `fetch` gives of it are on their way.
+/// Calls visit(partner, position, pair, fetched) for each partner of bead i, in the order of its list. Prefetches the
+/// next partner and its `fetch` result while processing the current one.
 template <class Index, class Fetch, class Visit>
-GYREBOX_PASS void ForPartners(const BedView<Index>& bed, const StepLaws<float>& laws, const PlaceMotion* beads,
-                              std::uint32_t i, const PlaceMotion& own, const Fetch& fetch, const Visit& visit) {
+GYREBOX_PASS void ForPartners(const BedView<Index>& bed, const StepLaws<float>& laws, const PositionVelocity* beads,
+                              std::uint32_t i, const PositionVelocity& own, const Fetch& fetch, const Visit& visit) {
   PartnerList<Index> partners(bed, i);
   if (partners.count() == 0) return;
   std::uint32_t j = partners.First();
-  PlaceMotion other = beads[j];
+  PositionVelocity other = beads[j];
   auto fetched = fetch(j);
   for (std::uint32_t k = 1;; ++k) {
     const std::uint32_t this_j = j;
-    const PlaceMotion this_other = other;
+    const PositionVelocity this_other = other;
     const auto this_fetched = fetched;
     const bool last = k >= partners.count();
     if (!last) {
@@ -203,17 +204,19 @@ GYREBOX_PASS void ForPartners(const BedView<Index>& bed, const StepLaws<float>& 
     }
     const float dx = Difference(own.x, this_other.x, laws.axis_x.length_of_quantum);
     const float dy = Difference(own.y, this_other.y, laws.axis_y.length_of_quantum);
-    visit(this_j, this_other, laws.Place(dx, dy, laws.Squared(dx, dy)), this_fetched);
+    visit(this_j, this_other, laws.Geometry(dx, dy, laws.Squared(dx, dy)), this_fetched);
     if (last) return;
   }
 }
 
 template <class Index, class Visit>
-GYREBOX_PASS void ForPartners(const BedView<Index>& bed, const StepLaws<float>& laws, const PlaceMotion* beads,
-                              std::uint32_t i, const PlaceMotion& own, const Visit& visit) {
+GYREBOX_PASS void ForPartners(const BedView<Index>& bed, const StepLaws<float>& laws, const PositionVelocity* beads,
+                              std::uint32_t i, const PositionVelocity& own, const Visit& visit) {
   ForPartners(
       bed, laws, beads, i, own, [](std::uint32_t) { return 0; },
-      [&](std::uint32_t j, const PlaceMotion& other, const PairPlace<float>& pair, int) { visit(j, other, pair); });
+      [&](std::uint32_t j, const PositionVelocity& other, const PairGeometry<float>& pair, int) {
+        visit(j, other, pair);
+      });
 }
 
 }  // namespace gyrebox::kernels::cuda

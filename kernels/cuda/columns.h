@@ -1,4 +1,4 @@
-/// From what the device measured to the columns of a sample.
+/// Converts the device's measurements to the columns of a sample.
 #pragma once
 
 #include <vector>
@@ -8,9 +8,9 @@
 
 namespace gyrebox::kernels::cuda {
 
-/// Values of all columns of Observables. @param temperature that holds at this moment. @param whole whether the sums
-/// hold those of structure.
-std::vector<double> ColumnsOf(const MeasuredSums& sums, const Photograph& photograph, const RunSpec& spec,
-                              double temperature, bool whole);
+/// Values of all columns of Observables. @param temperature at the time of the probe. @param whole whether the sums
+/// include those of structure.
+std::vector<double> ColumnsOf(const MeasuredSums& sums, const Probe& probe, const RunSpec& spec, double temperature,
+                              bool whole);
 
 }  // namespace gyrebox::kernels::cuda

@@ -13,38 +13,38 @@ GYREBOX_HD double Product(const Motion<float>& a, const Motion<float>& b) {
 }
 GYREBOX_HD double Squared(const Motion<float>& m) { return Fma(m.vx, m.vx, Fma(m.vy, m.vy, m.spin * m.spin)); }
 
-/// Places and a motion, which are an array each.
+/// Positions and velocities in one array, and spins in another.
 struct Moving {
-  PlaceMotion* beads;
+  PositionVelocity* beads;
   float* spin;
   GYREBOX_HD Motion<float> MotionOf(std::uint32_t i) const { return {beads[i].vx, beads[i].vy, spin[i]}; }
-  GYREBOX_HD void Set(std::uint32_t i, const PlaceMotion& place, const Motion<float>& m) const {
-    beads[i] = {place.x, place.y, m.vx, m.vy};
+  GYREBOX_HD void Set(std::uint32_t i, const PositionVelocity& position, const Motion<float>& m) const {
+    beads[i] = {position.x, position.y, m.vx, m.vy};
     spin[i] = m.spin;
   }
 };
 
-/// What is left of the forces on bead i with friction as it is; of an imposed spin nothing is left of the torque.
+/// Residual forces on a bead with its current friction; the residual torque of an imposed spin is 0.
 GYREBOX_PASS Motion<float> Left(const StepLaws<float>& laws, const Motion<float>& own, const BalanceRow<float>& row,
                                 bool imposed) {
   return {Fma(-laws.translational, own.vx, row.fx), Fma(-laws.translational, own.vy, row.fy),
           imposed ? 0 : Fma(-laws.rotational, own.spin, row.torque)};
 }
 
-/// What a look at bead i and its partners gives: its row with friction as it is; the other forces, thermal ones among
-/// them; and the friction of imposed spins, which with those makes the right-hand side.
+/// Forces on bead i from itself and its partners: its row with the current friction; the other forces, including
+/// thermal ones; and the friction of imposed spins, which together with these forms the right-hand side.
 struct FirstLook {
   BalanceRow<float> row, known{0.0f, 0.0f}, imposed_pulls{0.0f, 0.0f};
   Motion<float> random{0, 0, 0};
   float closest = 1e30f;
 };
-/// @param draw draws the thermal forces at these places; else `random` has them. @param spins,motion_of the spins of
-/// all beads, and the motion of partner j, which is in `other`, with such a spin.
+/// @tparam draw draws the thermal forces at these positions; otherwise `random` holds them. @param spins of all beads.
+/// @param motion_of(j, other, spin) motion of partner j from its record and its spin.
 template <bool draw, class Index, class MotionOf>
 GYREBOX_PASS FirstLook LookAt(const BedView<Index>& bed, const StepLaws<float>& laws, const StepNumbers& numbers,
-                              const OwnDriveNumbers* own_numbers, const PlaceMotion* places, const float* spins,
-                              const MotionOf& motion_of, const Motion<float>& own, const Motion<float>& random,
-                              std::uint32_t i) {
+                              const PerSpinnerDriveNumbers* own_numbers, const PositionVelocity* positions,
+                              const float* spins, const MotionOf& motion_of, const Motion<float>& own,
+                              const Motion<float>& random, std::uint32_t i) {
   const BedPlan& plan = bed.plan;
   const std::uint32_t tag = bed.tag[i], id = IdOf(tag);
   const float own_imposed = IsImposed(plan, tag) ? own.spin : 0;
@@ -56,11 +56,11 @@ GYREBOX_PASS FirstLook LookAt(const BedView<Index>& bed, const StepLaws<float>& 
   BalanceRow<float> noise(0.0f, 0.0f);
   noise.AddBeadForce(random.vx, random.vy, random.spin);
   ForPartners(
-      bed, laws, places, i, places[i],
+      bed, laws, positions, i, positions[i],
       [&](std::uint32_t j) {
         return Fetched{spins[j], bed.tag[j]};
       },
-      [&](std::uint32_t j, const PlaceMotion& other, const PairPlace<float>& pair, const Fetched& fetched) {
+      [&](std::uint32_t j, const PositionVelocity& other, const PairGeometry<float>& pair, const Fetched& fetched) {
         look.closest = Min(look.closest, pair.squared);
         laws.AddWholeFriction(pair, own, motion_of(j, other, fetched.spin), look.row);
         laws.AddForce(pair, look.known);
@@ -80,12 +80,13 @@ GYREBOX_PASS Motion<float> Right(const FirstLook& look, bool imposed) {
   return {known.fx + pulls.fx, known.fy + pulls.fy, imposed ? 0 : known.torque + pulls.torque};
 }
 
-/// The friction system at some places, as SolveBySweeps() wants it. The two motions of memory.work are made in turn.
+/// The friction system at some positions, with the interface of SolveBySweeps(). Computed motions alternate between the
+/// two of memory.work.
 template <class Team, class Index>
 class FrictionSystem {
  public:
   GYREBOX_PASS FrictionSystem(Team& team, const BedView<Index>& bed, const StepNumbers& numbers,
-                              const OwnDriveNumbers* own_numbers)
+                              const PerSpinnerDriveNumbers* own_numbers)
       : team_(team),
         bed_(bed),
         numbers_(numbers),
@@ -93,33 +94,33 @@ class FrictionSystem {
         known_(bed.plan.memory.known, bed.plan.stride),
         random_(bed.plan.memory.random, bed.plan.stride) {}
 
-  /// Says where the beads are, and what motion to begin with. @param draw draws the thermal forces there.
+  /// Sets the positions and the initial motion. @param draw draws the thermal forces there.
   GYREBOX_PASS void Start(const Moving& from, bool draw) {
     judged_ = from;
     draw_ = draw;
   }
-  /// One of the two motions of memory.work: not the one that is judged.
+  /// The one of the two motions of memory.work that is not being judged.
   GYREBOX_PASS Moving Spare() const {
     const BedMemory& memory = bed_.plan.memory;
     const std::size_t at = judged_.beads == memory.work ? bed_.plan.stride : 0;
     return {memory.work + at, memory.work_spin + at};
   }
   GYREBOX_PASS const Moving& judged() const { return judged_; }
-  /// The motion made last, a sweep better than the one judged; it stands in memory.work.
+  /// The latest motion, a sweep better than the judged one; it lies in memory.work.
   GYREBOX_PASS const Moving& made() const { return made_; }
 
   static constexpr double kRoundOff = kFloatRoundOff;
 
   GYREBOX_PASS FirstSweep Begin() { return draw_ ? BeginAs<true>() : BeginAs<false>(); }
 
-  // What a pass reads for every bead stands in its own variables: members would be read anew after every write.
+  // Local copies of what a pass reads for every bead: the compiler would reload members after every write.
   template <bool draw>
   GYREBOX_RARE FirstSweep BeginAs() {
     made_ = Spare();
     const BedView<Index> bed = bed_;
     const BedPlan& plan = bed.plan;
     const StepNumbers& numbers = numbers_;
-    const OwnDriveNumbers* own_numbers = own_numbers_;
+    const PerSpinnerDriveNumbers* own_numbers = own_numbers_;
     const Moving judged = judged_, made = made_;
     const Rows3 known = known_, random = random_;
     const bool keeps = numbers.thermal && !draw;
@@ -131,7 +132,7 @@ class FrictionSystem {
       const bool imposed = IsImposed(plan, tag);
       const Motion<float> kept = keeps ? random.Load(i) : Motion<float>{0, 0, 0};
       const Motion<float> own = judged.MotionOf(i);
-      const auto motion_of = [](std::uint32_t, const PlaceMotion& other, float spin) {
+      const auto motion_of = [](std::uint32_t, const PositionVelocity& other, float spin) {
         return Motion<float>{other.vx, other.vy, spin};
       };
       const FirstLook look =
@@ -169,18 +170,18 @@ class FrictionSystem {
     const auto sweep = [&](std::uint32_t i, double(&terms)[2]) {
       const StepLaws<float> laws = LawsOf(plan, numbers);
       const std::uint32_t tag = bed.tag[i];
-      const PlaceMotion place = judged.beads[i];
-      const Motion<float> own = {place.vx, place.vy, judged.spin[i]}, forces = known.Load(i);
+      const PositionVelocity position = judged.beads[i];
+      const Motion<float> own = {position.vx, position.vy, judged.spin[i]}, forces = known.Load(i);
       BalanceRow<float> row(laws.translational, laws.rotational);
       row.AddBeadForce(forces.vx, forces.vy, forces.spin);
       ForPartners(
-          bed, laws, judged.beads, i, place, [&](std::uint32_t j) { return judged.spin[j]; },
-          [&](std::uint32_t, const PlaceMotion& other, const PairPlace<float>& pair, float spin) {
+          bed, laws, judged.beads, i, position, [&](std::uint32_t j) { return judged.spin[j]; },
+          [&](std::uint32_t, const PositionVelocity& other, const PairGeometry<float>& pair, float spin) {
             laws.AddWholeFriction(pair, own, {other.vx, other.vy, spin}, row);
           });
       const Motion<float> left = Left(laws, own, row, IsImposed(plan, tag)), more = Correction(plan, row, left, tag);
       const Motion<float> old = before.MotionOf(i);
-      made.Set(i, place,
+      made.Set(i, position,
                {Carried(all, beyond, own.vx, old.vx, more.vx), Carried(all, beyond, own.vy, old.vy, more.vy),
                 Carried(all, beyond, own.spin, old.spin, more.spin)});
       terms[0] = Squared(left);
@@ -197,25 +198,25 @@ class FrictionSystem {
     return {sums[0], sums[1]};
   }
 
-  /// Of the beads that this thread saw, sigma^2.
+  /// Squared distance of the closest pair that this thread met, sigma^2.
   GYREBOX_PASS float closest_squared() const { return closest_; }
 
  private:
   Team& team_;
   const BedView<Index>& bed_;
   const StepNumbers& numbers_;
-  const OwnDriveNumbers* own_numbers_;
+  const PerSpinnerDriveNumbers* own_numbers_;
   const Rows3 known_, random_;
   Moving judged_{nullptr, nullptr}, before_{nullptr, nullptr}, made_{nullptr, nullptr};
   bool draw_ = false;
   float closest_ = 1e30f;
 };
 
-/// Solves for the motion of a bed and moves it into the next half. With noise: a midpoint step, in which the random
-/// force drawn at the start serves both solves (Fixman, J. Chem. Phys. 69, 1527 (1978)).
+/// Solves for the motion of a bed and moves the beads into the next half. With noise: a midpoint step, in which both
+/// solves use the random force drawn at the start (Fixman, J. Chem. Phys. 69, 1527 (1978)).
 template <class Team, class Index>
 GYREBOX_PASS SolverReport ConvergedPass(Team& team, BedView<Index>& bed, const StepNumbers& numbers,
-                                        const OwnDriveNumbers* own_numbers, const MoveOptions& options,
+                                        const PerSpinnerDriveNumbers* own_numbers, const MoveOptions& options,
                                         HealthOfThread& health) {
   const BedPlan& plan = bed.plan;
   const DynamicsSpec& dynamics = plan.dynamics;
@@ -225,21 +226,21 @@ GYREBOX_PASS SolverReport ConvergedPass(Team& team, BedView<Index>& bed, const S
   FrictionSystem<Team, Index> system(team, bed, numbers, own_numbers);
   system.Start(now, numbers.thermal);
   const SolverAim aim = midpoint ? HalfwayAim(dynamics.tolerance) : WholeAim(dynamics.tolerance);
-  SolverReport report = SolveBySweeps(system, plan.n, aim, dynamics.most_iterations);
+  SolverReport report = SolveBySweeps(system, plan.n, aim, dynamics.max_iterations);
   health.closest = system.closest_squared();
   if (midpoint) {
     const float half = static_cast<float>(numbers.time / 2);
     const Moving middle = system.made();
     for (std::uint32_t i = team.rank(); i < plan.n; i += team.size()) {
       Remainder remainder = bed.Now(bed.remainder)[i];
-      PlaceMotion bead = middle.beads[i];
+      PositionVelocity bead = middle.beads[i];
       Advance(bead.x, remainder.x, bead.vx * half, laws.axis_x.quanta_of_length);
       Advance(bead.y, remainder.y, bead.vy * half, laws.axis_y.quanta_of_length);
       middle.beads[i] = bead;
     }
     team.Sync();
     system.Start(middle, false);
-    report += SolveBySweeps(system, plan.n, AimFromHalfway(dynamics.tolerance), dynamics.most_iterations);
+    report += SolveBySweeps(system, plan.n, AimFromHalfway(dynamics.tolerance), dynamics.max_iterations);
   }
   for (std::uint32_t i = team.rank(); i < plan.n; i += team.size()) {
     const Motion<float> motion = system.judged().MotionOf(i);
@@ -248,25 +249,25 @@ GYREBOX_PASS SolverReport ConvergedPass(Team& team, BedView<Index>& bed, const S
   return report;
 }
 
-/// How far the motion of the substep worked out last is from balancing all forces: RelativeResidual(), or
-/// ResidualBesideNoise(). @param followed whether beads were moved by it.
+/// Residual of the force balance for the motion of the last computed substep: RelativeResidual(), or
+/// ResidualBesideNoise(). @param followed whether the beads have moved by it.
 template <class Mode, class Team, class Index>
 GYREBOX_PASS double ResidualOfNext(Team& team, BedView<Index>& bed, const StepNumbers& numbers,
-                                   const OwnDriveNumbers* own_numbers, bool followed) {
+                                   const PerSpinnerDriveNumbers* own_numbers, bool followed) {
   const StepLaws<float> laws = LawsOf(bed.plan, numbers);
-  const PlaceMotion* now = bed.Now(bed.beads);
+  const PositionVelocity* now = bed.Now(bed.beads);
   const Moving next = {bed.Next(bed.beads), bed.Next(bed.spin)};
   const BedMemory& memory = bed.plan.memory;
   const bool apart = followed && memory.motion != nullptr;
   const Rows3 rows(memory.motion, bed.plan.stride);
   const float* spins = apart ? memory.motion + 2 * std::size_t{bed.plan.stride} : next.spin;
-  // Where what noise makes of the motion is kept apart, the rest is judged by the forces without noise.
+  // If the thermal part of the motion is stored separately, the rest is judged by the forces without noise.
   const bool noisy = Mode::kThermal && numbers.thermal, parted = memory.motion != nullptr;
   double sums[3];
   team.template Sum<3>(bed.plan.n, bed.plan.memory.partials, sums, [&](std::uint32_t i, double(&terms)[3]) {
     const bool imposed = IsImposed(bed.plan, bed.tag[i]);
     const Motion<float> own = apart ? rows.Load(i) : next.MotionOf(i);
-    const auto motion_of = [&](std::uint32_t j, const PlaceMotion&, float) {
+    const auto motion_of = [&](std::uint32_t j, const PositionVelocity&, float) {
       return apart ? rows.Load(j) : next.MotionOf(j);
     };
     const FirstLook look =

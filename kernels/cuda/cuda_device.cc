@@ -11,15 +11,15 @@
 namespace gyrebox::kernels::cuda {
 namespace {
 
-// Beds may use this share of the device's memory; the rest is for tables and what others run there.
-constexpr double kMemoryShare = 0.9;
+// Beds may use this fraction of the device's memory; the rest is for tables and other processes.
+constexpr double kMemoryFraction = 0.9;
 constexpr const char* kModule = "libgyrebox_cuda.so";
 
 class CudaDevice : public Device {
  public:
   CudaDevice(std::shared_ptr<Driver> driver, int index) : driver_(std::move(driver)), index_(index) {
     const DeviceFacts facts = driver_->facts();
-    memory_bytes_ = static_cast<std::int64_t>(kMemoryShare * static_cast<double>(facts.total_bytes));
+    memory_bytes_ = static_cast<std::int64_t>(kMemoryFraction * static_cast<double>(facts.total_bytes));
     description_ = facts.name + ", " + std::to_string(facts.multiprocessors) + " multiprocessors, compute capability " +
                    std::to_string(facts.major) + "." + std::to_string(facts.minor);
   }

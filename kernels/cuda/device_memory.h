@@ -1,4 +1,4 @@
-/// Memory that gives itself back.
+/// Owning wrappers of device memory.
 #pragma once
 
 #include <algorithm>
@@ -9,7 +9,7 @@
 
 namespace gyrebox::kernels::cuda {
 
-/// A block of device memory.
+/// A block of device memory, released on destruction.
 class DeviceBlock {
  public:
   DeviceBlock(Driver& driver, std::size_t bytes) : driver_(driver), at_(driver.Allocate(bytes)) {}
@@ -23,8 +23,8 @@ class DeviceBlock {
   void* at_;
 };
 
-/// A table that the host fills and the device reads, or the other way round: pinned memory here, its like there. Grows,
-/// forgetting what it held.
+/// A table that the host fills and the device reads, or vice versa: pinned host memory and a device copy. Growing
+/// discards the contents.
 template <class T>
 class SharedTable {
  public:

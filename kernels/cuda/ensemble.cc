@@ -11,13 +11,13 @@
 namespace gyrebox::kernels::cuda {
 namespace {
 
-// Substeps of all beds in a round: enough for the device to be busy while the host plans as many more.
-constexpr std::size_t kMostRequests = std::size_t{1} << 15;
-constexpr std::uint32_t kMostSubsteps = 4096;  // of one leg
-// The tables of a round hold no more than these and the former, however many beds there are and however seldom they are
-// sampled: requests of a launch, and samples, beside one for each bed.
-constexpr std::size_t kMostRequestsOfLaunch = std::size_t{1} << 17;
-constexpr std::size_t kMostSamples = 1024;
+// Max substeps of all beds in a round: enough to keep the device busy while the host plans as many more.
+constexpr std::size_t kMaxRequests = std::size_t{1} << 15;
+constexpr std::uint32_t kMaxSubsteps = 4096;  // of one batch
+// Further limits on the tables of a round, for any number of beds and any sampling interval: requests per launch, and
+// samples, besides one for each bed.
+constexpr std::size_t kMaxRequestsOfLaunch = std::size_t{1} << 17;
+constexpr std::size_t kMaxSamples = 1024;
 
 ModeName ModeOf(const DeviceBed& bed, bool thermal) {
   const RunSpec& spec = bed.course().spec();
@@ -27,7 +27,7 @@ ModeName ModeOf(const DeviceBed& bed, bool thermal) {
   return thermal ? ModeName::kLaggedThermal : ModeName::kLagged;
 }
 
-/// The mode of a launch of beds that share one. Beds of both orders go in one launch, so that they run side by side.
+/// The mode of a launch for beds that share a mode. Beds of both orders share a launch, so that they run concurrently.
 ModeName ModeOfLaunch(ModeName mode, bool carries) {
   if (carries) return mode;
   if (mode == ModeName::kLagged) return ModeName::kLaggedFirstOrder;
@@ -38,12 +38,12 @@ bool KeepIsDue(const Course& course) { return course.at_keep() && !course.has_ke
 
 }  // namespace
 
-// Tables of one round, and what is expected of it.
+// Tables of one round, and its expected results.
 struct CudaEnsemble::Round {
   struct PlannedLaunch {
     Launch launch;  // all but its data
-    std::size_t first_leg = 0;
-    bool measure = false;  // any of its beds is photographed
+    std::size_t first_batch = 0;
+    bool measure = false;  // any of its beds is probed
   };
 
   Round(Driver& driver, int which)
@@ -51,8 +51,8 @@ struct CudaEnsemble::Round {
         requests(driver),
         settings(driver),
         own_drives(driver),
-        legs(driver),
-        photographs(driver),
+        batches(driver),
+        probes(driver),
         measured(driver),
         statuses(driver) {}
 
@@ -60,7 +60,7 @@ struct CudaEnsemble::Round {
     planned_requests.clear();
     planned.steps.clear();
     planned.own_drives.clear();
-    planned_legs.clear();
+    planned_batches.clear();
     launches.clear();
     pending.clear();
     starts.assign(n_beds, std::nullopt);
@@ -69,18 +69,18 @@ struct CudaEnsemble::Round {
   const int mark;
   std::vector<StepRequest> planned_requests;
   DeviceBed::Settings planned;
-  std::vector<Leg> planned_legs;
+  std::vector<StepBatch> planned_batches;
   std::vector<PlannedLaunch> launches;
   std::vector<Pending> pending;                            // by slot
-  std::vector<std::optional<DeviceBed::Position>> starts;  // (beds) of those that take part
+  std::vector<std::optional<DeviceBed::Position>> starts;  // (beds) set for beds that take part
 
   SharedTable<StepRequest> requests;
   SharedTable<StepSettings> settings;
-  SharedTable<OwnDriveNumbers> own_drives;
-  std::unique_ptr<DeviceBlock> numbers;  // StepNumbers, for as many requests as there were at most
+  SharedTable<PerSpinnerDriveNumbers> own_drives;
+  std::unique_ptr<DeviceBlock> numbers;  // StepNumbers, for the largest number of requests so far
   std::size_t numbers_room = 0;
-  SharedTable<Leg> legs;
-  SharedTable<Photograph> photographs;
+  SharedTable<StepBatch> batches;
+  SharedTable<Probe> probes;
   SharedTable<MeasuredSums> measured;
   SharedTable<BedStatus> statuses;
 };
@@ -91,7 +91,7 @@ CudaEnsemble::CudaEnsemble(std::span<const RunSpec> specs, std::shared_ptr<Drive
     round = std::make_unique<Round>(*driver_, &round == &rounds_[0] ? 0 : 1);
   }
   std::vector<StartState> starts(specs.size());
-  tbb::parallel_for(std::size_t{0}, specs.size(), [&](std::size_t i) { starts[i] = LayOut(specs[i]); });
+  tbb::parallel_for(std::size_t{0}, specs.size(), [&](std::size_t i) { starts[i] = GenerateInitialState(specs[i]); });
   for (std::size_t i = 0; i < specs.size(); ++i) {
     beds_.push_back(std::make_unique<DeviceBed>(*driver_, specs[i], starts[i]));
     starts[i] = {};
@@ -103,11 +103,11 @@ CudaEnsemble::CudaEnsemble(std::span<const RunSpec> specs, std::shared_ptr<Drive
   SendPlans();
 }
 
-// Work may be under way that reads the memory which now goes.
+// Waits, because running work may still read the memory that is about to be released.
 CudaEnsemble::~CudaEnsemble() {
   try {
     driver_->Wait();
-  } catch (const std::exception&) {  // whoever uses the device next learns of it
+  } catch (const std::exception&) {  // the next user of the device gets the error
   }
 }
 
@@ -124,7 +124,7 @@ void CudaEnsemble::SendStatus(std::size_t bed) {
   driver_->Wait();
 }
 
-// Whether a bed can take more steps without the host's doing.
+// Whether a bed can take more steps without action by the host.
 bool CudaEnsemble::Goes(std::size_t bed) const {
   const Course& course = beds_[bed]->course();
   const Goal& goal = goals_[bed];
@@ -156,18 +156,18 @@ std::vector<RunChunk> CudaEnsemble::Advance(std::int64_t steps) {
   return chunks;
 }
 
-// Plans launches until the beds are at their goals or the tables are full. False where there is nothing to do.
+// Plans launches until all beds are at their goals or the tables are full. False if there is nothing to do.
 bool CudaEnsemble::Plan(Round& round) {
   round.Clear(beds_.size());
   const auto has_room = [&] {
-    return round.planned_requests.size() < kMostRequests && round.pending.size() < kMostSamples;
+    return round.planned_requests.size() < kMaxRequests && round.pending.size() < kMaxSamples;
   };
   for (bool first = true; first || has_room(); first = false) {
     std::vector<std::uint32_t> going, due;
     for (std::uint32_t i = 0; i < beds_.size(); ++i) {
       if (!Goes(i)) continue;
       going.push_back(i);
-      // A sample of the step that a run starts or goes on from.
+      // A sample is due at the step from which a run starts or continues.
       const DeviceBed& bed = *beds_[i];
       if (bed.course().at_sample() && bed.sampled_at() < bed.course().step()) due.push_back(i);
     }
@@ -181,23 +181,23 @@ bool CudaEnsemble::Plan(Round& round) {
   return !round.launches.empty();
 }
 
-// Substeps that all of these beds can take in one go: to the first place where one of them is to be looked at, or as
-// many as tables hold.
+// Substeps that all of these beds can take at once: up to the first point where one of them needs the host, or as many
+// as the tables hold.
 std::uint32_t CudaEnsemble::CommonDistance(const std::vector<std::uint32_t>& beds) const {
-  const std::size_t held = std::max<std::size_t>(kMostRequestsOfLaunch / beds.size(), 2) - 1;
-  std::int64_t least = static_cast<std::int64_t>(std::min<std::size_t>(kMostSubsteps, held));
+  const std::size_t held = std::max<std::size_t>(kMaxRequestsOfLaunch / beds.size(), 2) - 1;
+  std::int64_t least = static_cast<std::int64_t>(std::min<std::size_t>(kMaxSubsteps, held));
   for (const std::uint32_t i : beds) {
     const Course& course = beds_[i]->course();
     const RunSpec& spec = course.spec();
     const auto next = [&](std::int64_t every) { return (course.step() / every + 1) * every; };
     std::int64_t stop = std::min(goals_[i].step, next(spec.measure.interval_steps));
-    if (spec.retry.most_halvings > 0) stop = std::min(stop, next(spec.retry.keep_steps));
+    if (spec.retry.max_halvings > 0) stop = std::min(stop, next(spec.retry.keep_steps));
     least = std::min(least, (stop - course.step()) * course.substeps() - course.substep());
   }
   return static_cast<std::uint32_t>(least);
 }
 
-// One leg for each of these beds, with a photograph where a sample is due at its end.
+// Plans one batch for each of these beds, with a probe if a sample is due at its end.
 void CudaEnsemble::PlanLaunch(Round& round, const std::vector<std::uint32_t>& beds, std::uint32_t substeps) {
   const std::size_t first_number = round.planned_requests.size();
   round.planned_requests.resize(first_number + beds.size() * (substeps + 1));
@@ -209,7 +209,7 @@ void CudaEnsemble::PlanLaunch(Round& round, const std::vector<std::uint32_t>& be
   const auto plan_one = [&](std::size_t k) {
     beds_[beds[k]]->PlanSubsteps(substeps, &round.planned_requests[first_number + k * (substeps + 1)], planned[k]);
   };
-  // Beds whose spinners differ may need memory for it, which one thread takes.
+  // Beds with per-spinner drives may need memory, which only one thread may allocate.
   std::vector<std::size_t> alone, together;
   for (std::size_t k = 0; k < beds.size(); ++k) (beds_[beds[k]]->may_differ() ? alone : together).push_back(k);
   tbb::parallel_for(std::size_t{0}, together.size(), [&](std::size_t k) { plan_one(together[k]); });
@@ -220,56 +220,57 @@ void CudaEnsemble::PlanLaunch(Round& round, const std::vector<std::uint32_t>& be
   }
   if (plans_changed) SendPlans();
 
-  std::map<std::tuple<bool, bool, ModeName>, std::vector<Leg>> groups;
+  std::map<std::tuple<bool, bool, ModeName>, std::vector<StepBatch>> groups;
   for (std::size_t k = 0; k < beds.size(); ++k) {
     DeviceBed& bed = *beds_[beds[k]];
     const Course& course = bed.course();
-    Leg leg;
-    leg.bed = beds[k];
-    leg.first_number = static_cast<std::uint32_t>(first_number + k * (substeps + 1));
-    leg.substeps = substeps;
+    StepBatch batch;
+    batch.bed = beds[k];
+    batch.first_number = static_cast<std::uint32_t>(first_number + k * (substeps + 1));
+    batch.substeps = substeps;
     bool thermal = false;
     for (StepSettings& settings : planned[k].steps) {
       thermal |= settings.thermal;
-      if (settings.own_drive >= 0) settings.own_drive += static_cast<std::int32_t>(round.planned.own_drives.size());
+      if (settings.per_spinner_drive >= 0)
+        settings.per_spinner_drive += static_cast<std::int32_t>(round.planned.own_drives.size());
     }
     for (std::uint32_t s = 0; s <= substeps; ++s) {
-      round.planned_requests[leg.first_number + s].settings += static_cast<std::uint32_t>(round.planned.steps.size());
+      round.planned_requests[batch.first_number + s].settings += static_cast<std::uint32_t>(round.planned.steps.size());
     }
     const auto append = [](auto& to, const auto& from) { to.insert(to.end(), from.begin(), from.end()); };
     append(round.planned.steps, planned[k].steps);
     append(round.planned.own_drives, planned[k].own_drives);
     if (course.at_sample() && !KeepIsDue(course) && (course.step() < goals_[beds[k]].step || course.at_end())) {
-      leg.photograph = true;
-      leg.slot = static_cast<std::int32_t>(round.pending.size());
+      batch.probe = true;
+      batch.slot = static_cast<std::int32_t>(round.pending.size());
       const Moment moment = bed.moment();
-      leg.whole = moment.whole;
-      round.pending.push_back({beds[k], static_cast<std::uint32_t>(leg.slot), moment});
+      batch.whole = moment.whole;
+      round.pending.push_back({beds[k], static_cast<std::uint32_t>(batch.slot), moment});
       bed.set_sampled_at(course.step());
       goals_[beds[k]].closed = course.at_end();
     }
-    groups[{bed.resident(), bed.plan().wide, ModeOf(bed, thermal)}].push_back(leg);
+    groups[{bed.resident(), bed.plan().wide, ModeOf(bed, thermal)}].push_back(batch);
   }
-  for (const auto& [kind, legs] : groups) AddLaunch(round, std::get<ModeName>(kind), legs);
+  for (const auto& [kind, batches] : groups) AddLaunch(round, std::get<ModeName>(kind), batches);
 }
 
-void CudaEnsemble::AddLaunch(Round& round, ModeName mode, const std::vector<Leg>& legs) {
+void CudaEnsemble::AddLaunch(Round& round, ModeName mode, const std::vector<StepBatch>& batches) {
   Round::PlannedLaunch planned;
   Launch& launch = planned.launch;
-  launch.resident = beds_[legs[0].bed]->resident();
-  launch.wide = beds_[legs[0].bed]->plan().wide;
-  launch.mode = ModeOfLaunch(mode, std::any_of(legs.begin(), legs.end(), [&](const Leg& leg) {
-                               return beds_[leg.bed]->plan().memory.motion != nullptr;
+  launch.resident = beds_[batches[0].bed]->resident();
+  launch.wide = beds_[batches[0].bed]->plan().wide;
+  launch.mode = ModeOfLaunch(mode, std::any_of(batches.begin(), batches.end(), [&](const StepBatch& batch) {
+                               return beds_[batch.bed]->plan().memory.motion != nullptr;
                              }));
-  launch.n_legs = static_cast<std::uint32_t>(legs.size());
-  for (const Leg& leg : legs) {
-    const BedPlan& plan = beds_[leg.bed]->plan();
-    launch.most_beads = std::max(launch.most_beads, plan.stride);
-    if (launch.resident) launch.shared_bytes = std::max(launch.shared_bytes, beds_[leg.bed]->shared_bytes());
-    planned.measure |= leg.photograph;
+  launch.n_batches = static_cast<std::uint32_t>(batches.size());
+  for (const StepBatch& batch : batches) {
+    const BedPlan& plan = beds_[batch.bed]->plan();
+    launch.max_beads = std::max(launch.max_beads, plan.stride);
+    if (launch.resident) launch.shared_bytes = std::max(launch.shared_bytes, beds_[batch.bed]->shared_bytes());
+    planned.measure |= batch.probe;
   }
-  planned.first_leg = round.planned_legs.size();
-  round.planned_legs.insert(round.planned_legs.end(), legs.begin(), legs.end());
+  planned.first_batch = round.planned_batches.size();
+  round.planned_batches.insert(round.planned_batches.end(), batches.begin(), batches.end());
   round.launches.push_back(planned);
 }
 
@@ -283,12 +284,12 @@ void CudaEnsemble::Enqueue(Round& round) {
     round.numbers.reset();
     round.numbers = std::make_unique<DeviceBlock>(*driver_, round.numbers_room * sizeof(StepNumbers));
   }
-  round.legs.Set(round.planned_legs);
-  round.photographs.Resize(round.pending.size());
+  round.batches.Set(round.planned_batches);
+  round.probes.Resize(round.pending.size());
   round.measured.Resize(round.pending.size());
   round.statuses.Resize(beds_.size());
-  std::fill(round.photographs.here().begin(), round.photographs.here().end(), Photograph());
-  round.photographs.Send();
+  std::fill(round.probes.here().begin(), round.probes.here().end(), Probe());
+  round.probes.Send();
   for (const Round::PlannedLaunch& planned : round.launches) {
     Launch launch = planned.launch;
     launch.data = {plans_.there(),
@@ -297,13 +298,13 @@ void CudaEnsemble::Enqueue(Round& round) {
                    round.settings.there(),
                    static_cast<StepNumbers*>(round.numbers->at()),
                    round.own_drives.there(),
-                   round.legs.there() + planned.first_leg,
-                   round.photographs.there(),
+                   round.batches.there() + planned.first_batch,
+                   round.probes.there(),
                    round.measured.there()};
     driver_->Run(launch);
     if (planned.measure) driver_->Measure(launch);
   }
-  round.photographs.Fetch();
+  round.probes.Fetch();
   round.measured.Fetch();
   driver_->CopyOut(round.statuses.here().data(), statuses_.there(), beds_.size() * sizeof(BedStatus));
   driver_->Mark(round.mark);
@@ -314,18 +315,18 @@ void CudaEnsemble::Collect(Round& round, std::vector<RunChunk>& chunks) {
   std::vector<Sample> samples(round.pending.size());
   tbb::parallel_for(std::size_t{0}, round.pending.size(), [&](std::size_t k) {
     const Pending& pending = round.pending[k];
-    if (!round.photographs[pending.slot].taken) return;
+    if (!round.probes[pending.slot].taken) return;
     samples[k] = {pending.moment.step, pending.moment.time,
-                  ColumnsOf(round.measured[pending.slot], round.photographs[pending.slot],
+                  ColumnsOf(round.measured[pending.slot], round.probes[pending.slot],
                             beds_[pending.bed]->course().spec(), pending.moment.temperature, pending.moment.whole)};
   });
   for (std::size_t k = 0; k < round.pending.size(); ++k) {
     const Pending& pending = round.pending[k];
-    if (!round.photographs[pending.slot].taken) continue;
+    if (!round.probes[pending.slot].taken) continue;
     Course& course = beds_[pending.bed]->course();
     course.Hold(std::move(samples[k]));
     beds_[pending.bed]->samples_stand(pending.moment.step);
-    course.Alarm(round.photographs[pending.slot].residual, pending.moment.time, chunks[pending.bed]);
+    course.Warning(round.probes[pending.slot].residual, pending.moment.time, chunks[pending.bed]);
   }
   for (std::size_t i = 0; i < beds_.size(); ++i) {
     if (!round.starts[i] || goals_[i].stopped) continue;
@@ -338,7 +339,7 @@ void CudaEnsemble::Collect(Round& round, std::vector<RunChunk>& chunks) {
   }
 }
 
-// Once the device is idle: sees to the beds that it stopped, keeps states that are due, and closes runs.
+// Once the device is idle: handles the beds that it stopped, keeps states that are due, and closes runs.
 void CudaEnsemble::Settle(std::vector<RunChunk>& chunks) {
   driver_->Wait();
   for (std::size_t i = 0; i < beds_.size(); ++i) {
@@ -348,14 +349,14 @@ void CudaEnsemble::Settle(std::vector<RunChunk>& chunks) {
     if (goals_[i].stopped) {
       goals_[i].stopped = false;
       if (bed.status().stop == Stop::kListFull) {
-        bed.GrowLists(bed.status().most_partners);
+        bed.GrowLists(bed.status().max_partners);
         bed.status().stop = Stop::kNone;
         SendPlans();
         SendStatus(i);
         continue;
       }
       bed.DescribeFault();
-      course.Alarm(bed.status().residual, course.time(), chunks[i]);
+      course.Warning(bed.status().residual, course.time(), chunks[i]);
       const BedState* kept = course.Retry(chunks[i]);
       if (kept == nullptr) continue;
       const BedState state = *kept;
@@ -376,20 +377,20 @@ void CudaEnsemble::Load(std::size_t run, const BedState& state) {
   for (;;) {
     SendPlans();
     SendStatus(run);
-    // The lists are made again where they were made.
+    // Rebuild the lists at the positions of their last build.
     Round& round = *rounds_[0];
     round.Clear(beds_.size());
     round.planned_requests.resize(1);
     round.planned.steps.resize(1);
-    Leg leg;
-    leg.bed = static_cast<std::uint32_t>(run);
-    leg.prepare = true;
-    AddLaunch(round, ModeOf(bed, true), {leg});
+    StepBatch batch;
+    batch.bed = static_cast<std::uint32_t>(run);
+    batch.prepare = true;
+    AddLaunch(round, ModeOf(bed, true), {batch});
     Enqueue(round);
     driver_->Wait();
     bed.status() = round.statuses[run];
     if (bed.status().stop != Stop::kListFull) break;
-    bed.GrowLists(bed.status().most_partners);
+    bed.GrowLists(bed.status().max_partners);
     bed.status().stop = Stop::kNone;
   }
   bed.FinishLoad(state);

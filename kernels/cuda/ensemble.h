@@ -9,11 +9,11 @@
 
 namespace gyrebox::kernels::cuda {
 
-/// Work goes to the device in rounds of launches. While it does one round the host plans the next, and then takes in
-/// what the first has come to: it waits for nothing within a round.
+/// Submits work to the device in rounds of launches. While the device runs one round, the host plans the next, and then
+/// collects the results of the first. The host never waits within a round.
 class CudaEnsemble : public Ensemble {
  public:
-  /// Throws std::bad_alloc where the beds do not fit.
+  /// Throws std::bad_alloc if the beds do not fit.
   CudaEnsemble(std::span<const RunSpec> specs, std::shared_ptr<Driver> driver);
   ~CudaEnsemble() override;
 
@@ -38,13 +38,13 @@ class CudaEnsemble : public Ensemble {
   RebuildStats rebuilds() const override;
 
  private:
-  // A measurement under way.
+  // A pending measurement.
   struct Pending {
     std::uint32_t bed = 0, slot = 0;
     Moment moment;
   };
   struct Round;
-  // How far a bed is to come in this Advance().
+  // Target of a bed in this Advance().
   struct Goal {
     std::int64_t step = 0;
     bool closed = false;   // planned to its end
@@ -54,7 +54,7 @@ class CudaEnsemble : public Ensemble {
   bool Plan(Round& round);
   std::uint32_t CommonDistance(const std::vector<std::uint32_t>& beds) const;
   void PlanLaunch(Round& round, const std::vector<std::uint32_t>& beds, std::uint32_t substeps);
-  void AddLaunch(Round& round, ModeName mode, const std::vector<Leg>& legs);
+  void AddLaunch(Round& round, ModeName mode, const std::vector<StepBatch>& batches);
   void Enqueue(Round& round);
   void Collect(Round& round, std::vector<RunChunk>& chunks);
   void Settle(std::vector<RunChunk>& chunks);

@@ -1,14 +1,14 @@
-/// Extremes that a substep is judged by.
+/// Extremes by which a substep is checked.
 #pragma once
 
 #include <cstdint>
 
 #include "model/real.h"
 
-/// A pass over a bed: device code, and host code where no device compiler reads it (see lone_team.h).
+/// A pass over a bed: device code; host code if compiled without a device compiler (see serial_team.h).
 #if defined(__CUDACC__)
 #define GYREBOX_PASS __device__ __forceinline__
-/// The same where it is rarely run, and its registers are not to burden the rest.
+/// The same for rarely executed code, not inlined so that its registers do not burden the caller.
 #define GYREBOX_RARE __device__ __noinline__
 #else
 #define GYREBOX_PASS inline
@@ -17,10 +17,10 @@
 
 namespace gyrebox::kernels::cuda {
 
-/// Sums that Team::Sum() takes at once at most.
-inline constexpr int kMostSums = 5;
+/// Max number of sums in one Team::Sum().
+inline constexpr int kMaxSums = 5;
 
-/// Bits of a float that is not negative: they have the order of the numbers.
+/// Bits of a non-negative float, which order like the numbers.
 GYREBOX_HD std::uint32_t OrderedBits(float value) {
   std::uint32_t bits;
   __builtin_memcpy(&bits, &value, sizeof(bits));
@@ -32,17 +32,17 @@ GYREBOX_HD float FromBits(std::uint32_t bits) {
   return value;
 }
 
-/// Extremes over the beads of a bed, as bits that only grow. All bits zero where nothing was met.
+/// Extremes over the beads of a bed, as bits combined by maximum. All bits are zero if there was nothing to record.
 struct HealthSlot {
   std::uint32_t nearness = 0;  ///< complement of the ordered bits of the smallest squared distance, sigma^2
   std::uint32_t move = 0;      ///< ordered bits of the largest squared move, sigma^2
-  std::uint32_t drift = 0;     ///< of the largest squared way since the lists were made, after the move
+  std::uint32_t drift = 0;     ///< of the largest squared drift since the last list build, after the move, sigma^2
 
-  /// Smallest squared distance of all pairs in reach; 1e30 where there was none.
+  /// Smallest squared distance of all pairs within reach; 1e30 if there is none.
   GYREBOX_HD float closest_squared() const { return nearness == 0 ? 1e30f : FromBits(~nearness); }
 };
 
-/// Gathers the extremes of the beads of one thread.
+/// Extremes over the beads of one thread.
 struct HealthOfThread {
   float closest = 1e30f, move = 0, drift = 0;
 

@@ -1,28 +1,28 @@
-/// Measures a bed where it is.
+/// Measures a bed on the device.
 #pragma once
 
+#include "cuda/measure_bond_order.h"
 #include "cuda/measure_clusters.h"
-#include "cuda/measure_correlation.h"
-#include "cuda/measure_motion.h"
-#include "cuda/measure_order.h"
+#include "cuda/measure_minkowski_functionals.h"
+#include "cuda/measure_pair_correlation.h"
 #include "cuda/measure_pairs.h"
-#include "cuda/measure_shape.h"
-#include "cuda/measure_waves.h"
+#include "cuda/measure_structure_factor.h"
+#include "cuda/measure_transport.h"
 
 namespace gyrebox::kernels::cuda {
 
-/// Memory for measuring, links and sizes in arrays of the next half that nobody needs meanwhile.
+/// Memory for measuring. Links and sizes alias arrays of the next half that are unused meanwhile.
 template <class Index>
 GYREBOX_HD MeasureMemory MeasureMemoryIn(const BedView<Index>& bed) {
   return MeasureMemory(bed.plan.memory.measure, bed.plan.stride, bed.Next(bed.remainder), bed.Next(bed.angle));
 }
 
-/// Sums of all that is observed of a bed whose motion from now on is in the next half, which has not been followed.
-/// They are the same bits for a team of any size.
+/// Sums of all observables of a bed. The next half holds its coming motion, which has not moved the beads yet. Results
+/// are bitwise independent of the team's size.
 /// @param whole measure the columns of structure too. @param out in device memory; need not be zero.
 template <class Team, class Index>
 GYREBOX_PASS void MeasureBed(Team& team, const BedView<Index>& bed, const StepNumbers& numbers,
-                             const OwnDriveNumbers* own_numbers, bool whole, const MeasureMemory& memory,
+                             const PerSpinnerDriveNumbers* own_numbers, bool whole, const MeasureMemory& memory,
                              MeasuredSums& out) {
   auto* words = reinterpret_cast<char*>(&out);
   for (std::uint32_t i = team.rank(); i < sizeof(out); i += team.size()) words[i] = 0;

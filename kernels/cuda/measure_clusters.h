@@ -1,8 +1,8 @@
-/// Clusters of beads of one kind, by joining trees: every bead has a link to another one of its cluster, and in the end
-/// to the first one, its root.
+/// Clusters of beads of one kind, by union-find: every bead has a link to another one of its cluster, and finally to
+/// the first one, its root.
 ///
-/// A link also says how many sides round the bed the other end lies, along the bonds that made it. A bond whose ends
-/// have the same root, but not by the same image, closes a loop round the bed: the cluster wraps.
+/// A link also records the periodic image of the other end, in sides, along the bonds that made it. A bond whose ends
+/// have the same root but in different images closes a loop round the bed: the cluster wraps.
 #pragma once
 
 #include "cuda/measure_memory.h"
@@ -11,8 +11,8 @@
 
 namespace gyrebox::kernels::cuda {
 
-/// The way to a bead of the same cluster. Where x_i is the place of bead i as a plain number and S a side, the image of
-/// i that bonds lead to lies at x_i + S (x + the same of the other bead). Exact up to 32767 sides.
+/// Link to a bead of the same cluster. With x_i the position of bead i in the domain and S a side, the bonds lead to
+/// the image of i at x_i + S (x + the same of the other bead). Exact up to 32767 sides.
 struct Link {
   std::uint32_t to = 0;
   std::int32_t x = 0, y = 0;  ///< sides
@@ -28,10 +28,10 @@ struct Link {
   }
 };
 
-/// The way from a bead to another one of its cluster, and the last step of it.
+/// Path from a bead to another one of its cluster, and its last step.
 struct LinkWalk {
   Link way;
-  std::uint32_t last;  ///< bead that the last step starts at
+  std::uint32_t last;  ///< bead at which the last step starts
   Link step;
 
   GYREBOX_HD LinkWalk(std::uint32_t from, const Link& link) : way(link), last(from), step(link) {}
@@ -42,8 +42,8 @@ struct LinkWalk {
   }
 };
 
-/// Links that many threads read and change at once. One that was read earlier still leads to the same cluster; that a
-/// bead is a root must be known for certain only to link it on, and the swap that does so finds out.
+/// Links that many threads read and change concurrently. A stale link still leads to the same cluster. Only linking a
+/// root to another bead requires certainty that it is a root, and the compare-and-swap that does so checks this.
 template <class Team>
 class Links {
  public:
@@ -51,7 +51,7 @@ class Links {
 
   GYREBOX_PASS Link Load(std::uint32_t i) const { return Link(team_.LoadShared(packed_ + i)); }
 
-  /// Way to the root of a bead, once no more clusters are joined; kept as its link.
+  /// Path to the root of a bead, stored as its link. To be called once no more clusters are joined.
   GYREBOX_PASS Link Find(std::uint32_t i) {
     Link way = Load(i);
     for (Link on = Load(way.to); on.to != way.to; on = Load(way.to)) way = Link(on.to, way.x + on.x, way.y + on.y);
@@ -59,8 +59,8 @@ class Links {
     return way;
   }
 
-  /// Joins the clusters of two beads by a bond that adds so many sides on its way from i to j. The root that comes
-  /// first stays one. @param a from i to any bead of its cluster; goes on to the root.
+  /// Joins the clusters of two beads by a bond that crosses so many sides from i to j. The lower root stays a root.
+  /// @param a path from i to any bead of its cluster; is advanced to the root.
   /// @return whether the bond closes a loop round the bed.
   GYREBOX_PASS bool Join(LinkWalk& a, std::uint32_t j, std::int32_t sides_x, std::int32_t sides_y) {
     LinkWalk b(j, Load(j));
@@ -69,7 +69,7 @@ class Links {
       const bool further_a = Follow(on_a, a), further_b = Follow(on_b, b);
       if (further_a || further_b) continue;
       for (;;) {
-        // From the root of i to that of j.
+        // Sides from the root of i to that of j.
         const std::int32_t x = a.way.x - b.way.x + sides_x, y = a.way.y - b.way.y + sides_y;
         if (a.way.to == b.way.to) return x != 0 || y != 0;
         const bool keep_a = a.way.to < b.way.to;
@@ -78,7 +78,7 @@ class Links {
         const unsigned long long link = Link(root, keep_a ? x : -x, keep_a ? y : -y).Packed();
         const unsigned long long before = team_.FetchCompareSwap(packed_ + other, as_root, link);
         if (before == as_root) return false;
-        if (keep_a) {  // it is no root any more
+        if (keep_a) {  // `other` is no longer a root
           b.Go(Link(before));
         } else {
           a.Go(Link(before));
@@ -88,8 +88,8 @@ class Links {
   }
 
  private:
-  // Goes on along the link of the bead that a walk has come to, and halves the way for those who come after.
-  // @return whether there was such a link.
+  // Union-find step with path halving: follows the link of the bead that a walk has reached. @return whether there was
+  // a link.
   GYREBOX_PASS bool Follow(const Link& on, LinkWalk& walk) {
     if (on.to == walk.way.to) return false;
     if (walk.last != walk.way.to) {
@@ -103,20 +103,20 @@ class Links {
   unsigned long long* packed_;
 };
 
-/// Sides that the shortest way from a place to another adds to where the other is as a plain number: 1 where it goes
-/// out at the upper face, -1 at the lower one, else 0.
+/// Sides that the nearest-image vector from one position to another crosses: 1 if it leaves through the upper face, -1
+/// through the lower one, else 0.
 GYREBOX_HD std::int32_t Crossings(std::uint32_t from, std::uint32_t to) {
   const std::int64_t plain = static_cast<std::int64_t>(to) - static_cast<std::int64_t>(from);
   return static_cast<std::int32_t>((AsSigned(to - from) - plain) >> 32);
 }
 
-/// Places in a cluster, as whole multiples of 2^-bits sigma about its root: as fine as sums of their squares in 64 bits
-/// allow. At most 2^-27 of its extent for two beads, 2^-18 for a million.
-GYREBOX_HD int PlaceBits(std::uint32_t size, std::uint32_t extent) {
+/// Positions in a cluster are integer multiples of 2^-bits sigma relative to its root: as fine as sums of their squares
+/// in 64 bits allow. At most 2^-27 of its extent for two beads, 2^-18 for a million.
+GYREBOX_HD int PositionBits(std::uint32_t size, std::uint32_t extent) {
   return (61 - BitWidth(size)) / 2 - BitWidth(extent);  // size 2 extent^2 4^bits < 2^63
 }
 
-/// Finds the clusters of a bed, and sums them up.
+/// Finds the clusters of a bed and sums over them.
 template <class Team, class Index>
 class ClusterPass {
  public:
@@ -127,14 +127,14 @@ class ClusterPass {
     Clear();
     Join();
     Count();
-    AddPlaces();
+    AddPositions();
     AddClusters(true, out.spinners);
     if (whole_) AddClusters(false, out.passive);
     team_.Sync();
   }
 
  private:
-  static constexpr std::uint32_t kWraps = ~0u;  // an extent
+  static constexpr std::uint32_t kWraps = ~0u;  // marks an extent
 
   GYREBOX_PASS void Clear() {
     for (std::uint32_t i = team_.rank(); i < n_; i += team_.size()) {
@@ -148,15 +148,15 @@ class ClusterPass {
   GYREBOX_PASS bool Counts(std::uint32_t i) const { return whole_ || IsSpinner(bed_.tag[i]); }
 
   GYREBOX_PASS void Join() {
-    const PlaceMotion* now = bed_.Now(bed_.beads);
+    const PositionVelocity* now = bed_.Now(bed_.beads);
     for (std::uint32_t i = team_.rank(); i < n_; i += team_.size()) {
       if (!Counts(i)) continue;
-      const PlaceMotion own = now[i];
+      const PositionVelocity own = now[i];
       const bool spinner = IsSpinner(bed_.tag[i]);
       const std::uint32_t count = bed_.plan.memory.counts[i];
       LinkWalk walk(i, Link(i, 0, 0));
       bool wraps = false;
-      // First which partners have bonds, where many reads are under way at once, then one bond after another.
+      // Finds the bonded partners first, with many reads in flight, then processes one bond after another.
       for (std::uint32_t begin = 0; begin < count; begin += 32) {
         std::uint32_t bonds = 0;
 #pragma unroll 4
@@ -176,25 +176,25 @@ class ClusterPass {
     team_.Sync();
   }
   GYREBOX_PASS static std::uint32_t Min32(std::uint32_t a, std::uint32_t b) { return a < b ? a : b; }
-  GYREBOX_PASS bool HaveBond(const PlaceMotion& a, const PlaceMotion& b) const {
+  GYREBOX_PASS bool HaveBond(const PositionVelocity& a, const PositionVelocity& b) const {
     const BedPlan& plan = bed_.plan;
     const Way way = WayBetween(a.x, a.y, b.x, b.y, plan.side_x * 0x1p-32, plan.side_y * 0x1p-32);
     return way.squared <= plan.bond_length * plan.bond_length;
   }
 
-  // Place of a bead relative to the root of its cluster, sigma.
+  // Position of a bead relative to the root of its cluster, sigma.
   struct Offset {
     double x, y;
   };
   GYREBOX_PASS Offset OffsetOf(std::uint32_t i, const Link& way) const {
     constexpr std::int64_t kSide = std::int64_t{1} << 32;
-    const PlaceMotion *now = bed_.Now(bed_.beads), own = now[i], root = now[way.to];
+    const PositionVelocity *now = bed_.Now(bed_.beads), own = now[i], root = now[way.to];
     const std::int64_t x = way.x * kSide + own.x - root.x, y = way.y * kSide + own.y - root.y;
     return {static_cast<double>(x) * (bed_.plan.side_x * 0x1p-32),
             static_cast<double>(y) * (bed_.plan.side_y * 0x1p-32)};
   }
 
-  // Sizes and extents.
+  // Computes sizes and extents.
   GYREBOX_PASS void Count() {
     ForBeads([&](std::uint32_t i, bool counts) {
       Link way(0, 0, 0);
@@ -210,7 +210,7 @@ class ClusterPass {
     });
   }
 
-  GYREBOX_PASS void AddPlaces() {
+  GYREBOX_PASS void AddPositions() {
     ForBeads([&](std::uint32_t i, bool counts) {
       Link way(0, 0, 0);
       unsigned long long sums[3] = {};
@@ -219,7 +219,7 @@ class ClusterPass {
         const std::uint32_t size = memory_.size[way.to], extent = memory_.extent[way.to];
         counts = size > 1 && extent != kWraps;
         if (counts) {
-          const double scale = PowerOfTwo(PlaceBits(size, extent), 0.0);
+          const double scale = PowerOfTwo(PositionBits(size, extent), 0.0);
           const Offset at = OffsetOf(i, way);
           const auto x = static_cast<long long>(rint(at.x * scale)), y = static_cast<long long>(rint(at.y * scale));
           sums[0] = static_cast<unsigned long long>(x);
@@ -237,11 +237,12 @@ class ClusterPass {
     const auto x = static_cast<double>(static_cast<long long>(memory_.sum_x[root])) / size;
     const auto y = static_cast<double>(static_cast<long long>(memory_.sum_y[root])) / size;
     const double square = static_cast<double>(memory_.sum_squares[root]) / size - x * x - y * y;
-    return Sqrt(Max(square, 0.0)) * PowerOfTwo(-PlaceBits(memory_.size[root], memory_.extent[root]), 0.0);
+    return Sqrt(Max(square, 0.0)) * PowerOfTwo(-PositionBits(memory_.size[root], memory_.extent[root]), 0.0);
   }
 
   GYREBOX_PASS void AddClusters(bool spinners, ClusterSums& out) {
-    // Most clusters are small. Their classes are counted by thread; all clusters adding to one number would queue.
+    // Most clusters are small. Each thread counts their classes itself, because atomic adds of all clusters to one
+    // number would serialise.
     constexpr int kOwnClasses = 3;
     unsigned long long own[kOwnClasses] = {};
     ClusterSums sums;
@@ -268,7 +269,7 @@ class ClusterPass {
     if (team_.rank() == 0) out.largest = largest;
   }
 
-  // Calls visit(i, whether the bead counts) equally often in all threads, then lets all of them finish.
+  // Calls visit(i, whether the bead counts) equally often in all threads, then synchronises.
   template <class Visit>
   GYREBOX_PASS void ForBeads(const Visit& visit) {
     const std::uint32_t rounds = (n_ + team_.size() - 1) / team_.size();

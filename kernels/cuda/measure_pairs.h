@@ -1,23 +1,23 @@
-/// Energy, stress and the power of the drive: sums over the pairs of the lists.
+/// Energy, stress and drive power: sums over the pairs of the lists.
 #pragma once
 
 #include "cuda/measure_memory.h"
 #include "cuda/measured.h"
 #include "cuda/passes.h"
-#include "measure/distance.h"
-#include "measure/pair_terms.h"
+#include "measure/pairs/distance.h"
+#include "measure/pairs/pair_terms.h"
 
 namespace gyrebox::kernels::cuda {
 
-/// The way from bead i to bead j.
+/// Nearest-image vector from bead i to bead j.
 template <class Index>
 GYREBOX_PASS Way WayOf(const BedView<Index>& bed, std::uint32_t i, std::uint32_t j) {
-  const PlaceMotion *now = bed.Now(bed.beads), from = now[i], to = now[j];
+  const PositionVelocity *now = bed.Now(bed.beads), from = now[i], to = now[j];
   return WayBetween(from.x, from.y, to.x, to.y, bed.plan.side_x * 0x1p-32, bed.plan.side_y * 0x1p-32);
 }
 
-/// Calls visit(k, j) for each partner j of bead i, by its place k in the list, until it returns false. @return whether
-/// it never did.
+/// Calls visit(k, j) for each partner j of bead i, by its index k in the list, until it returns false. @return false if
+/// it did.
 template <class Index, class Visit>
 GYREBOX_PASS bool ForListed(const BedView<Index>& bed, std::uint32_t i, const Visit& visit) {
   const std::uint32_t count = bed.plan.memory.counts[i];
@@ -29,10 +29,10 @@ GYREBOX_PASS bool ForListed(const BedView<Index>& bed, std::uint32_t i, const Vi
 
 template <class Team, class Index>
 GYREBOX_PASS void MeasureEnergeticsOf(Team& team, const BedView<Index>& bed, const StepNumbers& numbers,
-                                      const OwnDriveNumbers* own_numbers, const MeasureMemory& memory,
+                                      const PerSpinnerDriveNumbers* own_numbers, const MeasureMemory& memory,
                                       MeasuredSums& out) {
   const BedPlan& plan = bed.plan;
-  const PlaceMotion* moving = bed.Next(bed.beads);
+  const PositionVelocity* moving = bed.Next(bed.beads);
   const float* spin = bed.Next(bed.spin);
   const bool brownian = plan.dynamics.equation == DynamicsSpec::Equation::kBrownian;
   const PairForce<double> force(plan.force);
@@ -51,7 +51,7 @@ GYREBOX_PASS void MeasureEnergeticsOf(Team& team, const BedView<Index>& bed, con
     BalanceRow<double> row(plan.drag);
     ForListed(bed, i, [&](std::uint32_t, std::uint32_t j) {
       const Way way = WayOf(bed, i, j);
-      if (way.squared == 0) return true;  // two beads at one place have no direction
+      if (way.squared == 0) return true;  // coincident beads have no direction
       const double r = Sqrt(way.squared), nx = way.dx / r, ny = way.dy / r;
       if (j < i && r < force.cutoff) forces.Add(force, nx, ny, r);
       if (needs_torque && !brownian) AddTurningFriction(friction, nx, ny, r, motion_of(j), row);

@@ -1,11 +1,11 @@
-/// Beads within a reach that the lists do not cover, by the cells of the last rebuild.
+/// Finds beads within a reach beyond that of the lists, from the cells of the last rebuild.
 #pragma once
 
 #include "cuda/bed_view.h"
 
 namespace gyrebox::kernels::cuda {
 
-/// Cells along an axis: so many from the first on, round the bed.
+/// A range of cells along an axis, with periodic wrap.
 struct CellRun {
   int first, count;
 };
@@ -16,11 +16,12 @@ class Window {
   GYREBOX_PASS explicit Window(const BedView<Index>& bed)
       : bed_(bed), grid_(bed.plan.grid), drift_(Sqrt(static_cast<double>(bed.plan.half_skin_squared)) * 1.001) {}
 
-  /// Calls visit(first, end) for runs of slots, each slot once, that hold every bead within a reach (sigma) of a place.
-  /// @return whether they hold all beads of the bed.
+  /// Calls visit(first, end) for ranges of slots, each slot once, that contain every bead within a reach (sigma) of a
+  /// position.
+  /// @return whether they contain all beads of the bed.
   template <class Visit>
-  GYREBOX_PASS bool ForSlots(const PlaceMotion& at, double reach, const Visit& visit) const {
-    // A bead may have left its cell by as much as beads drift between rebuilds.
+  GYREBOX_PASS bool ForSlots(const PositionVelocity& at, double reach, const Visit& visit) const {
+    // A bead may have left its cell by the max drift between rebuilds.
     const CellRun columns = Run(at.x, reach + drift_, bed_.plan.side_x, grid_.nx, true);
     const CellRun rows = Run(at.y, reach + drift_, bed_.plan.side_y, grid_.ny, false);
     for (int k = 0; k < rows.count; ++k) {
@@ -33,10 +34,10 @@ class Window {
   }
 
  private:
-  GYREBOX_PASS CellRun Run(std::uint32_t place, double reach, double side, int cells, bool along_x) const {
+  GYREBOX_PASS CellRun Run(std::uint32_t position, double reach, double side, int cells, bool along_x) const {
     if (2 * reach + 2 * side / cells >= side) return {0, cells};
     const auto quanta = static_cast<std::uint32_t>(reach / side * 0x1p32) + 1;
-    const std::uint32_t from = place - quanta, to = place + quanta;
+    const std::uint32_t from = position - quanta, to = position + quanta;
     const int first = along_x ? grid_.Column(from) : grid_.Row(from);
     const int last = along_x ? grid_.Column(to) : grid_.Row(to);
     return {first, last - first + (last < first ? cells : 0) + 1};

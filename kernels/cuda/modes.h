@@ -1,4 +1,4 @@
-/// What kernels are compiled for, so that each holds no more than it needs.
+/// Compile-time specialisations of the kernels, so that each contains only what it needs.
 #pragma once
 
 #include <stdexcept>
@@ -8,16 +8,16 @@
 
 namespace gyrebox::kernels::cuda {
 
-/// Noise of no amplitude changes nothing, so a thermal mode serves where the temperature is 0 too; and one that may
-/// carry a motion on serves steps of first order.
+/// Noise of zero amplitude has no effect, so a thermal mode also serves temperature 0; likewise, a mode that may
+/// extrapolate also serves first-order steps.
 template <DynamicsSpec::Equation equation, bool thermal, bool exponential, bool may_carry = true>
 struct Mode {
   static constexpr bool kLagged = equation == DynamicsSpec::Equation::kLagged;
   static constexpr bool kConverged = equation == DynamicsSpec::Equation::kConverged;
   static constexpr bool kBrownian = equation == DynamicsSpec::Equation::kBrownian;
   static constexpr bool kThermal = thermal;
-  static constexpr bool kExponential = exponential;  ///< the one law of force that it knows
-  static constexpr bool kMayCarry = may_carry;       ///< steps of second order are among its own
+  static constexpr bool kExponential = exponential;  ///< supports only the exponential force law
+  static constexpr bool kMayCarry = may_carry;       ///< supports second-order steps
 };
 
 /// Calls use(Mode<...>()) with the mode of a name, and returns what that returns.

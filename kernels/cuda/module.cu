@@ -1,4 +1,4 @@
-// The CUDA module: kernels, and a Driver over them. Built into a library of its own, with the runtime inside.
+// The CUDA module: kernels, and a Driver on top of them. Built as a separate library with the CUDA runtime linked in.
 #include <cuda_runtime.h>
 
 #include <algorithm>
@@ -10,25 +10,25 @@
 #include "cuda/measure.h"
 #include "cuda/modes.h"
 #include "cuda/resident.h"
-#include "cuda/run_leg.h"
+#include "cuda/step_batch.h"
 #include "cuda/team.cuh"
 #include "gyrebox/device.h"
 
 namespace gyrebox::kernels::cuda {
 namespace {
 
-// Threads of a block at most. 768 threads of two beads each suit the default bed of 1536 beads.
+// Max threads per block. 768 threads of two beads each suit the default bed of 1536 beads.
 constexpr std::uint32_t kResidentThreads = 768;
 constexpr std::uint32_t kStreamedThreads = 256;
 constexpr std::uint32_t kMeasureThreads = 512;
-// Streamed blocks that a multiprocessor is to hold: more of them hide more of the way to memory, with fewer registers
-// each. What is best was measured; see tests/bench/RESULTS.md.
+// Streamed blocks per multiprocessor: more of them hide more memory latency, but have fewer registers each. The best
+// values were measured; see tests/bench/RESULTS.md.
 template <class Mode>
 constexpr int kStreamedBlocks = Mode::kConverged ? 3 : 4;
 
 extern __shared__ __align__(16) unsigned char shared_memory[];
 
-// The plan of a bed in shared memory, where every thread reads it.
+// Copies the plan of a bed to shared memory, from which all threads read it.
 __device__ const BedPlan& SharedPlan(const BedPlan& plan, unsigned char* bytes) {
   auto* words = reinterpret_cast<std::uint32_t*>(bytes);
   const auto* from = reinterpret_cast<const std::uint32_t*>(&plan);
@@ -38,82 +38,83 @@ __device__ const BedPlan& SharedPlan(const BedPlan& plan, unsigned char* bytes) 
   return *reinterpret_cast<const BedPlan*>(bytes);
 }
 
-// One block a bed, which lives in its shared memory for the leg.
+// One block per bed, whose shared memory holds the bed during the batch.
 template <class Mode>
 __global__ void __launch_bounds__(kResidentThreads, 1) RunResident(LaunchData data) {
   __shared__ BlockShared block_shared;
   __shared__ __align__(16) unsigned char plan_bytes[sizeof(BedPlan)];
-  const Leg leg = data.legs[blockIdx.x];
-  BedStatus status = data.statuses[leg.bed];
+  const StepBatch batch = data.batches[blockIdx.x];
+  BedStatus status = data.statuses[batch.bed];
   if (status.stop != Stop::kNone) return;
-  const BedPlan& plan = SharedPlan(data.plans[leg.bed], plan_bytes);
+  const BedPlan& plan = SharedPlan(data.plans[batch.bed], plan_bytes);
   BlockTeam team(block_shared);
   BedView<ResidentIndex> bed(plan);
   const ResidentArrays arrays(shared_memory, plan.stride, static_cast<std::uint32_t>(plan.grid.count()));
   arrays.Enter(team, status, bed);
 
-  Photograph photograph;
-  PutTogether(team, plan, leg.substeps, data.requests + leg.first_number, data.settings,
-              data.numbers + leg.first_number);
-  LegRunner<Mode, BlockTeam, ResidentIndex> runner(team, bed, data.numbers + leg.first_number, data.own_numbers);
-  runner.Run(leg, status, photograph);
+  Probe probe;
+  ExpandStepRequests(team, plan, batch.substeps, data.requests + batch.first_number, data.settings,
+                     data.numbers + batch.first_number);
+  StepBatchRunner<Mode, BlockTeam, ResidentIndex> runner(team, bed, data.numbers + batch.first_number,
+                                                         data.own_numbers);
+  runner.Run(batch, status, probe);
   team.Sync();
   arrays.Leave(team, status, bed);
   if (threadIdx.x == 0) {
-    data.statuses[leg.bed] = status;
-    if (leg.slot >= 0) data.photographs[leg.slot] = photograph;
+    data.statuses[batch.bed] = status;
+    if (batch.slot >= 0) data.probes[batch.slot] = probe;
   }
 }
 
-// `blocks` blocks a bed, which stays in device memory.
+// `blocks` blocks per bed, which stays in device memory.
 template <class Mode, class Index>
 __global__ void __launch_bounds__(kStreamedThreads, kStreamedBlocks<Mode>)
     RunStreamed(LaunchData data, GridShared* grids, std::uint32_t blocks) {
   __shared__ BlockShared block_shared;
   __shared__ __align__(16) unsigned char plan_bytes[sizeof(BedPlan)];
   const std::uint32_t which = blockIdx.x / blocks;
-  const Leg leg = data.legs[which];
-  BedStatus status = data.statuses[leg.bed];
+  const StepBatch batch = data.batches[which];
+  BedStatus status = data.statuses[batch.bed];
   if (status.stop != Stop::kNone) return;
-  const BedPlan& plan = SharedPlan(data.plans[leg.bed], plan_bytes);
+  const BedPlan& plan = SharedPlan(data.plans[batch.bed], plan_bytes);
   GridTeam team(block_shared, grids[which], blockIdx.x % blocks, blocks);
   BedView<Index> bed(plan);
-  Photograph photograph;
-  PutTogether(team, plan, leg.substeps, data.requests + leg.first_number, data.settings,
-              data.numbers + leg.first_number);
-  LegRunner<Mode, GridTeam, Index> runner(team, bed, data.numbers + leg.first_number, data.own_numbers);
-  runner.Run(leg, status, photograph);
+  Probe probe;
+  ExpandStepRequests(team, plan, batch.substeps, data.requests + batch.first_number, data.settings,
+                     data.numbers + batch.first_number);
+  StepBatchRunner<Mode, GridTeam, Index> runner(team, bed, data.numbers + batch.first_number, data.own_numbers);
+  runner.Run(batch, status, probe);
   team.Sync();
   if (team.rank() == 0) {
-    data.statuses[leg.bed] = status;
-    if (leg.slot >= 0) data.photographs[leg.slot] = photograph;
+    data.statuses[batch.bed] = status;
+    if (batch.slot >= 0) data.probes[batch.slot] = probe;
   }
 }
 
 template <class Team, class Index>
-__device__ void MeasureLeg(Team& team, MeasureBlock& block, const LaunchData& data, const Leg& leg,
-                           const BedPlan& plan) {
+__device__ void MeasureBatch(Team& team, MeasureBlock& block, const LaunchData& data, const StepBatch& batch,
+                             const BedPlan& plan) {
   BedView<Index> bed(plan);
-  bed.half = data.statuses[leg.bed].half;
+  bed.half = data.statuses[batch.bed].half;
   MeasureMemory memory = MeasureMemoryIn(bed);
   memory.block = &block;
-  MeasureBed(team, bed, data.numbers[leg.first_number + leg.substeps], data.own_numbers, leg.whole, memory,
-             data.measured[leg.slot]);
+  MeasureBed(team, bed, data.numbers[batch.first_number + batch.substeps], data.own_numbers, batch.whole, memory,
+             data.measured[batch.slot]);
 }
 
-__device__ bool WasPhotographed(const LaunchData& data, const Leg& leg) {
-  return leg.slot >= 0 && data.photographs[leg.slot].taken;
+__device__ bool WasProbed(const LaunchData& data, const StepBatch& batch) {
+  return batch.slot >= 0 && data.probes[batch.slot].taken;
 }
 
 __global__ void __launch_bounds__(kMeasureThreads, 1) MeasureResident(LaunchData data) {
   __shared__ BlockShared block_shared;
   __shared__ MeasureBlock measure_block;
   __shared__ __align__(16) unsigned char plan_bytes[sizeof(BedPlan)];
-  const Leg leg = data.legs[blockIdx.x];
-  if (!WasPhotographed(data, leg)) return;
-  const BedPlan& plan = SharedPlan(data.plans[leg.bed], plan_bytes);
+  const StepBatch batch = data.batches[blockIdx.x];
+  if (!WasProbed(data, batch)) return;
+  const BedPlan& plan = SharedPlan(data.plans[batch.bed], plan_bytes);
   BlockTeam team(block_shared);
-  MeasureLeg<BlockTeam, ResidentIndex>(team, measure_block, data, leg, plan);
+  MeasureBatch<BlockTeam, ResidentIndex>(team, measure_block, data, batch, plan);
 }
 
 template <class Index>
@@ -123,11 +124,11 @@ __global__ void __launch_bounds__(kStreamedThreads, 2)
   __shared__ MeasureBlock measure_block;
   __shared__ __align__(16) unsigned char plan_bytes[sizeof(BedPlan)];
   const std::uint32_t which = blockIdx.x / blocks;
-  const Leg leg = data.legs[which];
-  if (!WasPhotographed(data, leg)) return;
-  const BedPlan& plan = SharedPlan(data.plans[leg.bed], plan_bytes);
+  const StepBatch batch = data.batches[which];
+  if (!WasProbed(data, batch)) return;
+  const BedPlan& plan = SharedPlan(data.plans[batch.bed], plan_bytes);
   GridTeam team(block_shared, grids[which], blockIdx.x % blocks, blocks);
-  MeasureLeg<GridTeam, Index>(team, measure_block, data, leg, plan);
+  MeasureBatch<GridTeam, Index>(team, measure_block, data, batch, plan);
 }
 
 using Resident = void (*)(LaunchData);
@@ -145,7 +146,7 @@ Kernels KernelsOf(ModeName name) {
   return WithMode(name, [](auto mode) { return KernelsOf<decltype(mode)>(); });
 }
 
-// Errors of what was asked for. They leave the device as it was, unlike those of work under way on it.
+// Errors of the request itself. They leave the device usable, unlike errors of running work.
 bool IsRefusal(cudaError_t error) {
   switch (error) {
     case cudaErrorInvalidValue:
@@ -185,7 +186,7 @@ class CudaDriver : public Driver {
     for (cudaEvent_t& mark : marks_) {
       Check(cudaEventCreateWithFlags(&mark, cudaEventDisableTiming | cudaEventBlockingSync), "making a mark");
     }
-    Check(cudaMalloc(&grids_, most_blocks() * sizeof(GridShared)), "taking memory");
+    Check(cudaMalloc(&grids_, max_blocks() * sizeof(GridShared)), "taking memory");
     AskForSharedMemory();
   }
   ~CudaDriver() override {
@@ -207,7 +208,8 @@ class CudaDriver : public Driver {
     void* at = nullptr;
     Check(cudaSetDevice(index_), "choosing the device");
     Check(cudaMalloc(&at, bytes), "taking memory");
-    // Nothing rests on it, but four partners are read where a list holds fewer: sanitizers would take that for a fault.
+    // Not needed for correct results, but groups of four partners are read even if a list holds fewer, which sanitizers
+    // would report.
     Check(cudaMemsetAsync(at, 0, bytes, stream_), "clearing memory");
     return at;
   }
@@ -229,10 +231,10 @@ class CudaDriver : public Driver {
     Check(cudaSetDevice(index_), "choosing the device");
     const Kernels kernels = KernelsOf(launch.mode);
     if (launch.resident) {
-      // Every thread of a block has as many beads as the next one, or one fewer.
-      const std::uint32_t beads = (launch.most_beads + kResidentThreads - 1) / kResidentThreads;
-      const std::uint32_t threads = RoundUp((launch.most_beads + beads - 1) / beads, 32);
-      kernels.resident<<<launch.n_legs, threads, launch.shared_bytes, stream_>>>(launch.data);
+      // Balances the beads over the threads of a block, to within one bead.
+      const std::uint32_t beads = (launch.max_beads + kResidentThreads - 1) / kResidentThreads;
+      const std::uint32_t threads = RoundUp((launch.max_beads + beads - 1) / beads, 32);
+      kernels.resident<<<launch.n_batches, threads, launch.shared_bytes, stream_>>>(launch.data);
       Check(cudaGetLastError(), "stepping resident beds");
       return;
     }
@@ -242,8 +244,8 @@ class CudaDriver : public Driver {
   void Measure(const Launch& launch) override {
     Check(cudaSetDevice(index_), "choosing the device");
     if (launch.resident) {
-      const std::uint32_t threads = std::min(kMeasureThreads, RoundUp(launch.most_beads, 32));
-      MeasureResident<<<launch.n_legs, threads, 0, stream_>>>(launch.data);
+      const std::uint32_t threads = std::min(kMeasureThreads, RoundUp(launch.max_beads, 32));
+      MeasureResident<<<launch.n_batches, threads, 0, stream_>>>(launch.data);
       Check(cudaGetLastError(), "measuring resident beds");
       return;
     }
@@ -255,12 +257,12 @@ class CudaDriver : public Driver {
   void WaitFor(int which) override { Check(cudaEventSynchronize(marks_[which]), "working on the device"); }
   void Wait() override { Check(cudaStreamSynchronize(stream_), "working on the device"); }
 
-  std::uint32_t most_blocks() const override { return static_cast<std::uint32_t>(properties_.multiProcessorCount) * 8; }
+  std::uint32_t max_blocks() const override { return static_cast<std::uint32_t>(properties_.multiProcessorCount) * 8; }
 
   std::size_t resident_bytes() const override { return resident_bytes_; }
 
  private:
-  // All that a block can have beside what the kernels take for themselves.
+  // All the shared memory of a block except the static part of the kernels.
   void AskForSharedMemory() {
     int most = 0;
     Check(cudaDeviceGetAttribute(&most, cudaDevAttrMaxSharedMemoryPerBlockOptin, index_), "asking for shared memory");
@@ -283,22 +285,22 @@ class CudaDriver : public Driver {
     });
   }
 
-  // Teams of blocks that wait for one another: all blocks of a launch must be on the device at the same time.
+  // Launches teams of blocks that wait for one another: all blocks must be on the device at the same time.
   void Together(Streamed kernel, const Launch& launch, const char* what) {
     int per_multiprocessor = 0;
     Check(cudaOccupancyMaxActiveBlocksPerMultiprocessor(&per_multiprocessor, kernel, kStreamedThreads, 0), what);
     const auto room = static_cast<std::uint32_t>(per_multiprocessor * properties_.multiProcessorCount);
-    const std::uint32_t useful = (launch.most_beads + kStreamedThreads - 1) / kStreamedThreads;
-    const std::uint32_t at_once = std::min(launch.n_legs, room);
-    std::uint32_t blocks = std::max(1u, std::min({room / at_once, useful, most_blocks()}));
-    for (std::uint32_t first = 0; first < launch.n_legs; first += at_once) {
-      const std::uint32_t legs = std::min(at_once, launch.n_legs - first);
-      Check(cudaMemsetAsync(grids_, 0, legs * sizeof(GridShared), stream_), what);
+    const std::uint32_t useful = (launch.max_beads + kStreamedThreads - 1) / kStreamedThreads;
+    const std::uint32_t at_once = std::min(launch.n_batches, room);
+    std::uint32_t blocks = std::max(1u, std::min({room / at_once, useful, max_blocks()}));
+    for (std::uint32_t first = 0; first < launch.n_batches; first += at_once) {
+      const std::uint32_t batches = std::min(at_once, launch.n_batches - first);
+      Check(cudaMemsetAsync(grids_, 0, batches * sizeof(GridShared), stream_), what);
       LaunchData data = launch.data;
-      data.legs += first;
+      data.batches += first;
       GridShared* grids = grids_;
       void* arguments[] = {&data, &grids, &blocks};
-      Check(cudaLaunchCooperativeKernel(reinterpret_cast<const void*>(kernel), dim3(legs * blocks),
+      Check(cudaLaunchCooperativeKernel(reinterpret_cast<const void*>(kernel), dim3(batches * blocks),
                                         dim3(kStreamedThreads), arguments, 0, stream_),
             what);
     }

@@ -1,4 +1,4 @@
-/// The passes over the beads of a bed that make a time step of the lagged and the brownian dynamics.
+/// The passes over the beads of a bed for a time step of the lagged and the Brownian dynamics.
 #pragma once
 
 #include "cuda/bed_view.h"
@@ -6,27 +6,29 @@
 
 namespace gyrebox::kernels::cuda {
 
-/// Drive of one spinner that differs from the others, `ahead` tau from now; scaled like StepNumbers::drive.
-GYREBOX_RARE float OwnDriveOf(const BedPlan& plan, const OwnDriveNumbers& numbers, double ahead, std::uint32_t id) {
-  const OwnDrive& own = plan.memory.own;
+/// Per-spinner drive of one spinner, `ahead` tau from now; scaled like StepNumbers::drive.
+GYREBOX_RARE float PerSpinnerDriveOf(const BedPlan& plan, const PerSpinnerDriveNumbers& numbers, double ahead,
+                                     std::uint32_t id) {
+  const PerSpinnerDrive& own = plan.memory.own;
   const std::uint32_t s = own.spinner_of_id[id];
-  return static_cast<float>(plan.drive_scale * OwnDriveValue(numbers.wave, numbers.disorder, own.numbers[s],
-                                                             plan.disorder_seed, id, ahead, own.phases[s],
-                                                             own.turns[s]));
+  return static_cast<float>(plan.drive_scale * PerSpinnerDriveValue(numbers.wave, numbers.disorder, own.numbers[s],
+                                                                    plan.disorder_seed, id, ahead, own.phases[s],
+                                                                    own.turns[s]));
 }
 
 /// Drive of a spinner in this substep.
-GYREBOX_PASS float DriveOf(const BedPlan& plan, const StepNumbers& numbers, const OwnDriveNumbers* own_numbers,
+GYREBOX_PASS float DriveOf(const BedPlan& plan, const StepNumbers& numbers, const PerSpinnerDriveNumbers* own_numbers,
                            std::uint32_t tag) {
-  return !numbers.differ ? numbers.drive
-                         : OwnDriveOf(plan, own_numbers[numbers.own_drive], numbers.drive_ahead, IdOf(tag));
+  return !numbers.differ
+             ? numbers.drive
+             : PerSpinnerDriveOf(plan, own_numbers[numbers.per_spinner_drive], numbers.drive_ahead, IdOf(tag));
 }
 
-/// Writes the spin that the drive imposes in the coming substep where passes look for it. Under brownian dynamics a
-/// torque is its spin, and passive beads have none.
+/// Stores the spin that the drive imposes in the coming substep where passes read it. In Brownian dynamics a torque is
+/// stored as a spin, and passive beads have none.
 template <class Team, class Index>
 GYREBOX_PASS void ImposeSpin(Team& team, BedView<Index>& bed, const StepNumbers& numbers,
-                             const OwnDriveNumbers* own_numbers) {
+                             const PerSpinnerDriveNumbers* own_numbers) {
   const bool brownian = bed.plan.dynamics.equation == DynamicsSpec::Equation::kBrownian;
   if (!brownian && !bed.plan.rate_imposed) return;
   float* spin = bed.Now(bed.spin);
@@ -40,30 +42,31 @@ GYREBOX_PASS void ImposeSpin(Team& team, BedView<Index>& bed, const StepNumbers&
   team.Sync();
 }
 
-/// Moves the phases of spinners with a drive of their own past a substep.
-GYREBOX_RARE void AdvanceOwnDrive(std::uint32_t rank, std::uint32_t size, const BedPlan& plan,
-                                  const OwnDriveNumbers& numbers, double time) {
-  const OwnDrive& own = plan.memory.own;
+/// Advances the phases of per-spinner drives by a substep.
+GYREBOX_RARE void AdvancePerSpinnerDrive(std::uint32_t rank, std::uint32_t size, const BedPlan& plan,
+                                         const PerSpinnerDriveNumbers& numbers, double time) {
+  const PerSpinnerDrive& own = plan.memory.own;
   for (std::uint32_t s = rank; s < plan.n_spinners; s += size) {
     AdvanceOwnPhases(numbers.wave, numbers.disorder, own.numbers[s].frequency_normal, time, own.phases[s],
                      own.turns[s]);
   }
 }
 
-/// What a move does beside the places.
+/// Options of a move.
 struct MoveOptions {
-  bool follow = true;          ///< false: only the motion is wanted
-  bool spin_is_given = false;  ///< of a step that is followed: spinners leave with the drive of the next substep rather
-                               ///< than their own spin
+  bool follow = true;  ///< false: only compute the motion
+  bool spin_is_given =
+      false;  ///< if `follow`: store the drive of the next substep for spinners instead of their own spin
   float next_drive = 0;
 };
 
-/// Moves bead i by a motion, into the next half. @param own its place.
-/// @param whole,smooth the motion, with and without what noise of this substep makes of it: it leaves with the latter.
-/// @param before `smooth` of the substep before. @tparam carries whether it may count: not in steps of first order.
+/// Moves bead i by a motion, and writes it to the next half. @param own its position.
+/// @param whole,smooth the motion with and without the thermal part of this substep; the bead stores the latter.
+/// @param before `smooth` of the previous substep. @tparam carries whether the move may extrapolate; false for
+/// first-order steps.
 template <bool carries, class Index>
 GYREBOX_PASS void MoveBead(BedView<Index>& bed, const StepLaws<float>& laws, const StepNumbers& numbers,
-                           const MoveOptions& options, std::uint32_t i, PlaceMotion own, std::uint32_t tag,
+                           const MoveOptions& options, std::uint32_t i, PositionVelocity own, std::uint32_t tag,
                            const Motion<float>& whole, const Motion<float>& smooth, const Motion<float>& before,
                            HealthOfThread& health) {
   const float time = static_cast<float>(numbers.time);
@@ -102,7 +105,7 @@ GYREBOX_PASS Motion<float> Balanced(const BedPlan& plan, const BalanceRow<float>
   return plan.rate_imposed && IsSpinner(tag) ? row.SolveWithSpin(imposed_spin) : row.SolveFree();
 }
 
-/// The motion that a force adds, by the block of the bead alone: D^-1 r. An imposed spin stays as it is.
+/// Correction of the motion for a residual force, from the bead's own block: D^-1 r. Leaves an imposed spin unchanged.
 GYREBOX_PASS Motion<float> Correction(const BedPlan& plan, BalanceRow<float> row, const Motion<float>& force,
                                       std::uint32_t tag) {
   row.fx = force.vx;
@@ -113,17 +116,18 @@ GYREBOX_PASS Motion<float> Correction(const BedPlan& plan, BalanceRow<float> row
 
 template <class Mode, class Team, class Index>
 GYREBOX_PASS void LaggedPass(Team& team, BedView<Index>& bed, const StepNumbers& numbers,
-                             const OwnDriveNumbers* own_numbers, const MoveOptions& options, HealthOfThread& health) {
-  const PlaceMotion* now = bed.Now(bed.beads);
+                             const PerSpinnerDriveNumbers* own_numbers, const MoveOptions& options,
+                             HealthOfThread& health) {
+  const PositionVelocity* now = bed.Now(bed.beads);
   const float* spin = bed.Now(bed.spin);
   const BedMemory& memory = bed.plan.memory;
   const bool carries = Mode::kMayCarry && memory.motion != nullptr;
   const ThermalMotion* thermals = carries ? bed.Now(memory.thermal) : nullptr;
   for (std::uint32_t i = team.rank(); i < bed.plan.n; i += team.size()) {
-    // Read for every bead anew: they cost few instructions and would hold twenty registers.
+    // Reloaded for every bead: this costs few instructions, and keeping them would occupy twenty registers.
     StepLaws<float> laws = LawsOf(bed.plan, numbers);
     if constexpr (Mode::kExponential) laws.force.law = ForceSpec::Law::kExponential;
-    const PlaceMotion own = now[i];
+    const PositionVelocity own = now[i];
     const std::uint32_t tag = bed.tag[i];
     BalanceRow<float> row(laws.translational, laws.rotational), noise(0.0f, 0.0f);
     struct Fetched {
@@ -135,7 +139,7 @@ GYREBOX_PASS void LaggedPass(Team& team, BedView<Index>& bed, const StepNumbers&
         [&](std::uint32_t j) {
           return Fetched{spin[j], Mode::kThermal ? bed.tag[j] : 0};
         },
-        [&](std::uint32_t j, const PlaceMotion& other, const PairPlace<float>& pair, const Fetched& fetched) {
+        [&](std::uint32_t j, const PositionVelocity& other, const PairGeometry<float>& pair, const Fetched& fetched) {
           health.closest = Min(health.closest, pair.squared);
           laws.AddCold(pair, {other.vx, other.vy, fetched.spin}, row);
           if constexpr (Mode::kThermal) {
@@ -152,7 +156,7 @@ GYREBOX_PASS void LaggedPass(Team& team, BedView<Index>& bed, const StepNumbers&
     const float spin_before = before.spin;
     if (carries) {
       if constexpr (Mode::kThermal) {
-        // Without noise there is none of this either: what is left of it when the noise is turned off goes at once.
+        // Without noise the thermal part is 0: turning the noise off discards the remainder at once.
         if (numbers.thermal) thermal = Correction(bed.plan, row, {noise.fx, noise.fy, noise.torque}, tag);
       }
       if (options.follow) bed.Next(memory.thermal)[i] = {thermal.vx, thermal.vy, thermal.spin};
@@ -171,16 +175,16 @@ template <class Team, class Index>
 GYREBOX_PASS void BrownianPass(Team& team, BedView<Index>& bed, const StepNumbers& numbers, const MoveOptions& options,
                                HealthOfThread& health) {
   const StepLaws<float> laws = LawsOf(bed.plan, numbers);
-  const PlaceMotion* now = bed.Now(bed.beads);
+  const PositionVelocity* now = bed.Now(bed.beads);
   const float* spin = bed.Now(bed.spin);
   const float mobility = 1 / laws.translational, turning = 1 / laws.rotational;
   for (std::uint32_t i = team.rank(); i < bed.plan.n; i += team.size()) {
-    const PlaceMotion own = now[i];
+    const PositionVelocity own = now[i];
     const std::uint32_t tag = bed.tag[i];
     BalanceRow<float> row(0.0f, 0.0f);
-    ForPartners(bed, laws, now, i, own, [&](std::uint32_t j, const PlaceMotion&, const PairPlace<float>& pair) {
+    ForPartners(bed, laws, now, i, own, [&](std::uint32_t j, const PositionVelocity&, const PairGeometry<float>& pair) {
       health.closest = Min(health.closest, pair.squared);
-      laws.AddSwirl(pair, spin[i], spin[j], row);
+      laws.AddTransverseCoupling(pair, spin[i], spin[j], row);
     });
     const Motion<float> smooth = {row.fx * mobility, row.fy * mobility, spin[i]};
     if (numbers.thermal) laws.AddBeadNoise(numbers.keys, IdOf(tag), row);

@@ -1,21 +1,21 @@
-/// The shared memory of a multiprocessor that a resident bed is stepped in.
+/// Shared-memory layout of a resident bed.
 #pragma once
 
 #include "cuda/bed_view.h"
 
 namespace gyrebox::kernels::cuda {
 
-/// The arrays that a bed is stepped in, one after another. The one description of that memory: its size and its
-/// pointers both come from here.
+/// The arrays that a bed is stepped in, consecutive in the shared memory of a multiprocessor. Defines both the size and
+/// the pointers of that memory.
 struct ResidentArrays {
-  PlaceMotion* beads = nullptr;    ///< doubled
-  Remainder* remainder = nullptr;  ///< doubled
-  float* spin = nullptr;           ///< doubled
-  std::uint32_t* angle = nullptr;  ///< doubled
+  PositionVelocity* beads = nullptr;  ///< doubled
+  Remainder* remainder = nullptr;     ///< doubled
+  float* spin = nullptr;              ///< doubled
+  std::uint32_t* angle = nullptr;     ///< doubled
   std::uint32_t *tag = nullptr, *cell_start = nullptr, *cell_fill = nullptr;
   std::size_t bytes = 0;
 
-  /// @param shared aligned to 16 bytes; null where only the size is wanted. @param stride beads, rounded up to tiles.
+  /// @param shared aligned to 16 bytes; null if only the size is wanted. @param stride beads, rounded up to tiles.
   GYREBOX_HD ResidentArrays(unsigned char* shared, std::uint32_t stride, std::uint32_t cells) {
     Take(shared, std::size_t{2} * stride, beads);
     Take(shared, std::size_t{2} * stride, remainder);
@@ -26,7 +26,7 @@ struct ResidentArrays {
     Take(shared, cells, cell_fill);
   }
 
-  /// Copies a bed in from device memory, and has its passes work here. Ends with a Sync().
+  /// Copies a bed in from device memory, and redirects its passes to shared memory. Ends with a Sync().
   template <class Team>
   GYREBOX_PASS void Enter(Team& team, const BedStatus& status, BedView<ResidentIndex>& bed) const {
     const BedMemory& memory = bed.plan.memory;
@@ -47,8 +47,8 @@ struct ResidentArrays {
     team.Sync();
   }
 
-  /// Copies a bed back to device memory, the motion of the coming step too, which measuring reads. A Sync() has come
-  /// before.
+  /// Copies a bed back to device memory, including the motion of the coming step, which measuring reads. Requires a
+  /// preceding Sync().
   template <class Team>
   GYREBOX_PASS void Leave(Team& team, const BedStatus& status, const BedView<ResidentIndex>& bed) const {
     const BedMemory& memory = bed.plan.memory;

@@ -1,4 +1,4 @@
-/// Teams of device threads that step one bed together; LoneTeam says what each method does.
+/// Teams of device threads that step one bed together; SerialTeam documents the methods.
 #pragma once
 
 #include "cuda/barrier.h"
@@ -6,7 +6,7 @@
 
 namespace gyrebox::kernels::cuda {
 
-/// What the threads of a block share.
+/// Shared memory of the threads of a block.
 struct BlockShared {
   HealthSlot health[3];
   std::uint32_t largest[3];
@@ -14,7 +14,7 @@ struct BlockShared {
   std::uint32_t carry;
 };
 
-/// What the blocks of a team share, in device memory. Zeroed before every launch.
+/// Device memory that the blocks of a team share. Zeroed before every launch.
 struct GridShared {
   std::uint32_t arrived;  ///< see Arrival()
   std::uint32_t largest[3];
@@ -68,7 +68,7 @@ class BlockTeam {
     if (LaneId() == 0 && mine != 0) atomicAdd(at, mine);
   }
 
-  // The lanes with one key sum up between themselves, two and two, and the first of them adds.
+  // Lanes with the same key reduce pairwise among themselves, and the first of them adds the sum.
   template <int K, class T>
   __device__ void AddByKey(bool has, std::uint32_t key, T* const (&arrays)[K], const T (&mine)[K]) {
     const std::uint32_t having = __ballot_sync(~0u, has);
@@ -76,8 +76,8 @@ class BlockTeam {
     const std::uint32_t same = __match_any_sync(~0u, key) & having, below = (1u << LaneId()) - 1;
     T sums[K];
     for (int k = 0; k < K; ++k) sums[k] = mine[k];
-    std::uint32_t place = __popc(same & below);
-    const bool first = has && place == 0;
+    std::uint32_t rank = __popc(same & below);
+    const bool first = has && rank == 0;
     std::uint32_t later = has ? same & ~below & ~(1u << LaneId()) : 0;
     while (__any_sync(~0u, later != 0)) {
       const int next = __ffs(static_cast<int>(later)) - 1;
@@ -85,13 +85,14 @@ class BlockTeam {
         const T other = __shfl_sync(~0u, sums[k], next & 31);
         if (next >= 0) sums[k] += other;
       }
-      later &= __ballot_sync(~0u, (place & 1) == 0);
-      place >>= 1;
+      later &= __ballot_sync(~0u, (rank & 1) == 0);
+      rank >>= 1;
     }
     for (int k = 0; first && k < K; ++k) atomicAdd(&arrays[k][key], sums[k]);
   }
 
-  // Three slots in turn: one is filled and read, the next one is cleared, and the last may still be being read.
+  // Three alternating slots: one is filled and read, the next one is cleared, and threads may still be reading the last
+  // one.
   __device__ HealthSlot Worst(const HealthSlot& mine) {
     Gather(mine);
     if (threadIdx.x == 0) shared_.health[Next(turn_)] = HealthSlot();
@@ -142,7 +143,7 @@ class BlockTeam {
     if (LaneId() == 0) atomicMax(&shared_.largest[largest_turn_], largest);
   }
 
-  // Scan of [first, last) by this block alone, from 0. @return the total.
+  // Scan of [first, last) by this block alone, starting at 0. @return the total.
   __device__ std::uint32_t ScanRange(const std::uint32_t* in, std::uint32_t* out, std::uint32_t first,
                                      std::uint32_t last) {
     std::uint32_t carry = 0;
@@ -172,11 +173,11 @@ class BlockTeam {
   template <int K, class Team, class Visit>
   __device__ static void SumTiles(Team& team, std::uint32_t n, double* partials, double (&sums)[K],
                                   const Visit& visit) {
-    // A tile is a warp's worth of beads, and a heap as many tiles as one warp then sums in one go.
+    // A tile holds one bead per lane of a warp; a heap holds the tiles that one warp then sums together.
     constexpr std::uint32_t kHeap = 1024;
     const std::uint32_t tiles = (n + 31) / 32, heaps = (tiles + kHeap - 1) / kHeap;
-    // The sums before may still be being read, so every other call writes elsewhere.
-    if (team.second_half()) partials += kMostSums * (tiles + heaps);
+    // Threads may still be reading the previous sums, so calls alternate between two halves.
+    if (team.second_half()) partials += kMaxSums * (tiles + heaps);
     const std::uint32_t warp = team.rank() / 32, warps = team.size() / 32;
     for (std::uint32_t tile = warp; tile < tiles; tile += warps) {
       const std::uint32_t i = tile * 32 + LaneId();
@@ -222,7 +223,7 @@ class BlockTeam {
   }
 };
 
-/// Threads of several blocks, all of them on the device at the same time.
+/// Threads of several blocks, which must all be on the device at the same time.
 class GridTeam : public BlockTeam {
  public:
   __device__ GridTeam(BlockShared& shared, GridShared& grid, std::uint32_t block, std::uint32_t blocks)
@@ -291,7 +292,7 @@ class GridTeam : public BlockTeam {
   }
 
  private:
-  // Past the first-level cache, which does not see what other multiprocessors write.
+  // Bypasses the first-level cache, which is not coherent with writes of other multiprocessors.
   __device__ static std::uint32_t Load(const std::uint32_t* at) {
     std::uint32_t value;
     asm volatile("ld.acquire.gpu.global.u32 %0, [%1];" : "=r"(value) : "l"(at) : "memory");

@@ -34,8 +34,8 @@ double& Settings::operator[](Parameter parameter) {
       return disorder.phase_spread;
     case Parameter::kJitter:
       return disorder.jitter;
-    case Parameter::kOppositeShare:
-      return disorder.opposite_share;
+    case Parameter::kOppositeFraction:
+      return disorder.opposite_fraction;
   }
   __builtin_unreachable();
 }
@@ -50,7 +50,7 @@ void Controls::Add(const Adjustment& adjustment) {
 bool Controls::MoveTo(std::int64_t step) {
   bool changed = !ramps_.empty();
   for (; n_applied_ < adjustments_.size() && adjustments_[n_applied_].step <= step; ++n_applied_) {
-    // What an adjustment finds, and where its ramps leave from, is the moment at which it takes effect.
+    // An adjustment and its ramps start from the values at the step where it takes effect.
     MoveRamps(adjustments_[n_applied_].step);
     Apply(adjustments_[n_applied_]);
     changed = true;
@@ -74,9 +74,9 @@ void Controls::GoTo(std::int64_t step) {
 
 void Controls::MoveRamps(std::int64_t step) {
   for (const Ramp& ramp : ramps_) {
-    const double share =
+    const double fraction =
         static_cast<double>(step - ramp.first_step) / static_cast<double>(ramp.last_step - ramp.first_step);
-    settings_[ramp.parameter] = step >= ramp.last_step ? ramp.to : ramp.from + (ramp.to - ramp.from) * share;
+    settings_[ramp.parameter] = step >= ramp.last_step ? ramp.to : ramp.from + (ramp.to - ramp.from) * fraction;
   }
   std::erase_if(ramps_, [&](const Ramp& ramp) { return step >= ramp.last_step; });
 }
@@ -84,7 +84,7 @@ void Controls::MoveRamps(std::int64_t step) {
 void Controls::Apply(const Adjustment& adjustment) {
   if (!adjustment.wave.empty()) settings_.wave = adjustment.wave.front();
   for (const Change& change : adjustment.changes) {
-    // The newest word on a parameter holds.
+    // The latest change of a parameter wins.
     std::erase_if(ramps_, [&](const Ramp& ramp) { return ramp.parameter == change.parameter; });
     if (change.ramp && adjustment.ramp_steps > 0) {
       ramps_.push_back({change.parameter, settings_[change.parameter], change.value, adjustment.step,

@@ -12,9 +12,8 @@
 namespace gyrebox::kernels {
 namespace {
 
-// A sweep of Jacobi leaves more than this of the forces unbalanced only where sweeps diverge: no motion at all
-// leaves 1.
-constexpr double kAlarmResidual = 1;
+// The residual of a Jacobi sweep exceeds this only where sweeps diverge: no motion at all gives 1.
+constexpr double kWarningResidual = 1;
 
 }  // namespace
 
@@ -27,7 +26,7 @@ void Course::Check(const BedState& state) const {
   const auto n = static_cast<std::size_t>(spec_.n_beads), n_spinners = static_cast<std::size_t>(spec_.n_spinners);
   if (state.x.size() != n || state.kind.size() != n || (!state.expected_vx.empty() && state.expected_vx.size() != n) ||
       (!state.thermal_vx.empty() && state.thermal_vx.size() != n) || state.turns.size() > n_spinners ||
-      state.phases.size() != WaveSpec::kMostTerms * (1 + state.turns.size()) || state.step < 0 ||
+      state.phases.size() != WaveSpec::kMaxTerms * (1 + state.turns.size()) || state.step < 0 ||
       state.step > spec_.n_steps) {
     throw std::invalid_argument("the saved state is of another bed");
   }
@@ -41,7 +40,7 @@ void Course::GoTo(const BedState& state) {
   controls_.GoTo(step_);
   verdict_ = Verdict::kRunning;
   fault_.reset();
-  if (spec_.retry.most_halvings > 0) kept_ = state;
+  if (spec_.retry.max_halvings > 0) kept_ = state;
 }
 
 double Course::largest_move() const {
@@ -61,7 +60,7 @@ std::int64_t Course::Adjust(Adjustment adjustment) {
   return adjustment.step;
 }
 
-void Course::Fail(Fault::Reason reason, const std::vector<std::int64_t>& beads, const std::vector<double>& place,
+void Course::Fail(Fault::Reason reason, const std::vector<std::int64_t>& beads, const std::vector<double>& position,
                   const char* format, double figure, double limit) {
   char text[200], when[60];
   std::snprintf(text, sizeof(text), format, figure, limit);
@@ -69,17 +68,17 @@ void Course::Fail(Fault::Reason reason, const std::vector<std::int64_t>& beads, 
   std::string who;
   for (const std::int64_t bead : beads) who += (who.empty() ? "" : " and ") + std::to_string(bead);
   if (!who.empty()) who = (beads.size() > 1 ? "beads " : "bead ") + who + " ";
-  fault_ = Fault{reason, who + text + when, step_, time(), beads, place};
+  fault_ = Fault{reason, who + text + when, step_, time(), beads, position};
 }
 
-void Course::FailClosestPair(const std::vector<std::int64_t>& beads, const std::vector<double>& place,
+void Course::FailClosestPair(const std::vector<std::int64_t>& beads, const std::vector<double>& position,
                              double distance) {
-  Fail(Fault::Reason::kClosestPair, beads, place,
+  Fail(Fault::Reason::kClosestPair, beads, position,
        "came as close as %.3f sigma (limit %.3f), and pass through each other", distance, spec_.health.closest_pair);
 }
 
-void Course::FailLargestMove(std::int64_t bead, const std::vector<double>& place, double move, bool is_number) {
-  Fail(is_number ? Fault::Reason::kLargestMove : Fault::Reason::kNotFinite, {bead}, place,
+void Course::FailLargestMove(std::int64_t bead, const std::vector<double>& position, double move, bool is_number) {
+  Fail(is_number ? Fault::Reason::kLargestMove : Fault::Reason::kNotFinite, {bead}, position,
        "would move %.3g sigma in one step (limit %.3g)", move, largest_move());
 }
 
@@ -93,15 +92,15 @@ void Course::FailToStart(const std::string& why) {
   fault_ = Fault{Fault::Reason::kStartNotReached, why, 0, 0, {}, {}};
 }
 
-void Course::Alarm(double residual, double at_time, RunChunk& chunk) {
-  if (alarmed_ || !lagged() || residual <= kAlarmResidual) return;
-  alarmed_ = true;
+void Course::Warning(double residual, double at_time, RunChunk& chunk) {
+  if (warned_ || !lagged() || residual <= kWarningResidual) return;
+  warned_ = true;
   char text[240];
   std::snprintf(text, sizeof(text),
                 "one sweep a step does not keep the forces in balance: a residual of %.3g at t = %.6g tau, where no "
                 "motion at all would leave 1; use the converged solver",
                 residual, at_time);
-  chunk.alarm = text;
+  chunk.warning = text;
 }
 
 void Course::Release(RunChunk& chunk) {
@@ -109,7 +108,7 @@ void Course::Release(RunChunk& chunk) {
   held_back_.clear();
   for (Fault& fault : faults_to_pass_) {
     if (fault.step >= step_) continue;
-    fault.nature = Fault::Nature::kNumerical;
+    fault.cause = Fault::Cause::kNumerical;
     chunk.passed.push_back(fault);
   }
   std::erase_if(faults_to_pass_, [&](const Fault& fault) { return fault.step < step_; });
@@ -121,8 +120,8 @@ void Course::Keep(const BedState& state, RunChunk& chunk) {
 }
 
 const BedState* Course::Retry(RunChunk& chunk) {
-  if (!kept_ || halvings_ >= spec_.retry.most_halvings) {
-    if (spec_.retry.most_halvings > 0) fault_->nature = Fault::Nature::kPhysical;
+  if (!kept_ || halvings_ >= spec_.retry.max_halvings) {
+    if (spec_.retry.max_halvings > 0) fault_->cause = Fault::Cause::kPhysical;
     verdict_ = Verdict::kUnstable;
     Release(chunk);
     return nullptr;
@@ -139,7 +138,7 @@ void Course::GoOnHalved() {
 }
 
 void Course::Close(RunChunk& chunk) {
-  if (verdict_ == Verdict::kFinished || spec_.retry.most_halvings == 0) Release(chunk);
+  if (verdict_ == Verdict::kFinished || spec_.retry.max_halvings == 0) Release(chunk);
   chunk.step = step_;
   chunk.time = time();
   chunk.verdict = verdict_;

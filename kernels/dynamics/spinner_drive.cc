@@ -6,7 +6,7 @@
 namespace gyrebox::kernels {
 
 DriveState DriveOf(const BedState& state) {
-  constexpr std::ptrdiff_t kEach = WaveSpec::kMostTerms;
+  constexpr std::ptrdiff_t kEach = WaveSpec::kMaxTerms;
   DriveState drive;
   const auto take = [&](std::size_t which, Phases& phases) {
     std::copy_n(state.phases.begin() + kEach * static_cast<std::ptrdiff_t>(which), kEach, phases.turn);
@@ -48,7 +48,7 @@ double SpinnerDrive::Common(double ahead) const { return CommonDriveValue(wave_,
 void SpinnerDrive::Each(double ahead, std::span<float> values) const {
   for (std::size_t i = 0; i < ids_.size(); ++i) {
     values[i] = static_cast<float>(
-        OwnDriveValue(wave_, disorder_, own_[i], seed_, ids_[i], ahead, state_.own_phases[i], state_.turns[i]));
+        PerSpinnerDriveValue(wave_, disorder_, own_[i], seed_, ids_[i], ahead, state_.own_phases[i], state_.turns[i]));
   }
 }
 

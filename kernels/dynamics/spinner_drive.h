@@ -1,4 +1,4 @@
-/// The drive of every spinner: one wave for all, or each with its own share of disorder.
+/// Drive of all spinners: one common wave, or a per-spinner drive with disorder.
 #pragma once
 
 #include <cstdint>
@@ -7,33 +7,33 @@
 
 #include "gyrebox/bed_state.h"
 #include "gyrebox/run_spec.h"
-#include "model/own_drive.h"
+#include "model/per_spinner_drive.h"
 
 namespace gyrebox::kernels {
 
-/// What of the drive a checkpoint must hold.
+/// Drive state that a checkpoint stores.
 struct DriveState {
   Phases phases;                     ///< of the wave without disorder
-  std::vector<Phases> own_phases;    ///< (spinners), where frequencies differ
-  std::vector<std::uint32_t> turns;  ///< (spinners) periods passed, where there is jitter
+  std::vector<Phases> own_phases;    ///< (spinners), empty while all share one drive
+  std::vector<std::uint32_t> turns;  ///< (spinners) periods completed; empty while all share one drive
 };
 
-/// The drive of a saved bed, out of its state and into it.
+/// Reads the drive from the state of a bed, or writes it there.
 DriveState DriveOf(const BedState& state);
 void PutDrive(const DriveState& drive, BedState& state);
 
-/// Steps the phases of a drive, and gives the value for each spinner in units of rad/tau or epsilon.
+/// Advances the phases of a drive and evaluates it for each spinner, rad/tau or epsilon.
 class SpinnerDrive {
  public:
-  /// @param ids (spinners) bead numbers, which with the seed of disorder name each spinner's own numbers.
+  /// @param ids (spinners) bead ids; with the disorder seed they select each spinner's random numbers.
   SpinnerDrive(std::uint64_t seed, std::vector<std::uint32_t> ids);
 
-  /// Takes over the settings that hold from now on; phases stay.
+  /// Sets the wave and the disorder from now on; phases are kept.
   void Configure(const WaveSpec& wave, const DisorderSpec& disorder);
 
-  /// All spinners are driven alike: Common() is all there is.
+  /// All spinners share one drive: Common() suffices.
   bool uniform() const { return uniform_; }
-  /// Value of the drive without disorder, `ahead` tau from the present phase.
+  /// Value of the drive without disorder, `ahead` tau after the current phase.
   double Common(double ahead) const;
   /// @param values (spinners), filled in the order of the ids.
   void Each(double ahead, std::span<float> values) const;

@@ -10,84 +10,56 @@
 
 namespace gyrebox::kernels {
 
-double* PeakFold::Find(Parameter parameter, State& state) {
-  switch (parameter) {
-    case Parameter::kAmplitude:
-      return &state.wave.amplitude;
-    case Parameter::kFrequency:
-      return &state.wave.frequency;
-    case Parameter::kLastFrequency:
-      return &state.wave.last_frequency;
-    case Parameter::kDepth:
-      return &state.wave.depth;
-    case Parameter::kIndex:
-      return &state.wave.index;
-    case Parameter::kModulationFrequency:
-      return &state.wave.modulation_frequency;
-    case Parameter::kTemperature:
-      return &state.temperature;
-    case Parameter::kFrictionTangential:
-      return &state.tangential;
-    case Parameter::kFrictionNormal:
-      return &state.normal;
-    case Parameter::kAmplitudeSpread:
-      return &state.disorder.amplitude_spread;
-    case Parameter::kFrequencySpread:
-      return &state.disorder.frequency_spread;
-    case Parameter::kJitter:
-      return &state.disorder.jitter;
-    default:
-      return nullptr;
-  }
+/// Whether a peak depends on it.
+static bool IsInPeaks(Parameter parameter) {
+  return parameter != Parameter::kSweepTime && parameter != Parameter::kPhaseSpread &&
+         parameter != Parameter::kOppositeFraction;
 }
 
 bool PeakFold::Concerns(const Adjustment& adjustment) {
-  State state;
-  return !adjustment.wave.empty() ||
-         std::any_of(adjustment.changes.begin(), adjustment.changes.end(),
-                     [&](const Change& change) { return Find(change.parameter, state) != nullptr; });
+  return !adjustment.wave.empty() || std::any_of(adjustment.changes.begin(), adjustment.changes.end(),
+                                                 [](const Change& change) { return IsInPeaks(change.parameter); });
 }
 
 PeakFold::PeakFold(const RunSpec& spec)
-    : now_{spec.drive.wave, spec.drive.disorder, spec.temperature, spec.friction.tangential, spec.friction.normal},
-      per_torque_(spec.drive.quantity == DriveSpec::Quantity::kTorque ? 1 / spec.drag.rotational : 1) {
-  peaks_.normal = now_.normal;
+    : now_(spec), per_torque_(spec.drive.quantity == DriveSpec::Quantity::kTorque ? 1 / spec.drag.rotational : 1) {
+  peaks_.normal = now_.friction.normal;
   Count(now_);
 }
 
-void PeakFold::Count(const State& state) {
-  const DisorderSpec& disorder = state.disorder;
+void PeakFold::Count(const Settings& settings) {
+  const DisorderSpec& disorder = settings.disorder;
   const double spread = (1 + kWidestSpread * disorder.amplitude_spread) * (1 + kWidestSpread * disorder.jitter);
-  const double rate = std::abs(state.wave.amplitude) * PeakFactor(state.wave) * spread * per_torque_;
-  const double frequency = HighestFrequency(state.wave) * (1 + kWidestSpread * disorder.frequency_spread);
+  const double rate = std::abs(settings.wave.amplitude) * PeakFactor(settings.wave) * spread * per_torque_;
+  const double frequency = HighestFrequency(settings.wave) * (1 + kWidestSpread * disorder.frequency_spread);
   peaks_.rate = std::max(peaks_.rate, rate);
   peaks_.frequency = std::max(peaks_.frequency, frequency);
-  peaks_.temperature = std::max(peaks_.temperature, state.temperature);
-  peaks_.tangential = std::max(peaks_.tangential, state.tangential);
-  peaks_.along = std::max(peaks_.along, state.normal);
-  peaks_.normal = std::min(peaks_.normal, state.normal);
+  peaks_.temperature = std::max(peaks_.temperature, settings.temperature);
+  peaks_.tangential = std::max(peaks_.tangential, settings.friction.tangential);
+  peaks_.along = std::max(peaks_.along, settings.friction.normal);
+  peaks_.normal = std::min(peaks_.normal, settings.friction.normal);
 }
 
 void PeakFold::Add(const Adjustment& adjustment) {
   if (!adjustment.wave.empty()) now_.wave = adjustment.wave.front();
   for (const Change& change : adjustment.changes) {
-    if (double* value = Find(change.parameter, now_); value && !change.ramp) *value = change.value;
+    if (!change.ramp) now_[change.parameter] = change.value;
   }
   Count(now_);
-  // While several ramps run, nothing is above what their higher ends give together.
-  State highest = now_;
+  // While several ramps run, the combination of their higher ends bounds every value.
+  Settings highest = now_;
   for (const Change& change : adjustment.changes) {
-    double *value = Find(change.parameter, now_), *most = Find(change.parameter, highest);
-    if (value == nullptr || !change.ramp) continue;
-    *value = change.value;
-    if (std::abs(change.value) > std::abs(*most)) *most = change.value;
+    if (!change.ramp) continue;
+    now_[change.parameter] = change.value;
+    double& most = highest[change.parameter];
+    if (std::abs(change.value) > std::abs(most)) most = change.value;
   }
   Count(highest);
   Count(now_);
 }
 
 std::array<double, 12> PeakFold::now() const {
-  const auto& [wave, disorder, temperature, tangential, normal] = now_;
+  const auto& [wave, disorder, temperature, friction] = now_;
   return {wave.amplitude,
           wave.frequency,
           wave.last_frequency,
@@ -95,8 +67,8 @@ std::array<double, 12> PeakFold::now() const {
           wave.index,
           wave.modulation_frequency,
           temperature,
-          tangential,
-          normal,
+          friction.tangential,
+          friction.normal,
           disorder.amplitude_spread,
           disorder.frequency_spread,
           disorder.jitter};
@@ -112,7 +84,7 @@ namespace {
 
 constexpr double kClosest = 0.6;  // sigma: closer beads end a run
 
-// Distance at which a number that falls with the distance has come down to `value`, sigma; halvings of the range.
+// Distance, sigma, at which a function that decreases with distance equals `value`; by bisection.
 template <class Of>
 double DistanceWhere(double cutoff, double value, const Of& of) {
   double near = kClosest, far = cutoff;
@@ -126,7 +98,7 @@ double DistanceWhere(double cutoff, double value, const Of& of) {
 // Fastest rate at which contacts at a distance relax, 1/tau. @param normal pair friction along the line of centres.
 double Relaxation(const RunSpec& spec, double normal, double r) {
   const PairForce<double> force(spec.force);
-  // From closer by: beyond the cut-off there is no force.
+  // Difference taken inwards: beyond the cut-off there is no force.
   const double h = 1e-5;
   const double stiffness = (force.Force(r - h) - force.Force(r)) / h;
   const bool brownian = spec.dynamics.equation == DynamicsSpec::Equation::kBrownian;
@@ -134,7 +106,7 @@ double Relaxation(const RunSpec& spec, double normal, double r) {
   return 6 * stiffness / (spec.drag.translational + between);
 }
 
-// How much more a pair may be led off its circle where neighbours press it back.
+// Factor by which a pair may drift further off its circle where neighbours press it back.
 double Pressed(double packing, double most, const StepConstants& constants) {
   const double way = (packing - constants.loose_packing) / (constants.dense_packing - constants.loose_packing);
   return 1 + (most - 1) * std::clamp(way, 0.0, 1.0);
@@ -186,7 +158,7 @@ StepChoice ChooseStep(const RunSpec& spec, const Peaks& peaks, double packing, c
   const PairFriction<double> friction(spec.friction);
   const PairForce<double> force(spec.force);
   const double drag = spec.drag.translational;
-  const double grip = (brownian ? spec.dynamics.swirl : peaks.tangential) * friction.Weight(1.0);
+  const double grip = (brownian ? spec.dynamics.transverse_coupling : peaks.tangential) * friction.Weight(1.0);
 
   StepChoice choice{constants.largest, StepLimit::kLargest};
   const auto take = [&](double step, StepLimit limit) {
@@ -199,7 +171,7 @@ StepChoice ChooseStep(const RunSpec& spec, const Peaks& peaks, double packing, c
   }
   if (peaks.frequency > 0) take(constants.phase / (2 * std::numbers::pi * peaks.frequency), StepLimit::kWave);
 
-  // A force that reaches over lambda gives kT up over that way.
+  // Thermal energy kT corresponds to a push of kT / lambda over the range lambda of the force.
   const double reach = spec.force.cutoff - 1 > 0 ? std::min(spec.force.decay_length, spec.force.cutoff - 1) : 1;
   const double push = grip * std::abs(peaks.rate) + constants.thermal_reach * peaks.temperature / reach;
   const double pushed = DistanceWhere(spec.force.cutoff, push, [&](double r) { return force.Force(r); });

@@ -1,25 +1,24 @@
-/// The friction system A V = b, solved by sweeps: each bead takes the motion that balances it while its neighbours keep
-/// theirs, and what a sweep changes is carried on by Chebyshev polynomials (the semi-iterative method of Golub & Varga,
-/// Numer. Math. 3, 147 (1961), doi:10.1007/BF01386013). A sweep is a pass of the lagged dynamics, and the only one.
+/// Solves the friction system A V = b by sweeps: each bead takes the motion that balances it while its neighbours keep
+/// theirs, and Chebyshev polynomials accelerate the sweeps (the semi-iterative method of Golub & Varga, Numer. Math. 3,
+/// 147 (1961), doi:10.1007/BF01386013). A lagged step takes exactly one such sweep as its only pass.
 ///
-/// With D the blocks of the beads, the eigenvalues of D^-1 A lie between 0 and 2 (solver_test.cc shows why), so this
-/// converges for every bed. How fast depends on the share that is guessed for the lowest of them: here that of all
-/// beads moving together, which only the background resists.
+/// With D the blocks of the beads, the eigenvalues of D^-1 A lie between 0 and 2 (see solver_test.cc), so the
+/// sweeps converge for every bed. The rate depends on the estimate of the lowest eigenvalue: here that of all beads
+/// moving together, which only the background drag resists.
 #pragma once
 
 #include "model/real.h"
 
 namespace gyrebox::kernels {
 
-/// What a pass over all beads comes back with. Sums are in a fixed order.
+/// Sums over all beads that a pass returns, in a fixed order.
 struct SweepSums {
   double residual = 0;  ///< r.r, r = b - A V
-  double weight = 0;    ///< (D V).(D V): what the terms of r are like
+  double weight = 0;    ///< (D V).(D V): magnitude of the terms of r
 };
 struct FirstSweep : SweepSums {
   double right = 0;  ///< b.b
-  /// Sums over the beads of their own block in units of the background drag: of the velocities (mean of both
-  /// directions), and of the spin.
+  /// Sums over beads of the own block in units of the background drag: velocities (mean of both directions) and spin.
   double moving = 0, turning = 0;
 };
 
@@ -28,7 +27,7 @@ struct SolverReport {
   int iterations = 0;
   bool converged = false;
 
-  /// Another solve after this one: both count, and the residual is that of the motion which is followed.
+  /// Adds a later solve: iterations accumulate, and the residual is that of the later one, whose motion is used.
   GYREBOX_HD void operator+=(const SolverReport& next) {
     relative_residual = next.relative_residual;
     iterations += next.iterations;
@@ -36,52 +35,54 @@ struct SolverReport {
   }
 };
 
-/// |b - A V| / |b| from the squares.
+/// |b - A V| / |b| from the squared norms.
 GYREBOX_HD double RelativeResidual(double left, double right) { return right > 0 ? Sqrt(left / right) : Sqrt(left); }
 
-/// How well sweeps keep up with forces in which there is noise, where both are in one motion. What they have not yet
-/// passed on of the noise of this step is most of |b - A V|, and tells nothing: it has another sign in every step. So
-/// what is left of the forces without noise, b0 - A V, is projected on these: |b0 . (b0 - A V)| / (|b0| |b|), b = b0 +
-/// noise. What noise there is in the motion V averages out over the beads; no motion at all leaves |b0| / |b|.
+/// Residual of sweeps where one motion follows both athermal forces and noise. Most of |b - A V| is noise of this step
+/// that the sweeps have not yet passed on; it changes sign every step and carries no information. The residual of the
+/// athermal forces, b0 - A V, is therefore projected on these: |b0 . (b0 - A V)| / (|b0| |b|), b = b0 + noise. The
+/// noise in V averages out over the beads; no motion at all gives |b0| / |b|.
 /// @param product b0 . (b0 - A V). @param forces b0 . b0. @param right b . b.
 GYREBOX_HD double ResidualBesideNoise(double product, double forces, double right) {
   const double scale = Sqrt(forces) * Sqrt(right);
   return scale > 0 ? (product < 0 ? -product : product) / scale : 0;
 }
 
-/// Of single precision. A row is the sum of some ten terms, each to half a unit in its last place (6e-8), and what one
-/// sweep rounds the next ones carry on; stiff clusters were seen to come to rest at 1.3e-6.
+/// Relative round-off in single precision. A row sums some ten terms, each accurate to half a unit in the last place
+/// (6e-8), and later sweeps propagate the rounding of earlier ones. The residual of stiff clusters levelled off at
+/// 1.3e-6.
 inline constexpr double kFloatRoundOff = 2e-6;
 
-/// How far a solve goes, and how.
+/// Target of a solve.
 struct SolverAim {
-  double tolerance = 1e-3;  ///< |b - A V| / |b| of the last motion judged
-  /// Lowest eigenvalue of D^-1 A that the sweeps are made for, in shares of the background. Those below fall too, only
-  /// slower: where they are a small part of what is to be solved, the sum falls faster for it.
+  double tolerance = 1e-3;  ///< max |b - A V| / |b| of the final motion
+  /// Lowest eigenvalue of D^-1 A that the polynomials target, in units of the background's. Modes below it also decay,
+  /// but more slowly; where they are a small part of the error, a higher value reduces the residual faster.
   double lowest = 1;
 };
 
-/// Of a step in one go, from the motion of the last one. The lowest eigenvalues are those that took the fewest sweeps
-/// in driven beds of 16 384 beads (tests/bench/RESULTS.md). What a high one leaves is mostly slow motion, which weighs
-/// less in the residual than in the motion: who asks for a fine tolerance wants that out too.
+/// Target of a step with a single solve, which starts from the last step's motion. These lowest eigenvalues took the
+/// fewest sweeps in driven beds of 16 384 beads (tests/bench/RESULTS.md). A high value leaves mostly slow modes, which
+/// weigh less in the residual than in the motion; a fine tolerance has to remove those too.
 GYREBOX_HD SolverAim WholeAim(double tolerance) { return {tolerance, tolerance < 3e-4 ? 1.0 : 2.0}; }
 
-/// Of the first solve of a midpoint step, which only says where the middle is, half a step away: its error enters
-/// multiplied by what the friction changes over that way, some hundredth. It is let go at so many times the tolerance,
-/// and with the motion made last, which is a sweep better than the one judged.
+/// Target of the first solve of a midpoint step, which only locates the midpoint, half a step away. Its error is
+/// multiplied by the change of friction over that distance, about a hundredth. The solve therefore stops at this
+/// multiple of the tolerance and uses the latest motion, one sweep better than the last judged one.
 inline constexpr double kHalfwaySlack = 30;
 GYREBOX_HD SolverAim HalfwayAim(double tolerance) { return {kHalfwaySlack * tolerance, 1.5}; }
-/// Of the second, from there.
+/// Target of the second solve, which starts from the first one's motion.
 GYREBOX_HD SolverAim AimFromHalfway(double tolerance) { return {tolerance, 1.2}; }
 
-/// A component of the motion that a sweep makes from the one judged, the one before, and what D^-1 r adds.
+/// One component of a sweep's new motion, from the judged motion, the one before it, and the correction D^-1 r.
 template <class R>
 GYREBOX_HD R Carried(R omega, R beyond, R judged, R before, R more) {
   return Fma(omega, more, Fma(beyond, judged - before, judged));  // beyond = omega - 1
 }
 
-/// Sweeps that are too few, going by the rate at which the polynomials fall (driven beds were seen to take as many as
-/// that gives, or up to half as many again): to judge a motion takes a sum over all beads, which is left out for these.
+/// Number of sweeps that are certainly too few, from the convergence rate of the polynomials. Driven beds took as many
+/// sweeps as that rate gives, or up to half as many again. Judging a motion takes a sum over all beads, which these
+/// sweeps skip.
 GYREBOX_HD int SweepsUnjudged(double relative_residual, double tolerance, double radius, int most) {
   const double rate = radius / (1 + Sqrt(1 - radius * radius));
   int sweeps = 0;
@@ -89,27 +90,28 @@ GYREBOX_HD int SweepsUnjudged(double relative_residual, double tolerance, double
   return sweeps * 3 / 4;
 }
 
-/// A solve between two sweeps.
+/// State of a solve between two sweeps.
 struct SolveCourse {
   bool begun = false;
   double right = 0, radius = 0, omega = 2;
-  int unjudged = 0;  ///< sweeps that are not to be judged
-  SweepSums sums;    ///< of the motion made last
+  int unjudged = 0;  ///< sweeps whose motion is not judged
+  SweepSums sums;    ///< of the latest motion
   SolverReport report;
 };
 
-/// Takes up to so many sweeps of a solve. Where it goes on does not matter to what it comes to. @return whether it has
-/// ended.
+/// Takes up to max_sweeps sweeps of a solve. How a solve is split into calls does not change its result. @return
+/// whether it has ended.
 ///
-/// A System of n beads has a motion V that is judged, the one before, and the one that a sweep makes:
-///   FirstSweep Begin()               judges V, and makes the next: V + D^-1 r
+/// To judge a motion means to compute its residual. A System of n beads holds the judged motion V, the one before it,
+/// and the one that a sweep computes:
+///   FirstSweep Begin()               judges V and computes the next motion: V + D^-1 r
 ///   SweepSums Sweep(double omega, bool judge)
-///                                    goes on to the one made, judges it where that is asked for, and makes
+///                                    advances to the computed motion, judges it if asked to, and computes
 ///                                    V + (omega - 1)(V - before) + omega D^-1 r
-///   kRoundOff                        of its numbers, for a row of the balance
-/// It is solved where |r| is the tolerance times |b|, or no more than rounding makes of the terms that r is the sum of.
+///   kRoundOff                        relative round-off of a row of the balance
+/// The solve has converged where |r| is at most the tolerance times |b|, or at most the round-off of the terms of r.
 template <class System>
-GYREBOX_HD bool GoOnSolving(System& system, double n, const SolverAim& aim, int most_iterations, int most_sweeps,
+GYREBOX_HD bool GoOnSolving(System& system, double n, const SolverAim& aim, int max_iterations, int max_sweeps,
                             SolveCourse& course) {
   SolverReport& report = course.report;
   if (!course.begun) {
@@ -124,22 +126,22 @@ GYREBOX_HD bool GoOnSolving(System& system, double n, const SolverAim& aim, int 
       report.relative_residual = RelativeResidual(course.sums.residual, course.right);
       report.converged = report.relative_residual <= aim.tolerance ||
                          course.sums.residual <= System::kRoundOff * System::kRoundOff * course.sums.weight;
-      if (report.converged || report.iterations == most_iterations) return true;
+      if (report.converged || report.iterations == max_iterations) return true;
     }
-    if (taken == most_sweeps) return false;
+    if (taken == max_sweeps) return false;
     if (report.iterations == 0) {
-      course.unjudged = SweepsUnjudged(report.relative_residual, aim.tolerance, course.radius, most_iterations - 1);
+      course.unjudged = SweepsUnjudged(report.relative_residual, aim.tolerance, course.radius, max_iterations - 1);
     }
     course.omega = 1 / (1 - course.radius * course.radius * course.omega / 4);
     course.sums = system.Sweep(course.omega, report.iterations >= course.unjudged);
   }
 }
 
-/// The same in one go.
+/// Runs a whole solve.
 template <class System>
-GYREBOX_HD SolverReport SolveBySweeps(System& system, double n, const SolverAim& aim, int most_iterations) {
+GYREBOX_HD SolverReport SolveBySweeps(System& system, double n, const SolverAim& aim, int max_iterations) {
   SolveCourse course;
-  GoOnSolving(system, n, aim, most_iterations, most_iterations + 1, course);
+  GoOnSolving(system, n, aim, max_iterations, max_iterations + 1, course);
   return course.report;
 }
 

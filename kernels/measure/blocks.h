@@ -1,5 +1,5 @@
-/// Sums over the beads of a bed in blocks. Blocks depend on the number of beads alone and are joined in their order, so
-/// that a sum has the same bits by however many threads.
+/// Blockwise sums over the beads of a bed. Blocks depend on the number of beads alone and are combined in order, so a
+/// sum is bitwise independent of the number of threads.
 #pragma once
 
 #include <tbb/parallel_for.h>
@@ -12,10 +12,11 @@
 namespace gyrebox::kernels {
 
 inline constexpr std::uint32_t kBlockBeads = 2048;
-/// Beds of at least this many beads are measured by all threads; smaller ones have a thread each.
+/// Beds of at least this many beads are measured by all threads, smaller ones by one thread each.
 inline constexpr std::uint32_t kSharedBeads = 8192;
 
-/// Results of sum(first, last) for each block of beads, `last` not included, in order. Blocks may be summed at once.
+/// Results of sum(first, last) for each block of beads, `last` not included, in order. Blocks may be summed
+/// concurrently.
 template <class Sum>
 auto SumsOfBlocks(std::uint32_t n_beads, const Sum& sum) {
   const std::uint32_t n_blocks = (n_beads + kBlockBeads - 1) / kBlockBeads;
@@ -26,7 +27,7 @@ auto SumsOfBlocks(std::uint32_t n_beads, const Sum& sum) {
   if (n_beads < kSharedBeads) {
     for (std::uint32_t block = 0; block < n_blocks; ++block) one(block);
   } else {
-    // While it waits this thread must not begin on another bed, whose measuring would use the memory of this one's.
+    // While it waits, this thread must not start measuring another bed, which would use the same scratch memory.
     tbb::this_task_arena::isolate([&] { tbb::parallel_for(0u, n_blocks, one); });
   }
   return sums;

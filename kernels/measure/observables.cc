@@ -3,12 +3,12 @@
 #include <algorithm>
 #include <limits>
 
-#include "measure/near_beads.h"
+#include "measure/pairs/cell_list.h"
 
 namespace gyrebox::kernels {
 namespace {
 
-struct Places {
+struct Positions {
   std::vector<std::uint32_t> x, y;
 
   void SetTo(const Snapshot& snapshot, std::uint8_t kind) {
@@ -22,11 +22,11 @@ struct Places {
   }
 };
 
-// Memory to work in. Each thread has one: there are far more beds than threads.
+// Scratch memory, one per thread: there are far more beds than threads.
 struct Scratch {
-  Places spinners, passive;
+  Positions spinners, passive;
   ClusterFinder clusters;
-  NearBeads near;
+  CellList near;
   StructureFactor structure;
 };
 Scratch& ScratchOfThread() {
@@ -64,13 +64,13 @@ std::size_t ValueCount(const std::vector<Column>& columns) {
 
 ShellRange RangeOf(const MeasureSpec& spec) { return {spec.first_wave_shell, spec.last_wave_shell}; }
 
-Structure MeasureStructure(const Snapshot& snapshot, const MeasureSpec& spec, const ClusterSummary& spinner_clusters,
-                           Scratch& scratch) {
+CostlyObservables MeasureCostly(const Snapshot& snapshot, const MeasureSpec& spec,
+                                const ClusterSummary& spinner_clusters, Scratch& scratch) {
   const double bond_length = spec.bond_length;
-  const Places &spinners = scratch.spinners, &passive = scratch.passive;
+  const Positions &spinners = scratch.spinners, &passive = scratch.passive;
   const double side_x = snapshot.side_x, side_y = snapshot.side_y;
   const auto route = StructureFactor::RouteFor(spinners.x.size());
-  Structure out;
+  CostlyObservables out;
   out.waves = scratch.structure.Measure(spinners.x, spinners.y, side_x, side_y, route, RangeOf(spec));
   out.order = MeasureBondOrder(snapshot, scratch.near);
   out.correlation = MeasurePairCorrelation(snapshot, scratch.near);
@@ -82,8 +82,8 @@ Structure MeasureStructure(const Snapshot& snapshot, const MeasureSpec& spec, co
       .passive_count = static_cast<double>(passive.x.size()),
       .area = side_x * side_y,
       .spacing = out.waves.spacing,
-      .like_share = out.order.like_share};
-  out.morphology = {MeasureCoveredShape(spinners.x, spinners.y, side_x, side_y, bond_length / 2, scratch.near),
+      .same_kind_fraction = out.order.same_kind_fraction};
+  out.morphology = {MeasureMinkowskiFunctionals(spinners.x, spinners.y, side_x, side_y, bond_length / 2, scratch.near),
                     domains.area, Classify(domains)};
   return out;
 }
@@ -106,7 +106,7 @@ std::vector<double> Observables::Measure(const Snapshot& snapshot, bool whole) c
       scratch.clusters.Find(scratch.spinners.x, scratch.spinners.y, snapshot.side_x, snapshot.side_y, bond_length));
   found.transport = MeasureTransport(snapshot);
   found.energetics = MeasureEnergetics(snapshot, spec_, scratch.near);
-  if (whole) found.structure = MeasureStructure(snapshot, spec_.measure, found.clusters, scratch);
+  if (whole) found.structure = MeasureCostly(snapshot, spec_.measure, found.clusters, scratch);
   found.lost_beads = snapshot.lost_beads;
   found.closest_pair = snapshot.closest_pair;
   found.largest_move = snapshot.largest_move;

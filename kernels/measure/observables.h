@@ -1,4 +1,4 @@
-/// All that is measured of a bed, in the order of its columns.
+/// All observables of a bed, in the order of its columns.
 #pragma once
 
 #include <cstdint>
@@ -6,31 +6,31 @@
 #include <vector>
 
 #include "gyrebox/ensemble.h"
-#include "measure/bond_order.h"
-#include "measure/clusters.h"
-#include "measure/energetics.h"
-#include "measure/morphology.h"
-#include "measure/pair_correlation.h"
+#include "measure/clusters/clusters.h"
+#include "measure/clusters/morphology.h"
+#include "measure/pairs/bond_order.h"
+#include "measure/pairs/energetics.h"
+#include "measure/pairs/pair_correlation.h"
 #include "measure/snapshot.h"
-#include "measure/structure.h"
+#include "measure/structure_factor/structure_factor.h"
 #include "measure/transport.h"
 
 namespace gyrebox::kernels {
 
-/// What takes long to measure.
-struct Structure {
+/// Observables that are costly to measure.
+struct CostlyObservables {
   StructureSummary waves;
   PairCorrelation correlation;
   BondOrder order;
   Morphology morphology;
 };
 
-/// All that was found out about a bed, on whichever device.
+/// All results of measuring a bed, from any device.
 struct Findings {
   ClusterSummary clusters;
   Transport transport;
   Energetics energetics;
-  std::optional<Structure> structure;
+  std::optional<CostlyObservables> structure;
   // See Snapshot.
   std::int64_t lost_beads = 0;
   double closest_pair = 0, largest_move = 0, friction_residual = 0;
@@ -39,14 +39,14 @@ struct Findings {
 /// Values of all columns.
 std::vector<double> ValuesOf(const Findings& found);
 
-/// Measures beds of one run; may be used by many threads at once.
+/// Measures beds of one run; may be used by several threads concurrently.
 class Observables {
  public:
   explicit Observables(const RunSpec& spec);
 
   const std::vector<Column>& columns() const { return columns_; }
-  /// Values of all columns at a moment.
-  /// @param whole false leaves out what takes long: the columns of structure, which hold NaN then.
+  /// Values of all columns at an instant.
+  /// @param whole false leaves out the costly columns of structure, which then hold NaN.
   std::vector<double> Measure(const Snapshot& snapshot, bool whole) const;
 
  private:

@@ -9,7 +9,7 @@
 namespace gyrebox::kernels {
 namespace {
 
-// What takes more than places: paths, motion, or how a step went.
+// Columns that need more than positions: paths, motion, or the health of a step.
 constexpr const char* kOfMotion[] = {"msd_spinner", "msd_passive",  "passive_spin", "drive_power",
                                      "lost_beads",  "closest_pair", "largest_move", "friction_residual"};
 
@@ -31,7 +31,7 @@ struct StillMeasure::Inside {
   const RunSpec spec;
   const Observables observables;
   std::vector<Column> columns;
-  std::vector<bool> taken;  // of each value
+  std::vector<bool> taken;  // whether each value is among the columns
 };
 
 StillMeasure::StillMeasure(const RunSpec& spec) : inside_(std::make_unique<Inside>(spec)) {}

@@ -6,7 +6,7 @@
 namespace gyrebox::kernels {
 namespace {
 
-// Mean of an axis in quanta; the sum is exact.
+// Mean path along an axis, quanta; the sum is exact.
 double Mean(const std::vector<std::int64_t>& paths) {
   return static_cast<double>(std::accumulate(paths.begin(), paths.end(), std::int64_t{0})) /
          static_cast<double>(paths.size());
@@ -50,7 +50,7 @@ std::vector<Column> TransportColumns() {
 }
 
 void AppendTo(const Transport& transport, std::vector<double>& values) {
-  values.insert(values.end(), {transport.spinner_square, transport.passive_square, transport.passive_spin});
+  values.insert(values.end(), {transport.msd_spinner, transport.msd_passive, transport.passive_spin});
 }
 
 }  // namespace gyrebox::kernels

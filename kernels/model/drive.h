@@ -1,4 +1,4 @@
-/// Waves: what is imposed on a spinner at an instant, from the phases of its wave.
+/// Waveforms: the value imposed on a spinner at an instant, from the phases of its wave.
 #pragma once
 
 #include "gyrebox/run_spec.h"
@@ -7,13 +7,13 @@
 
 namespace gyrebox::kernels {
 
-/// Phases as 64-bit fractions of a turn. What each one counts depends on the shape:
-/// [0] the carrier; [1] the modulation, or the progress of a chirp's sweep; kSum: one for each term.
+/// Phases as 64-bit fractions of a turn. Their meaning depends on the shape:
+/// [0] the carrier; [1] the modulation, or the progress of a chirp's sweep; kSum: one per term.
 struct Phases {
-  std::uint64_t turn[WaveSpec::kMostTerms] = {};
+  std::uint64_t turn[WaveSpec::kMaxTerms] = {};
 };
 
-/// Advance of a phase, or any number of turns, as a 64-bit fraction of a turn. Whole turns drop out.
+/// Converts a number of turns, such as the advance of a phase, to a 64-bit fraction of a turn. Whole turns drop out.
 GYREBOX_HD std::uint64_t TurnFraction(double turns) {
   const double fraction = turns - std::floor(turns);
   return static_cast<std::uint64_t>(fraction * 0x1p53) << 11;
@@ -35,7 +35,7 @@ GYREBOX_HD void AdvancePhases(const WaveSpec& wave, double time, double pace, Ph
       phases.turn[0] += TurnFraction(wave.frequency * scaled);
       break;
     case WaveSpec::Shape::kChirp: {
-      // The frequency half way through the interval makes the phase exact within a sweep.
+      // The frequency at the midpoint of the interval makes the phase exact within a sweep.
       const double sweep_turns = scaled / wave.sweep_time;
       const double progress = TurnValue(phases.turn[1] + TurnFraction(sweep_turns / 2));
       phases.turn[0] += TurnFraction((wave.frequency + (wave.last_frequency - wave.frequency) * progress) * scaled);
@@ -77,7 +77,7 @@ GYREBOX_HD double WaveValue(const WaveSpec& wave, const Phases& phases) {
     }
     case WaveSpec::Shape::kSum: {
       double sum = 0;
-      for (int k = 0; k < wave.n_terms; ++k) sum += wave.term_shares[k] * SinTurn(phases.turn[k]);
+      for (int k = 0; k < wave.n_terms; ++k) sum += wave.term_weights[k] * SinTurn(phases.turn[k]);
       return sum;
     }
   }

@@ -1,4 +1,4 @@
-/// Elementary functions of our own, written with explicit fused operations: the same bits on every machine.
+/// Elementary functions with explicit fused multiply-adds: bitwise identical on every CPU.
 #pragma once
 
 #include "model/real.h"
@@ -10,7 +10,8 @@ namespace gyrebox::kernels {
 template <class R>
 GYREBOX_HD R Exp(R x) {
 #if defined(__CUDA_ARCH__)
-  // The device has 2^x; with |x| <= 20 the rounding of the argument leaves a relative error under 2e-6.
+  // The device computes 2^x in hardware; with |x| <= 20 the rounding of the argument leaves a relative error under
+  // 2e-6.
   if constexpr (sizeof(R) == 4) {
     float out;
     asm("ex2.approx.ftz.f32 %0, %1;" : "=f"(out) : "f"(x * 1.4426950408889634f));

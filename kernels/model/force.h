@@ -1,5 +1,5 @@
-/// Conservative pair forces: f(r) pushes two beads apart along their line of centres, and its potential energy. Each is
-/// shifted to be continuous at its own cut-off.
+/// Conservative pair forces f(r), which push two beads apart along their line of centres, and their potential energies.
+/// Each force is shifted to be continuous at its own cut-off.
 #pragma once
 
 #include "gyrebox/run_spec.h"
@@ -28,7 +28,7 @@ struct PairForce {
     energy_shift = RawEnergy(cutoff);
   }
 
-  /// @param r distance, sigma, within the cut-off or not. @return epsilon/sigma.
+  /// @param r distance, sigma; may exceed the cut-off. @return epsilon/sigma.
   GYREBOX_HD R Force(R r) const { return Select(r < cutoff, RawForce(r) - shift, R(0.0)); }
 
   /// @return potential energy of the pair, epsilon; 0 at the cut-off.

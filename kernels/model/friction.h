@@ -29,7 +29,7 @@ struct PairFriction {
         cutoff(R(spec.cutoff)),
         squared(spec.exponent == 2) {}
 
-  /// @return weight in [0, 1]; 0 from the cut-off on.
+  /// @return weight in [0, 1]; 0 at and beyond the cut-off.
   GYREBOX_HD R Weight(R r) const {
     const R linear = Max(Fma(-r, inverse_cutoff, R(1.0)), R(0.0));
     return squared ? linear * linear : linear;
@@ -56,7 +56,7 @@ struct Motion {
   R spin;    ///< rad/tau
 };
 
-/// One bead's rows of the force balance: the block of its own motion, and everything else on the right.
+/// One bead's rows of the force balance: the diagonal block of its own motion, and the right-hand side.
 template <class R>
 struct BalanceRow {
   R fx, fy, torque;  ///< right-hand side: force and torque, motion of the neighbours included
@@ -82,14 +82,14 @@ struct BalanceRow {
     AddFrictionPull(nx, ny, across, along, arm, other_arm, other);
     AddToBlock(nx, ny, across, along, arm);
   }
-  /// The same without the block.
+  /// The same for the right-hand side only.
   GYREBOX_HD void AddFrictionPull(R nx, R ny, R across, R along, R arm, R other_arm, const Motion<R>& other) {
     const R pull_t = across * Slip(nx, ny, other_arm, other);
     const R pull_n = along * Fma(other.vx, nx, other.vy * ny);
     AddPull(nx, ny, pull_n, pull_t, arm);
   }
 
-  /// Friction against a neighbour, and a force of it: `pull` towards it, also from its side.
+  /// Friction against a neighbour plus a central force: `pull` towards it, with the same sign in the neighbour's row.
   GYREBOX_HD void AddContact(R nx, R ny, R across, R along, R arm, R other_arm, const Motion<R>& other, R pull) {
     const R pull_t = across * Slip(nx, ny, other_arm, other);
     const R pull_n = Fma(along, Fma(other.vx, nx, other.vy * ny), pull);
@@ -97,7 +97,8 @@ struct BalanceRow {
     AddToBlock(nx, ny, across, along, arm);
   }
 
-  /// A force of the neighbour: `along` towards it, `across` along t, both also from its side (so the pair balances).
+  /// Pair force from a neighbour: `along` towards it, `across` along t. Both have the same sign in the neighbour's row,
+  /// so the forces on the pair cancel.
   GYREBOX_HD void AddPairForce(R nx, R ny, R along, R across, R arm) { AddPull(nx, ny, along, across, arm); }
 
   GYREBOX_HD void AddBeadForce(R x, R y, R turning) {
@@ -112,14 +113,14 @@ struct BalanceRow {
             Fma(bx, m.vx, Fma(by, m.vy, c * m.spin))};
   }
 
-  /// Motion that balances the rows where the spin is given.
+  /// Motion that balances the rows at a given spin.
   GYREBOX_HD Motion<R> SolveWithSpin(R spin) const {
     const R gx = Fma(-bx, spin, fx), gy = Fma(-by, spin, fy);
     const R scale = R(1.0) / Fma(axx, ayy, -axy * axy);
     return {Fma(ayy, gx, -axy * gy) * scale, Fma(axx, gy, -axy * gx) * scale, spin};
   }
 
-  /// Motion that balances the rows where the bead turns freely: the spin is eliminated first.
+  /// Motion that balances the rows of a freely turning bead. Eliminates the spin first.
   GYREBOX_HD Motion<R> SolveFree() const {
     const R inverse_c = R(1.0) / c;
     const R ux = bx * inverse_c, uy = by * inverse_c;
@@ -137,7 +138,7 @@ struct BalanceRow {
   }
 
  private:
-  // How the surface of a neighbour moves past, along t = z x n, but for what the bead itself does to it.
+  // Slip velocity of the neighbour's surface along t = z x n, without the bead's own contribution.
   GYREBOX_HD static R Slip(R nx, R ny, R other_arm, const Motion<R>& other) {
     return Fma(other.vy, nx, -Fma(other.vx, ny, other_arm * other.spin));
   }

@@ -1,7 +1,7 @@
-/// Which random numbers belong to what. Layout version 1; checkpoints name it.
+/// Assignment of random numbers to steps, beads and pairs. Layout version 1; checkpoints record it.
 ///
-/// Thermal numbers are uniform with mean 0 and variance 1: their second moments are all that the dynamics use
-/// (Dünweg & Paul, Int. J. Mod. Phys. C 2, 817 (1991), doi:10.1142/S0129183191001037).
+/// Thermal numbers are uniform with mean 0 and variance 1: the dynamics depend only on their second moments (Dünweg &
+/// Paul, Int. J. Mod. Phys. C 2, 817 (1991), doi:10.1142/S0129183191001037).
 #pragma once
 
 #include "model/philox.h"
@@ -9,11 +9,11 @@
 namespace gyrebox::kernels {
 
 inline constexpr int kNoiseLayout = 1;
-/// Crush-resistant with the fewest rounds (Salmon et al., table 2).
+/// The fewest rounds that are Crush-resistant (Salmon et al., table 2).
 inline constexpr int kNoiseRounds = 7;
 
-/// Uses of chance that must never share numbers.
-enum class Stream : std::uint32_t { kThermal = 1, kPlaces = 2, kLabels = 3, kDisorder = 4 };
+/// Random streams; no two share numbers.
+enum class Stream : std::uint32_t { kThermal = 1, kPositions = 2, kLabels = 3, kDisorder = 4 };
 
 /// Keys of the thermal numbers of one step, the same for every bead and pair.
 struct StepKeys {
@@ -35,7 +35,7 @@ GYREBOX_HD R UnitVariance(U word) {
   return ToReal<R>(AsSigned(word)) * R(1.7320508075688772 / 2147483648.0);
 }
 
-/// Numbers of a pair: one along the line of centres, one across it. The same from either bead.
+/// Random numbers of a pair: one along the line of centres, one across it. Identical from either bead.
 template <class R>
 struct PairNoise {
   R along, across;
@@ -49,7 +49,7 @@ GYREBOX_HD PairNoise<R> NoiseOfPair(const StepKeys& keys, U id, U other_id) {
   return {UnitVariance<R>(words.a), UnitVariance<R>(words.b)};
 }
 
-/// Numbers of a bead: two for its velocity, one for its spin.
+/// Random numbers of a bead: two for its velocity, one for its spin.
 template <class R>
 struct BeadNoise {
   R x, y, spin;
@@ -61,7 +61,7 @@ GYREBOX_HD BeadNoise<R> NoiseOfBead(const StepKeys& keys, U id) {
   return {UnitVariance<R>(words.a), UnitVariance<R>(words.b), UnitVariance<R>(words.c)};
 }
 
-/// Uniform on [0, 1) with 53 bits, for laying out a bed: number `index` of a stream of a seed.
+/// Uniform on [0, 1) with 53 bits, for initial states and disorder: number `index` of a stream of a seed.
 GYREBOX_HD double UniformOf(std::uint64_t seed, Stream stream, std::uint64_t index, std::uint32_t part) {
   const Words4<std::uint32_t> words =
       Philox4x32<10>(Words4<std::uint32_t>{static_cast<std::uint32_t>(index), static_cast<std::uint32_t>(index >> 32),

@@ -1,5 +1,5 @@
 /// Philox counter-based random numbers (Salmon, Moraes, Dror, Shaw, SC11, doi:10.1145/2063384.2063405).
-/// Every number is a pure function of a counter and a key: nothing is stored, and any machine finds it again.
+/// Every number is a pure function of a counter and a key: nothing is stored, and every machine reproduces it.
 #pragma once
 
 #include "model/real.h"
@@ -15,7 +15,7 @@ struct Words4 {
   U a, b, c, d;
 };
 
-/// Philox2x32 with `Rounds` rounds. U: std::uint32_t or a pack of them.
+/// Philox2x32 with `Rounds` rounds. U: std::uint32_t or a SIMD pack of them.
 template <int Rounds, class U>
 GYREBOX_HD Words2<U> Philox2x32(Words2<U> counter, U key) {
 #pragma unroll

@@ -1,8 +1,8 @@
-/// The few operations that the laws need of a real type R: float, double, or a pack of floats in a wider register.
-/// A law is a template over R and compiles for the CPU and for the device from this one text.
+/// Operations that the laws need on a real type R: float, double, or a SIMD pack of floats. A law is a template over R
+/// and compiles for the CPU and for the device from the same source.
 ///
-/// Every function here is always inlined: the CPU backend compiles the laws more than once for different instruction
-/// sets, and a copy shared by the linker would run the wrong one.
+/// Every function here is always inlined: the CPU backend compiles the laws once per instruction set, and if the linker
+/// merged the copies, the wrong one could run.
 #pragma once
 
 #include <cmath>
@@ -16,7 +16,7 @@
 
 namespace gyrebox::kernels {
 
-/// a b + c with one rounding. Contraction is off everywhere else, so a result is the same on every machine.
+/// a b + c with one rounding. Contraction is off everywhere else, so results are the same on every machine.
 GYREBOX_HD float Fma(float a, float b, float c) {
 #if defined(__CUDA_ARCH__)
   return __fmaf_rn(a, b, c);
@@ -35,7 +35,7 @@ GYREBOX_HD double Fma(double a, double b, double c) {
 GYREBOX_HD float Sqrt(float a) { return __builtin_sqrtf(a); }
 GYREBOX_HD double Sqrt(double a) { return __builtin_sqrt(a); }
 
-/// Square root of a >= 0. On the device to the last bit but two, at a fifth of the instructions.
+/// Square root of a >= 0. On the device accurate up to the last two bits, at a fifth of the instructions.
 GYREBOX_HD float RootOf(float a) {
 #if defined(__CUDA_ARCH__)
   float out;
@@ -47,7 +47,7 @@ GYREBOX_HD float RootOf(float a) {
 }
 GYREBOX_HD double RootOf(double a) { return Sqrt(a); }
 
-/// Square root of a > 0, and its inverse; on the device to the last bit but two.
+/// Square root of a > 0 and its inverse; on the device accurate up to the last two bits.
 template <class R>
 GYREBOX_HD void Root(R a, R& root, R& inverse) {
   root = Sqrt(a);
@@ -95,7 +95,7 @@ GYREBOX_HD R ToReal(std::int32_t i) {
 GYREBOX_HD std::int32_t AsSigned(std::uint32_t u) { return static_cast<std::int32_t>(u); }
 GYREBOX_HD std::uint32_t AsUnsigned(std::int32_t i) { return static_cast<std::uint32_t>(i); }
 
-/// Nearest integer of |a| < 2^31, halves to even.
+/// Rounds |a| < 2^31 to the nearest integer, ties to even.
 GYREBOX_HD std::int32_t RoundToInt(float a) {
 #if defined(__CUDA_ARCH__)
   return __float2int_rn(a);

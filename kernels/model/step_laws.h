@@ -1,5 +1,5 @@
-/// What one pair and one bead contribute to a time step, put together from the single laws. The passes of both backends
-/// are loops about these few functions.
+/// Contributions of one pair and of one bead to a time step, composed from the individual laws. The passes of both
+/// backends loop over these functions.
 #pragma once
 
 #include "model/fixed_point.h"
@@ -8,9 +8,9 @@
 
 namespace gyrebox::kernels {
 
-/// A pair as one of its beads sees it.
+/// Geometry of a pair, seen from one of its beads.
 template <class R>
-struct PairPlace {
+struct PairGeometry {
   R squared;  ///< squared distance, sigma^2; never 0
   R r;        ///< sigma
   R nx, ny;   ///< unit vector to the other
@@ -25,12 +25,12 @@ struct StepLaws {
   PairFriction<R> friction;
   NoiseAmplitudes<R> noise;
   R translational, rotational;  ///< drags, zeta_0, zeta_0 sigma^2
-  R swirl;                      ///< zeta_0; brownian only
+  R transverse_coupling;        ///< zeta_0; Brownian only
 
-  /// Where another bead is, from the way to it in sigma; beads in one place count as 1e-6 sigma apart.
+  /// Geometry of a pair from its separation in sigma. Coincident beads count as 1e-6 sigma apart.
   GYREBOX_HD static R Squared(R dx, R dy) { return Max(Fma(dx, dx, dy * dy), R(1e-12)); }
-  GYREBOX_HD PairPlace<R> Place(R dx, R dy, R squared) const {
-    PairPlace<R> pair;
+  GYREBOX_HD PairGeometry<R> Geometry(R dx, R dy, R squared) const {
+    PairGeometry<R> pair;
     pair.squared = squared;
     R inverse;
     Root(squared, pair.r, inverse);
@@ -42,45 +42,45 @@ struct StepLaws {
   }
 
   /// The conservative force of a pair.
-  GYREBOX_HD void AddForce(const PairPlace<R>& pair, BalanceRow<R>& row) const {
+  GYREBOX_HD void AddForce(const PairGeometry<R>& pair, BalanceRow<R>& row) const {
     row.AddPairForce(pair.nx, pair.ny, -force.Force(pair.r), R(0.0), pair.arm);
   }
-  /// The friction of spins that are imposed on the beads of a pair, summed: 0 where there are none.
-  GYREBOX_HD void AddImposed(const PairPlace<R>& pair, R imposed_spins, BalanceRow<R>& row) const {
+  /// Friction due to the imposed spins of a pair. @param imposed_spins their sum; 0 where none is imposed.
+  GYREBOX_HD void AddImposed(const PairGeometry<R>& pair, R imposed_spins, BalanceRow<R>& row) const {
     const R drag = friction.tangential * pair.weight * pair.arm * imposed_spins;
     row.AddPairForce(pair.nx, pair.ny, R(0.0), -drag, pair.arm);
   }
   /// Friction against a neighbour that moves with `motion`.
-  GYREBOX_HD void AddFriction(const PairPlace<R>& pair, const Motion<R>& motion, BalanceRow<R>& row) const {
+  GYREBOX_HD void AddFriction(const PairGeometry<R>& pair, const Motion<R>& motion, BalanceRow<R>& row) const {
     row.AddFriction(pair.nx, pair.ny, friction.tangential * pair.weight, friction.normal * pair.weight, pair.arm,
                     pair.arm, motion);
   }
-  /// Friction between two moving beads: all of it, so that the force of the row is what is left between them. Sums of
-  /// these lose fewer digits than those of AddFriction() less the block times the bead's own motion.
-  GYREBOX_HD void AddWholeFriction(const PairPlace<R>& pair, const Motion<R>& own, const Motion<R>& other,
+  /// Complete friction between two moving beads: the right-hand side then holds the residual force. Sums of these lose
+  /// fewer digits than sums of AddFriction() minus the block times the bead's own motion.
+  GYREBOX_HD void AddWholeFriction(const PairGeometry<R>& pair, const Motion<R>& own, const Motion<R>& other,
                                    BalanceRow<R>& row) const {
     AddFriction(pair, {other.vx - own.vx, other.vy - own.vy, other.spin + own.spin}, row);
   }
-  /// Thermal forces of a pair of beads with these numbers: along the line of centres and across it.
+  /// Thermal forces of a pair of beads with these ids: along the line of centres and across it.
   template <class U>
-  GYREBOX_HD PairNoise<R> PairNoiseOf(const StepKeys& keys, U id, U other_id, const PairPlace<R>& pair) const {
+  GYREBOX_HD PairNoise<R> PairNoiseOf(const StepKeys& keys, U id, U other_id, const PairGeometry<R>& pair) const {
     const PairNoise<R> numbers = NoiseOfPair<R>(keys, id, other_id);
     const R root = RootOf(pair.weight);
     return {noise.along * root * numbers.along, noise.across * root * numbers.across};
   }
   template <class U>
-  GYREBOX_HD void AddPairNoise(const StepKeys& keys, U id, U other_id, const PairPlace<R>& pair,
+  GYREBOX_HD void AddPairNoise(const StepKeys& keys, U id, U other_id, const PairGeometry<R>& pair,
                                BalanceRow<R>& row) const {
     const PairNoise<R> random = PairNoiseOf(keys, id, other_id, pair);
     row.AddPairForce(pair.nx, pair.ny, random.along, random.across, pair.arm);
   }
-  /// Everything of a pair at once but noise: friction and conservative force.
-  GYREBOX_HD void AddCold(const PairPlace<R>& pair, const Motion<R>& motion, BalanceRow<R>& row) const {
+  /// All athermal terms of a pair at once: friction and conservative force.
+  GYREBOX_HD void AddCold(const PairGeometry<R>& pair, const Motion<R>& motion, BalanceRow<R>& row) const {
     row.AddContact(pair.nx, pair.ny, friction.tangential * pair.weight, friction.normal * pair.weight, pair.arm,
                    pair.arm, motion, -force.Force(pair.r));
   }
-  /// What friction against a neighbour that moves with `motion` adds to the right-hand side.
-  GYREBOX_HD void AddFrictionPull(const PairPlace<R>& pair, const Motion<R>& motion, BalanceRow<R>& row) const {
+  /// Right-hand side of the friction against a neighbour that moves with `motion`.
+  GYREBOX_HD void AddFrictionPull(const PairGeometry<R>& pair, const Motion<R>& motion, BalanceRow<R>& row) const {
     row.AddFrictionPull(pair.nx, pair.ny, friction.tangential * pair.weight, friction.normal * pair.weight, pair.arm,
                         pair.arm, motion);
   }
@@ -90,9 +90,9 @@ struct StepLaws {
     row.AddBeadForce(noise.velocity * numbers.x, noise.velocity * numbers.y, noise.spin * numbers.spin);
   }
 
-  /// Brownian dynamics: conservative force, and the sideways push of turning beads.
-  GYREBOX_HD void AddSwirl(const PairPlace<R>& pair, R spin, R other_spin, BalanceRow<R>& row) const {
-    const R push = swirl * pair.weight * pair.arm * (spin + other_spin);
+  /// Brownian dynamics: conservative force and transverse coupling of turning beads.
+  GYREBOX_HD void AddTransverseCoupling(const PairGeometry<R>& pair, R spin, R other_spin, BalanceRow<R>& row) const {
+    const R push = transverse_coupling * pair.weight * pair.arm * (spin + other_spin);
     row.AddPairForce(pair.nx, pair.ny, -force.Force(pair.r), -push, R(0.0));
   }
 };

@@ -1,4 +1,4 @@
-/// How far the partner lists of a bed reach.
+/// Reach of a bed's partner lists.
 #pragma once
 
 #include <algorithm>
@@ -8,7 +8,7 @@
 
 namespace gyrebox::kernels {
 
-/// Sigma, for every backend. Bonds are among what is looked up in lists.
+/// In sigma, the same for every backend. Includes the bond length, because bonds are found from the lists.
 inline double ListReach(const RunSpec& spec) {
   return std::max({spec.force.cutoff, spec.friction.cutoff, spec.measure.bond_length}) + kSkin;
 }

@@ -15,7 +15,9 @@ using kernels::RunSpec;
 using kernels::WaveSpec;
 
 double NearestImage(double gap, double side) { return side > 0 ? gap - side * std::round(gap / side) : gap; }
-double Wrapped(double place, double side) { return side > 0 ? place - side * std::floor(place / side) : place; }
+double Wrapped(double position, double side) {
+  return side > 0 ? position - side * std::floor(position / side) : position;
+}
 
 std::vector<Index> Rows(Index n, auto keep) {
   std::vector<Index> rows;
@@ -54,7 +56,7 @@ double DriveAt(const DriveSpec& drive, double time) {
       return wave.amplitude * sine(wave.frequency, wave.index * sine(wave.modulation_frequency));
     case WaveSpec::Shape::kSum: {
       double sum = 0;
-      for (int k = 0; k < wave.n_terms; ++k) sum += wave.term_shares[k] * sine(wave.term_frequencies[k]);
+      for (int k = 0; k < wave.n_terms; ++k) sum += wave.term_weights[k] * sine(wave.term_frequencies[k]);
       return wave.amplitude * sum;
     }
   }
@@ -217,7 +219,7 @@ Balance::Power Balance::PowerOf(const VectorXd& motion) const {
   for (Index row = 0; row < motion.size(); ++row) {
     const double drag = row % 3 == 2 ? spec_.drag.rotational : spec_.drag.translational;
     out.drag += drag * motion(row) * motion(row);
-    // The torque that an imposed rate needs is what its row lacks; noise does not act on it.
+    // An imposed rate needs the torque that its row lacks; noise does not act on it.
     const double needed = matrix_.row(row).dot(motion) - conservative_(row);
     out.drive += (IsImposed(row) ? needed : torques_(row)) * motion(row);
     if (!IsImposed(row)) out.thermal += thermal_(row) * motion(row);

@@ -15,16 +15,17 @@
 namespace gyrebox::kernels {
 namespace {
 
-// Beads relax as soft discs of this diameter: touching where there is room, smaller above the covered area at which
-// random discs jam (about 0.84).
+// Area fraction up to which beads relax as soft discs of diameter 1. In denser beds the discs shrink to this fraction,
+// below that at which random discs jam (about 0.84).
 constexpr double kRoomyFraction = 0.80;
-// Goes on past the pair asked for, up to this share of the diameter, where there is room: a gentle first step.
+// Where there is room, separation continues beyond the requested closest pair up to this fraction of the diameter, for
+// a gentle first step.
 constexpr double kGentle = 0.97;
-constexpr int kMostSweeps = 20000;
+constexpr int kMaxSweeps = 20000;
 constexpr int kGentleSweeps = 2000;
 constexpr double kMargin = 0.3;                 // of the partner lists, sigma
-constexpr double kShare = 0.4;                  // of its overlap that a bead yields in one sweep
-constexpr std::size_t kBeadsOfBlock = 1 << 13;  // a few milliseconds' work
+constexpr double kWeight = 0.4;                 // fraction of an overlap that a bead yields per sweep
+constexpr std::size_t kBeadsOfBlock = 1 << 13;  // a few milliseconds of work
 
 using Block = tbb::blocked_range<std::size_t>;
 
@@ -47,10 +48,10 @@ class Separator {
   double diameter() const { return diameter_; }
   bool given_up() const { return give_up_ != nullptr && *give_up_; }
 
-  // One sweep. Returns the closest pair before it, or the diameter where none is closer.
+  // One sweep. Returns the closest pair before it, or the diameter if none is closer.
   double Sweep() {
     if (drift_ > kMargin / 2 || starts_.empty()) List();
-    // Least and largest are the same for any number of threads and any order of blocks.
+    // Minimum and maximum do not depend on the number of threads or the order of blocks.
     const double closest = tbb::parallel_reduce(
         Block(0, x_.size(), kBeadsOfBlock), diameter_,
         [this](const Block& block, double least) {
@@ -78,16 +79,16 @@ class Separator {
       double r = std::hypot(dx, dy);
       if (r >= diameter_) continue;
       closest = std::min(closest, r);
-      if (r < 1e-6) {  // on the same spot: part along x, the smaller number to the left
+      if (r < 1e-6) {  // coincident: separate along x, the smaller id to the left
         dx = i < j ? 1 : -1, dy = 0, r = 1;
-        mx -= kShare * dx * diameter_;
+        mx -= kWeight * dx * diameter_;
         continue;
       }
-      const double push = kShare * (diameter_ - r) / r;
+      const double push = kWeight * (diameter_ - r) / r;
       mx -= push * dx;
       my -= push * dy;
     }
-    // A crowded bead may be pushed from all sides at once: never further than a fifth of a bead.
+    // A crowded bead may be pushed from all sides at once; limit its move to a fifth of a diameter.
     const double length = std::hypot(mx, my), limit = 0.2;
     const double scale = length > limit ? limit / length : 1;
     moves_[2 * i] = scale * mx;
@@ -140,7 +141,7 @@ std::string Separate(double side_x, double side_y, double closest_pair, std::spa
   const double enough = std::min(closest_pair, separator.diameter());
   const double gentle = std::max(enough, kGentle * separator.diameter());
   double closest = 0;
-  for (int sweep = 0; sweep < kMostSweeps; ++sweep) {
+  for (int sweep = 0; sweep < kMaxSweeps; ++sweep) {
     closest = separator.Sweep();
     if (separator.given_up()) return "given up";
     if (closest >= (sweep < kGentleSweeps ? gentle : enough)) break;

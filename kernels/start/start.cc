@@ -15,23 +15,23 @@
 namespace gyrebox::kernels {
 namespace {
 
-using Places = StartSpec::Places;
+using Arrangement = StartSpec::Arrangement;
 using Labels = StartSpec::Labels;
 
 bool IsGivenUp(const std::atomic<bool>* give_up) { return give_up != nullptr && *give_up; }
 
-void RandomPlaces(const RunSpec& spec, const std::atomic<bool>* give_up, StartState& out) {
+void RandomPositions(const RunSpec& spec, const std::atomic<bool>* give_up, StartState& out) {
   for (std::int64_t i = 0; i < spec.n_beads && !IsGivenUp(give_up); ++i) {
     const auto index = static_cast<std::uint64_t>(i);
-    out.x[i] = ToFixed(UniformOf(spec.seeds.places, Stream::kPlaces, index, 0));
-    out.y[i] = ToFixed(UniformOf(spec.seeds.places, Stream::kPlaces, index, 1));
+    out.x[i] = ToFixed(UniformOf(spec.seeds.positions, Stream::kPositions, index, 0));
+    out.y[i] = ToFixed(UniformOf(spec.seeds.positions, Stream::kPositions, index, 1));
   }
   out.failure = Separate(spec.side_x, spec.side_y, spec.start.closest_pair, out.x, out.y, give_up);
 }
 
-void LatticePlaces(const RunSpec& spec, StartState& out) {
-  const LatticeShape shape = ShapeOfLattice(spec.start.places, spec.n_beads, spec.side_y / spec.side_x);
-  const bool staggered = spec.start.places == Places::kTriangular;
+void LatticePositions(const RunSpec& spec, StartState& out) {
+  const LatticeShape shape = ShapeOfLattice(spec.start.arrangement, spec.n_beads, spec.side_y / spec.side_x);
+  const bool staggered = spec.start.arrangement == Arrangement::kTriangular;
   for (std::int64_t i = 0; i < spec.n_beads; ++i) {
     const std::int64_t row = i / shape.columns, column = i % shape.columns;
     const double shift = staggered ? (row % 2 == 0 ? 0.25 : 0.75) : 0.5;
@@ -40,14 +40,14 @@ void LatticePlaces(const RunSpec& spec, StartState& out) {
   }
 }
 
-void GivenPlaces(const RunSpec& spec, StartState& out) {
+void GivenPositions(const RunSpec& spec, StartState& out) {
   for (std::int64_t i = 0; i < spec.n_beads; ++i) {
     out.x[i] = ToFixed(spec.start.given_x[i] / spec.side_x);
     out.y[i] = ToFixed(spec.start.given_y[i] / spec.side_y);
   }
 }
 
-// A number for each bead: the spinners are those with the smallest.
+// Sort key of each bead: those with the smallest keys are the spinners.
 std::vector<double> LabelOrder(const RunSpec& spec, const StartState& state) {
   std::vector<double> order(static_cast<std::size_t>(spec.n_beads));
   for (std::int64_t i = 0; i < spec.n_beads; ++i) {
@@ -55,12 +55,12 @@ std::vector<double> LabelOrder(const RunSpec& spec, const StartState& state) {
     const double from_middle_y = (FromFixed(state.y[i], 1) - 0.5) * spec.side_y;
     switch (spec.start.labels) {
       case Labels::kScattered:
-        order[i] = UniformOf(spec.seeds.places, Stream::kLabels, static_cast<std::uint64_t>(i), 0);
+        order[i] = UniformOf(spec.seeds.positions, Stream::kLabels, static_cast<std::uint64_t>(i), 0);
         break;
       case Labels::kDrop:
         order[i] = std::hypot(from_middle_x, from_middle_y);
         break;
-      case Labels::kStripe:  // along the shorter side, which costs the least boundary
+      case Labels::kStripe:  // parallel to the shorter side: shortest interface
         order[i] = std::abs(spec.side_x <= spec.side_y ? from_middle_y : from_middle_x);
         break;
     }
@@ -83,16 +83,18 @@ std::vector<std::uint8_t> SpinnersOf(const RunSpec& spec, const StartState& stat
 
 }  // namespace
 
-double RowHeight(StartSpec::Places places) { return places == Places::kTriangular ? std::numbers::sqrt3 / 2 : 1; }
+double RowHeight(StartSpec::Arrangement arrangement) {
+  return arrangement == Arrangement::kTriangular ? std::numbers::sqrt3 / 2 : 1;
+}
 
-LatticeShape ShapeOfLattice(StartSpec::Places places, std::int64_t n_beads, double aspect_ratio) {
-  const std::int64_t stride = places == Places::kTriangular ? 2 : 1;
+LatticeShape ShapeOfLattice(StartSpec::Arrangement arrangement, std::int64_t n_beads, double aspect_ratio) {
+  const std::int64_t stride = arrangement == Arrangement::kTriangular ? 2 : 1;
   LatticeShape best;
   double best_strain = 0;
   const auto consider = [&](std::int64_t rows) {
     if (rows % stride != 0 || (stride == 2 && n_beads / rows < 2)) return;
     const std::int64_t columns = n_beads / rows;
-    const double natural = static_cast<double>(rows) * RowHeight(places) / static_cast<double>(columns);
+    const double natural = static_cast<double>(rows) * RowHeight(arrangement) / static_cast<double>(columns);
     const double strain = std::abs(std::log(natural / aspect_ratio));
     if (best.rows == 0 || strain < best_strain) {
       best = {columns, rows};
@@ -107,9 +109,9 @@ LatticeShape ShapeOfLattice(StartSpec::Places places, std::int64_t n_beads, doub
   return best;
 }
 
-StartState LayOut(const RunSpec& spec, const std::atomic<bool>* give_up) {
-  if (spec.start.laid_out != nullptr) return *spec.start.laid_out;
-  if (spec.start.places == Places::kSaved) {
+StartState GenerateInitialState(const RunSpec& spec, const std::atomic<bool>* give_up) {
+  if (spec.start.initial != nullptr) return *spec.start.initial;
+  if (spec.start.arrangement == Arrangement::kSaved) {
     const SavedBed& saved = *spec.start.saved;
     return {saved.x, saved.y, saved.angle, saved.spinner, {}};
   }
@@ -117,31 +119,31 @@ StartState LayOut(const RunSpec& spec, const std::atomic<bool>* give_up) {
   out.angle.assign(static_cast<std::size_t>(spec.n_beads), 0);
   out.x.resize(static_cast<std::size_t>(spec.n_beads));
   out.y.resize(static_cast<std::size_t>(spec.n_beads));
-  switch (spec.start.places) {
-    case Places::kRandom:
-      RandomPlaces(spec, give_up, out);
+  switch (spec.start.arrangement) {
+    case Arrangement::kRandom:
+      RandomPositions(spec, give_up, out);
       break;
-    case Places::kTriangular:
-    case Places::kSquare:
-      LatticePlaces(spec, out);
+    case Arrangement::kTriangular:
+    case Arrangement::kSquare:
+      LatticePositions(spec, out);
       break;
-    case Places::kGiven:
-      GivenPlaces(spec, out);
+    case Arrangement::kGiven:
+      GivenPositions(spec, out);
       out.spinner = spec.start.given_spinner;
       return out;
-    case Places::kSaved:
+    case Arrangement::kSaved:
       break;
   }
   if (!IsGivenUp(give_up)) out.spinner = SpinnersOf(spec, out);
   return out;
 }
 
-std::vector<std::shared_ptr<const StartState>> LayOutAhead(std::span<const RunSpec> specs,
-                                                           const std::atomic<bool>& give_up) {
+std::vector<std::shared_ptr<const StartState>> GenerateInitialStates(std::span<const RunSpec> specs,
+                                                                     const std::atomic<bool>& give_up) {
   std::vector<std::shared_ptr<const StartState>> starts(specs.size());
   tbb::parallel_for(std::size_t{0}, specs.size(), [&](std::size_t i) {
     if (give_up || !Validate(specs[i]).empty()) return;
-    starts[i] = std::make_shared<const StartState>(LayOut(specs[i], &give_up));
+    starts[i] = std::make_shared<const StartState>(GenerateInitialState(specs[i], &give_up));
   });
   return starts;
 }

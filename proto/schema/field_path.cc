@@ -10,7 +10,7 @@ namespace gyrebox::schema {
 using google::protobuf::Descriptor;
 using google::protobuf::FieldDescriptor;
 
-/// Takes [7] off the end of a name. Returns 7, -1 where there is nothing to take, or -2 where it is not a whole number.
+/// Removes [7] from the end of a name. Returns 7, -1 if there is no index, or -2 if the index is not a whole number.
 static int TakeIndex(std::string* name) {
   const size_t open = name->find('[');
   if (open == std::string::npos) return -1;

@@ -5,7 +5,7 @@
 
 namespace gyrebox::schema {
 
-/// Number of letters to add, remove or replace to make one text of the other.
+/// Number of letters to add, remove or replace to turn one text into the other.
 static size_t EditDistance(const std::string& a, const std::string& b) {
   std::vector<size_t> row(b.size() + 1);
   std::iota(row.begin(), row.end(), size_t{0});

@@ -1,4 +1,4 @@
-/// Finds what a person probably meant.
+/// Finds what a user probably meant.
 #pragma once
 
 #include <string>
@@ -6,11 +6,11 @@
 
 namespace gyrebox::schema {
 
-/// The name most like the one given, or an empty string where none is close. A name that ends in the one given, such
+/// The name most similar to the given one, or an empty string if none is close. A name that ends in the given one, such
 /// as drive.sine.amplitude for amplitude, counts as close.
 std::string NearestName(const std::string& given, const std::vector<std::string>& names);
 
-/// "; did you mean NAME?", or an empty string where no name is close.
+/// "; did you mean NAME?", or an empty string if no name is close.
 std::string DidYouMean(const std::string& given, const std::vector<std::string>& names);
 
 }  // namespace gyrebox::schema

@@ -1,11 +1,11 @@
-/// Numbers as people write them.
+/// Numbers as users write them.
 #pragma once
 
 #include <string>
 
 namespace gyrebox::schema {
 
-/// A number in as few digits as tell it from its neighbours: 0.7, 576, 1e8, 5e-4.
+/// A number in the fewest digits that distinguish it from its neighbours: 0.7, 576, 1e8, 5e-4.
 std::string NumberText(double value);
 
 /// A number rounded to a few significant digits.

@@ -4,7 +4,7 @@
 
 namespace gyrebox::schema {
 
-/// Bytes of the character that this byte leads; 0 where it leads none.
+/// Bytes of the character that this byte starts; 0 if it starts none.
 static size_t SizeOf(unsigned char lead) {
   if (lead < 0x80) return 1;
   if (lead >= 0xC2 && lead < 0xE0) return 2;
@@ -63,10 +63,10 @@ static std::string Visible(const std::string& text, bool lines) {
 std::string Visible(const std::string& text) { return Visible(text, /*lines=*/false); }
 std::string VisibleLines(const std::string& text) { return Visible(text, /*lines=*/true); }
 
-std::string Clipped(const std::string& text, size_t most_bytes) {
+std::string Clipped(const std::string& text, size_t max_bytes) {
   constexpr char kRest[] = "...";
-  if (text.size() <= most_bytes) return text;
-  size_t end = most_bytes - (sizeof kRest - 1);
+  if (text.size() <= max_bytes) return text;
+  size_t end = max_bytes - (sizeof kRest - 1);
   while (end > 0 && (static_cast<unsigned char>(text[end]) & 0xC0) == 0x80) --end;
   return text.substr(0, end) + kRest;
 }

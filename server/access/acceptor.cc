@@ -15,12 +15,12 @@
 
 namespace gyrebox::access {
 
-/// What connections bring is looked at this often where there are any: much can come in that time.
+/// Period at which the traffic of open connections is checked; short, since much can arrive meanwhile.
 constexpr int kTickMilliseconds = 20;
 constexpr std::chrono::milliseconds kRest{20};
 constexpr double kTurnedAwayLinesPerSecond = 1.0 / 60;
 constexpr double kTurnedAwayLinesAtOnce = 3;
-/// Tags of events: doors by their place, connections by their number with this bit set.
+/// Tags of events: doors by index, connections by number with this bit set.
 constexpr uint64_t kConnection = uint64_t{1} << 63;
 constexpr uint64_t kWake = kConnection - 1;
 
@@ -93,8 +93,9 @@ void Acceptor::NoteTraffic() const {
   }
 }
 
-/// Ends a connection at once, with what has arrived or is to be sent: after shutdown(2) all that would still be read,
-/// and a peer that reads nothing would hold it open. The same by any descriptor of the socket (connect(2), AF_UNSPEC).
+/// Ends a connection at once and drops its pending data (connect(2), AF_UNSPEC): after shutdown(2) pending data would
+/// still be read, and a peer that reads nothing would hold the connection open. Works through any descriptor of the
+/// socket.
 static void Abort(int fd) {
   sockaddr none{};
   none.sa_family = AF_UNSPEC;
@@ -106,12 +107,12 @@ void Acceptor::ShutOverdue() const {
     const auto found = taken_.find(number);
     if (found == taken_.end()) continue;
     spdlog::debug("a connection was ended: no call in time, or too much that is no call");
-    Abort(found->second.get());  // gRPC sees that it has ended
+    Abort(found->second.get());  // gRPC notices the end
   }
 }
 
 void Acceptor::AcceptAll(const Door& door) {
-  // Others come to their turn however many wait here.
+  // Bounded, so that other doors get their turn however many connections wait here.
   for (int i = 0; i < 64 && AcceptOne(door); ++i) {
   }
 }
@@ -126,7 +127,7 @@ bool Acceptor::AcceptOne(const Door& door) {
   }
   if (errno == EAGAIN || errno == EWOULDBLOCK) return false;
   if (errno == EMFILE || errno == ENFILE || errno == ENOBUFS || errno == ENOMEM) TurnAwayOne(door);
-  return true;  // other errors are of that connection alone (accept(2))
+  return true;  // other errors concern that connection alone (accept(2))
 }
 
 void Acceptor::TurnAwayOne(const Door& door) {
@@ -135,7 +136,7 @@ void Acceptor::TurnAwayOne(const Door& door) {
   spare_.Close();
   Descriptor(accept4(door.socket.get(), nullptr, nullptr, SOCK_CLOEXEC)).Close();
   spare_ = Spare();
-  if (!spare_.open()) std::this_thread::sleep_for(kRest);  // another thread was quicker
+  if (!spare_.open()) std::this_thread::sleep_for(kRest);  // another thread took the descriptor
 }
 
 void Acceptor::HandOn(const Door& door, Descriptor fd, const Peer& peer) {
@@ -146,7 +147,7 @@ void Acceptor::HandOn(const Door& door, Descriptor fd, const Peer& peer) {
   }
   const auto number = connections_.Add(peer, Connections::Clock::now());
   if (!number) return LogTurnedAway("there are as many as may be, in all or from " + peer.name);
-  Watch(second.get(), *number | kConnection, 0);  // EPOLLHUP is always told
+  Watch(second.get(), *number | kConnection, 0);  // EPOLLHUP is always reported
   taken_.emplace(*number, std::move(second));
   door.take(fd.Release());
 }
@@ -154,7 +155,7 @@ void Acceptor::HandOn(const Door& door, Descriptor fd, const Peer& peer) {
 void Acceptor::Forget(uint64_t number) {
   const auto found = taken_.find(number);
   if (found == taken_.end()) return;
-  // Closing does not do this while gRPC has the socket open too.
+  // Closing does not remove it while gRPC has the socket open too.
   epoll_ctl(epoll_.get(), EPOLL_CTL_DEL, found->second.get(), nullptr);
   taken_.erase(found);
   connections_.Remove(number);

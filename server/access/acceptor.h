@@ -1,7 +1,7 @@
-/// Takes connections and hands them on.
+/// Accepts connections and hands them on.
 ///
-/// gRPC's own listener is not used: that of Debian 12 (1.51.1) stops for good once the process has no descriptor left
-/// (CVE-2023-4785), and it has no bound on connections.
+/// gRPC's own listener is not used: in Debian 12 (1.51.1) it stops for good once the process runs out of descriptors
+/// (CVE-2023-4785), and it does not bound the number of connections.
 #pragma once
 
 #include <atomic>
@@ -11,31 +11,31 @@
 #include <vector>
 
 #include "access/connections.h"
-#include "access/descriptor.h"
 #include "access/token_bucket.h"
+#include "discovery/descriptor.h"
 
 namespace gyrebox::access {
 
-/// One thread for all sockets that listen. Where descriptors run short, or there are more connections than allowed, new
-/// ones are closed at once, and the next is waited for.
+/// One thread serves all listening sockets. If descriptors run short, or there are more connections than allowed, it
+/// closes new ones at once and waits for the next.
 class Acceptor {
  public:
   struct Door {
-    Descriptor socket;                 ///< listens, and does not block
-    std::function<void(int fd)> take;  ///< owns a new connection from then on; must not block
+    Descriptor socket;                 ///< listening, non-blocking
+    std::function<void(int fd)> take;  ///< takes ownership of a new connection; must not block
   };
 
   Acceptor(std::vector<Door> doors, Connections& connections);
   ~Acceptor() { Stop(); }
 
   void Start();
-  /// Takes no more. Connections taken stay, and are not looked after any more.
+  /// Accepts no more. Connections already accepted stay, and are not monitored any more.
   void Stop();
 
  private:
   void Loop();
   void AcceptAll(const Door& door);
-  /// False where there is none for now.
+  /// False if no connection waits.
   bool AcceptOne(const Door& door);
   void TurnAwayOne(const Door& door);
   void HandOn(const Door& door, Descriptor fd, const Peer& peer);
@@ -50,8 +50,8 @@ class Acceptor {
   const std::vector<Door> doors_;
   Connections& connections_;
   const Descriptor epoll_, wake_;
-  Descriptor spare_;                      ///< given up for a moment to accept, and close, what there is no room for
-  std::map<uint64_t, Descriptor> taken_;  ///< by number: second descriptors of connections that gRPC owns
+  Descriptor spare_;                      ///< released briefly to accept and close a connection without room
+  std::map<uint64_t, Descriptor> taken_;  ///< by number: duplicates of descriptors that gRPC owns
   TokenBucket log_lines_;
   std::atomic<bool> stop_ = false;
   std::thread thread_;

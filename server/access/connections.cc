@@ -5,9 +5,9 @@
 
 namespace gyrebox::access {
 
-/// Of each call: its headers and frames.
+/// Overhead of each call: headers and frames.
 constexpr int64_t kCallBytes = 16 << 10;
-/// A reader of a stream sends so much less than it gets: window updates, each in a record of TLS.
+/// Bytes that a stream reader gets for each byte that it sends: window updates, each in a record of TLS.
 constexpr int64_t kSentPerReceived = 256;
 
 bool Connections::HasRoomLocked(const Peer& peer) const {
@@ -42,7 +42,7 @@ void Connections::Remove(uint64_t number) {
   const auto found = entries_.find(number);
   if (found == entries_.end()) return;
   const Peer& peer = found->second.peer;
-  // The peer may have come again from the same port already.
+  // The peer may have reconnected from the same port already.
   if (const auto named = by_name_.find(peer.name); named != by_name_.end() && named->second == number) {
     by_name_.erase(named);
   }

@@ -7,9 +7,9 @@
 
 namespace gyrebox::access {
 
-/// An idle server was seen to have 30 open; the store opens a few more for each call that reads.
+/// An idle server was measured to have 30 open; the store opens a few more for each call that reads.
 constexpr int kReserved = 96;
-constexpr int kMost = 1000;
+constexpr int kCapacity = 1000;
 constexpr int kFewest = 8;
 
 void RaiseDescriptorLimit() {
@@ -25,6 +25,6 @@ int DescriptorLimit() {
   return static_cast<int>(std::min<rlim_t>(limit.rlim_cur, INT_MAX));
 }
 
-int MostConnections(int descriptor_limit) { return std::clamp((descriptor_limit - kReserved) / 2, kFewest, kMost); }
+int MostConnections(int descriptor_limit) { return std::clamp((descriptor_limit - kReserved) / 2, kFewest, kCapacity); }
 
 }  // namespace gyrebox::access

@@ -1,4 +1,4 @@
-/// How many files this process may have open, and how many connections that leaves room for.
+/// Limit on the open files of this process, and how many connections it leaves room for.
 #pragma once
 
 namespace gyrebox::access {
@@ -6,11 +6,11 @@ namespace gyrebox::access {
 /// Raises the limit of this process to the most that it may have.
 void RaiseDescriptorLimit();
 
-/// The limit as it is now.
+/// The current limit.
 int DescriptorLimit();
 
-/// Connections for which a limit has room, 1000 at most. Each takes two descriptors, gRPC's and the acceptor's; some
-/// are kept for the store, the log and the device.
+/// Connections that a limit allows, 1000 at most. Each takes two descriptors, gRPC's and the acceptor's; some are
+/// reserved for the store, the log and the device.
 int MostConnections(int descriptor_limit);
 
 }  // namespace gyrebox::access

@@ -4,15 +4,15 @@ namespace gyrebox::access {
 
 constexpr double kSecondsAtOnce = 2;
 
-double Limits::Request(const std::string& person, TokenBucket::Clock::time_point now) {
+double Limits::Request(const std::string& user, TokenBucket::Clock::time_point now) {
   const double rate = options_.requests_per_second;
   std::lock_guard lock(mutex_);
-  return requests_.try_emplace(person, rate, std::max(1.0, kSecondsAtOnce * rate), now).first->second.Take(now);
+  return requests_.try_emplace(user, rate, std::max(1.0, kSecondsAtOnce * rate), now).first->second.Take(now);
 }
 
-std::shared_ptr<const void> Limits::Stream(const std::string& person) {
+std::shared_ptr<const void> Limits::Stream(const std::string& user) {
   std::lock_guard lock(mutex_);
-  auto& open = streams_[person];
+  auto& open = streams_[user];
   if (open == nullptr) open = std::make_shared<std::atomic<int>>(0);
   if (*open >= options_.streams) return nullptr;
   ++*open;

@@ -1,4 +1,4 @@
-/// How much of the server one person may take.
+/// Limits on what one user may take of the server.
 #pragma once
 
 #include <atomic>
@@ -12,11 +12,11 @@
 namespace gyrebox::access {
 
 struct LimitOptions {
-  int message_bytes = 1024 * 1024;   ///< of one request
-  double requests_per_second = 100;  ///< of one person in the long run; twice as many at once
-  int streams = 50;                  ///< of one person, open at the same time
-  int slow_calls = 4;                ///< of one person, under way or waiting: checks, new studies, analyses, tables
-  int steering_calls = 16;           ///< the same of calls that steer
+  int message_bytes = 1024 * 1024;   ///< per request
+  double requests_per_second = 100;  ///< per user, sustained; twice as many at once
+  int streams = 50;                  ///< per user, open at the same time
+  int slow_calls = 4;                ///< per user, in progress or waiting: checks, new studies, analyses, tables
+  int steering_calls = 16;           ///< the same for calls that steer
 };
 
 /// Thread-safe.
@@ -24,11 +24,11 @@ class Limits {
  public:
   explicit Limits(const LimitOptions& options) : options_(options) {}
 
-  /// Counts a request. 0 where it may go on, else the seconds until the person may ask again.
-  double Request(const std::string& person, TokenBucket::Clock::time_point now = TokenBucket::Clock::now());
+  /// Counts a request. Returns 0 if it may proceed, else the seconds until the user may call again.
+  double Request(const std::string& user, TokenBucket::Clock::time_point now = TokenBucket::Clock::now());
 
-  /// A place for one more stream, given back when the last copy goes; null where the person has as many as allowed.
-  std::shared_ptr<const void> Stream(const std::string& person);
+  /// A slot for one more stream, released with the last copy; null if the user has as many as allowed.
+  std::shared_ptr<const void> Stream(const std::string& user);
 
   const LimitOptions& options() const { return options_; }
 

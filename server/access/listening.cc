@@ -34,20 +34,20 @@ static void SetPort(sockaddr* address, uint16_t port) {
   }
 }
 
-/// Listens on one address; not open, with errno, where that does not work.
+/// Listens on one address; on failure, returns a closed descriptor and sets errno.
 static Descriptor ListenOnOne(const addrinfo& address) {
   Descriptor fd(socket(address.ai_family, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0));
   if (!fd.open()) return fd;
   SetOption(fd.get(), SOL_SOCKET, SO_REUSEADDR, 1);
   if (address.ai_family == AF_INET6) SetOption(fd.get(), IPPROTO_IPV6, IPV6_V6ONLY, 0);
-  // Connections have these from their listener.
+  // Accepted connections inherit these.
   SetOption(fd.get(), IPPROTO_TCP, TCP_NODELAY, 1);
   SetOption(fd.get(), IPPROTO_TCP, TCP_USER_TIMEOUT, kMilliseconds);
   if (bind(fd.get(), address.ai_addr, address.ai_addrlen) != 0 || listen(fd.get(), SOMAXCONN) != 0) fd.Close();
   return fd;
 }
 
-/// How gRPC reaches a socket from this machine.
+/// Address of a socket as gRPC reaches it from this machine.
 static std::string Loopback(int fd) {
   sockaddr_storage address{};
   socklen_t size = sizeof(address);
@@ -96,7 +96,7 @@ absl::StatusOr<Listening> ListenOn(const std::string& listen) {
     Descriptor fd = ListenOnOne(*one);
     if (!fd.open()) {
       why = std::strerror(errno);
-      // Half of a name would be another server's: localhost without IPv6 is none.
+      // Do not share a name with another server. An address that is not available, as IPv6 for localhost, is skipped.
       if (errno == EADDRINUSE) return CannotListen(listen, why + "; is another server there already?");
       continue;
     }
@@ -114,7 +114,7 @@ static bool SomeoneListens(const sockaddr_un& address) {
   return connect(fd.get(), reinterpret_cast<const sockaddr*>(&address), sizeof(address)) == 0;
 }
 
-/// Removes what a server that is gone left.
+/// Removes a socket left by a server that is gone.
 static absl::Status Clear(const std::string& path, const sockaddr_un& address) {
   struct stat there {};
   if (lstat(path.c_str(), &there) != 0) return absl::OkStatus();
@@ -135,7 +135,7 @@ absl::StatusOr<Descriptor> ListenOnUnix(const std::string& path) {
   path.copy(address.sun_path, path.size());
   if (auto status = Clear(path, address); !status.ok()) return status;
   Descriptor fd(socket(AF_UNIX, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0));
-  // The mode is set before anyone can connect, which takes a socket that listens.
+  // Set the mode before listen(): nobody can connect until then.
   if (!fd.open() || bind(fd.get(), reinterpret_cast<const sockaddr*>(&address), sizeof(address)) != 0 ||
       chmod(path.c_str(), S_IRUSR | S_IWUSR) != 0 || listen(fd.get(), SOMAXCONN) != 0) {
     return CannotListen(path, std::string(std::strerror(errno)) + "; give --socket a path where a socket may be made");

@@ -25,10 +25,10 @@ static Peer PeerOf6(const sockaddr_in6& address) {
   inet_ntop(AF_INET6, &address.sin6_addr, text, sizeof(text));
   Peer peer;
   peer.name = "ipv6:%5B" + std::string(text);
-  // gRPC writes the scope of a link-local address as RFC 6874 has it.
+  // gRPC writes the scope of a link-local address as in RFC 6874.
   if (address.sin6_scope_id != 0) peer.name += "%25" + std::to_string(address.sin6_scope_id);
   peer.name += "%5D:" + std::to_string(ntohs(address.sin6_port));
-  // A site gives each machine 64 bits (RFC 4291, section 2.5.1) to choose from as it likes.
+  // Each machine chooses the last 64 bits as it likes (RFC 4291, section 2.5.1).
   peer.network = std::string(reinterpret_cast<const char*>(address.sin6_addr.s6_addr), 8);
   peer.is_local = IN6_IS_ADDR_LOOPBACK(&address.sin6_addr);
   return peer;

@@ -10,7 +10,7 @@
 #include <filesystem>
 #include <system_error>
 
-#include "access/descriptor.h"
+#include "discovery/descriptor.h"
 
 namespace gyrebox::access {
 
@@ -25,7 +25,7 @@ static bool IsOpen(const fs::path& path) {
   return (fs::symlink_status(path, error).permissions() & kOthers) != fs::perms::none && !error;
 }
 
-/// Directories first: what is in one that nobody can enter is private already.
+/// Apply to a directory before its contents: what lies in a directory that others cannot enter is private already.
 static void TakeRights(const fs::path& path) {
   if (!IsOpen(path)) return;
   std::error_code error;
@@ -48,7 +48,7 @@ absl::Status MakeDataPrivate(const std::string& directory) {
        !error && entry != end; entry.increment(error)) {
     if (!entry->is_symlink(error)) TakeRights(entry->path());
   }
-  TakeRights(directory);  // last, so that a start that is cut off does it all again
+  TakeRights(directory);  // last, so that an interrupted start does it all again
   return absl::OkStatus();
 }
 

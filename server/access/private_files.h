@@ -7,15 +7,15 @@
 
 namespace gyrebox::access {
 
-/// From now on what this process makes is its user's alone, whatever umask it was started with.
+/// Makes all files that this process creates from now on private to its user, whatever umask it was started with.
 void KeepNewFilesPrivate();
 
-/// Makes the data directory where it is not there. Takes from one that an earlier version left, and from what is in it,
-/// the rights of all others; a directory that holds other things is left alone. Where that cannot be done, the log says
-/// so. FAILED_PRECONDITION where the directory cannot be made.
+/// Creates the data directory if it does not exist. Removes all rights of other users from a directory of an earlier
+/// version and its contents; leaves a directory that holds other things alone. Logs what it cannot do.
+/// FAILED_PRECONDITION if the directory cannot be created.
 absl::Status MakeDataPrivate(const std::string& directory);
 
-/// Writes a file that must not be there yet. FAILED_PRECONDITION that names it.
+/// Writes a file that must not exist yet. FAILED_PRECONDITION that names it.
 absl::Status WriteNewPrivate(const std::string& path, const std::string& text);
 
 }  // namespace gyrebox::access

@@ -1,4 +1,4 @@
-/// The files that a server proves itself with.
+/// Certificate and private key of a server.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -9,16 +9,16 @@
 namespace gyrebox::access {
 
 struct TlsPair {
-  std::string certificate;                      ///< PEM, with the certificates that lead to its root after it
+  std::string certificate;                      ///< PEM, followed by the certificates up to its root
   std::string key;                              ///< PEM
-  std::chrono::system_clock::time_point end{};  ///< of the certificate's time
+  std::chrono::system_clock::time_point end{};  ///< expiry of the certificate
 };
 
-/// Reads a certificate and its key. FAILED_PRECONDITION that names the file and what is wrong with it: not readable,
-/// not PEM, out of date, or a key of another certificate.
+/// Reads a certificate and its key. FAILED_PRECONDITION that names the file and its fault: not readable, not PEM, out
+/// of date, or a key of another certificate.
 absl::StatusOr<TlsPair> ReadTlsPair(const std::string& certificate_file, const std::string& key_file);
 
-/// What to tell the people who look after a server whose certificate ends within 30 days; empty where there is time.
+/// Warning for the operators of a server whose certificate expires within 30 days; empty if there is time.
 std::string EndWarning(const TlsPair& pair, std::chrono::system_clock::time_point now);
 
 }  // namespace gyrebox::access

@@ -1,4 +1,4 @@
-/// How often something may happen.
+/// Rate limit.
 #pragma once
 
 #include <algorithm>
@@ -6,14 +6,14 @@
 
 namespace gyrebox::access {
 
-/// A bucket that holds up to `size` and gains `rate` a second; each thing that happens takes one out.
+/// A bucket that holds up to `size` tokens and gains `rate` per second; each event takes one.
 class TokenBucket {
  public:
   using Clock = std::chrono::steady_clock;
 
   TokenBucket(double rate, double size, Clock::time_point now) : rate_(rate), size_(size), held_(size), filled_(now) {}
 
-  /// Takes one out and returns 0; where there is none, the seconds until there will be.
+  /// Takes a token and returns 0; if there is none, returns the seconds until there will be one.
   double Take(Clock::time_point now) {
     held_ = std::min(size_, held_ + rate_ * std::chrono::duration<double>(now - filled_).count());
     filled_ = now;

@@ -1,7 +1,7 @@
 #include "api/analysis_service.h"
 
-#include "analysis/answer_pages.h"
-#include "analysis/answers.h"
+#include "answers/answer_pages.h"
+#include "answers/answers.h"
 #include "api/answer.h"
 #include "api/page.h"
 
@@ -14,15 +14,15 @@ absl::StatusOr<v1::Answers> AnalysisService::Analyse(const v1::AnalyseStudyReque
   if (auto status = analysis::FillOptions(&options); !status.ok()) return status;
   const std::string list = request.name() + "/answers " + options.SerializeAsString();
   if (!request.page_token().empty()) return kept_.GoOn<v1::Answers>(list, request.page_token());
-  auto answers = analysis::Analyse(rooms_.store, *id, options, &rooms_.digests, stop);
+  auto answers = analysis::Analyse(server_.store, *id, options, &server_.digests, stop);
   if (!answers.ok()) return answers.status();
   answers->set_software_version(GYREBOX_VERSION);
-  return kept_.Start(list, analysis::CutIntoPages(*std::move(answers), kMostPageBytes));
+  return kept_.Start(list, analysis::CutIntoPages(*std::move(answers), kMaxPageBytes));
 }
 
 grpc::ServerUnaryReactor* AnalysisService::AnalyseStudy(grpc::CallbackServerContext* context,
                                                         const v1::AnalyseStudyRequest* request, v1::Answers* response) {
-  return AnswerOn(rooms_.slow_pool, rooms_, context, request, response,
+  return AnswerOn(server_.slow_pool, server_, context, request, response,
                   [=, this](const study::Stop& stop) { return Analyse(*request, stop); });
 }
 

@@ -2,14 +2,14 @@
 #pragma once
 
 #include "api/kept_pages.h"
-#include "api/rooms.h"
+#include "api/server_context.h"
 #include "gyrebox/v1/analysis_service.grpc.pb.h"
 
 namespace gyrebox::api {
 
 class AnalysisService : public v1::AnalysisService::CallbackService {
  public:
-  explicit AnalysisService(const Rooms& rooms) : rooms_(rooms) {}
+  explicit AnalysisService(const ServerContext& server) : server_(server) {}
 
   grpc::ServerUnaryReactor* AnalyseStudy(grpc::CallbackServerContext* context, const v1::AnalyseStudyRequest* request,
                                          v1::Answers* response) override;
@@ -17,7 +17,7 @@ class AnalysisService : public v1::AnalysisService::CallbackService {
  private:
   absl::StatusOr<v1::Answers> Analyse(const v1::AnalyseStudyRequest& request, const study::Stop& stop);
 
-  Rooms rooms_;
+  ServerContext server_;
   KeptPages kept_;
 };
 

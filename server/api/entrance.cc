@@ -8,9 +8,9 @@ namespace gyrebox::api {
 
 constexpr int kHandshakeMilliseconds = 10'000;
 constexpr int kIdleMilliseconds = 600'000;
-constexpr int kMostCallsPerConnection = 100;
+constexpr int kMaxCallsPerConnection = 100;
 constexpr int kMetadataBytes = 16 * 1024;
-/// What gRPC may hold of requests that are not whole yet, of all connections together.
+/// Max bytes of incomplete requests that gRPC may hold, over all connections.
 constexpr size_t kTransportBytes = 64 << 20;
 constexpr int kWindowBytes = 64 * 1024;
 
@@ -42,10 +42,10 @@ static void AddBounds(grpc::ServerBuilder& builder) {
   builder.SetResourceQuota(quota);
   builder.AddChannelArgument(GRPC_ARG_SERVER_HANDSHAKE_TIMEOUT_MS, kHandshakeMilliseconds);
   builder.AddChannelArgument(GRPC_ARG_MAX_CONNECTION_IDLE_MS, kIdleMilliseconds);
-  builder.AddChannelArgument(GRPC_ARG_MAX_CONCURRENT_STREAMS, kMostCallsPerConnection);
+  builder.AddChannelArgument(GRPC_ARG_MAX_CONCURRENT_STREAMS, kMaxCallsPerConnection);
   builder.AddChannelArgument(GRPC_ARG_MAX_METADATA_SIZE, kMetadataBytes);
   builder.AddChannelArgument(GRPC_ARG_HTTP2_STREAM_LOOKAHEAD_BYTES, kWindowBytes);
-  builder.AddChannelArgument(GRPC_ARG_HTTP2_BDP_PROBE, 0);  // it makes the window grow to megabytes
+  builder.AddChannelArgument(GRPC_ARG_HTTP2_BDP_PROBE, 0);  // it would grow the window to megabytes
   builder.AddChannelArgument(GRPC_ARG_KEEPALIVE_TIME_MS, 60'000);
   builder.AddChannelArgument(GRPC_ARG_KEEPALIVE_TIMEOUT_MS, 20'000);
   builder.AddChannelArgument(GRPC_ARG_HTTP2_MIN_RECV_PING_INTERVAL_WITHOUT_DATA_MS, 20'000);

@@ -1,4 +1,4 @@
-/// How connections reach gRPC: the sockets that listen, the bounds on what they bring, and the certificate.
+/// How connections reach gRPC: listening sockets, bounds on incoming data, and the certificate.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -19,28 +19,28 @@ namespace gyrebox::api {
 
 class Entrance {
  public:
-  /// Listens, and takes nobody yet.
+  /// Opens the listening sockets, without accepting connections yet.
   /// @param socket path of the Unix socket, which never uses TLS; empty for none.
   static absl::StatusOr<std::unique_ptr<Entrance>> Open(const std::string& listen, const std::string& socket,
                                                         const std::optional<access::TlsPair>& tls,
                                                         access::Connections& connections);
   ~Entrance();
 
-  /// Before the server is built.
+  /// Call before the server is built.
   void AddTo(grpc::ServerBuilder& builder);
-  /// Lets people in. After the server is built.
+  /// Starts to accept connections. Call after the server is built.
   void Start();
-  /// Lets nobody in any more. Before the server is shut down.
+  /// Stops accepting connections. Call before the server is shut down.
   void Stop();
 
   /// HOST:PORT.
   const std::string& address() const { return address_; }
-  /// The same as gRPC reaches it from this machine.
+  /// The address as gRPC reaches it from this machine.
   const std::string& loopback() const { return loopback_; }
 
-  /// Shows another certificate from now on. Only with TLS.
+  /// Uses another certificate from now on. Only with TLS.
   void Use(access::TlsPair pair) { tls_->Use(std::move(pair)); }
-  /// What to tell of the certificate's end; empty where there is time, or no TLS.
+  /// Warning that the certificate expires soon; empty if there is time, or no TLS.
   std::string CertificateWarning() const;
 
  private:

@@ -2,9 +2,9 @@
 
 #include <map>
 
-#include "access/needs.h"
-#include "api/status.h"
+#include "access/required_roles.h"
 #include "schema/number_text.h"
+#include "status/status.h"
 
 namespace gyrebox::api {
 
@@ -16,7 +16,7 @@ static std::string AuthorizationOf(const grpc::CallbackServerContext& context) {
   return found == metadata.end() ? "" : std::string(found->second.data(), found->second.size());
 }
 
-/// The name that a descriptor pool knows a method by: package.Service.Method.
+/// Name of a method in a descriptor pool: package.Service.Method.
 static std::string DescriptorName(std::string path) {
   path.erase(0, 1);
   path[path.find('/')] = '.';
@@ -26,7 +26,7 @@ static std::string DescriptorName(std::string path) {
 const std::string& MethodOf(const google::protobuf::Descriptor* request) {
   static const auto& paths = *[] {
     auto* made = new std::map<const google::protobuf::Descriptor*, std::string>;
-    for (const auto& [path, need] : access::AllNeeds()) {
+    for (const auto& [path, need] : access::AllRequiredRoles()) {
       const auto* pool = google::protobuf::DescriptorPool::generated_pool();
       if (const auto* method = pool->FindMethodByName(DescriptorName(path))) made->emplace(method->input_type(), path);
     }
@@ -37,36 +37,36 @@ const std::string& MethodOf(const google::protobuf::Descriptor* request) {
   return found == paths.end() ? none : found->second;
 }
 
-absl::StatusOr<access::Person> Enter(const Rooms& rooms, const grpc::CallbackServerContext& context,
-                                     const std::string& method, int64_t bytes) {
+absl::StatusOr<access::User> Enter(const ServerContext& server, const grpc::CallbackServerContext& context,
+                                   const std::string& method, int64_t bytes) {
   const std::string peer = context.peer();
-  auto person = rooms.gate.Admit(method, AuthorizationOf(context), peer);
-  if (!person.ok()) return person.status();
-  if (!context.IsCancelled()) rooms.connections.NoteCall(peer, /*known=*/!person->name.empty(), bytes);
-  const double wait = rooms.limits.Request(person->name);
-  if (wait == 0) return person;
-  const double most = rooms.limits.options().requests_per_second;
-  return TooMany("more than " + schema::NumberText(most) + " requests a second from " + person->name, wait);
+  auto user = server.authenticator.Admit(method, AuthorizationOf(context), peer);
+  if (!user.ok()) return user.status();
+  if (!context.IsCancelled()) server.connections.NoteCall(peer, /*known=*/!user->name.empty(), bytes);
+  const double wait = server.limits.Request(user->name);
+  if (wait == 0) return user;
+  const double most = server.limits.options().requests_per_second;
+  return TooMany("more than " + schema::NumberText(most) + " requests a second from " + user->name, wait);
 }
 
-absl::StatusOr<stream::Pass> EnterStream(const Rooms& rooms, const grpc::CallbackServerContext& context,
-                                         const std::string& method, int64_t bytes) {
-  const auto person = Enter(rooms, context, method, bytes);
-  if (!person.ok()) return person.status();
-  auto place = rooms.limits.Stream(person->name);
+absl::StatusOr<stream::StreamAuthorization> EnterStream(const ServerContext& server,
+                                                        const grpc::CallbackServerContext& context,
+                                                        const std::string& method, int64_t bytes) {
+  const auto user = Enter(server, context, method, bytes);
+  if (!user.ok()) return user.status();
+  auto place = server.limits.Stream(user->name);
   if (place == nullptr) {
-    return TooMany(person->name + " has " + std::to_string(rooms.limits.options().streams) +
+    return TooMany(user->name + " has " + std::to_string(server.limits.options().streams) +
                        " streams open, which is the most; close one first",
                    kSecondsToCloseOne);
   }
-  return [&gate = rooms.gate, method, authorization = AuthorizationOf(context), peer = context.peer(), place] {
-    return gate.Admit(method, authorization, peer).status();
-  };
+  return [&authenticator = server.authenticator, method, authorization = AuthorizationOf(context),
+          peer = context.peer(), place] { return authenticator.Admit(method, authorization, peer).status(); };
 }
 
 namespace {
 
-/// Ends a call at once.
+/// Ends a call at once with an error.
 class Refusal : public grpc::ServerGenericBidiReactor {
  public:
   explicit Refusal(const absl::Status& why) { Finish(ToGrpcStatus(why)); }
@@ -76,8 +76,8 @@ class Refusal : public grpc::ServerGenericBidiReactor {
 }  // namespace
 
 grpc::ServerGenericBidiReactor* NoSuchMethod::CreateReactor(grpc::GenericCallbackServerContext* context) {
-  const auto person = Enter(rooms_, *context, context->method(), 0);
-  return new Refusal(person.ok() ? absl::UnimplementedError("this server has no such method") : person.status());
+  const auto user = Enter(server_, *context, context->method(), 0);
+  return new Refusal(user.ok() ? absl::UnimplementedError("this server has no such method") : user.status());
 }
 
 }  // namespace gyrebox::api

@@ -1,8 +1,9 @@
-/// Where calls enter: who makes a call, and whether that person may make it. Every handler of every service asks here
-/// before anything else, health and reflection too; a method that is not in the table of needs is closed to all.
+/// Entry point of all calls: who makes a call, and whether that user may make it. Every handler of every service,
+/// including health and reflection, checks this before anything else. A method that is not in the table of required
+/// roles is closed to everyone.
 ///
-/// gRPC's own hook for this, AuthMetadataProcessor, is not used: it turns all metadata received into C strings, and the
-/// gRPC of Debian 12 (1.51.1) aborts the process where a key is among them that gRPC keeps for itself.
+/// gRPC's own hook for this, AuthMetadataProcessor, is not used: it turns all received metadata into C strings, and
+/// gRPC 1.51.1 of Debian 12 aborts the process if they include a key that gRPC reserves for itself.
 #pragma once
 
 #include <google/protobuf/descriptor.h>
@@ -13,29 +14,30 @@
 #include <string>
 
 #include "absl/status/statusor.h"
-#include "api/rooms.h"
+#include "api/server_context.h"
 #include "api/unknown_fields.h"
 #include "stream/watch_hub.h"
 
 namespace gyrebox::api {
 
-/// Path on the wire, /package.Service/Method, of the method that takes such a request; empty where the table of needs
-/// has none. Each request belongs to one method.
+/// Path on the wire, /package.Service/Method, of the method that takes such a request; empty if it is not in the table
+/// of required roles. Each request type belongs to one method.
 const std::string& MethodOf(const google::protobuf::Descriptor* request);
 
-/// Who makes a call of the method on a path. UNAUTHENTICATED; PERMISSION_DENIED where the role does not do;
-/// UNIMPLEMENTED for a method that is not in the table; RESOURCE_EXHAUSTED, with the time to wait, where the person
-/// calls too often.
+/// Identifies who calls the method at a path. UNAUTHENTICATED; PERMISSION_DENIED if the role is insufficient;
+/// UNIMPLEMENTED for a method that is not in the table; RESOURCE_EXHAUSTED, with the time to wait, if the user calls
+/// too often.
 /// @param bytes of its request.
-absl::StatusOr<access::Person> Enter(const Rooms& rooms, const grpc::CallbackServerContext& context,
-                                     const std::string& method, int64_t bytes);
+absl::StatusOr<access::User> Enter(const ServerContext& server, const grpc::CallbackServerContext& context,
+                                   const std::string& method, int64_t bytes);
 
-/// The same for a stream, which holds one of the person's stream slots until the pass is destroyed. The pass tells
-/// whether the stream may go on: not once the token is revoked or expired.
-absl::StatusOr<stream::Pass> EnterStream(const Rooms& rooms, const grpc::CallbackServerContext& context,
-                                         const std::string& method, int64_t bytes);
+/// The same for a stream, which holds one of the user's stream slots until the authorization is destroyed. The
+/// authorization tells whether the stream may continue; it fails once the token is revoked or expired.
+absl::StatusOr<stream::StreamAuthorization> EnterStream(const ServerContext& server,
+                                                        const grpc::CallbackServerContext& context,
+                                                        const std::string& method, int64_t bytes);
 
-/// Requests that say what is to be run or changed: one with a field that the schema does not have is refused.
+/// Requests that say what to run or change. They are rejected if they have a field that the schema does not know.
 template <class Request>
 concept Instructs = requires(Request request) {
   request.spec();
@@ -43,35 +45,36 @@ concept Instructs = requires(Request request) {
 || requires(Request request) { request.axes(); }
 || requires(Request request) { request.changes(); };
 
-/// The same, for the method that takes this request. Unknown fields are refused where the request Instructs, with
-/// INVALID_ARGUMENT, and else discarded.
+/// The same for the method that takes this request. Rejects unknown fields with INVALID_ARGUMENT if the request
+/// Instructs, else discards them.
 template <class Request>
-absl::StatusOr<access::Person> Enter(const Rooms& rooms, const grpc::CallbackServerContext& context,
-                                     const Request* request) {
-  auto person = Enter(rooms, context, MethodOf(Request::descriptor()), static_cast<int64_t>(request->ByteSizeLong()));
-  if (!person.ok()) return person;
+absl::StatusOr<access::User> Enter(const ServerContext& server, const grpc::CallbackServerContext& context,
+                                   const Request* request) {
+  auto user = Enter(server, context, MethodOf(Request::descriptor()), static_cast<int64_t>(request->ByteSizeLong()));
+  if (!user.ok()) return user;
   if constexpr (Instructs<Request>) {
     if (auto status = CheckAllKnown(*request); !status.ok()) return status;
   } else {
-    // The request is this call's own; gRPC only lends it as const.
+    // This call owns the request; gRPC only passes it as const.
     const_cast<Request*>(request)->DiscardUnknownFields();
   }
-  return person;
+  return user;
 }
 template <class Request>
-absl::StatusOr<stream::Pass> EnterStream(const Rooms& rooms, const grpc::CallbackServerContext& context,
-                                         const Request* request) {
+absl::StatusOr<stream::StreamAuthorization> EnterStream(const ServerContext& server,
+                                                        const grpc::CallbackServerContext& context,
+                                                        const Request* request) {
   const size_t bytes = request == nullptr ? 0 : request->ByteSizeLong();
   if (request != nullptr) const_cast<Request*>(request)->DiscardUnknownFields();  // it lives as long as the stream
-  return EnterStream(rooms, context, MethodOf(Request::descriptor()), static_cast<int64_t>(bytes));
+  return EnterStream(server, context, MethodOf(Request::descriptor()), static_cast<int64_t>(bytes));
 }
 
-/// Counts every call that begins, for its connection: those too that are given up before they are whole, which no
-/// handler ever sees.
+/// Counts every call that begins, per connection, including calls abandoned before they are complete, which no handler
+/// ever sees.
 class CallCounter : public grpc::experimental::ServerInterceptorFactoryInterface {
  public:
   explicit CallCounter(access::Connections& connections) : connections_(connections) {}
-  /// Null: the call itself goes on as it is.
+  /// Returns null: the call itself proceeds unchanged.
   grpc::experimental::Interceptor* CreateServerInterceptor(grpc::experimental::ServerRpcInfo* info) override {
     connections_.NoteBegun(info->server_context()->peer());
     return nullptr;
@@ -81,14 +84,14 @@ class CallCounter : public grpc::experimental::ServerInterceptorFactoryInterface
   access::Connections& connections_;
 };
 
-/// Refuses every method that no service has.
+/// Rejects every method that no service has.
 class NoSuchMethod : public grpc::CallbackGenericService {
  public:
-  explicit NoSuchMethod(const Rooms& rooms) : rooms_(rooms) {}
+  explicit NoSuchMethod(const ServerContext& server) : server_(server) {}
   grpc::ServerGenericBidiReactor* CreateReactor(grpc::GenericCallbackServerContext* context) override;
 
  private:
-  Rooms rooms_;
+  ServerContext server_;
 };
 
 }  // namespace gyrebox::api

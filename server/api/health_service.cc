@@ -3,7 +3,7 @@
 #include <optional>
 
 #include "api/entry.h"
-#include "api/status.h"
+#include "status/status.h"
 #include "stream/writer.h"
 
 namespace gyrebox::api {
@@ -11,16 +11,16 @@ namespace gyrebox::api {
 static const std::string kCheck = "/grpc.health.v1.Health/Check";
 static const std::string kWatch = "/grpc.health.v1.Health/Watch";
 
-/// One reader. All but the reactions are called with the service's mutex held.
+/// One reader. Call everything except the gRPC reactions with the service's mutex held.
 class HealthService::Watcher : public grpc::ServerWriteReactor<Response> {
  public:
-  Watcher(HealthService& service, std::string name, stream::Pass pass)
-      : service_(service), name_(std::move(name)), pass_(std::move(pass)) {}
+  Watcher(HealthService& service, std::string name, stream::StreamAuthorization authorization)
+      : service_(service), name_(std::move(name)), authorization_(std::move(authorization)) {}
 
-  /// Writes the status where it is news.
+  /// Writes the status if it has changed.
   void TellLocked() {
     if (finished_ || writing_) return;
-    if (const auto status = pass_(); !status.ok()) return EndLocked(ToGrpcStatus(status));
+    if (const auto status = authorization_(); !status.ok()) return EndLocked(ToGrpcStatus(status));
     const auto now = service_.StatusOfLocked(name_);
     if (now == told_) return service_.going_away_ ? EndLocked(stream::ServerIsStopping()) : void();
     told_ = now;
@@ -50,7 +50,7 @@ class HealthService::Watcher : public grpc::ServerWriteReactor<Response> {
  private:
   HealthService& service_;
   const std::string name_;
-  const stream::Pass pass_;
+  const stream::StreamAuthorization authorization_;
   Response message_;
   std::optional<Response::ServingStatus> told_;
   bool writing_ = false;
@@ -65,15 +65,15 @@ grpc::health::v1::HealthCheckResponse::ServingStatus HealthService::StatusOfLock
 grpc::ServerUnaryReactor* HealthService::Check(grpc::CallbackServerContext* context, const Request* request,
                                                Response* response) {
   auto* reactor = context->DefaultReactor();
-  if (const auto person = Enter(rooms_, *context, kCheck, 0); !person.ok()) {
-    reactor->Finish(ToGrpcStatus(person.status()));
+  if (const auto user = Enter(server_, *context, kCheck, 0); !user.ok()) {
+    reactor->Finish(ToGrpcStatus(user.status()));
     return reactor;
   }
   std::unique_lock lock(mutex_);
   const auto status = StatusOfLocked(request->service());
   lock.unlock();
   response->set_status(status);
-  // Check answers an unknown service with an error, Watch with a status: that is the standard.
+  // By the standard, Check answers an unknown service with an error, Watch with a status.
   const bool known = status != Response::SERVICE_UNKNOWN;
   reactor->Finish(known ? grpc::Status::OK : ToGrpcStatus(absl::NotFoundError("this server has no such service")));
   return reactor;
@@ -81,9 +81,9 @@ grpc::ServerUnaryReactor* HealthService::Check(grpc::CallbackServerContext* cont
 
 grpc::ServerWriteReactor<grpc::health::v1::HealthCheckResponse>* HealthService::Watch(
     grpc::CallbackServerContext* context, const Request* request) {
-  auto pass = EnterStream(rooms_, *context, kWatch, 0);
-  const absl::Status refused = pass.status();
-  auto* watcher = new Watcher(*this, request->service(), refused.ok() ? *std::move(pass) : nullptr);
+  auto authorization = EnterStream(server_, *context, kWatch, 0);
+  const absl::Status refused = authorization.status();
+  auto* watcher = new Watcher(*this, request->service(), refused.ok() ? *std::move(authorization) : nullptr);
   std::lock_guard lock(mutex_);
   if (!refused.ok()) {
     watcher->EndLocked(ToGrpcStatus(refused));

@@ -1,4 +1,4 @@
-/// Health of the open standard grpc.health.v1: whether this server does its work.
+/// Health service of the open standard grpc.health.v1: whether this server does its work.
 #pragma once
 
 #include <map>
@@ -6,7 +6,7 @@
 #include <set>
 #include <string>
 
-#include "api/rooms.h"
+#include "api/server_context.h"
 #include "grpc/health/v1/health.grpc.pb.h"
 
 namespace gyrebox::api {
@@ -17,16 +17,17 @@ class HealthService : public grpc::health::v1::Health::CallbackService {
   using Response = grpc::health::v1::HealthCheckResponse;
 
   /// NOT_SERVING until Update() says otherwise.
-  HealthService(const Rooms& rooms, std::set<std::string> services) : rooms_(rooms), services_(std::move(services)) {}
+  HealthService(const ServerContext& server, std::set<std::string> services)
+      : server_(server), services_(std::move(services)) {}
 
   grpc::ServerUnaryReactor* Check(grpc::CallbackServerContext* context, const Request* request,
                                   Response* response) override;
   grpc::ServerWriteReactor<Response>* Watch(grpc::CallbackServerContext* context, const Request* request) override;
 
-  /// Tells all who watch where it has changed, and ends the streams of those who may not watch any more. Called every
-  /// second or so. Does not block.
+  /// Sends the status to every watcher for which it has changed, and ends streams whose authorization no longer holds.
+  /// Called about once a second. Does not block.
   void Update(bool serving);
-  /// Tells that nothing is served any more, and ends all streams, those to come too.
+  /// Reports that nothing is served any more, and ends all streams, present and future.
   void GoAway();
 
  private:
@@ -35,7 +36,7 @@ class HealthService : public grpc::health::v1::Health::CallbackService {
   Response::ServingStatus StatusOfLocked(const std::string& service) const;
   void Remove(Watcher* watcher);
 
-  Rooms rooms_;
+  ServerContext server_;
   const std::set<std::string> services_;
   std::mutex mutex_;
   bool serving_ = false;         ///< guarded by mutex_

@@ -3,11 +3,11 @@
 #include <algorithm>
 
 #include "api/names.h"
-#include "api/status.h"
+#include "status/status.h"
 
 namespace gyrebox::api {
 
-/// A place in all answers: the number of the answer, then that of the page.
+/// An offset identifies a page among all answers: answer number times this, plus page number.
 constexpr int64_t kPagesOfAnswer = int64_t{1} << 24;
 
 static std::string TokenOf(const std::string& list, int64_t answer, size_t page) {
@@ -28,7 +28,7 @@ void KeptPages::MakeRoomLocked() {
   std::erase_if(answers_, [now = Clock::now()](const auto& entry) { return now - entry.second.used > kKeptFor; });
   size_t bytes = 0;
   for (const auto& [number, answer] : answers_) bytes += answer.bytes;
-  while (answers_.size() > 1 && (answers_.size() > kMostAnswers || bytes > kMostBytes)) {
+  while (answers_.size() > 1 && (answers_.size() > kMaxAnswers || bytes > kMaxBytes)) {
     const auto oldest = std::min_element(answers_.begin(), std::prev(answers_.end()),
                                          [](const auto& a, const auto& b) { return a.second.used < b.second.used; });
     bytes -= oldest->second.bytes;
@@ -37,10 +37,10 @@ void KeptPages::MakeRoomLocked() {
 }
 
 absl::StatusOr<std::string> KeptPages::Find(const std::string& list, const std::string& token, std::string* next) {
-  const auto place = ParsePageToken(list, token, 0);
-  if (!place.ok()) return place.status();
-  const int64_t number = *place / kPagesOfAnswer;
-  const auto page = static_cast<size_t>(*place % kPagesOfAnswer);
+  const auto offset = ParsePageToken(list, token, 0);
+  if (!offset.ok()) return offset.status();
+  const int64_t number = *offset / kPagesOfAnswer;
+  const auto page = static_cast<size_t>(*offset % kPagesOfAnswer);
   std::lock_guard lock(mutex_);
   MakeRoomLocked();
   const auto found = answers_.find(number);

@@ -1,4 +1,4 @@
-/// Pages of answers that take long to work out, kept for those who read on.
+/// Keeps the pages of expensive answers for the calls that read on.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -12,16 +12,16 @@
 
 namespace gyrebox::api {
 
-/// Thread-safe. All pages of an answer are of one moment. Keeps them serialised, for kKeptFor after the last one was
-/// asked for, unless newer answers need the room.
+/// Thread-safe. All pages of an answer are of one moment. Keeps them serialised for kKeptFor after the last access,
+/// unless newer answers need the space.
 class KeptPages {
  public:
   static constexpr std::chrono::minutes kKeptFor{2};
-  static constexpr size_t kMostAnswers = 16;
-  static constexpr size_t kMostBytes = 64 << 20;  ///< of all answers; one alone may have more
+  static constexpr size_t kMaxAnswers = 16;
+  static constexpr size_t kMaxBytes = 64 << 20;  ///< of all answers together; a single one may be larger
 
-  /// The first page of an answer. Where there are more, it has a token, and they are kept.
-  /// @param list what the answer is to: its token is good for no other.
+  /// First page of an answer. If there are more pages, gives it a token and keeps them.
+  /// @param list identifies the request: the token is valid for no other.
   template <class Response>
   Response Start(const std::string& list, std::vector<Response> pages) {
     if (pages.size() > 1) {
@@ -33,7 +33,7 @@ class KeptPages {
   }
 
   /// The page that a token stands for. INVALID_ARGUMENT for a token of another list; ABORTED, with the reason
-  /// PAGES_EXPIRED, where the page is not kept any more.
+  /// PAGES_EXPIRED, if the page is not kept any more.
   template <class Response>
   absl::StatusOr<Response> GoOn(const std::string& list, const std::string& token) {
     std::string next;

@@ -7,25 +7,25 @@
 
 namespace gyrebox::api {
 
-/// A number that tells lists apart: FNV-1a, 64 bits (Fowler, Noll, Vo; draft-eastlake-fnv).
+/// Hash that distinguishes lists: FNV-1a, 64 bits (Fowler, Noll, Vo; draft-eastlake-fnv).
 static std::string Mark(const std::string& list) {
   uint64_t hash = 0xcbf29ce484222325;
   for (const unsigned char c : list) hash = (hash ^ c) * 0x100000001b3;
   return std::to_string(hash) + ":";
 }
 
-std::string MakePageToken(const std::string& list, int64_t place) {
-  return absl::WebSafeBase64Escape(Mark(list) + std::to_string(place));
+std::string MakePageToken(const std::string& list, int64_t offset) {
+  return absl::WebSafeBase64Escape(Mark(list) + std::to_string(offset));
 }
 
 absl::StatusOr<int64_t> ParsePageToken(const std::string& list, const std::string& token, int64_t start) {
   if (token.empty()) return start;
   std::string text;
-  int64_t place = 0;
+  int64_t offset = 0;
   const std::string mark = Mark(list);
   if (absl::WebSafeBase64Unescape(token, &text) && text.starts_with(mark) &&
-      absl::SimpleAtoi(text.substr(mark.size()), &place) && place >= 0) {
-    return place;
+      absl::SimpleAtoi(text.substr(mark.size()), &offset) && offset >= 0) {
+    return offset;
   }
   return absl::InvalidArgumentError("page_token is not one that this list gave; start again without it");
 }

@@ -11,25 +11,25 @@
 
 namespace gyrebox::api {
 
-/// Most bytes of the items of a page; a single item may be larger.
-inline constexpr size_t kMostPageBytes = 1 << 20;
+/// Max bytes of the items of a page; a single item may be larger.
+inline constexpr size_t kMaxPageBytes = 1 << 20;
 
-/// Samples of a page of a series, as they were recorded or measured again from frames: by default, and at most.
+/// Samples per page of a series, recorded or measured again from frames: default and max.
 inline constexpr int kSamplesPerPage = 1000;
-inline constexpr int kMostSamplesPerPage = 10'000;
+inline constexpr int kMaxSamplesPerPage = 10'000;
 
-/// A page as a request asks for it.
+/// A requested page.
 struct Page {
-  std::string list;  ///< tells lists apart
-  int64_t from = 0;  ///< place in the list
-  int size = 0;      ///< most items
+  std::string list;  ///< distinguishes lists
+  int64_t from = 0;  ///< offset in the list
+  int size = 0;      ///< max items
 
-  /// The token of the page that goes on at a place.
-  std::string TokenAt(int64_t place) const { return MakePageToken(list, place); }
+  /// Token of the page that starts at an offset.
+  std::string TokenAt(int64_t offset) const { return MakePageToken(list, offset); }
 };
 
-/// Reads page_size and page_token. INVALID_ARGUMENT where either is at fault.
-/// @param list what the list is of, its filters too: a token is good for no other.
+/// Reads page_size and page_token. INVALID_ARGUMENT if either is invalid.
+/// @param list identifies the list, including its filters: a token is valid for no other.
 template <class Request>
 absl::StatusOr<Page> PageOf(const Request& request, const std::string& list, int standard, int most,
                             int64_t start = 0) {
@@ -47,20 +47,20 @@ size_t BytesInPage(const Item& item) {
   return item.ByteSizeLong() + kTagAndLength;
 }
 
-/// Moves items into a page until it is full: at most `size`, and of kMostPageBytes, but at least one.
-/// @return how many were moved; where there are more, another page is to follow.
+/// Moves items into a page until it is full: at most `size` items and kMaxPageBytes, but at least one item.
+/// @return number of items moved; if some remain, another page must follow.
 template <class Item>
 int FillPage(std::vector<Item>* items, int size, google::protobuf::RepeatedPtrField<Item>* page) {
   size_t bytes = 0;
   for (Item& item : *items) {
     bytes += BytesInPage(item);
-    if (page->size() >= size || (bytes > kMostPageBytes && !page->empty())) break;
+    if (page->size() >= size || (bytes > kMaxPageBytes && !page->empty())) break;
     *page->Add() = std::move(item);
   }
   return page->size();
 }
 
-/// Fills a page with a whole list that is at hand, from the place on that was asked for.
+/// Fills a page from a complete list, starting at the requested offset.
 template <class Item, class Response>
 void FillFrom(std::vector<Item> all, const Page& page, google::protobuf::RepeatedPtrField<Item>* items,
               Response* response) {

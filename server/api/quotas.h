@@ -1,19 +1,19 @@
-/// What one person may have, and ask for.
+/// Quotas of one user, and the range of priorities.
 #pragma once
 
 #include <absl/status/status.h>
 
 #include <cstdint>
 
-#include "api/rooms.h"
+#include "api/server_context.h"
 
 namespace gyrebox::api {
 
-/// RESOURCE_EXHAUSTED where a run has more beads than one person may have on the device. What the other quotas allow
-/// the store checks as it takes things in: see store::Bounds.
-absl::Status CheckBeads(const Rooms& rooms, int64_t most_beads);
+/// RESOURCE_EXHAUSTED if a run has more beads than one user may have on the device. The store checks the other quotas
+/// when it accepts work: see store::Bounds.
+absl::Status CheckBeads(const ServerContext& server, int64_t max_beads);
 
-/// INVALID_ARGUMENT where a priority is none.
+/// INVALID_ARGUMENT if a priority is out of range.
 absl::Status CheckPriority(int priority);
 
 }  // namespace gyrebox::api

@@ -6,7 +6,7 @@
 #include <set>
 
 #include "api/entry.h"
-#include "api/status.h"
+#include "status/status.h"
 
 namespace gyrebox::api {
 
@@ -14,11 +14,11 @@ using google::protobuf::DescriptorPool;
 using google::protobuf::FieldDescriptor;
 using google::protobuf::FileDescriptor;
 
-/// Reads a question, answers it, reads the next one.
+/// Reads a request, answers it, and reads the next one.
 class ReflectionService::Conversation : public grpc::ServerBidiReactor<Request, Response> {
  public:
-  Conversation(const ReflectionService& service, absl::StatusOr<stream::Pass> pass)
-      : service_(service), pass_(std::move(pass)) {
+  Conversation(const ReflectionService& service, absl::StatusOr<stream::StreamAuthorization> authorization)
+      : service_(service), authorization_(std::move(authorization)) {
     if (GoesOn()) StartRead(&request_);
   }
 
@@ -36,18 +36,18 @@ class ReflectionService::Conversation : public grpc::ServerBidiReactor<Request, 
 
  private:
   bool GoesOn() {
-    const absl::Status status = pass_.ok() ? (*pass_)() : pass_.status();
+    const absl::Status status = authorization_.ok() ? (*authorization_)() : authorization_.status();
     if (!status.ok()) Finish(ToGrpcStatus(status));
     return status.ok();
   }
 
   const ReflectionService& service_;
-  const absl::StatusOr<stream::Pass> pass_;
+  const absl::StatusOr<stream::StreamAuthorization> authorization_;
   Request request_;
   Response response_;
 };
 
-/// A file after all that it imports, each once.
+/// Adds a file and all that it imports, each once.
 static void AddFiles(const FileDescriptor* file, std::set<const FileDescriptor*>* seen,
                      grpc::reflection::v1alpha::FileDescriptorResponse* response) {
   if (!seen->insert(file).second) return;
@@ -115,7 +115,7 @@ grpc::reflection::v1alpha::ServerReflectionResponse ReflectionService::Answer(co
 grpc::ServerBidiReactor<grpc::reflection::v1alpha::ServerReflectionRequest,
                         grpc::reflection::v1alpha::ServerReflectionResponse>*
 ReflectionService::ServerReflectionInfo(grpc::CallbackServerContext* context) {
-  return new Conversation(*this, EnterStream(rooms_, *context, static_cast<const Request*>(nullptr)));
+  return new Conversation(*this, EnterStream(server_, *context, static_cast<const Request*>(nullptr)));
 }
 
 }  // namespace gyrebox::api

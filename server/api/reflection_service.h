@@ -1,10 +1,10 @@
-/// Server reflection of the open standard grpc.reflection.v1alpha: which services there are, and their schema.
+/// Server reflection of the open standard grpc.reflection.v1alpha: the services and their schema.
 #pragma once
 
 #include <string>
 #include <vector>
 
-#include "api/rooms.h"
+#include "api/server_context.h"
 #include "grpc/reflection/v1alpha/reflection.grpc.pb.h"
 
 namespace gyrebox::api {
@@ -14,9 +14,9 @@ class ReflectionService : public grpc::reflection::v1alpha::ServerReflection::Ca
   using Request = grpc::reflection::v1alpha::ServerReflectionRequest;
   using Response = grpc::reflection::v1alpha::ServerReflectionResponse;
 
-  /// @param services full names of all that the server has.
-  ReflectionService(const Rooms& rooms, std::vector<std::string> services)
-      : rooms_(rooms), services_(std::move(services)) {}
+  /// @param services full names of all services of the server.
+  ReflectionService(const ServerContext& server, std::vector<std::string> services)
+      : server_(server), services_(std::move(services)) {}
 
   grpc::ServerBidiReactor<Request, Response>* ServerReflectionInfo(grpc::CallbackServerContext* context) override;
 
@@ -24,7 +24,7 @@ class ReflectionService : public grpc::reflection::v1alpha::ServerReflection::Ca
   class Conversation;
   Response Answer(const Request& request) const;
 
-  Rooms rooms_;
+  ServerContext server_;
   const std::vector<std::string> services_;
 };
 

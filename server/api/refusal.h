@@ -1,9 +1,9 @@
-/// A stream that only tells an error.
+/// A stream that only returns an error.
 #pragma once
 
 #include <grpcpp/grpcpp.h>
 
-#include "api/status.h"
+#include "status/status.h"
 
 namespace gyrebox::api {
 

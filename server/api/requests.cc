@@ -18,7 +18,7 @@ static bool IsRequestId(const std::string& id) {
          });
 }
 
-/// The same bytes for the same content.
+/// Serialises deterministically: the same bytes for the same content.
 static std::string Bytes(const google::protobuf::Message& content) {
   std::string bytes;
   google::protobuf::io::StringOutputStream stream(&bytes);
@@ -29,10 +29,10 @@ static std::string Bytes(const google::protobuf::Message& content) {
   return bytes;
 }
 
-absl::StatusOr<store::Request> ToRequest(const std::string& id, const std::string& person,
+absl::StatusOr<store::Request> ToRequest(const std::string& id, const std::string& user,
                                          const google::protobuf::Message& content) {
   if (!IsRequestId(id)) return absl::InvalidArgumentError("request_id is not up to 64 letters, digits, - or _");
-  return store::Request(id, person, content.GetDescriptor()->name(), access::HashOf(Bytes(content)));
+  return store::Request(id, user, content.GetDescriptor()->name(), access::HashOf(Bytes(content)));
 }
 
 }  // namespace gyrebox::api

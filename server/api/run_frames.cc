@@ -1,12 +1,12 @@
-// The calls of RunService about pictures of beds.
+// Calls of RunService about frames.
 #include <algorithm>
 #include <limits>
 
-#include "analysis/measure_again.h"
 #include "api/answer.h"
 #include "api/page.h"
 #include "api/refusal.h"
 #include "api/run_service.h"
+#include "digest/measure_again.h"
 #include "schema/number_text.h"
 #include "store/sample_messages.h"
 #include "stream/frame_message.h"
@@ -14,8 +14,8 @@
 namespace gyrebox::api {
 
 constexpr int kFramesPerPage = 10'000;
-constexpr int kMostFramesPerPage = 100'000;
-/// Beads that are measured again for one page, of all its frames: a few seconds.
+constexpr int kMaxFramesPerPage = 100'000;
+/// Max beads measured again for one page, over all its frames: a few seconds.
 constexpr int64_t kBeadsPerPage = 2'000'000;
 constexpr double kShortestInterval = 0.05, kLongestInterval = 3600;
 
@@ -49,7 +49,7 @@ absl::StatusOr<v1::Frame> RunService::StoredFrame(const v1::Run& run, const v1::
   const auto name = ParseRunName(run.name());
   if (!name.ok()) return name.status();
   const int64_t at_most = request.has_step() ? request.step() : std::numeric_limits<int64_t>::max();
-  const auto frame = rooms_.store.ReadFrame(name->study, name->run, at_most);
+  const auto frame = server_.store.ReadFrame(name->study, name->run, at_most);
   if (!frame.ok()) return frame.status();
   if (!frame->has_value()) return NoFrame(run, request.has_step());
   return ToAnswer(run, **frame, request.window());
@@ -58,15 +58,15 @@ absl::StatusOr<v1::Frame> RunService::StoredFrame(const v1::Run& run, const v1::
 void RunService::Frame(const v1::GetFrameRequest& request, const FrameDone& done) {
   const auto name = ParseRunName(request.name());
   if (!name.ok()) return done(name.status());
-  const auto run = rooms_.store.GetRun(name->study, name->run);
+  const auto run = server_.store.GetRun(name->study, name->run);
   if (!run.ok()) return done(run.status());
   if (request.has_step() && request.step() < 0) {
     return done(InvalidRequest({Fault("step", std::to_string(request.step()) + " is no step; at least 0")}));
   }
   const bool on_device = run->state() == v1::Run::STATE_STARTING || run->state() == v1::Run::STATE_RUNNING;
-  // What the run has passed on disk is there.
+  // Frames before the run's present step are on disk.
   if (!on_device || (request.has_step() && request.step() < run->step())) return done(StoredFrame(*run, request));
-  rooms_.executor.Look(
+  server_.executor.Look(
       name->study, name->run,
       [this, request, run = *run, done](const absl::StatusOr<std::shared_ptr<const store::Frame>>& live) {
         if (!live.ok()) return done(live.status());
@@ -74,17 +74,17 @@ void RunService::Frame(const v1::GetFrameRequest& request, const FrameDone& done
           const bool fits = frame != nullptr && (!request.has_step() || frame->step <= request.step());
           done(fits ? ToAnswer(run, *frame, request.window()) : StoredFrame(run, request));
         };
-        if (!rooms_.pool.Post(answer)) done(TooManyCalls());
+        if (!server_.pool.Post(answer)) done(TooManyCalls());
       });
 }
 
 absl::StatusOr<v1::ListFramesResponse> RunService::Frames(const v1::ListFramesRequest& request) {
   const auto name = ParseRunName(request.parent());
   if (!name.ok()) return name.status();
-  if (const auto run = rooms_.store.GetRun(name->study, name->run); !run.ok()) return run.status();
-  const auto page = PageOf(request, request.parent() + "/frames", kFramesPerPage, kMostFramesPerPage);
+  if (const auto run = server_.store.GetRun(name->study, name->run); !run.ok()) return run.status();
+  const auto page = PageOf(request, request.parent() + "/frames", kFramesPerPage, kMaxFramesPerPage);
   if (!page.ok()) return page.status();
-  const auto stamps = rooms_.store.ListFrames(name->study, name->run, page->from, page->size + 1);
+  const auto stamps = server_.store.ListFrames(name->study, name->run, page->from, page->size + 1);
   if (!stamps.ok()) return stamps.status();
   v1::ListFramesResponse response;
   size_t bytes = 0;
@@ -93,7 +93,7 @@ absl::StatusOr<v1::ListFramesResponse> RunService::Frames(const v1::ListFramesRe
     one.set_step(stamp.step);
     one.set_time(stamp.time);
     bytes += BytesInPage(one);
-    if (response.frames_size() == page->size || bytes > kMostPageBytes) {
+    if (response.frames_size() == page->size || bytes > kMaxPageBytes) {
       response.set_next_page_token(page->TokenAt(stamp.step));
       break;
     }
@@ -104,33 +104,33 @@ absl::StatusOr<v1::ListFramesResponse> RunService::Frames(const v1::ListFramesRe
 
 grpc::ServerUnaryReactor* RunService::GetFrame(grpc::CallbackServerContext* context, const v1::GetFrameRequest* request,
                                                v1::Frame* response) {
-  return AnswerLater(rooms_, context, request, response,
-                     [=, this](const access::Person&, const FrameDone& done) { Frame(*request, done); });
+  return AnswerLater(server_, context, request, response,
+                     [=, this](const access::User&, const FrameDone& done) { Frame(*request, done); });
 }
 
 grpc::ServerUnaryReactor* RunService::ListFrames(grpc::CallbackServerContext* context,
                                                  const v1::ListFramesRequest* request,
                                                  v1::ListFramesResponse* response) {
-  return Answer(rooms_, context, request, response, [=, this] { return Frames(*request); });
+  return Answer(server_, context, request, response, [=, this] { return Frames(*request); });
 }
 
 absl::StatusOr<v1::ListSamplesResponse> RunService::Measured(const v1::MeasureRunRequest& request,
                                                              const study::Stop& stop) {
   const auto name = ParseRunName(request.name());
   if (!name.ok()) return name.status();
-  const auto run = rooms_.store.GetRun(name->study, name->run);
+  const auto run = server_.store.GetRun(name->study, name->run);
   if (!run.ok()) return run.status();
   if (const auto faults = analysis::FaultsOf(request.measure(), "measure"); !faults.empty()) {
     return InvalidRequest(faults);
   }
-  // Samples that were measured in another way are another list.
+  // Samples measured again with other options form another list.
   const std::string list = request.name() + "/measured " + request.measure().SerializeAsString();
-  const auto page = PageOf(request, list, kSamplesPerPage, kMostSamplesPerPage);
+  const auto page = PageOf(request, list, kSamplesPerPage, kMaxSamplesPerPage);
   if (!page.ok()) return page.status();
-  const auto study = rooms_.store.GetStudy(name->study);
+  const auto study = server_.store.GetStudy(name->study);
   if (!study.ok()) return study.status();
   const auto series =
-      analysis::FrameSeries::Open(rooms_.store, name->study, name->run, *run, study->spec(), request.measure());
+      analysis::FrameSeries::Open(server_.store, name->study, name->run, *run, study->spec(), request.measure());
   if (!series.ok()) return series.status();
   if (series->size() == 0) {
     return absl::FailedPreconditionError(run->name() + " keeps no frames to measure again; give " +
@@ -151,7 +151,7 @@ absl::StatusOr<v1::ListSamplesResponse> RunService::Measured(const v1::MeasureRu
 grpc::ServerUnaryReactor* RunService::MeasureRun(grpc::CallbackServerContext* context,
                                                  const v1::MeasureRunRequest* request,
                                                  v1::ListSamplesResponse* response) {
-  return AnswerOn(rooms_.slow_pool, rooms_, context, request, response,
+  return AnswerOn(server_.slow_pool, server_, context, request, response,
                   [=, this](const study::Stop& stop) { return Measured(*request, stop); });
 }
 
@@ -167,12 +167,12 @@ static absl::Status Check(const v1::WatchFramesRequest& request) {
 grpc::ServerWriteReactor<v1::WatchFramesResponse>* RunService::WatchFrames(grpc::CallbackServerContext* context,
                                                                            const v1::WatchFramesRequest* request) {
   using NotNow = Refusal<v1::WatchFramesResponse>;
-  auto pass = EnterStream(rooms_, *context, request);
+  auto pass = EnterStream(server_, *context, request);
   if (!pass.ok()) return new NotNow(pass.status());
   const auto run = ParseRunName(request->name());
   if (!run.ok()) return new NotNow(run.status());
   if (auto status = Check(*request); !status.ok()) return new NotNow(status);
-  return rooms_.frames.Watch(*run, *request, *std::move(pass));
+  return server_.frames.Watch(*run, *request, *std::move(pass));
 }
 
 }  // namespace gyrebox::api

@@ -10,24 +10,24 @@
 namespace gyrebox::api {
 
 constexpr int kRunsPerPage = 100;
-constexpr int kMostRunsPerPage = 1000;
-constexpr int kMostRunsNamed = 100'000;  // as many as a study has
-/// Bytes of a sample besides its values: sequence, step, time, and what holds them.
+constexpr int kMaxRunsPerPage = 1000;
+constexpr int kMaxRunsNamed = 100'000;  // as many as a study may have
+/// Bytes of a sample besides its values: sequence, step, time and encoding.
 constexpr size_t kSampleHeadBytes = 48;
 
 absl::StatusOr<v1::Run> RunService::Get(const std::string& name) {
   const auto parsed = ParseRunName(name);
   if (!parsed.ok()) return parsed.status();
-  return rooms_.store.GetRun(parsed->study, parsed->run);
+  return server_.store.GetRun(parsed->study, parsed->run);
 }
 
 absl::StatusOr<v1::ListRunsResponse> RunService::List(const v1::ListRunsRequest& request) {
   const auto study = ParseStudyName(request.parent());
   if (!study.ok()) return study.status();
-  if (const auto found = rooms_.store.GetOwner(*study); !found.ok()) return found.status();
-  const auto page = PageOf(request, request.parent() + "/runs", kRunsPerPage, kMostRunsPerPage);
+  if (const auto found = server_.store.GetOwner(*study); !found.ok()) return found.status();
+  const auto page = PageOf(request, request.parent() + "/runs", kRunsPerPage, kMaxRunsPerPage);
   if (!page.ok()) return page.status();
-  auto runs = rooms_.store.ListRuns(*study, page->from, page->size + 1);
+  auto runs = server_.store.ListRuns(*study, page->from, page->size + 1);
   if (!runs.ok()) return runs.status();
   v1::ListRunsResponse response;
   const int taken = FillPage(&*runs, page->size, response.mutable_runs());
@@ -36,7 +36,7 @@ absl::StatusOr<v1::ListRunsResponse> RunService::List(const v1::ListRunsRequest&
 }
 
 int RunService::SamplesThatFit(std::span<const v1::Observable> observables) {
-  size_t room = kMostPageBytes, width = 0;
+  size_t room = kMaxPageBytes, width = 0;
   for (const auto& observable : observables) {
     room -= std::min(room, BytesInPage(observable));
     width += observable.width();
@@ -47,14 +47,14 @@ int RunService::SamplesThatFit(std::span<const v1::Observable> observables) {
 absl::StatusOr<v1::ListSamplesResponse> RunService::Samples(const v1::ListSamplesRequest& request) {
   const auto name = ParseRunName(request.parent());
   if (!name.ok()) return name.status();
-  const auto run = rooms_.store.GetRun(name->study, name->run);
+  const auto run = server_.store.GetRun(name->study, name->run);
   if (!run.ok()) return run.status();
-  const auto page = PageOf(request, request.parent() + "/samples", kSamplesPerPage, kMostSamplesPerPage);
+  const auto page = PageOf(request, request.parent() + "/samples", kSamplesPerPage, kMaxSamplesPerPage);
   if (!page.ok()) return page.status();
-  const auto observables = rooms_.store.GetObservables(name->study, name->run);
+  const auto observables = server_.store.GetObservables(name->study, name->run);
   if (!observables.ok()) return observables.status();
   const int limit = std::min(page->size, SamplesThatFit(*observables));
-  const auto rows = rooms_.store.ReadSamples(name->study, name->run, page->from, limit);
+  const auto rows = server_.store.ReadSamples(name->study, name->run, page->from, limit);
   if (!rows.ok()) return rows.status();
   v1::ListSamplesResponse response;
   response.mutable_observables()->Assign(observables->begin(), observables->end());
@@ -66,25 +66,25 @@ absl::StatusOr<v1::ListSamplesResponse> RunService::Samples(const v1::ListSample
 
 grpc::ServerUnaryReactor* RunService::GetRun(grpc::CallbackServerContext* context, const v1::GetRunRequest* request,
                                              v1::Run* response) {
-  return Answer(rooms_, context, request, response, [=, this] { return Get(request->name()); });
+  return Answer(server_, context, request, response, [=, this] { return Get(request->name()); });
 }
 
 grpc::ServerUnaryReactor* RunService::ListRuns(grpc::CallbackServerContext* context, const v1::ListRunsRequest* request,
                                                v1::ListRunsResponse* response) {
-  return Answer(rooms_, context, request, response, [=, this] { return List(*request); });
+  return Answer(server_, context, request, response, [=, this] { return List(*request); });
 }
 
 grpc::ServerUnaryReactor* RunService::ListSamples(grpc::CallbackServerContext* context,
                                                   const v1::ListSamplesRequest* request,
                                                   v1::ListSamplesResponse* response) {
-  return Answer(rooms_, context, request, response, [=, this] { return Samples(*request); });
+  return Answer(server_, context, request, response, [=, this] { return Samples(*request); });
 }
 
-/// What is at fault with the numbers of a request, so far as no study is looked at.
+/// Faults in the numbers of a request that can be found without the study.
 static absl::Status CheckNumbers(const v1::WatchRunsRequest& request) {
-  if (request.runs_size() > kMostRunsNamed || request.start_sequences().size() > kMostRunsNamed) {
+  if (request.runs_size() > kMaxRunsNamed || request.start_sequences().size() > kMaxRunsNamed) {
     return absl::InvalidArgumentError("runs or start_sequences names too many runs; at most " +
-                                      std::to_string(kMostRunsNamed) + ", or give no runs for all");
+                                      std::to_string(kMaxRunsNamed) + ", or give no runs for all");
   }
   for (const auto& [number, sequence] : request.start_sequences()) {
     if (sequence >= 0) continue;
@@ -98,15 +98,15 @@ static absl::Status CheckNumbers(const v1::WatchRunsRequest& request) {
 
 grpc::ServerWriteReactor<v1::WatchRunsResponse>* RunService::WatchRuns(grpc::CallbackServerContext* context,
                                                                        const v1::WatchRunsRequest* request) {
-  auto pass = EnterStream(rooms_, *context, request);
-  if (!pass.ok()) return new Refusal<v1::WatchRunsResponse>(pass.status());
+  auto authorization = EnterStream(server_, *context, request);
+  if (!authorization.ok()) return new Refusal<v1::WatchRunsResponse>(authorization.status());
   const auto study = ParseStudyName(request->parent());
   if (!study.ok()) return new Refusal<v1::WatchRunsResponse>(study.status());
-  // gRPC keeps the request as long as the stream; it may hold a number for each of many runs.
+  // gRPC keeps the request as long as the stream, and it may hold a number for each of many runs: take its contents.
   v1::WatchRunsRequest taken;
   taken.Swap(const_cast<v1::WatchRunsRequest*>(request));
   if (auto status = CheckNumbers(taken); !status.ok()) return new Refusal<v1::WatchRunsResponse>(status);
-  return rooms_.hub.Watch(*study, taken, *std::move(pass));
+  return server_.hub.Watch(*study, taken, *std::move(authorization));
 }
 
 }  // namespace gyrebox::api

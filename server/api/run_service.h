@@ -3,7 +3,7 @@
 
 #include <span>
 
-#include "api/rooms.h"
+#include "api/server_context.h"
 #include "gyrebox/v1/run_service.grpc.pb.h"
 #include "study/stop.h"
 
@@ -11,7 +11,7 @@ namespace gyrebox::api {
 
 class RunService : public v1::RunService::CallbackService {
  public:
-  explicit RunService(const Rooms& rooms) : rooms_(rooms) {}
+  explicit RunService(const ServerContext& server) : server_(server) {}
 
   grpc::ServerUnaryReactor* GetRun(grpc::CallbackServerContext* context, const v1::GetRunRequest* request,
                                    v1::Run* response) override;
@@ -65,14 +65,14 @@ class RunService : public v1::RunService::CallbackService {
 
   absl::StatusOr<v1::ListAdjustmentsResponse> Journal(const v1::ListAdjustmentsRequest& request);
   absl::StatusOr<v1::ListSavedStatesResponse> SavedStates(const v1::ListSavedStatesRequest& request);
-  absl::StatusOr<v1::Run> Exclude(const v1::ExcludeRunRequest& request, const access::Person& person);
-  absl::StatusOr<v1::Study> Replay(const v1::ReplayRunRequest& request, const access::Person& person);
-  /// Does something to one run, and answers with the run.
-  void SteerOne(const access::Person& person, const std::string& name, executor::SteerRequest asked, RunDone done);
+  absl::StatusOr<v1::Run> Exclude(const v1::ExcludeRunRequest& request, const access::User& user);
+  absl::StatusOr<v1::Study> Replay(const v1::ReplayRunRequest& request, const access::User& user);
+  /// Steers one run, and answers with the run.
+  void SteerOne(const access::User& user, const std::string& name, executor::SteerRequest asked, RunDone done);
 
   using FrameDone = std::function<void(absl::StatusOr<v1::Frame>)>;
 
-  /// The frame asked for; `done` may be called on any thread of this server.
+  /// Finds the requested frame; `done` may be called on any thread of this server.
   void Frame(const v1::GetFrameRequest& request, const FrameDone& done);
   /// The same from the store alone.
   absl::StatusOr<v1::Frame> StoredFrame(const v1::Run& run, const v1::GetFrameRequest& request);
@@ -82,10 +82,10 @@ class RunService : public v1::RunService::CallbackService {
   absl::StatusOr<v1::Run> Get(const std::string& name);
   absl::StatusOr<v1::ListRunsResponse> List(const v1::ListRunsRequest& request);
   absl::StatusOr<v1::ListSamplesResponse> Samples(const v1::ListSamplesRequest& request);
-  /// Samples of these observables that a page takes, which names the observables too.
+  /// Samples of these observables that fit in a page, which also holds the observables.
   static int SamplesThatFit(std::span<const v1::Observable> observables);
 
-  Rooms rooms_;
+  ServerContext server_;
 };
 
 }  // namespace gyrebox::api

@@ -1,4 +1,4 @@
-// The calls of RunService that change runs.
+// Calls of RunService that change runs.
 #include <google/protobuf/util/time_util.h>
 
 #include <algorithm>
@@ -18,14 +18,14 @@ namespace gyrebox::api {
 using Kind = v1::Adjustment::Kind;
 
 constexpr int kEntriesPerPage = 1000;
-/// New entries of journals that the answer to an adjustment holds.
-constexpr size_t kMostEntriesTold = 100;
+/// Max new journal entries in the answer to an adjustment.
+constexpr size_t kMaxEntriesTold = 100;
 
-/// A request for one kind of change by the person who calls.
-static executor::SteerRequest Asked(Kind kind, const access::Person& person, const std::string& etag) {
+/// A steering request of one kind by the calling user.
+static executor::SteerRequest Asked(Kind kind, const access::User& user, const std::string& etag) {
   executor::SteerRequest asked;
   asked.kind = kind;
-  asked.person = person.name;
+  asked.user = user.name;
   asked.etag = etag;
   return asked;
 }
@@ -35,23 +35,23 @@ grpc::ServerUnaryReactor* RunService::AdjustRuns(grpc::CallbackServerContext* co
                                                  v1::AdjustRunsResponse* response) {
   using Done = std::function<void(absl::StatusOr<v1::AdjustRunsResponse>)>;
   return AnswerLaterOn(
-      rooms_.steer_pool, rooms_, context, request, response, [=, this](const access::Person& person, const Done& done) {
+      server_.steer_pool, server_, context, request, response, [=, this](const access::User& user, const Done& done) {
         const auto target = ParseTarget(request->name());
         if (!target.ok()) return done(target.status());
-        if (auto status = CheckMayChange(rooms_, person, target->study); !status.ok()) return done(status);
+        if (auto status = CheckMayChange(server_, user, target->study); !status.ok()) return done(status);
         if (target->run == 0 && !request->etag().empty()) {
           return done(absl::InvalidArgumentError("etag is that of a single run; leave it out, or name a run"));
         }
-        const auto once = RequestOf(*request, person);
+        const auto once = RequestOf(*request, user);
         if (!once.ok()) return done(once.status());
-        executor::SteerRequest asked = Asked(v1::Adjustment::KIND_CHANGE, person, request->etag());
+        executor::SteerRequest asked = Asked(v1::Adjustment::KIND_CHANGE, user, request->etag());
         asked.once = *once;
         asked.study = target->study;
         asked.run = target->run;
         asked.changes = request->changes();
         if (request->has_time()) asked.time = request->time();
         asked.ramp_time = request->ramp_time();
-        Steer(rooms_, std::move(asked), [done](absl::StatusOr<executor::Steered> steered) {
+        Steer(server_, std::move(asked), [done](absl::StatusOr<executor::Steered> steered) {
           if (!steered.ok()) return done(steered.status());
           v1::AdjustRunsResponse adjusted;
           adjusted.mutable_adjustments()->Assign(steered->entries.begin(), steered->entries.end());
@@ -61,70 +61,70 @@ grpc::ServerUnaryReactor* RunService::AdjustRuns(grpc::CallbackServerContext* co
       });
 }
 
-void RunService::SteerOne(const access::Person& person, const std::string& name, executor::SteerRequest asked,
+void RunService::SteerOne(const access::User& user, const std::string& name, executor::SteerRequest asked,
                           RunDone done) {
   const auto parsed = ParseRunName(name);
   if (!parsed.ok()) return done(parsed.status());
-  if (auto status = CheckMayChange(rooms_, person, parsed->study); !status.ok()) return done(status);
+  if (auto status = CheckMayChange(server_, user, parsed->study); !status.ok()) return done(status);
   asked.study = parsed->study;
   asked.run = parsed->run;
-  Steer(rooms_, std::move(asked), [this, name, done](const absl::StatusOr<executor::Steered>& entries) {
+  Steer(server_, std::move(asked), [this, name, done](const absl::StatusOr<executor::Steered>& entries) {
     done(entries.ok() ? Get(name) : entries.status());
   });
 }
 
 grpc::ServerUnaryReactor* RunService::PauseRun(grpc::CallbackServerContext* context, const v1::PauseRunRequest* request,
                                                v1::Run* response) {
-  return AnswerLaterOn(rooms_.steer_pool, rooms_, context, request, response,
-                       [=, this](const access::Person& person, const RunDone& done) {
-                         SteerOne(person, request->name(), Asked(v1::Adjustment::KIND_PAUSE, person, request->etag()),
+  return AnswerLaterOn(server_.steer_pool, server_, context, request, response,
+                       [=, this](const access::User& user, const RunDone& done) {
+                         SteerOne(user, request->name(), Asked(v1::Adjustment::KIND_PAUSE, user, request->etag()),
                                   done);
                        });
 }
 
 grpc::ServerUnaryReactor* RunService::ResumeRun(grpc::CallbackServerContext* context,
                                                 const v1::ResumeRunRequest* request, v1::Run* response) {
-  return AnswerLaterOn(rooms_.steer_pool, rooms_, context, request, response,
-                       [=, this](const access::Person& person, const RunDone& done) {
-                         SteerOne(person, request->name(), Asked(v1::Adjustment::KIND_RESUME, person, request->etag()),
+  return AnswerLaterOn(server_.steer_pool, server_, context, request, response,
+                       [=, this](const access::User& user, const RunDone& done) {
+                         SteerOne(user, request->name(), Asked(v1::Adjustment::KIND_RESUME, user, request->etag()),
                                   done);
                        });
 }
 
 grpc::ServerUnaryReactor* RunService::FinishRun(grpc::CallbackServerContext* context,
                                                 const v1::FinishRunRequest* request, v1::Run* response) {
-  return AnswerLaterOn(rooms_.steer_pool, rooms_, context, request, response,
-                       [=, this](const access::Person& person, const RunDone& done) {
-                         SteerOne(person, request->name(), Asked(v1::Adjustment::KIND_FINISH, person, request->etag()),
+  return AnswerLaterOn(server_.steer_pool, server_, context, request, response,
+                       [=, this](const access::User& user, const RunDone& done) {
+                         SteerOne(user, request->name(), Asked(v1::Adjustment::KIND_FINISH, user, request->etag()),
                                   done);
                        });
 }
 
 grpc::ServerUnaryReactor* RunService::ExtendRun(grpc::CallbackServerContext* context,
                                                 const v1::ExtendRunRequest* request, v1::Run* response) {
-  return AnswerLaterOn(rooms_.steer_pool, rooms_, context, request, response,
-                       [=, this](const access::Person& person, const RunDone& done) {
-                         const auto once = RequestOf(*request, person);
+  return AnswerLaterOn(server_.steer_pool, server_, context, request, response,
+                       [=, this](const access::User& user, const RunDone& done) {
+                         const auto once = RequestOf(*request, user);
                          if (!once.ok()) return done(once.status());
-                         executor::SteerRequest asked = Asked(v1::Adjustment::KIND_EXTEND, person, request->etag());
+                         executor::SteerRequest asked = Asked(v1::Adjustment::KIND_EXTEND, user, request->etag());
                          asked.once = *once;
                          asked.more_time = request->time();
-                         SteerOne(person, request->name(), std::move(asked), done);
+                         SteerOne(user, request->name(), std::move(asked), done);
                        });
 }
 
 grpc::ServerUnaryReactor* RunService::SaveRun(grpc::CallbackServerContext* context, const v1::SaveRunRequest* request,
                                               v1::SavedState* response) {
   using Done = std::function<void(absl::StatusOr<v1::SavedState>)>;
-  return AnswerLaterOn(rooms_.steer_pool, rooms_, context, request, response,
-                       [=, this](const access::Person& person, const Done& done) {
+  return AnswerLaterOn(server_.steer_pool, server_, context, request, response,
+                       [=, this](const access::User& user, const Done& done) {
                          const auto parsed = ParseRunName(request->name());
                          if (!parsed.ok()) return done(parsed.status());
-                         if (auto status = CheckMayChange(rooms_, person, parsed->study); !status.ok())
+                         if (auto status = CheckMayChange(server_, user, parsed->study); !status.ok())
                            return done(status);
-                         const auto once = RequestOf(*request, person);
+                         const auto once = RequestOf(*request, user);
                          if (!once.ok()) return done(once.status());
-                         rooms_.executor.Save(parsed->study, parsed->run, done, *once);
+                         server_.executor.Save(parsed->study, parsed->run, done, *once);
                        });
 }
 
@@ -133,15 +133,15 @@ grpc::ServerUnaryReactor* RunService::PrioritizeRuns(grpc::CallbackServerContext
                                                      v1::PrioritizeRunsResponse* response) {
   using Done = std::function<void(absl::StatusOr<v1::PrioritizeRunsResponse>)>;
   return AnswerLaterOn(
-      rooms_.steer_pool, rooms_, context, request, response, [=, this](const access::Person& person, const Done& done) {
+      server_.steer_pool, server_, context, request, response, [=, this](const access::User& user, const Done& done) {
         const auto target = ParseTarget(request->name());
         if (!target.ok()) return done(target.status());
-        if (auto status = CheckMayChange(rooms_, person, target->study); !status.ok()) return done(status);
+        if (auto status = CheckMayChange(server_, user, target->study); !status.ok()) return done(status);
         if (auto status = CheckPriority(request->priority()); !status.ok()) return done(status);
         if (target->run > 0) {
-          if (const auto run = rooms_.store.GetRun(target->study, target->run); !run.ok()) return done(run.status());
+          if (const auto run = server_.store.GetRun(target->study, target->run); !run.ok()) return done(run.status());
         }
-        rooms_.executor.Prioritize(target->study, target->run, request->priority(), [done](absl::StatusOr<int> count) {
+        server_.executor.Prioritize(target->study, target->run, request->priority(), [done](absl::StatusOr<int> count) {
           if (!count.ok()) return done(count.status());
           v1::PrioritizeRunsResponse moved;
           moved.set_run_count(*count);
@@ -153,10 +153,10 @@ grpc::ServerUnaryReactor* RunService::PrioritizeRuns(grpc::CallbackServerContext
 absl::StatusOr<v1::ListAdjustmentsResponse> RunService::Journal(const v1::ListAdjustmentsRequest& request) {
   const auto parsed = ParseRunName(request.parent());
   if (!parsed.ok()) return parsed.status();
-  if (const auto found = rooms_.store.GetRun(parsed->study, parsed->run); !found.ok()) return found.status();
+  if (const auto found = server_.store.GetRun(parsed->study, parsed->run); !found.ok()) return found.status();
   const auto page = PageOf(request, request.parent() + "/adjustments", kEntriesPerPage, kEntriesPerPage);
   if (!page.ok()) return page.status();
-  auto entries = rooms_.store.GetJournal(parsed->study, parsed->run);
+  auto entries = server_.store.GetJournal(parsed->study, parsed->run);
   if (!entries.ok()) return entries.status();
   v1::ListAdjustmentsResponse response;
   FillFrom(*std::move(entries), *page, response.mutable_adjustments(), &response);
@@ -166,16 +166,16 @@ absl::StatusOr<v1::ListAdjustmentsResponse> RunService::Journal(const v1::ListAd
 grpc::ServerUnaryReactor* RunService::ListAdjustments(grpc::CallbackServerContext* context,
                                                       const v1::ListAdjustmentsRequest* request,
                                                       v1::ListAdjustmentsResponse* response) {
-  return Answer(rooms_, context, request, response, [=, this] { return Journal(*request); });
+  return Answer(server_, context, request, response, [=, this] { return Journal(*request); });
 }
 
 absl::StatusOr<v1::ListSavedStatesResponse> RunService::SavedStates(const v1::ListSavedStatesRequest& request) {
   const auto parsed = ParseRunName(request.parent());
   if (!parsed.ok()) return parsed.status();
-  if (const auto found = rooms_.store.GetRun(parsed->study, parsed->run); !found.ok()) return found.status();
+  if (const auto found = server_.store.GetRun(parsed->study, parsed->run); !found.ok()) return found.status();
   const auto page = PageOf(request, request.parent() + "/states", kEntriesPerPage, kEntriesPerPage);
   if (!page.ok()) return page.status();
-  auto states = rooms_.store.ListSavedStates(parsed->study, parsed->run);
+  auto states = server_.store.ListSavedStates(parsed->study, parsed->run);
   if (!states.ok()) return states.status();
   v1::ListSavedStatesResponse response;
   FillFrom(*std::move(states), *page, response.mutable_states(), &response);
@@ -185,46 +185,46 @@ absl::StatusOr<v1::ListSavedStatesResponse> RunService::SavedStates(const v1::Li
 grpc::ServerUnaryReactor* RunService::ListSavedStates(grpc::CallbackServerContext* context,
                                                       const v1::ListSavedStatesRequest* request,
                                                       v1::ListSavedStatesResponse* response) {
-  return Answer(rooms_, context, request, response, [=, this] { return SavedStates(*request); });
+  return Answer(server_, context, request, response, [=, this] { return SavedStates(*request); });
 }
 
-absl::StatusOr<v1::Run> RunService::Exclude(const v1::ExcludeRunRequest& request, const access::Person& person) {
+absl::StatusOr<v1::Run> RunService::Exclude(const v1::ExcludeRunRequest& request, const access::User& user) {
   const auto parsed = ParseRunName(request.name());
   if (!parsed.ok()) return parsed.status();
-  if (auto status = CheckMayChange(rooms_, person, parsed->study); !status.ok()) return status;
+  if (auto status = CheckMayChange(server_, user, parsed->study); !status.ok()) return status;
   std::optional<v1::Exclusion> exclusion;
   if (!request.undo()) {
     study::Violations violations;
     study::CheckReason(request.reason(), "reason", &violations);
     if (!violations.empty()) return InvalidRequest(std::move(violations).Take());
-    exclusion.emplace().set_person(person.name);
+    exclusion.emplace().set_user(user.name);
     *exclusion->mutable_create_time() = google::protobuf::util::TimeUtil::GetCurrentTime();
     exclusion->set_reason(request.reason());
   }
-  auto run = rooms_.store.ExcludeRun(parsed->study, parsed->run, exclusion, person.name);
-  if (run.ok()) rooms_.hub.Changed(parsed->study);
+  auto run = server_.store.ExcludeRun(parsed->study, parsed->run, exclusion, user.name);
+  if (run.ok()) server_.hub.Changed(parsed->study);
   return run;
 }
 
 grpc::ServerUnaryReactor* RunService::ExcludeRun(grpc::CallbackServerContext* context,
                                                  const v1::ExcludeRunRequest* request, v1::Run* response) {
-  return Answer(rooms_, context, request, response,
-                [=, this](const access::Person& person) { return Exclude(*request, person); });
+  return Answer(server_, context, request, response,
+                [=, this](const access::User& user) { return Exclude(*request, user); });
 }
 
-absl::StatusOr<v1::Study> RunService::Replay(const v1::ReplayRunRequest& request, const access::Person& person) {
+absl::StatusOr<v1::Study> RunService::Replay(const v1::ReplayRunRequest& request, const access::User& user) {
   const auto parsed = ParseRunName(request.name());
   if (!parsed.ok()) return parsed.status();
-  const auto once = RequestOf(request, person);
+  const auto once = RequestOf(request, user);
   if (!once.ok()) return once.status();
-  const auto earlier = rooms_.store.FindRequest(*once);
+  const auto earlier = server_.store.FindRequest(*once);
   if (!earlier.ok()) return earlier.status();
-  if (earlier->has_value()) return rooms_.store.GetStudy((*earlier)->study);
-  const auto run = rooms_.store.GetRun(parsed->study, parsed->run);
+  if (earlier->has_value()) return server_.store.GetStudy((*earlier)->study);
+  const auto run = server_.store.GetRun(parsed->study, parsed->run);
   if (!run.ok()) return run.status();
-  const auto study = rooms_.store.GetStudy(parsed->study);
+  const auto study = server_.store.GetStudy(parsed->study);
   if (!study.ok()) return study.status();
-  const auto journal = rooms_.store.GetJournal(parsed->study, parsed->run);
+  const auto journal = server_.store.GetJournal(parsed->study, parsed->run);
   if (!journal.ok()) return journal.status();
   v1::StudySpec spec = study::SpecOf(study->spec(), *run, *journal);
   spec.clear_axes();
@@ -236,16 +236,16 @@ absl::StatusOr<v1::Study> RunService::Replay(const v1::ReplayRunRequest& request
   plan.plan.seeds = run->seeds();
   plan.bead_count = spec.bed().bead_count();
   plan.total_steps = run->total_steps();
-  if (auto status = CheckBeads(rooms_, plan.bead_count); !status.ok()) return status;
-  auto made = rooms_.store.CreateStudy(spec, {plan}, *once, person.name, /*priority=*/0, /*like=*/parsed->study);
-  if (made.ok()) rooms_.executor.Wake();
+  if (auto status = CheckBeads(server_, plan.bead_count); !status.ok()) return status;
+  auto made = server_.store.CreateStudy(spec, {plan}, *once, user.name, /*priority=*/0, /*like=*/parsed->study);
+  if (made.ok()) server_.executor.Wake();
   return made;
 }
 
 grpc::ServerUnaryReactor* RunService::ReplayRun(grpc::CallbackServerContext* context,
                                                 const v1::ReplayRunRequest* request, v1::Study* response) {
-  return AnswerOn(rooms_.slow_pool, rooms_, context, request, response,
-                  [=, this](const access::Person& person) { return Replay(*request, person); });
+  return AnswerOn(server_.slow_pool, server_, context, request, response,
+                  [=, this](const access::User& user) { return Replay(*request, user); });
 }
 
 }  // namespace gyrebox::api

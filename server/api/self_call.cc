@@ -25,7 +25,7 @@ static std::shared_ptr<grpc::ChannelCredentials> Credentials(bool tls) {
 
 absl::Status CallHealth(const std::string& address, bool tls) {
   grpc::ChannelArguments arguments;
-  arguments.SetInt(GRPC_ARG_USE_LOCAL_SUBCHANNEL_POOL, 1);  // a connection that no other call has
+  arguments.SetInt(GRPC_ARG_USE_LOCAL_SUBCHANNEL_POOL, 1);  // a connection that no other call uses
   arguments.SetInt(GRPC_ARG_ENABLE_HTTP_PROXY, 0);
   const auto channel = grpc::CreateCustomChannel(address, Credentials(tls), arguments);
   const auto health = grpc::health::v1::Health::NewStub(channel);
@@ -43,7 +43,7 @@ void SelfCall::Call() {
   if (status.ok()) failed_ = 0;
   if (status.ok() || turned_away_() != before) return;
   spdlog::warn("the server did not answer a call of its own: {}", status.ToString());
-  if (++failed_ == kMostFailedSelfCalls) give_up_();
+  if (++failed_ == kMaxFailedSelfCalls) give_up_();
 }
 
 }  // namespace gyrebox::api

@@ -10,43 +10,43 @@
 #include "access/descriptor_limit.h"
 #include "access/listening.h"
 #include "api/analysis_service.h"
-#include "api/box_service.h"
 #include "api/entrance.h"
 #include "api/entry.h"
-#include "api/frame_looker.h"
+#include "api/frame_source.h"
 #include "api/health_service.h"
-#include "api/people_service.h"
+#include "api/machine_service.h"
 #include "api/reflection_service.h"
-#include "api/rooms.h"
 #include "api/run_service.h"
 #include "api/self_call.h"
+#include "api/server_context.h"
 #include "api/study_service.h"
 #include "api/thread_priority.h"
 #include "api/ticker.h"
+#include "api/user_service.h"
 
 namespace gyrebox::api {
 
 constexpr int kWorkers = 4;
 constexpr int kSteerWorkers = 4;
 constexpr int kSlowWorkers = 3;
-/// Time that calls under way have to end by themselves.
+/// Time in which calls under way may finish by themselves.
 constexpr std::chrono::seconds kGrace{1};
 
 constexpr const char* kServices[] = {"gyrebox.v1.StudyService",
                                      "gyrebox.v1.RunService",
                                      "gyrebox.v1.AnalysisService",
-                                     "gyrebox.v1.BoxService",
-                                     "gyrebox.v1.PeopleService",
+                                     "gyrebox.v1.MachineService",
+                                     "gyrebox.v1.UserService",
                                      "grpc.health.v1.Health",
                                      "grpc.reflection.v1alpha.ServerReflection"};
 
 static std::string HostOf(const std::string& listen) { return listen.substr(0, listen.rfind(':')); }
 
-/// Health is looked at this often, and the server calls itself this often.
+/// Periods of the health check and of the call to itself.
 constexpr std::chrono::seconds kHealthPeriod{1};
 constexpr std::chrono::seconds kSelfCallPeriod{5};
 constexpr std::chrono::hours kCertificatePeriod{24};
-/// Memory that a burst of calls took goes back to the system this often.
+/// Memory freed after a burst of calls returns to the system this often.
 constexpr std::chrono::seconds kTrimPeriod{10};
 
 static bool IsLoopback(const std::string& host) {
@@ -63,10 +63,10 @@ static absl::Status CheckListen(const std::string& listen, bool tls) {
                                     "--make-admin NAME; or listen on 127.0.0.1");
 }
 
-static absl::Status CheckAdmin(access::Gate& gate) {
-  if (!gate.asks_for_tokens() || gate.HasAdmin()) return absl::OkStatus();
+static absl::Status CheckAdmin(access::Authenticator& authenticator) {
+  if (!authenticator.asks_for_tokens() || authenticator.HasAdmin()) return absl::OkStatus();
   return absl::FailedPreconditionError(
-      "no admin has a valid token, so nobody could let people in; make one with "
+      "no admin has a valid token, so nobody could let users in; make one with "
       "gyreboxd --data DIR --make-admin NAME, then start again");
 }
 
@@ -77,48 +77,61 @@ static access::ConnectionBounds Bounded(access::ConnectionBounds bounds) {
 
 class WiredServer : public Server {
  public:
-  WiredServer(const ServerOptions& options, std::unique_ptr<store::Store> store, std::unique_ptr<access::Gate> gate,
-              std::unique_ptr<kernels::Device> device, const std::string& device_reason)
+  WiredServer(const ServerOptions& options, std::unique_ptr<store::Store> store,
+              std::unique_ptr<access::Authenticator> authenticator, std::unique_ptr<kernels::Device> device,
+              const std::string& device_reason)
       : options_(options),
         store_(std::move(store)),
-        gate_(std::move(gate)),
+        authenticator_(std::move(authenticator)),
         limits_(options.limits),
         connections_(Bounded(options.connections)),
         device_(std::move(device)),
         hub_(*store_, [this](int64_t id) { return ReadStudy(id); }),
         executor_(*store_, *device_, ExecutorOptions(), [this](int64_t id) { Changed(id); }),
-        keeper_(*store_, options.retention, [this](int64_t id) { Kept(id); }),
+        retention_(*store_, options.retention, [this](int64_t id) { Kept(id); }),
         pool_(kWorkers),
         steer_pool_(kSteerWorkers, options.limits.steering_calls),
         slow_pool_(kSlowWorkers, options.limits.slow_calls, StepBehindDevice),
-        frames_(MakeLooker(*store_, executor_, pool_)),
-        rooms_{*store_,     *device_,     executor_,      hub_,
-               frames_,     keeper_,      digests_,       pool_,
-               steer_pool_, slow_pool_,   options.quotas, *gate_,
-               limits_,     connections_, device_reason,  std::chrono::system_clock::now(),
-               stopping_},
-        studies_(rooms_),
-        runs_(rooms_),
-        analysis_(rooms_),
-        box_(rooms_),
-        people_(rooms_),
-        health_(rooms_, {std::begin(kServices), std::end(kServices)}),
-        reflection_(rooms_, {std::begin(kServices), std::end(kServices)}),
-        no_such_method_(rooms_),
+        frames_(MakeFrameSource(*store_, executor_, pool_)),
+        context_{.store = *store_,
+                 .device = *device_,
+                 .executor = executor_,
+                 .hub = hub_,
+                 .frames = frames_,
+                 .retention_worker = retention_,
+                 .digests = digests_,
+                 .pool = pool_,
+                 .steer_pool = steer_pool_,
+                 .slow_pool = slow_pool_,
+                 .quotas = options.quotas,
+                 .authenticator = *authenticator_,
+                 .limits = limits_,
+                 .connections = connections_,
+                 .device_reason = device_reason,
+                 .start_time = std::chrono::system_clock::now(),
+                 .stopping = stopping_},
+        studies_(context_),
+        runs_(context_),
+        analysis_(context_),
+        machine_(context_),
+        users_(context_),
+        health_(context_, {std::begin(kServices), std::end(kServices)}),
+        reflection_(context_, {std::begin(kServices), std::end(kServices)}),
+        no_such_method_(context_),
         self_call_([this] { return options_.self_call ? options_.self_call() : CallItself(); },
                    [this] { return connections_.turned_away(); }, [this] { GiveUp(); }) {}
 
   ~WiredServer() override { Stop(); }
 
   absl::Status Listen() {
-    grpc::EnableDefaultHealthCheckService(false);  // ours asks for tokens
+    grpc::EnableDefaultHealthCheckService(false);  // ours requires tokens
     absl::Status opened;
-    DoBehindDevice([&] { opened = Open(); });  // gRPC makes its threads there
+    DoBehindDevice([&] { opened = Open(); });  // gRPC creates its threads here
     if (!opened.ok()) return opened;
     if (server_ == nullptr) return absl::InternalError("gRPC does not start");
     executor_.Start();
-    keeper_.Start();
-    // The store was recovered before anyone is let in: whoever is answered is answered from what is true.
+    retention_.Start();
+    // The store was recovered before the first connection is accepted, so that every answer is correct.
     UpdateHealth();
     DoBehindDevice([this] { entrance_->Start(); });
     health_ticker_.Start();
@@ -129,7 +142,7 @@ class WiredServer : public Server {
   }
 
   const std::string& address() const override { return entrance_->address(); }
-  const std::string& local_secret() const override { return gate_->local_secret(); }
+  const std::string& local_secret() const override { return authenticator_->local_secret(); }
   void UseCertificate(access::TlsPair pair) override {
     entrance_->Use(std::move(pair));
     WarnOfCertificate();
@@ -144,8 +157,8 @@ class WiredServer : public Server {
     health_.GoAway();
     hub_.GoAway();
     frames_.GoAway();
-    box_.GoAway();
-    keeper_.Stop();
+    machine_.GoAway();
+    retention_.Stop();
     executor_.Stop();
     if (entrance_ != nullptr) entrance_->Stop();
     if (server_ != nullptr) server_->Shutdown(std::chrono::system_clock::now() + kGrace);
@@ -157,8 +170,8 @@ class WiredServer : public Server {
  private:
   executor::Options ExecutorOptions() {
     executor::Options made = options_.executor;
-    made.most_beads_of_person = options_.quotas.device_beads;
-    made.most_bytes_of_person = options_.quotas.stored_bytes;
+    made.max_beads_per_user = options_.quotas.device_beads;
+    made.max_bytes_per_user = options_.quotas.stored_bytes;
     made.leave = [this](int code) {
       device_lost_ = true;
       options_.executor.leave(code);
@@ -166,7 +179,7 @@ class WiredServer : public Server {
     return made;
   }
 
-  /// Everything that is gRPC's; lets nobody in yet.
+  /// Sets up everything in gRPC; accepts no connections yet.
   absl::Status Open() {
     auto entrance = Entrance::Open(options_.listen, options_.socket, options_.tls, connections_);
     if (!entrance.ok()) return entrance.status();
@@ -175,8 +188,8 @@ class WiredServer : public Server {
     builder.SetMaxReceiveMessageSize(options_.limits.message_bytes);
     entrance_->AddTo(builder);
     for (grpc::Service* service : {static_cast<grpc::Service*>(&studies_), static_cast<grpc::Service*>(&runs_),
-                                   static_cast<grpc::Service*>(&analysis_), static_cast<grpc::Service*>(&box_),
-                                   static_cast<grpc::Service*>(&people_), static_cast<grpc::Service*>(&health_),
+                                   static_cast<grpc::Service*>(&analysis_), static_cast<grpc::Service*>(&machine_),
+                                   static_cast<grpc::Service*>(&users_), static_cast<grpc::Service*>(&health_),
                                    static_cast<grpc::Service*>(&reflection_)}) {
       builder.RegisterService(service);
     }
@@ -197,7 +210,7 @@ class WiredServer : public Server {
     if (!warning.empty()) spdlog::warn("{}", warning);
   }
 
-  /// What is in the store is safe.
+  /// Exits without a shutdown; what is in the store is safe.
   void GiveUp() {
     spdlog::critical("the server does not answer its own calls; it ends so that another can go on");
     spdlog::default_logger()->flush();
@@ -215,7 +228,7 @@ class WiredServer : public Server {
     return study;
   }
 
-  /// A study is to be deleted, or is there no more.
+  /// A study is about to be deleted, or is gone.
   void Kept(int64_t id) {
     if (!store_->GetOwner(id).ok()) digests_.Forget(id);
     hub_.Changed(id);
@@ -223,7 +236,7 @@ class WiredServer : public Server {
 
   const ServerOptions options_;
   std::unique_ptr<store::Store> store_;
-  std::unique_ptr<access::Gate> gate_;
+  std::unique_ptr<access::Authenticator> authenticator_;
   access::Limits limits_;
   access::Connections connections_;
   std::unique_ptr<kernels::Device> device_;
@@ -232,15 +245,15 @@ class WiredServer : public Server {
   stream::WatchHub hub_;
   executor::Executor executor_;
   analysis::DigestCache digests_;
-  retention::Keeper keeper_;
+  retention::RetentionWorker retention_;
   WorkerPool pool_, steer_pool_, slow_pool_;
   stream::FrameHub frames_;
-  Rooms rooms_;
+  ServerContext context_;
   StudyService studies_;
   RunService runs_;
   AnalysisService analysis_;
-  BoxService box_;
-  PeopleService people_;
+  MachineService machine_;
+  UserService users_;
   HealthService health_;
   ReflectionService reflection_;
   NoSuchMethod no_such_method_;
@@ -259,11 +272,11 @@ absl::StatusOr<std::unique_ptr<Server>> Server::Start(const ServerOptions& optio
   const Quotas& quotas = options.quotas;
   store->SetBounds({quotas.queued_runs, quotas.stored_bytes, quotas.reserve_bytes});
   if (auto status = CheckListen(options.listen, options.tls.has_value()); !status.ok()) return status;
-  auto gate = access::Gate::Make(*store, /*asks_for_tokens=*/options.tls.has_value());
-  if (!gate.ok()) return gate.status();
-  if (auto status = CheckAdmin(**gate); !status.ok()) return status;
-  auto server =
-      std::make_unique<WiredServer>(options, std::move(store), *std::move(gate), std::move(device), device_reason);
+  auto authenticator = access::Authenticator::Make(*store, /*asks_for_tokens=*/options.tls.has_value());
+  if (!authenticator.ok()) return authenticator.status();
+  if (auto status = CheckAdmin(**authenticator); !status.ok()) return status;
+  auto server = std::make_unique<WiredServer>(options, std::move(store), *std::move(authenticator), std::move(device),
+                                              device_reason);
   if (auto status = server->Listen(); !status.ok()) return status;
   return server;
 }

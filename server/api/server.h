@@ -1,4 +1,4 @@
-/// The whole server in one process: the rooms wired together behind one gRPC port.
+/// The whole server in one process, behind one gRPC port.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -11,14 +11,14 @@
 #include "access/connections.h"
 #include "access/limits.h"
 #include "access/tls.h"
-#include "api/rooms.h"
+#include "api/server_context.h"
 #include "executor/executor.h"
 #include "gyrebox/device.h"
 #include "store/store.h"
 
 namespace gyrebox::api {
 
-/// Exit code of a server that cannot call itself any more: whoever watches over it starts it again.
+/// Exit code of a server that cannot call itself any more: its supervisor restarts it.
 inline constexpr int kDeafExit = 8;
 
 struct ServerOptions {
@@ -29,8 +29,8 @@ struct ServerOptions {
   access::LimitOptions limits = {};
   retention::Rules retention = {};
   std::string socket = "";                    ///< path of a Unix socket for the user of the server; empty for none
-  access::ConnectionBounds connections = {};  ///< in_all 0 for what the limit of descriptors leaves room for
-  std::function<absl::Status()> self_call = nullptr;  ///< instead of the call to itself; for tests
+  access::ConnectionBounds connections = {};  ///< in_all 0 for as many as the descriptor limit allows
+  std::function<absl::Status()> self_call = nullptr;  ///< replaces the call to itself in tests
 };
 
 class Server {
@@ -40,17 +40,18 @@ class Server {
   /// HOST:PORT that it listens on.
   virtual const std::string& address() const = 0;
 
-  /// What this machine's own people call the address with; empty with TLS. The Unix socket asks for nothing.
+  /// Secret with which users of this machine call the address; empty with TLS. The Unix socket needs no secret.
   virtual const std::string& local_secret() const = 0;
 
-  /// Shows another certificate from the next connection on. Only with TLS.
+  /// Uses another certificate from the next connection on. Only with TLS.
   virtual void UseCertificate(access::TlsPair pair) = 0;
 
-  /// Ends in order: no new studies, streams told, the device at rest, calls answered. Takes a second or two.
+  /// Shuts down in order: accepts no new studies, notifies streams, stops the device, answers calls. Takes a second or
+  /// two.
   virtual void Stop() = 0;
 
-  /// Starts to work and to answer. INVALID_ARGUMENT for an address off this machine without TLS or a path that is too
-  /// long, FAILED_PRECONDITION where the port is taken, or with TLS where no admin has a valid token.
+  /// Starts to work and to answer. INVALID_ARGUMENT for an address off this machine without TLS, or a path that is too
+  /// long; FAILED_PRECONDITION if the port is taken, or with TLS if no admin has a valid token.
   static absl::StatusOr<std::unique_ptr<Server>> Start(const ServerOptions& options,
                                                        std::unique_ptr<store::Store> store,
                                                        std::unique_ptr<kernels::Device> device,

@@ -3,7 +3,7 @@
 #include <utility>
 
 #include "api/names.h"
-#include "api/status.h"
+#include "status/status.h"
 
 namespace gyrebox::api {
 
@@ -14,13 +14,13 @@ absl::StatusOr<Target> ParseTarget(const std::string& name) {
   return Target{*study, 0};
 }
 
-void Steer(const Rooms& rooms, executor::SteerRequest asked,
+void Steer(const ServerContext& server, executor::SteerRequest asked,
            std::function<void(absl::StatusOr<executor::Steered>)> done) {
-  rooms.executor.Steer(std::move(asked), [&pool = rooms.steer_pool, done](executor::Steered steered) {
+  server.executor.Steer(std::move(asked), [&pool = server.steer_pool, done](executor::Steered steered) {
     absl::StatusOr<executor::Steered> answer = steered;
     if (!steered.status.ok()) answer = steered.status;
     if (!steered.faults.empty()) answer = InvalidRequest(steered.faults);
-    // Answering may read the store, which is no work for the executor.
+    // Answer on the pool: it may read the store, which must not delay the executor.
     if (!pool.Post([=] { done(answer); })) done(answer);
   });
 }

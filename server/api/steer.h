@@ -1,4 +1,4 @@
-/// What handlers ask of the executor.
+/// Steering requests of handlers to the executor.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -7,22 +7,22 @@
 #include <functional>
 #include <string>
 
-#include "api/rooms.h"
+#include "api/server_context.h"
 #include "executor/steering.h"
 
 namespace gyrebox::api {
 
-/// One run, or with run 0 all runs of a study.
+/// One run, or all runs of a study if run is 0.
 struct Target {
   int64_t study = 0;
   int64_t run = 0;
 };
 
-/// What studies/{study} or studies/{study}/runs/{run} names. NOT_FOUND for a name that none can have.
+/// Parses studies/{study} or studies/{study}/runs/{run}. NOT_FOUND for a name that none can have.
 absl::StatusOr<Target> ParseTarget(const std::string& name);
 
-/// Asks the executor, which calls `done` with the first entries of the journals, or with why it cannot be done.
-void Steer(const Rooms& rooms, executor::SteerRequest asked,
+/// Sends a request to the executor, which calls `done` with the first entries of the journals, or with an error.
+void Steer(const ServerContext& server, executor::SteerRequest asked,
            std::function<void(absl::StatusOr<executor::Steered>)> done);
 
 }  // namespace gyrebox::api

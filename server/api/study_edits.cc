@@ -1,4 +1,4 @@
-// What people say about studies, put away and delete.
+// Calls of StudyService that annotate, archive and delete studies.
 #include <spdlog/spdlog.h>
 
 #include "api/answer.h"
@@ -9,7 +9,7 @@
 
 namespace gyrebox::api {
 
-/// The words of a request that its mask names, or every fault of it.
+/// The note and labels that the mask of a request names, or every fault of the request.
 static store::StudyWords WordsOf(const v1::UpdateStudyRequest& request, study::Violations* violations) {
   store::StudyWords words;
   const v1::Study& study = request.study();
@@ -30,59 +30,59 @@ static store::StudyWords WordsOf(const v1::UpdateStudyRequest& request, study::V
   return words;
 }
 
-absl::StatusOr<v1::Study> StudyService::Update(const v1::UpdateStudyRequest& request, const access::Person& person) {
+absl::StatusOr<v1::Study> StudyService::Update(const v1::UpdateStudyRequest& request, const access::User& user) {
   const auto id = ParseStudyName(request.study().name());
   if (!id.ok()) return id.status();
-  if (auto status = CheckMayChange(rooms_, person, *id); !status.ok()) return status;
+  if (auto status = CheckMayChange(server_, user, *id); !status.ok()) return status;
   study::Violations violations;
   const store::StudyWords words = WordsOf(request, &violations);
   if (!violations.empty()) return InvalidRequest(std::move(violations).Take());
-  auto study = rooms_.store.UpdateStudy(*id, words, request.study().etag(), person.name);
-  if (study.ok()) rooms_.hub.Changed(*id);
+  auto study = server_.store.UpdateStudy(*id, words, request.study().etag(), user.name);
+  if (study.ok()) server_.hub.Changed(*id);
   return study;
 }
 
-absl::StatusOr<v1::Study> StudyService::Archive(const v1::ArchiveStudyRequest& request, const access::Person& person) {
+absl::StatusOr<v1::Study> StudyService::Archive(const v1::ArchiveStudyRequest& request, const access::User& user) {
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
-  if (auto status = CheckMayChange(rooms_, person, *id); !status.ok()) return status;
-  auto study = rooms_.store.ArchiveStudy(*id, !request.undo(), person.name);
-  if (study.ok()) rooms_.hub.Changed(*id);
+  if (auto status = CheckMayChange(server_, user, *id); !status.ok()) return status;
+  auto study = server_.store.ArchiveStudy(*id, !request.undo(), user.name);
+  if (study.ok()) server_.hub.Changed(*id);
   return study;
 }
 
 absl::StatusOr<google::protobuf::Empty> StudyService::Delete(const v1::DeleteStudyRequest& request,
-                                                             const access::Person& person) {
+                                                             const access::User& user) {
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
-  absl::Status status = CheckMayChange(rooms_, person, *id);
-  if (status.ok()) status = rooms_.store.DeleteStudy(*id, request.etag());
+  absl::Status status = CheckMayChange(server_, user, *id);
+  if (status.ok()) status = server_.store.DeleteStudy(*id, request.etag());
   if (request.allow_missing() && absl::IsNotFound(status)) return google::protobuf::Empty();
   if (!status.ok()) return status;
-  spdlog::info("{} deleted by {}", request.name(), person.name);
-  rooms_.digests.Forget(*id);
-  rooms_.hub.Changed(*id);
-  rooms_.keeper.Wake();
+  spdlog::info("{} deleted by {}", request.name(), user.name);
+  server_.digests.Forget(*id);
+  server_.hub.Changed(*id);
+  server_.retention_worker.Wake();
   return google::protobuf::Empty();
 }
 
 grpc::ServerUnaryReactor* StudyService::UpdateStudy(grpc::CallbackServerContext* context,
                                                     const v1::UpdateStudyRequest* request, v1::Study* response) {
-  return Answer(rooms_, context, request, response,
-                [=, this](const access::Person& person) { return Update(*request, person); });
+  return Answer(server_, context, request, response,
+                [=, this](const access::User& user) { return Update(*request, user); });
 }
 
 grpc::ServerUnaryReactor* StudyService::ArchiveStudy(grpc::CallbackServerContext* context,
                                                      const v1::ArchiveStudyRequest* request, v1::Study* response) {
-  return Answer(rooms_, context, request, response,
-                [=, this](const access::Person& person) { return Archive(*request, person); });
+  return Answer(server_, context, request, response,
+                [=, this](const access::User& user) { return Archive(*request, user); });
 }
 
 grpc::ServerUnaryReactor* StudyService::DeleteStudy(grpc::CallbackServerContext* context,
                                                     const v1::DeleteStudyRequest* request,
                                                     google::protobuf::Empty* response) {
-  return Answer(rooms_, context, request, response,
-                [=, this](const access::Person& person) { return Delete(*request, person); });
+  return Answer(server_, context, request, response,
+                [=, this](const access::User& user) { return Delete(*request, user); });
 }
 
 }  // namespace gyrebox::api

@@ -1,4 +1,4 @@
-// What StudyService takes in: new studies, and what studies grow by.
+// Calls of StudyService that create and grow studies.
 #include <spdlog/spdlog.h>
 
 #include <algorithm>
@@ -10,14 +10,14 @@
 #include "api/requests.h"
 #include "api/study_service.h"
 #include "store/saved_run.h"
-#include "study/check_size.h"
 #include "study/defaults.h"
 #include "study/expand.h"
 #include "study/grow.h"
 #include "study/point_setter.h"
 #include "study/schedule.h"
 #include "study/stop.h"
-#include "study/validate.h"
+#include "study/validation/check_size.h"
+#include "study/validation/validate.h"
 
 namespace gyrebox::api {
 
@@ -27,7 +27,7 @@ static std::vector<store::NewRun> ToNewRuns(const v1::StudySpec& spec, std::vect
   study::PointSetter setter(spec);
   for (study::PlannedRun& plan : plans) {
     if (stop.asked()) break;
-    // The trials of a point are next to each other, and alike in this.
+    // The realizations of a point are adjacent and have the same number of steps.
     const bool same =
         !runs.empty() && runs.back().plan.axis_values == plan.axis_values && runs.back().plan.audit == plan.audit;
     const v1::StudySpec& at = setter.At(plan.axis_values);
@@ -49,16 +49,16 @@ absl::StatusOr<StudyService::Prepared> StudyService::Prepare(const v1::StudySpec
   }
   std::optional<study::FoundRun> saved;
   if (asked.start().has_saved()) {
-    saved = of > 0 ? store::FindOwnStart(rooms_.store, of, asked)
-                   : store::FindSavedRun(rooms_.store, asked.start().saved().run());
+    saved = of > 0 ? store::FindOwnStart(server_.store, of, asked)
+                   : store::FindSavedRun(server_.store, asked.start().saved().run());
     if (!saved->ok() && !store::IsAboutTheRun(saved->status())) return saved->status();
     if (saved->ok()) prepared.saved = (*saved)->beads;
   }
   const study::FoundRun* const found = saved ? &*saved : nullptr;
   study::FillDefaults(&prepared.spec, found);
-  prepared.violations = study::Validate(prepared.spec, &rooms_.device, found, stop);
+  prepared.violations = study::Validate(prepared.spec, &server_.device, found, stop);
   if (stop.asked()) return study::Stopped();
-  // The state stays what it is, whatever becomes of the run.
+  // Refer to the state, which stays valid whatever happens to the run.
   if (saved && saved->ok()) prepared.spec.mutable_start()->mutable_saved()->set_run((*saved)->state);
   return prepared;
 }
@@ -76,14 +76,14 @@ absl::StatusOr<StudyService::Prepared> StudyService::PrepareSent(const v1::Study
   return Prepared{.spec = {}, .violations = std::move(violations).Take(), .saved = nullptr};
 }
 
-absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request, const access::Person& person,
+absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& request, const access::User& user,
                                                const study::Stop& stop) {
-  const auto once = RequestOf(request, person);
+  const auto once = RequestOf(request, user);
   if (!once.ok()) return once.status();
-  if (rooms_.stopping) return absl::UnavailableError("the server is stopping; submit again later");
-  const auto earlier = rooms_.store.FindRequest(*once);
+  if (server_.stopping) return absl::UnavailableError("the server is stopping; submit again later");
+  const auto earlier = server_.store.FindRequest(*once);
   if (!earlier.ok()) return earlier.status();
-  if (earlier->has_value()) return rooms_.store.GetStudy((*earlier)->study);
+  if (earlier->has_value()) return server_.store.GetStudy((*earlier)->study);
   const auto prepared = PrepareSent(request.spec(), stop);
   if (!prepared.ok()) return prepared.status();
   if (!prepared->violations.empty()) return InvalidStudy(prepared->violations);
@@ -91,33 +91,33 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
   const auto runs = ToNewRuns(spec, study::Expand(spec, stop), stop);
   if (stop.asked()) return study::Stopped();
   if (auto status = CheckPriority(request.priority()); !status.ok()) return status;
-  if (auto status = CheckBeads(rooms_, MostBeads(runs)); !status.ok()) return status;
-  auto study = rooms_.store.CreateStudy(spec, runs, *once, person.name, request.priority());
+  if (auto status = CheckBeads(server_, MostBeads(runs)); !status.ok()) return status;
+  auto study = server_.store.CreateStudy(spec, runs, *once, user.name, request.priority());
   if (!study.ok()) return study.status();
   spdlog::info("{} of {} accepted: {} runs", study->name(), study->owner(), runs.size());
-  rooms_.executor.Wake();
+  server_.executor.Wake();
   return study;
 }
 
 grpc::ServerUnaryReactor* StudyService::CreateStudy(grpc::CallbackServerContext* context,
                                                     const v1::CreateStudyRequest* request, v1::Study* response) {
   return AnswerOn(
-      rooms_.slow_pool, rooms_, context, request, response,
-      [=, this](const access::Person& person, const study::Stop& stop) { return Create(*request, person, stop); });
+      server_.slow_pool, server_, context, request, response,
+      [=, this](const access::User& user, const study::Stop& stop) { return Create(*request, user, stop); });
 }
 
 absl::StatusOr<v1::StudySpec> StudyService::CheckGrowth(int64_t id, const v1::StudySpec& spec,
                                                         const v1::GrowStudyRequest& request, const study::Stop& stop) {
-  // The axes as the request gives them first: only where those are sound can the study be put together.
+  // Check the axes as the request gives them first: only valid axes allow the grown study to be built.
   auto faults = study::CheckGrowth(spec, request);
-  if (request.axes_size() > study::kMostAxes) return InvalidRequest(faults);
+  if (request.axes_size() > study::kMaxAxes) return InvalidRequest(faults);
   const v1::StudySpec asked = study::AsAsked(spec, request);
   auto prepared = Prepare(asked, stop, id);
   if (!prepared.ok()) return prepared.status();
   for (auto& fault : study::InRequest(prepared->violations, asked, request)) faults.push_back(std::move(fault));
   if (!faults.empty()) return InvalidRequest(faults);
   v1::StudySpec grown = study::Grown(spec, request);
-  if (request.axes().empty()) return grown;  // the same points
+  if (request.axes().empty()) return grown;  // same points as before
   prepared = Prepare(grown, stop, id);
   if (!prepared.ok()) return prepared.status();
   faults = study::InRequest(prepared->violations, grown, request);
@@ -125,45 +125,44 @@ absl::StatusOr<v1::StudySpec> StudyService::CheckGrowth(int64_t id, const v1::St
   return grown;
 }
 
-absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request, const access::Person& person,
+absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request, const access::User& user,
                                              const study::Stop& stop) {
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
-  if (auto status = CheckMayChange(rooms_, person, *id); !status.ok()) return status;
-  const auto once = RequestOf(request, person);
+  if (auto status = CheckMayChange(server_, user, *id); !status.ok()) return status;
+  const auto once = RequestOf(request, user);
   if (!once.ok()) return once.status();
-  if (rooms_.stopping) return absl::UnavailableError("the server is stopping; ask again later");
-  const auto earlier = rooms_.store.FindRequest(*once);
+  if (server_.stopping) return absl::UnavailableError("the server is stopping; ask again later");
+  const auto earlier = server_.store.FindRequest(*once);
   if (!earlier.ok()) return earlier.status();
-  auto study = rooms_.store.GetStudy(*id);
+  auto study = server_.store.GetStudy(*id);
   if (!study.ok() || earlier->has_value()) return study;
   if (study->state() == v1::Study::STATE_CANCELLED) {
     return absl::FailedPreconditionError(study->name() + " is CANCELLED and cannot grow; submit a study anew");
   }
   const auto grown = CheckGrowth(*id, study->spec(), request, stop);
   if (!grown.ok()) return grown.status();
-  const auto audited = rooms_.store.GetAuditedRuns(*id);
+  const auto audited = server_.store.GetAuditedRuns(*id);
   if (!audited.ok()) return audited.status();
   store::Growth growth{*grown, ToNewRuns(*grown, study::AddedRuns(study->spec(), *grown, *audited, stop), stop),
                        study::ValuesOfOldRuns(study->spec(), *grown), study::GrowthText(study->spec(), *grown)};
   if (stop.asked()) return study::Stopped();
   if (growth.runs.empty()) return study;
-  if (auto status = CheckBeads(rooms_, MostBeads(growth.runs)); !status.ok()) return status;
-  // Without an etag of the caller's, still nothing may have come between what was read here and what is written.
+  if (auto status = CheckBeads(server_, MostBeads(growth.runs)); !status.ok()) return status;
+  // Even without an etag from the caller, nothing may change between this read and the write.
   const std::string& etag = request.etag().empty() ? study->etag() : request.etag();
-  study = rooms_.store.GrowStudy(*id, growth, *once, etag, person.name);
+  study = server_.store.GrowStudy(*id, growth, *once, etag, user.name);
   if (!study.ok()) return study.status();
-  spdlog::info("{} grown by {}: {}, {} runs", study->name(), person.name, growth.what, growth.runs.size());
-  rooms_.hub.Changed(*id);
-  rooms_.executor.Wake();
+  spdlog::info("{} grown by {}: {}, {} runs", study->name(), user.name, growth.what, growth.runs.size());
+  server_.hub.Changed(*id);
+  server_.executor.Wake();
   return study;
 }
 
 grpc::ServerUnaryReactor* StudyService::GrowStudy(grpc::CallbackServerContext* context,
                                                   const v1::GrowStudyRequest* request, v1::Study* response) {
-  return AnswerOn(
-      rooms_.slow_pool, rooms_, context, request, response,
-      [=, this](const access::Person& person, const study::Stop& stop) { return Grow(*request, person, stop); });
+  return AnswerOn(server_.slow_pool, server_, context, request, response,
+                  [=, this](const access::User& user, const study::Stop& stop) { return Grow(*request, user, stop); });
 }
 
 }  // namespace gyrebox::api

@@ -5,8 +5,8 @@
 #include <algorithm>
 #include <limits>
 
-#include "analysis/answer_pages.h"
-#include "analysis/table.h"
+#include "answers/answer_pages.h"
+#include "answers/table.h"
 #include "api/answer.h"
 #include "api/page.h"
 #include "api/steer.h"
@@ -17,25 +17,25 @@
 namespace gyrebox::api {
 
 constexpr int kStudiesPerPage = 50;
-constexpr int kMostStudiesPerPage = 1000;
+constexpr int kMaxStudiesPerPage = 1000;
 constexpr int kStudiesAtATime = 16;
 constexpr int kRowsPerPage = 1000;
-constexpr int kMostRowsPerPage = 10'000;
-/// A check tells no more faults.
-constexpr size_t kMostViolations = 1000;
-/// Bead-steps per second of one CPU thread, before anything was measured on this box; beds of 576 beads reach 7e7 on
-/// two threads of a server CPU with AVX-512.
+constexpr int kMaxRowsPerPage = 10'000;
+/// Max faults that a check reports.
+constexpr size_t kMaxViolations = 1000;
+/// First guess of the bead-steps per second of one CPU thread, used until this machine has been measured; beds of 576
+/// beads reach 7e7 on two threads of a server CPU with AVX-512.
 constexpr double kFirstGuess = 3e7;
 
 absl::StatusOr<v1::Study> StudyService::Get(const std::string& name) {
   const auto id = ParseStudyName(name);
   if (!id.ok()) return id.status();
-  auto study = rooms_.store.GetStudy(*id);
-  if (study.ok()) Remaining(rooms_.store, rooms_.executor.rate()).AddTo(&*study);
+  auto study = server_.store.GetStudy(*id);
+  if (study.ok()) Remaining(server_.store, server_.executor.rate()).AddTo(&*study);
   return study;
 }
 
-/// The spec without all but its title.
+/// Clears the spec except for its title.
 static void KeepTitle(v1::Study* study) {
   std::string title = std::move(*study->mutable_spec()->mutable_title());
   study->mutable_spec()->Clear();
@@ -49,22 +49,22 @@ absl::StatusOr<v1::ListStudiesResponse> StudyService::List(const v1::ListStudies
   const bool full = request.view() == v1::STUDY_VIEW_FULL;
   const std::string list = "studies of " + request.owner() + " with " + request.label() +
                            (request.with_archived() ? " and archived ones" : "") + (full ? " in full" : "");
-  const auto page = PageOf(request, list, kStudiesPerPage, kMostStudiesPerPage, std::numeric_limits<int64_t>::max());
+  const auto page = PageOf(request, list, kStudiesPerPage, kMaxStudiesPerPage, std::numeric_limits<int64_t>::max());
   if (!page.ok()) return page.status();
   const store::StudyFilter filter{request.owner(), request.label(), request.with_archived()};
-  const Remaining remaining(rooms_.store, rooms_.executor.rate());
+  const Remaining remaining(server_.store, server_.executor.rate());
   v1::ListStudiesResponse response;
   size_t bytes = 0;
   for (int64_t below = page->from;;) {
     // A few at a time: each is read with its spec, which may be large.
     const int wanted = std::min(kStudiesAtATime, page->size + 1 - response.studies_size());
-    auto studies = rooms_.store.ListStudies(below, wanted, filter);
+    auto studies = server_.store.ListStudies(below, wanted, filter);
     if (!studies.ok()) return studies.status();
     for (v1::Study& study : *studies) {
       remaining.AddTo(&study);
       if (!full) KeepTitle(&study);
       bytes += BytesInPage(study);
-      const bool is_full = response.studies_size() == page->size || bytes > kMostPageBytes;
+      const bool is_full = response.studies_size() == page->size || bytes > kMaxPageBytes;
       if (is_full && !response.studies().empty()) {
         response.set_next_page_token(page->TokenAt(below));
         return response;
@@ -76,14 +76,14 @@ absl::StatusOr<v1::ListStudiesResponse> StudyService::List(const v1::ListStudies
   }
 }
 
-absl::StatusOr<v1::Study> StudyService::Cancel(const std::string& name, const access::Person& person) {
+absl::StatusOr<v1::Study> StudyService::Cancel(const std::string& name, const access::User& user) {
   const auto id = ParseStudyName(name);
   if (!id.ok()) return id.status();
-  if (auto status = CheckMayChange(rooms_, person, *id); !status.ok()) return status;
-  if (auto status = rooms_.store.CancelStudy(*id); !status.ok()) return status;
-  spdlog::info("{} cancelled by {}", name, person.name);
-  rooms_.hub.Changed(*id);
-  return rooms_.store.GetStudy(*id);
+  if (auto status = CheckMayChange(server_, user, *id); !status.ok()) return status;
+  if (auto status = server_.store.CancelStudy(*id); !status.ok()) return status;
+  spdlog::info("{} cancelled by {}", name, user.name);
+  server_.hub.Changed(*id);
+  return server_.store.GetStudy(*id);
 }
 
 absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyRequest& request,
@@ -93,15 +93,15 @@ absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyR
   if (!prepared.ok()) return prepared.status();
   const auto& violations = prepared->violations;
   if (!violations.empty()) {
-    const auto told = std::min(violations.size(), kMostViolations);
+    const auto told = std::min(violations.size(), kMaxViolations);
     response.mutable_field_violations()->Assign(violations.begin(), violations.begin() + static_cast<int64_t>(told));
     return response;
   }
-  const double reached = rooms_.executor.rate().Reached();
-  const double guess = kFirstGuess * std::max(1, rooms_.device.thread_count());
+  const double reached = server_.executor.rate().Reached();
+  const double guess = kFirstGuess * std::max(1, server_.device.thread_count());
   const double rate = reached > 0 ? reached : guess;
-  *response.mutable_estimate() = study::EstimateStudy(prepared->spec, rate, rooms_.device, prepared->saved, stop);
-  response.mutable_estimate()->set_duration_basis((reached > 0 ? "measured on this box: " : "a first guess: ") +
+  *response.mutable_estimate() = study::EstimateStudy(prepared->spec, rate, server_.device, prepared->saved, stop);
+  response.mutable_estimate()->set_duration_basis((reached > 0 ? "measured on this machine: " : "a first guess: ") +
                                                   schema::NumberText(rate, 2) + " bead-steps per second");
   study::TellTimeSteps(prepared->spec, stop, &response);
   *response.mutable_spec() = std::move(prepared->spec);
@@ -112,74 +112,74 @@ absl::StatusOr<v1::StudyTable> StudyService::Tabulate(const v1::TabulateStudyReq
                                                       const study::Stop& stop) {
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
-  const auto size = PageSize(request.page_size(), kRowsPerPage, kMostRowsPerPage);
+  const auto size = PageSize(request.page_size(), kRowsPerPage, kMaxRowsPerPage);
   if (!size.ok()) return size.status();
   const std::string list =
       request.name() + "/table of " + request.observable() + " in pages of " + std::to_string(*size);
   if (!request.page_token().empty()) return tables_.GoOn<v1::StudyTable>(list, request.page_token());
-  auto table = analysis::Tabulate(rooms_.store, *id, request.observable(), stop);
+  auto table = analysis::Tabulate(server_.store, *id, request.observable(), stop);
   if (!table.ok()) return table.status();
-  return tables_.Start(list, analysis::CutIntoPages(*std::move(table), *size, kMostPageBytes));
+  return tables_.Start(list, analysis::CutIntoPages(*std::move(table), *size, kMaxPageBytes));
 }
 
 grpc::ServerUnaryReactor* StudyService::GetStudy(grpc::CallbackServerContext* context,
                                                  const v1::GetStudyRequest* request, v1::Study* response) {
-  return Answer(rooms_, context, request, response, [=, this] { return Get(request->name()); });
+  return Answer(server_, context, request, response, [=, this] { return Get(request->name()); });
 }
 
 grpc::ServerUnaryReactor* StudyService::ListStudies(grpc::CallbackServerContext* context,
                                                     const v1::ListStudiesRequest* request,
                                                     v1::ListStudiesResponse* response) {
-  return Answer(rooms_, context, request, response, [=, this] { return List(*request); });
+  return Answer(server_, context, request, response, [=, this] { return List(*request); });
 }
 
 grpc::ServerUnaryReactor* StudyService::CancelStudy(grpc::CallbackServerContext* context,
                                                     const v1::CancelStudyRequest* request, v1::Study* response) {
-  return AnswerOn(rooms_.steer_pool, rooms_, context, request, response,
-                  [=, this](const access::Person& person) { return Cancel(request->name(), person); });
+  return AnswerOn(server_.steer_pool, server_, context, request, response,
+                  [=, this](const access::User& user) { return Cancel(request->name(), user); });
 }
 
-void StudyService::SteerAll(const access::Person& person, const std::string& name, v1::Adjustment::Kind kind,
+void StudyService::SteerAll(const access::User& user, const std::string& name, v1::Adjustment::Kind kind,
                             StudyDone done) {
   const auto id = ParseStudyName(name);
   if (!id.ok()) return done(id.status());
-  if (auto status = CheckMayChange(rooms_, person, *id); !status.ok()) return done(status);
+  if (auto status = CheckMayChange(server_, user, *id); !status.ok()) return done(status);
   executor::SteerRequest asked;
   asked.study = *id;
   asked.kind = kind;
-  asked.person = person.name;
-  Steer(rooms_, std::move(asked), [this, name, done](const absl::StatusOr<executor::Steered>& entries) {
+  asked.user = user.name;
+  Steer(server_, std::move(asked), [this, name, done](const absl::StatusOr<executor::Steered>& entries) {
     done(entries.ok() ? Get(name) : entries.status());
   });
 }
 
 grpc::ServerUnaryReactor* StudyService::PauseStudy(grpc::CallbackServerContext* context,
                                                    const v1::PauseStudyRequest* request, v1::Study* response) {
-  return AnswerLaterOn(rooms_.steer_pool, rooms_, context, request, response,
-                       [=, this](const access::Person& person, const StudyDone& done) {
-                         SteerAll(person, request->name(), v1::Adjustment::KIND_PAUSE, done);
+  return AnswerLaterOn(server_.steer_pool, server_, context, request, response,
+                       [=, this](const access::User& user, const StudyDone& done) {
+                         SteerAll(user, request->name(), v1::Adjustment::KIND_PAUSE, done);
                        });
 }
 
 grpc::ServerUnaryReactor* StudyService::ResumeStudy(grpc::CallbackServerContext* context,
                                                     const v1::ResumeStudyRequest* request, v1::Study* response) {
-  return AnswerLaterOn(rooms_.steer_pool, rooms_, context, request, response,
-                       [=, this](const access::Person& person, const StudyDone& done) {
-                         SteerAll(person, request->name(), v1::Adjustment::KIND_RESUME, done);
+  return AnswerLaterOn(server_.steer_pool, server_, context, request, response,
+                       [=, this](const access::User& user, const StudyDone& done) {
+                         SteerAll(user, request->name(), v1::Adjustment::KIND_RESUME, done);
                        });
 }
 
 grpc::ServerUnaryReactor* StudyService::CheckStudy(grpc::CallbackServerContext* context,
                                                    const v1::CheckStudyRequest* request,
                                                    v1::CheckStudyResponse* response) {
-  return AnswerOn(rooms_.slow_pool, rooms_, context, request, response,
+  return AnswerOn(server_.slow_pool, server_, context, request, response,
                   [=, this](const study::Stop& stop) { return Check(*request, stop); });
 }
 
 grpc::ServerUnaryReactor* StudyService::TabulateStudy(grpc::CallbackServerContext* context,
                                                       const v1::TabulateStudyRequest* request,
                                                       v1::StudyTable* response) {
-  return AnswerOn(rooms_.slow_pool, rooms_, context, request, response,
+  return AnswerOn(server_.slow_pool, server_, context, request, response,
                   [=, this](const study::Stop& stop) { return Tabulate(*request, stop); });
 }
 

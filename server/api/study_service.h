@@ -5,7 +5,7 @@
 #include <vector>
 
 #include "api/kept_pages.h"
-#include "api/rooms.h"
+#include "api/server_context.h"
 #include "gyrebox/v1/study_service.grpc.pb.h"
 #include "study/stop.h"
 
@@ -13,7 +13,7 @@ namespace gyrebox::api {
 
 class StudyService : public v1::StudyService::CallbackService {
  public:
-  explicit StudyService(const Rooms& rooms) : rooms_(rooms) {}
+  explicit StudyService(const ServerContext& server) : server_(server) {}
 
   grpc::ServerUnaryReactor* GetStudy(grpc::CallbackServerContext* context, const v1::GetStudyRequest* request,
                                      v1::Study* response) override;
@@ -45,39 +45,39 @@ class StudyService : public v1::StudyService::CallbackService {
                                         google::protobuf::Empty* response) override;
 
  private:
-  /// A study with its defaults filled in, its faults, and the beads that it starts from where it names a run.
+  /// A study with its defaults filled in, its faults, and the beads of its saved start, if any.
   struct Prepared {
     v1::StudySpec spec;
     std::vector<v1::FieldViolation> violations;
     std::shared_ptr<const kernels::SavedBed> saved;
   };
-  /// @param of study that the spec is of, whose own start it takes; 0 for one that is new.
+  /// @param of study to which the spec belongs, whose own start it uses; 0 for a new study.
   absl::StatusOr<Prepared> Prepare(const v1::StudySpec& asked, const study::Stop& stop, int64_t of = 0);
   /// The same for a study as a client sent it.
   absl::StatusOr<Prepared> PrepareSent(const v1::StudySpec& sent, const study::Stop& stop);
 
   using StudyDone = std::function<void(absl::StatusOr<v1::Study>)>;
-  /// Does something to all runs of a study, and answers with the study.
-  void SteerAll(const access::Person& person, const std::string& name, v1::Adjustment::Kind kind, StudyDone done);
+  /// Steers all runs of a study, and answers with the study.
+  void SteerAll(const access::User& user, const std::string& name, v1::Adjustment::Kind kind, StudyDone done);
 
-  /// The study as it is to be, sound. INVALID_ARGUMENT with every field of the request at fault.
+  /// The grown study, which is valid. INVALID_ARGUMENT with every invalid field of the request.
   absl::StatusOr<v1::StudySpec> CheckGrowth(int64_t id, const v1::StudySpec& spec, const v1::GrowStudyRequest& request,
                                             const study::Stop& stop);
 
-  absl::StatusOr<v1::Study> Grow(const v1::GrowStudyRequest& request, const access::Person& person,
+  absl::StatusOr<v1::Study> Grow(const v1::GrowStudyRequest& request, const access::User& user,
                                  const study::Stop& stop);
-  absl::StatusOr<v1::Study> Update(const v1::UpdateStudyRequest& request, const access::Person& person);
-  absl::StatusOr<v1::Study> Archive(const v1::ArchiveStudyRequest& request, const access::Person& person);
-  absl::StatusOr<google::protobuf::Empty> Delete(const v1::DeleteStudyRequest& request, const access::Person& person);
-  absl::StatusOr<v1::Study> Create(const v1::CreateStudyRequest& request, const access::Person& person,
+  absl::StatusOr<v1::Study> Update(const v1::UpdateStudyRequest& request, const access::User& user);
+  absl::StatusOr<v1::Study> Archive(const v1::ArchiveStudyRequest& request, const access::User& user);
+  absl::StatusOr<google::protobuf::Empty> Delete(const v1::DeleteStudyRequest& request, const access::User& user);
+  absl::StatusOr<v1::Study> Create(const v1::CreateStudyRequest& request, const access::User& user,
                                    const study::Stop& stop);
   absl::StatusOr<v1::Study> Get(const std::string& name);
   absl::StatusOr<v1::ListStudiesResponse> List(const v1::ListStudiesRequest& request);
-  absl::StatusOr<v1::Study> Cancel(const std::string& name, const access::Person& person);
+  absl::StatusOr<v1::Study> Cancel(const std::string& name, const access::User& user);
   absl::StatusOr<v1::CheckStudyResponse> Check(const v1::CheckStudyRequest& request, const study::Stop& stop);
   absl::StatusOr<v1::StudyTable> Tabulate(const v1::TabulateStudyRequest& request, const study::Stop& stop);
 
-  Rooms rooms_;
+  ServerContext server_;
   KeptPages tables_;
 };
 

@@ -1,4 +1,4 @@
-/// Priority of threads where the device and those who call need the same processors.
+/// Thread priority where the device and the calls compete for the same processors.
 #pragma once
 
 #include <sys/resource.h>
@@ -8,14 +8,14 @@
 
 namespace gyrebox::api {
 
-/// Puts this thread, and all that it makes from now on, behind the device's (Linux keeps one value for each thread,
-/// setpriority(2)): a flood of calls then costs the runs little.
+/// Lowers this thread, and all threads that it creates from now on, below the device's priority (Linux keeps one value
+/// per thread, setpriority(2)), so that a flood of calls costs the runs little.
 inline void StepBehindDevice() {
-  constexpr int kNice = 5;  // a third of the time of a thread at 0 that wants the same processor
+  constexpr int kNice = 5;  // a third of the time that a thread at 0 gets on the same processor
   setpriority(PRIO_PROCESS, 0, kNice);
 }
 
-/// Does work on a thread of its own behind the device's, for the sake of the threads that it makes.
+/// Runs work on a thread of its own below the device's priority, which the threads it creates inherit.
 inline void DoBehindDevice(const std::function<void()>& work) {
   std::thread([&] {
     StepBehindDevice();

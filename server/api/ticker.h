@@ -1,4 +1,4 @@
-/// Does something every so often.
+/// Does work periodically.
 #pragma once
 
 #include <chrono>
@@ -9,7 +9,7 @@
 
 namespace gyrebox::api {
 
-/// On a thread of its own, from Start() to Stop().
+/// Works on a thread of its own, from Start() to Stop().
 class Ticker {
  public:
   Ticker(std::chrono::milliseconds period, std::function<void()> work) : period_(period), work_(std::move(work)) {}
@@ -18,7 +18,7 @@ class Ticker {
   void Start() {
     thread_ = std::thread([this] { Loop(); });
   }
-  /// Waits for work that is under way.
+  /// Waits for work in progress.
   void Stop() {
     {
       std::lock_guard lock(mutex_);

@@ -29,7 +29,7 @@ grpc_ssl_certificate_config_reload_status TlsCredentials::Fetch(void* self,
   std::lock_guard lock(me.mutex_);
   if (!me.is_new_) return GRPC_SSL_CERTIFICATE_CONFIG_RELOAD_UNCHANGED;
   const grpc_ssl_pem_key_cert_pair pair = {me.pair_.key.c_str(), me.pair_.certificate.c_str()};
-  // gRPC 1.51.1 aborts where there are no roots. They would vouch for clients, which are asked for no certificate.
+  // gRPC 1.51.1 aborts without roots. They would only verify clients, which are asked for no certificate.
   *config = grpc_ssl_server_certificate_config_create(pair.cert_chain, &pair, /*num_key_cert_pairs=*/1);
   me.is_new_ = false;
   return GRPC_SSL_CERTIFICATE_CONFIG_RELOAD_NEW;

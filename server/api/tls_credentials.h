@@ -13,9 +13,8 @@
 
 namespace gyrebox::api {
 
-/// gRPC asks for the certificate at each handshake, so that one that was handed over holds from the next connection on.
-/// (The class that gRPC has for it, FileWatcherCertificateProvider, looks at the files by the clock, and takes what it
-/// finds there, whole or not.)
+/// gRPC asks for the certificate at each handshake, so a new one applies from the next connection on. (gRPC's own class
+/// for this, FileWatcherCertificateProvider, polls the files and takes what it finds, complete or not.)
 class TlsCredentials : public grpc::ServerCredentials {
  public:
   explicit TlsCredentials(access::TlsPair pair);
@@ -23,10 +22,10 @@ class TlsCredentials : public grpc::ServerCredentials {
 
   /// Thread-safe.
   void Use(access::TlsPair pair);
-  /// What holds now.
+  /// The current certificate and key.
   access::TlsPair pair() const;
 
-  /// Not supported by gRPC 1.51.1 in safety; see entry.h.
+  /// Ignored: not safe in gRPC 1.51.1; see entry.h.
   void SetAuthMetadataProcessor(const std::shared_ptr<grpc::AuthMetadataProcessor>&) override {}
 
  private:

@@ -6,7 +6,7 @@
 #include <string>
 #include <vector>
 
-#include "api/status.h"
+#include "status/status.h"
 
 namespace gyrebox::api {
 
@@ -14,13 +14,12 @@ using google::protobuf::FieldDescriptor;
 using google::protobuf::Message;
 using google::protobuf::UnknownFieldSet;
 
-/// Numbers and messages named at most, of each kind.
-constexpr size_t kMostNamed = 10;
+/// Max numbers, and max messages, that an error names.
+constexpr size_t kMaxNamed = 10;
 
 static std::string NumbersText(const UnknownFieldSet& fields) {
   std::set<int> numbers;
-  for (int i = 0; i < fields.field_count() && numbers.size() < kMostNamed; ++i)
-    numbers.insert(fields.field(i).number());
+  for (int i = 0; i < fields.field_count() && numbers.size() < kMaxNamed; ++i) numbers.insert(fields.field(i).number());
   std::string text;
   for (const int number : numbers) text += (text.empty() ? "" : ", ") + std::to_string(number);
   return text;
@@ -41,7 +40,7 @@ static void Collect(const Message& message, const std::string& path, std::vector
     const std::string inner = (path.empty() ? "" : path + ".") + field->name();
     if (!field->is_repeated()) Collect(reflection.GetMessage(message, field), inner, violations);
     for (int i = 0; field->is_repeated() && i < reflection.FieldSize(message, field); ++i) {
-      if (violations->size() >= kMostNamed) return;
+      if (violations->size() >= kMaxNamed) return;
       Collect(reflection.GetRepeatedMessage(message, field, i), inner + "[" + std::to_string(i) + "]", violations);
     }
   }

@@ -1,4 +1,4 @@
-/// Fields of a request that this server's schema does not have, as a client of a newer schema may send.
+/// Fields of a request that this server's schema lacks, as a client with a newer schema may send.
 #pragma once
 
 #include <absl/status/status.h>
@@ -6,8 +6,8 @@
 
 namespace gyrebox::api {
 
-/// INVALID_ARGUMENT that names every message of a request that holds unknown fields, with their numbers: for requests
-/// that say what is to be run or changed, of which no part may be passed over.
+/// INVALID_ARGUMENT that names every message of a request with unknown fields, and their numbers. For requests that say
+/// what to run or change, no part of which may be ignored.
 absl::Status CheckAllKnown(const google::protobuf::Message& request);
 
 }  // namespace gyrebox::api

@@ -16,49 +16,49 @@
 
 namespace gyrebox::api {
 
-/// Shares its threads out by person in turn; the work of one person is done in the order in which it came. Where there
-/// are several threads, one person never has all of them. Thread-safe.
+/// Serves users in turn, and starts the work of one user in the order in which it came. If there are several threads,
+/// one user never has all of them. Thread-safe.
 class WorkerPool {
  public:
-  /// @param calls_of_person that are under way or wait, of one person; 0 for no bound.
+  /// @param calls_of_user max calls of one user that are in progress or waiting; 0 for no bound.
   /// @param begin what each thread does first.
-  explicit WorkerPool(int threads, int calls_of_person = 0, void (*begin)() = nullptr);
+  explicit WorkerPool(int threads, int calls_of_user = 0, void (*begin)() = nullptr);
   ~WorkerPool() { Stop(); }
 
-  /// The place of a call among those of its person, given back when the last copy goes: it may outlive the work, where
-  /// another thread goes on with it.
-  using Place = std::shared_ptr<const void>;
-  /// RESOURCE_EXHAUSTED, with when to try again, where the person has as many calls as are allowed.
-  absl::StatusOr<Place> Take(const std::string& person);
+  /// Slot of a call in the quota of its user, released with the last copy. It may outlive the work, if another thread
+  /// continues the call.
+  using Slot = std::shared_ptr<const void>;
+  /// RESOURCE_EXHAUSTED, with the time to wait, if the user has as many calls as are allowed.
+  absl::StatusOr<Slot> Take(const std::string& user);
 
-  /// Hands work to a thread. False where too much waits already, or after Stop().
-  bool Post(const std::string& person, std::function<void()> work);
-  /// The same for what the server itself has to do.
+  /// Hands work to a thread. False if too much work waits already, or after Stop().
+  bool Post(const std::string& user, std::function<void()> work);
+  /// The same for the server's own work.
   bool Post(std::function<void()> work) { return Post("", std::move(work)); }
 
-  /// Does all work that waits, then ends the threads.
+  /// Finishes all waiting work, then ends the threads.
   void Stop();
 
  private:
-  struct Person {
+  struct User {
     std::deque<std::function<void()>> waiting;
-    int at_work = 0;  ///< threads
+    int at_work = 0;  ///< threads that serve the user
   };
   void Loop();
-  /// The next whose turn it is, and who may have one more thread; the end where there is none.
-  std::map<std::string, Person>::iterator Next();
+  /// Next user in turn who may have one more thread; the end if there is none.
+  std::map<std::string, User>::iterator Next();
 
-  const int most_threads_;  ///< of one person
-  const int calls_of_person_;
+  const int max_threads_;  ///< per user
+  const int calls_of_user_;
   std::mutex mutex_;
   std::condition_variable changed_;
-  std::map<std::string, Person> people_;  ///< those with work; guarded by mutex_
-  std::string last_;                      ///< whose turn it was; guarded by mutex_
-  size_t waiting_ = 0;                    ///< of all; guarded by mutex_
-  bool stop_ = false;                     ///< guarded by mutex_
+  std::map<std::string, User> users_;  ///< those with work; guarded by mutex_
+  std::string last_;                   ///< user served last; guarded by mutex_
+  size_t waiting_ = 0;                 ///< of all; guarded by mutex_
+  bool stop_ = false;                  ///< guarded by mutex_
   std::vector<std::thread> threads_;
 
-  /// Calls by person. Places may outlive the pool.
+  /// Calls by user. Slots may outlive the pool.
   struct Calls {
     std::mutex mutex;
     std::map<std::string, int> of;  ///< guarded by mutex

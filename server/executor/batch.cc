@@ -44,8 +44,8 @@ Batch::Batch(int64_t study, std::vector<PackedRun> runs)
     frames_.emplace_back(run.frame_steps, run.spec.retry);
     store::RunUpdate& update = records_[i].update;
     update.number = run.number;
-    update.faults_passed = run.faults_passed;
-    update.alarm = run.alarm;
+    update.recovered_faults = run.recovered_faults;
+    update.warning = run.warning;
     if (!run.resume) continue;
     update.step = checkpoint_steps_[i] = run.resume->state.step;
     update.time = static_cast<double>(run.resume->state.step) * run.spec.time_step;
@@ -104,10 +104,10 @@ void Batch::Try(const Work& work) {
   }
 }
 
-void Batch::LayOut(kernels::Device& device, LayingOut& ahead) {
+void Batch::Initialize(kernels::Device& device, AsyncInitialization& ahead) {
   Try([&] {
     const Starts all = ahead.Take();
-    for (size_t i = 0; i < runs_.size(); ++i) runs_[i].spec.start.laid_out = all[i];
+    for (size_t i = 0; i < runs_.size(); ++i) runs_[i].spec.start.initial = all[i];
     MakeEnsemble(device);
   });
 }
@@ -115,17 +115,17 @@ void Batch::LayOut(kernels::Device& device, LayingOut& ahead) {
 void Batch::MakeEnsemble(kernels::Device& device) {
   auto ensemble = device.NewEnsemble(specs());
   for (size_t i = 0; i < runs_.size(); ++i) {
-    runs_[i].spec.start.laid_out.reset();
+    runs_[i].spec.start.initial.reset();
     if (ended_[i]) ensemble->Drop(i);
     if (!ended_[i] && runs_[i].resume) ensemble->Load(i, runs_[i].resume->state);
   }
   for (PackedRun& run : runs_) {
-    if (run.resume) run.resume->state = {};  // it is in the ensemble now
+    if (run.resume) run.resume->state = {};  // the ensemble holds it now
   }
   ensemble_ = std::move(ensemble);
 }
 
-void Batch::GoBack() {
+void Batch::Rollback() {
   ensemble_.reset();
   for (size_t i = 0; i < runs_.size(); ++i) {
     if (ended_[i]) continue;
@@ -142,7 +142,7 @@ void Batch::FailForMemory(const kernels::Device& device) {
 }
 
 void Batch::Adjust(size_t i, const kernels::Adjustment& adjustment) {
-  if (laid_out()) {
+  if (initialized()) {
     ensemble_->Adjust(i, adjustment);
     return;
   }
@@ -153,7 +153,7 @@ void Batch::Adjust(size_t i, const kernels::Adjustment& adjustment) {
 }
 
 void Batch::EndAt(size_t i, int64_t step) {
-  if (laid_out()) {
+  if (initialized()) {
     ensemble_->EndAt(i, step);
   } else {
     runs_[i].spec.n_steps = step;
@@ -198,7 +198,7 @@ int64_t Batch::Advance(int64_t steps, RateMeter& rate) {
     const auto begin = RateMeter::Clock::now();
     std::vector<kernels::RunChunk> chunks = ensemble_->Advance(steps);
     const auto end = RateMeter::Clock::now();
-    // Samples of many runs are megabytes, and the device waits for whoever copies them.
+    // Copied in parallel: the samples of many runs are megabytes, and the device waits for the copy.
     tbb::parallel_for(size_t{0}, chunks.size(), [&](size_t i) {
       if (!ended_[i]) TakeSamples(i, chunks[i].samples);
     });
@@ -213,14 +213,14 @@ int64_t Batch::Advance(int64_t steps, RateMeter& rate) {
   return steps;
 }
 
-/// The quantities of several numbers in a row of samples.
+/// Quantities with several numbers in a row of samples.
 static std::vector<store::Block> WideOf(const std::vector<kernels::Column>& columns) {
   std::vector<store::Block> wide;
-  size_t place = store::kRowHead;
+  size_t index = store::kRowHead;
   for (const kernels::Column& column : columns) {
     const auto width = static_cast<size_t>(column.width);
-    if (width > 1) wide.push_back({place, width});
-    place += width;
+    if (width > 1) wide.push_back({index, width});
+    index += width;
   }
   return wide;
 }
@@ -228,7 +228,7 @@ static std::vector<store::Block> WideOf(const std::vector<kernels::Column>& colu
 void Batch::TakeSamples(size_t i, const std::vector<kernels::Sample>& samples) {
   store::SampleRows& rows = records_[i].update.samples;
   for (const kernels::Sample& sample : samples) {
-    if (runs_[i].resume && sample.step <= runs_[i].resume->last_sample_step) continue;  // it was its end, once
+    if (runs_[i].resume && sample.step <= runs_[i].resume->last_sample_step) continue;  // already stored, at its end
     if (rows.width == 0) rows.wide = WideOf(ensemble_->columns(i));
     rows.width = store::kRowHead + sample.values.size();
     rows.numbers.push_back(static_cast<double>(sample.step));
@@ -243,8 +243,8 @@ void Batch::Take(size_t i, kernels::RunChunk chunk) {
   update.step = chunk.step;
   update.time = chunk.time;
   if (chunk.fault) update.fault = ToFault(*chunk.fault);
-  for (const kernels::Fault& passed : chunk.passed) update.faults_passed.push_back(ToFault(passed));
-  if (update.alarm.empty()) update.alarm = std::move(chunk.alarm);
+  for (const kernels::Fault& passed : chunk.passed) update.recovered_faults.push_back(ToFault(passed));
+  if (update.warning.empty()) update.warning = std::move(chunk.warning);
   switch (chunk.verdict) {
     case kernels::Verdict::kRunning:
       return;
@@ -253,8 +253,8 @@ void Batch::Take(size_t i, kernels::RunChunk chunk) {
       KeepLastFrames(i, frames_[i].IsDue(chunk.step));
       return End(i, v1::Run::STATE_FINISHED);
     case kernels::Verdict::kUnstable:
-      // It leaves no state: this shows where it went wrong.
-      KeepLastFrames(i, !frames_[i].Holds(chunk.step) && runs_[i].spec.n_beads <= study::kMostFrameBeads);
+      // An unstable run leaves no state; its last frame shows where it failed.
+      KeepLastFrames(i, !frames_[i].Holds(chunk.step) && runs_[i].spec.n_beads <= study::kMaxFrameBeads);
       return End(i, v1::Run::STATE_UNSTABLE);
     case kernels::Verdict::kFailed:
       return End(i, v1::Run::STATE_FAILED);
@@ -274,7 +274,7 @@ BedNow Batch::Bed(size_t i, kernels::BedState state) const {
 }
 
 void Batch::SetCheckpoint(size_t i) {
-  if (!laid_out()) return;
+  if (!initialized()) return;
   kernels::BedState state = ensemble_->Checkpoint(i);
   frames_[i].GiveOut(state.step, &records_[i].update.frames);
   if (state.step <= checkpoint_steps_[i]) return;
@@ -282,26 +282,26 @@ void Batch::SetCheckpoint(size_t i) {
   records_[i].checkpoint = Bed(i, std::move(state));
 }
 
-void Batch::Leave(size_t i, v1::Run::State state, std::optional<v1::Adjustment> entry) {
+void Batch::Evict(size_t i, v1::Run::State state, std::optional<v1::Adjustment> entry) {
   SetCheckpoint(i);
-  // It goes on from there, which may be behind where it is now.
+  // The run resumes at its checkpoint, which may be before the current step.
   store::RunUpdate& update = records_[i].update;
   update.step = checkpoint_steps_[i];
   update.time = static_cast<double>(checkpoint_steps_[i]) * runs_[i].spec.time_step;
   update.entry = std::move(entry);
   End(i, state);
-  if (laid_out()) ensemble_->Drop(i);
+  if (initialized()) ensemble_->Drop(i);
 }
 
 void Batch::LeaveAll() {
   for (size_t i = 0; i < runs_.size(); ++i) {
-    if (!ended_[i]) Leave(i, v1::Run::STATE_QUEUED);
+    if (!ended_[i]) Evict(i, v1::Run::STATE_QUEUED);
   }
 }
 
 void Batch::HoldAll(const std::string& why) {
   for (size_t i = 0; i < runs_.size(); ++i) {
-    if (!ended_[i]) Leave(i, v1::Run::STATE_PAUSED, ServerPause(step(i), runs_[i].spec.time_step, why));
+    if (!ended_[i]) Evict(i, v1::Run::STATE_PAUSED, ServerPause(step(i), runs_[i].spec.time_step, why));
   }
 }
 
@@ -332,15 +332,15 @@ void Batch::Fail(const std::string& reason, const std::string& message) {
 }
 
 std::vector<RunRecord> Batch::TakeRecords(bool checkpoint) {
-  // What may fail comes first: then nothing is taken.
-  for (size_t i = 0; checkpoint && laid_out() && i < runs_.size(); ++i) {
+  // Checkpoints may fail, so take them first; on failure no record is taken.
+  for (size_t i = 0; checkpoint && initialized() && i < runs_.size(); ++i) {
     if (!ended_[i]) SetCheckpoint(i);
   }
   std::vector<RunRecord> taken;
   taken.reserve(runs_.size());
   for (size_t i = 0; i < runs_.size(); ++i) {
-    // Before they are laid out, runs have nothing to tell but that they will not be.
-    if (told_[i] || (!laid_out() && !ended_[i])) continue;
+    // Before initialisation a run has nothing to record except its end.
+    if (told_[i] || (!initialized() && !ended_[i])) continue;
     told_[i] = ended_[i];
     taken.push_back(std::exchange(records_[i], {}));
     const store::RunUpdate& last = taken.back().update;
@@ -350,8 +350,8 @@ std::vector<RunRecord> Batch::TakeRecords(bool checkpoint) {
     next.step = last.step;
     next.time = last.time;
     next.fault = last.fault;
-    next.faults_passed = last.faults_passed;
-    next.alarm = last.alarm;
+    next.recovered_faults = last.recovered_faults;
+    next.warning = last.warning;
   }
   has_news_ = false;
   return taken;

@@ -1,4 +1,4 @@
-/// How many steps to take at a time.
+/// Number of steps per chunk.
 #pragma once
 
 #include <algorithm>
@@ -6,15 +6,15 @@
 
 namespace gyrebox::executor {
 
-/// Chooses the steps of the next chunk so that it takes about the time wanted. Results do not depend on it.
+/// Chooses the number of steps of the next chunk so that it takes about the wanted time. Results do not depend on it.
 class ChunkPacer {
  public:
   explicit ChunkPacer(double seconds_wanted) : seconds_wanted_(seconds_wanted) {}
 
   int64_t steps() const { return steps_; }
 
-  /// Learns from the chunk just taken. Changes by a factor of 4 at most, so that one odd chunk does no harm.
-  /// @param taken steps; fewer than wanted where it was cut, and then it only tells when it was too long all the same.
+  /// Learns from the last chunk. The number of steps changes by at most a factor of 4, so one outlier does no harm.
+  /// @param taken steps. A chunk that was cut short counts only if it still took too long.
   void Took(int64_t taken, double seconds) {
     if (taken < steps_ && seconds <= seconds_wanted_) return;
     const double factor = std::clamp(seconds_wanted_ / std::max(seconds, 1e-9), 0.25, 4.0);
@@ -24,7 +24,7 @@ class ChunkPacer {
 
  private:
   const double seconds_wanted_;
-  int64_t steps_ = 1;  ///< at first: a step may take long
+  int64_t steps_ = 1;  ///< starts at 1, as a step may take long
 };
 
 }  // namespace gyrebox::executor

@@ -15,7 +15,7 @@ constexpr double kSecondsAfterFailure = 1;
 Options OptionsFor(const kernels::Device& device) {
   Options options;
   if (device.name() == "cpu") {
-    options.most_runs_together = std::clamp(kBedsPerThread * device.thread_count(), 1, options.most_runs_together);
+    options.max_runs_together = std::clamp(kBedsPerThread * device.thread_count(), 1, options.max_runs_together);
   }
   return options;
 }
@@ -25,10 +25,10 @@ Executor::Executor(store::Store& store, kernels::Device& device, Options options
     : store_(store),
       device_(device),
       options_(options),
-      recorder_([this](const absl::Status& why) { mailbox_.RefuseAll(why); }, [this] { Wake(); }),
-      deck_(store, device, recorder_,
-            {options.chunk_seconds, options.record_seconds, options.checkpoint_seconds, options.most_bytes_of_person},
-            std::move(on_change), [this] { Wake(); }),
+      recorder_([this](const absl::Status& why) { commands_.RefuseAll(why); }, [this] { Wake(); }),
+      batches_(store, device, recorder_,
+               {options.chunk_seconds, options.record_seconds, options.checkpoint_seconds, options.max_bytes_per_user},
+               std::move(on_change), [this] { Wake(); }),
       ledger_(options.half_life_seconds) {}
 
 Executor::~Executor() { Stop(); }
@@ -50,11 +50,11 @@ void Executor::Stop() {
     stop_ = true;
     changed_.notify_all();
   }
-  recorder_.Hurry();
+  recorder_.StopRetrying();
   if (thread_.joinable()) thread_.join();
   recorder_.Close();
   const auto stopped = absl::UnavailableError("the server is stopping; ask again later");
-  mailbox_.Close(stopped);
+  commands_.Close(stopped);
   for (const Steering& steering : std::exchange(steering_, {})) {
     steering.job->BreakOff(stopped);
     steering.done(std::move(steering.job->result()));
@@ -73,7 +73,7 @@ void Executor::Rest(double seconds) {
 
 void Executor::Wait() {
   std::unique_lock lock(mutex_);
-  changed_.wait(lock, [this] { return stop_ || awake_ || !mailbox_.empty(); });
+  changed_.wait(lock, [this] { return stop_ || awake_ || !commands_.empty(); });
 }
 
 void Executor::WaitForRoom() {
@@ -81,14 +81,14 @@ void Executor::WaitForRoom() {
     recorder_.WaitWhileRefused();
     {
       std::unique_lock lock(mutex_);
-      changed_.wait(lock, [this] { return stop_ || !recorder_.behind() || !mailbox_.empty() || !steering_.empty(); });
+      changed_.wait(lock, [this] { return stop_ || !recorder_.behind() || !commands_.empty() || !steering_.empty(); });
     }
-    if (recorder_.trouble().empty()) OpenLetters();
+    if (recorder_.trouble().empty()) ReadCommands();
   }
 }
 
-// What was handed to the recorder is stored first. A new process can use the device again: it takes up what this one
-// had begun.
+// Stores everything handed to the recorder first. A new process can use the device again and recovers the interrupted
+// runs.
 void Executor::LeaveProcess(const kernels::DeviceLost& error) {
   spdlog::critical("the device is lost to this process, which ends so that another can go on: {}", error.what());
   recorder_.Close();
@@ -118,14 +118,14 @@ void Executor::Loop() {
 }
 
 void Executor::SaveAll() {
-  for (const auto& on : deck_.boarded()) {
-    if (on->batch.laid_out()) deck_.Record(*on, /*checkpoint=*/true);
-    if (!on->batch.laid_out()) deck_.Leave(*on);
+  for (const auto& on : batches_.active()) {
+    if (on->batch.initialized()) batches_.Record(*on, /*checkpoint=*/true);
+    if (!on->batch.initialized()) batches_.Evict(*on);
   }
   WriteUse();
 }
 
-// ---- whose turn it is
+// ---- scheduling
 
 void Executor::LookAtQueue() {
   {
@@ -139,96 +139,96 @@ void Executor::LookAtQueue() {
     throw std::runtime_error("the store refuses a read: " + waiting.status().ToString());
   }
   waiting_ = *std::move(waiting);
-  std::erase_if(needs_, [&](const auto& need) {
+  std::erase_if(demands_, [&](const auto& need) {
     return std::none_of(waiting_.begin(), waiting_.end(), [&](const auto& one) { return one.study == need.first; });
   });
 }
 
 std::vector<queue::Work> Executor::AllWork() {
   std::vector<queue::Work> work;
-  for (const auto& on : deck_.boarded()) {
+  for (const auto& on : batches_.active()) {
     work.push_back({on->waiting.study, on->waiting.owner, on->waiting.priority, true, on->bytes, on->batch.open_beads(),
-                    on->laying_out != nullptr});
+                    on->initialization != nullptr});
   }
   for (const store::WaitingStudy& one : waiting_) {
-    if (!needs_.contains(one.study)) {
-      const auto need = deck_.NeedOf(one.study);
-      if (!need.ok()) throw std::runtime_error("the store refuses a read: " + need.status().ToString());
-      needs_[one.study] = *need;
+    if (!demands_.contains(one.study)) {
+      const auto demand = batches_.DemandOf(one.study);
+      if (!demand.ok()) throw std::runtime_error("the store refuses a read: " + demand.status().ToString());
+      demands_[one.study] = *demand;
     }
-    const auto& [bytes, beads] = needs_[one.study];
-    work.push_back(
-        {one.study, one.owner, one.priority, false, deck_.NeedsAll(one.study) ? device_.memory_bytes() : bytes, beads});
+    const auto& [bytes, beads] = demands_[one.study];
+    work.push_back({one.study, one.owner, one.priority, false,
+                    batches_.NeedsAll(one.study) ? device_.memory_bytes() : bytes, beads});
   }
   return work;
 }
 
 bool Executor::Slice() {
   recorder_.WaitWhileRefused();
-  OpenLetters();
-  deck_.CancelWhatIsCancelled();
+  ReadCommands();
+  batches_.CancelWhatIsCancelled();
   if (draining_) {
-    for (const auto& on : deck_.boarded()) deck_.Leave(*on);
+    for (const auto& on : batches_.active()) batches_.Evict(*on);
     recorder_.WaitForAll();
   }
-  deck_.BoardWhatIsReady();
-  deck_.DropDone();
+  batches_.StartReadyBatches();
+  batches_.DropDone();
   LookAtQueue();
   Publish(nullptr);
   if (draining_) return !steering_.empty();
   const auto work = AllWork();
   const queue::Choice choice = queue::Choose(
-      work, [this, now = options_.steady_seconds()](const std::string& person) { return ledger_.Used(person, now); },
+      work, [this, now = options_.steady_seconds()](const std::string& user) { return ledger_.Used(user, now); },
       {.memory_bytes = device_.memory_bytes(),
-       .most_beads_of_person = options_.most_beads_of_person,
-       .swap_seconds = options_.swap_seconds});
+       .max_beads_per_user = options_.max_beads_per_user,
+       .preemption_margin = options_.preemption_margin});
   if (!choice.next) return !steering_.empty();
-  const size_t n_boarded = deck_.boarded().size();
-  if (*choice.next < n_boarded) {
-    GiveSlice(*deck_.boarded()[*choice.next]);
+  const size_t n_active = batches_.active().size();
+  if (*choice.next < n_active) {
+    GiveSlice(*batches_.active()[*choice.next]);
   } else {
-    MakeRoomAndStart(waiting_[*choice.next - n_boarded], choice.leave);
+    MakeRoomAndStart(waiting_[*choice.next - n_active], choice.leave);
   }
-  deck_.DropDone();
+  batches_.DropDone();
   return true;
 }
 
 void Executor::MakeRoomAndStart(const store::WaitingStudy& waiting, const std::vector<size_t>& leave) {
-  for (const size_t place : leave) deck_.Leave(*deck_.boarded()[place]);
-  deck_.DropDone();
-  Room room{device_.memory_bytes() - deck_.bytes(), options_.most_beads_of_person};
-  for (const auto& on : deck_.boarded()) {
+  for (const size_t index : leave) batches_.Evict(*batches_.active()[index]);
+  batches_.DropDone();
+  Room room{device_.memory_bytes() - batches_.bytes(), options_.max_beads_per_user};
+  for (const auto& on : batches_.active()) {
     if (room.beads > 0 && on->waiting.owner == waiting.owner) room.beads -= on->batch.open_beads();
   }
-  if (options_.most_beads_of_person > 0) room.beads = std::max<int64_t>(room.beads, 1);
-  needs_.erase(waiting.study);
+  if (options_.max_beads_per_user > 0) room.beads = std::max<int64_t>(room.beads, 1);
+  demands_.erase(waiting.study);
   Wake();  // the queue has changed
-  deck_.Start(waiting, options_.most_runs_together, room);
+  batches_.Start(waiting, options_.max_runs_together, room);
 }
 
-void Executor::GiveSlice(Boarded& on) {
+void Executor::GiveSlice(ActiveBatch& on) {
   using Clock = RateMeter::Clock;
   Publish(&on);
   const auto seconds_since = [](auto moment) { return std::chrono::duration<double>(Clock::now() - moment).count(); };
   for (const auto begin = Clock::now(); !on.batch.done() && !stopping() && !draining_;) {
     recorder_.WaitWhileRefused();
     const auto chunk = Clock::now();
-    deck_.Step(on, rate_);
+    batches_.Step(on, rate_);
     Charge(on.waiting.owner, seconds_since(chunk));
-    deck_.CancelWhatIsCancelled();
-    deck_.RecordWhatIsDue(on);
-    if (deck_.IsOverdue(on)) {
+    batches_.CancelWhatIsCancelled();
+    batches_.RecordWhatIsDue(on);
+    if (batches_.IsOverdue(on)) {
       WaitForRoom();
-      deck_.RecordWhatIsDue(on);
+      batches_.RecordWhatIsDue(on);
     }
     Publish(&on);
     if (seconds_since(begin) >= options_.slice_seconds) break;
-    OpenLetters();
+    ReadCommands();
   }
-  // It may be long until its next turn.
-  if (deck_.boarded().size() > 1 && !on.batch.done()) {
+  // Record now: the next turn may be far off.
+  if (batches_.active().size() > 1 && !on.batch.done()) {
     WaitForRoom();
-    deck_.Record(on, /*checkpoint=*/false);
+    batches_.Record(on, /*checkpoint=*/false);
   }
   if (options_.steady_seconds() - use_written_ >= options_.checkpoint_seconds) WriteUse();
 }

@@ -20,16 +20,16 @@ static const char* ReasonName(kernels::Fault::Reason reason) {
   return "DEVICE";
 }
 
-static v1::Fault::Nature ToNature(kernels::Fault::Nature nature) {
-  switch (nature) {
-    case kernels::Fault::Nature::kNumerical:
-      return v1::Fault::NATURE_NUMERICAL;
-    case kernels::Fault::Nature::kPhysical:
-      return v1::Fault::NATURE_PHYSICAL;
-    case kernels::Fault::Nature::kNotTried:
-      return v1::Fault::NATURE_NOT_TRIED;
+static v1::Fault::Cause ToCause(kernels::Fault::Cause cause) {
+  switch (cause) {
+    case kernels::Fault::Cause::kNumerical:
+      return v1::Fault::CAUSE_NUMERICAL;
+    case kernels::Fault::Cause::kPhysical:
+      return v1::Fault::CAUSE_PHYSICAL;
+    case kernels::Fault::Cause::kNotTried:
+      return v1::Fault::CAUSE_NOT_TRIED;
   }
-  return v1::Fault::NATURE_UNSPECIFIED;
+  return v1::Fault::CAUSE_UNSPECIFIED;
 }
 
 v1::Fault ToFault(const kernels::Fault& fault) {
@@ -39,8 +39,8 @@ v1::Fault ToFault(const kernels::Fault& fault) {
   told.set_step(fault.step);
   told.set_time(fault.time);
   told.mutable_beads()->Assign(fault.beads.begin(), fault.beads.end());
-  told.mutable_place()->Assign(fault.place.begin(), fault.place.end());
-  told.set_nature(ToNature(fault.nature));
+  told.mutable_position()->Assign(fault.position.begin(), fault.position.end());
+  told.set_cause(ToCause(fault.cause));
   return told;
 }
 

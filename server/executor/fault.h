@@ -1,4 +1,4 @@
-/// Faults of the kernels as the schema tells them.
+/// Converts kernel faults to schema messages.
 #pragma once
 
 #include "gyrebox/ensemble.h"

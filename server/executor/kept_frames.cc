@@ -23,8 +23,9 @@ void KeptFrames::GiveOut(int64_t up_to, std::vector<store::Frame>* out) {
 
 void KeptFrames::Went(int64_t from, int64_t to, std::vector<store::Frame>* out) {
   std::erase_if(held_, [&](const store::Frame& frame) { return frame.step > to; });
-  // The state that a run goes back to is kept when it goes on from that step.
-  GiveOut(retry_.most_halvings > 0 ? from / retry_.keep_steps * retry_.keep_steps : to, out);
+  // A retry returns to the last kept state, at a multiple of keep_steps. That state is kept only when the run advances
+  // from its step, hence `from`.
+  GiveOut(retry_.max_halvings > 0 ? from / retry_.keep_steps * retry_.keep_steps : to, out);
 }
 
 }  // namespace gyrebox::executor

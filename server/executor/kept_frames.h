@@ -1,4 +1,4 @@
-/// The frames of one run that are to be kept.
+/// Frames to keep of one run.
 #pragma once
 
 #include <cstdint>
@@ -9,24 +9,23 @@
 
 namespace gyrebox::executor {
 
-/// Holds frames back until no retry can take the run back behind them, as samples are held back.
+/// Holds frames until no retry can roll the run back past them, as is done with samples.
 class KeptFrames {
  public:
-  /// @param every steps between frames; 0 keeps none.
+  /// @param every steps between two frames; 0 keeps none.
   KeptFrames(int64_t every, const kernels::RetrySpec& retry) : every_(every), retry_(retry) {}
 
-  /// Whether the frame of this step is to be taken.
+  /// Whether a frame is due at this step and not yet taken.
   bool IsDue(int64_t step) const { return every_ > 0 && step % every_ == 0 && !Holds(step); }
-  /// Whether there is one of this step.
+  /// Whether the newest frame is of this step.
   bool Holds(int64_t step) const;
-  /// Steps that a run at this step may take before the next frame is due, `steps` at most.
+  /// Steps that a run at this step may take until the next frame is due, at most `steps`.
   int64_t Cut(int64_t step, int64_t steps) const;
 
   void Hold(store::Frame frame) { held_.push_back(std::move(frame)); }
-  /// A chunk took the run from one step to another: forgets what is of a past that was undone, and gives out what
-  /// stands.
+  /// Call after a chunk. Drops rolled-back frames; emits final ones.
   void Went(int64_t from, int64_t to, std::vector<store::Frame>* out);
-  /// Gives out those up to a step, which nothing takes back any more.
+  /// Emits the frames up to a step, which are final.
   void GiveOut(int64_t up_to, std::vector<store::Frame>* out);
 
  private:

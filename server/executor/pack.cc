@@ -33,7 +33,7 @@ static absl::StatusOr<std::optional<Resume>> ReadResume(store::Store& store, int
   return Resume{*std::move(state), (*checkpoint)->last_sample_step};
 }
 
-/// Sets where a run goes on from: at its newest whole checkpoint.
+/// Sets a run to resume from its newest intact checkpoint.
 static absl::Status SetResume(store::Store& store, int64_t study, PackedRun* run) {
   for (;;) {
     auto resume = ReadResume(store, study, *run);
@@ -41,8 +41,8 @@ static absl::Status SetResume(store::Store& store, int64_t study, PackedRun* run
       run->resume = *std::move(resume);
       const auto row = store.GetRun(study, run->number);
       if (!row.ok()) return row.status();
-      run->faults_passed.assign(row->faults_passed().begin(), row->faults_passed().end());
-      run->alarm = row->alarm();
+      run->recovered_faults.assign(row->recovered_faults().begin(), row->recovered_faults().end());
+      run->warning = row->warning();
       return absl::OkStatus();
     }
     if (!absl::IsDataLoss(resume.status())) return resume.status();

@@ -1,4 +1,4 @@
-/// Waiting runs as the kernels take them.
+/// Converts waiting runs to kernel input.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -15,33 +15,33 @@
 
 namespace gyrebox::executor {
 
-/// Where a run goes on from.
+/// Where a run resumes.
 struct Resume {
   kernels::BedState state;
-  int64_t last_sample_step = -1;  ///< of its series so far
+  int64_t last_sample_step = -1;  ///< of the stored series
 };
 
-/// A run to lay out.
+/// A run to initialise.
 struct PackedRun {
   int64_t number = 0;
   kernels::RunSpec spec;
-  int64_t frame_steps = 0;       ///< from one frame that is kept to the next; 0 where none are
-  std::optional<Resume> resume;  ///< none where it starts anew
-  std::vector<v1::Fault> faults_passed;
-  std::string alarm;
+  int64_t frame_steps = 0;       ///< steps between two kept frames; 0 keeps none
+  std::optional<Resume> resume;  ///< none if the run starts from step 0
+  std::vector<v1::Fault> recovered_faults;
+  std::string warning;
 };
 
-/// Number of a run, from its name.
+/// Run number, parsed from its name.
 int64_t NumberOf(const v1::Run& run);
 
-/// What is free for runs to start.
+/// Capacity available for new runs.
 struct Room {
   int64_t bytes = 0;  ///< of device memory
-  int64_t beads = 0;  ///< of its owner; 0 for no limit
+  int64_t beads = 0;  ///< left to the owner; 0 for no limit
 };
 
-/// The first of the waiting runs that fit into the room; at least one.
-/// @param saved the beads of a saved start, or null.
+/// The first waiting runs, as many as fit into the room, but at least one.
+/// @param saved beads of a saved start, or null.
 absl::StatusOr<std::vector<PackedRun>> Pack(store::Store& store, const store::QueuedRuns& queued,
                                             const kernels::Device& device, const Room& room,
                                             const std::shared_ptr<const kernels::SavedBed>& saved);

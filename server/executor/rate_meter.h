@@ -1,4 +1,4 @@
-/// How much work the device does in a second.
+/// Throughput of the device.
 #pragma once
 
 #include <chrono>
@@ -12,16 +12,16 @@ class RateMeter {
  public:
   using Clock = std::chrono::steady_clock;
 
-  /// Counts work done between two moments.
+  /// Adds the work done between two times.
   void Add(double bead_steps, Clock::time_point begin, Clock::time_point end);
 
-  /// Bead-steps per second over the last seconds before now; 0 when idle.
+  /// Bead-steps per second over the last 5 s; 0 when idle.
   double Recent(Clock::time_point now) const;
 
-  /// Share of the last seconds before now that was spent on work, 0 to 1.
+  /// Fraction of the last 5 s spent on work, 0 to 1.
   double Load(Clock::time_point now) const;
 
-  /// Bead-steps per second over all work that is still remembered, idle time left out; 0 where there was none yet.
+  /// Bead-steps per second of busy time, over all remembered work; 0 before any work.
   double Reached() const;
 
  private:
@@ -30,7 +30,7 @@ class RateMeter {
     Clock::time_point begin, end;
   };
   mutable std::mutex mutex_;
-  std::deque<Piece> pieces_;  ///< the last ones, oldest first
+  std::deque<Piece> pieces_;  ///< the most recent, oldest first
 };
 
 }  // namespace gyrebox::executor

@@ -8,7 +8,7 @@
 
 namespace gyrebox::executor {
 
-constexpr size_t kMostWaiting = 1;
+constexpr size_t kMaxWaiting = 1;
 constexpr std::chrono::seconds kAfterRefusal{1};
 
 Recorder::Recorder(std::function<void(const absl::Status&)> on_refusal, std::function<void()> on_room)
@@ -16,7 +16,7 @@ Recorder::Recorder(std::function<void(const absl::Status&)> on_refusal, std::fun
 
 Recorder::Ticket Recorder::Post(std::vector<Write> writes, Then then) {
   std::unique_lock lock(mutex_);
-  changed_.wait(lock, [this] { return waiting_.size() < kMostWaiting; });
+  changed_.wait(lock, [this] { return waiting_.size() < kMaxWaiting; });
   waiting_.push_back({std::move(writes), std::move(then)});
   changed_.notify_all();
   return ++posted_;
@@ -44,7 +44,7 @@ void Recorder::WaitForAll() {
 
 void Recorder::WaitWhileRefused() {
   std::unique_lock lock(mutex_);
-  changed_.wait(lock, [this] { return trouble_.empty() || hurry_; });
+  changed_.wait(lock, [this] { return trouble_.empty() || stop_retrying_; });
 }
 
 std::string Recorder::trouble() const {
@@ -52,16 +52,16 @@ std::string Recorder::trouble() const {
   return trouble_;
 }
 
-void Recorder::Hurry() {
+void Recorder::StopRetrying() {
   std::lock_guard lock(mutex_);
-  hurry_ = true;
+  stop_retrying_ = true;
   changed_.notify_all();
 }
 
 void Recorder::Close() {
   {
     std::lock_guard lock(mutex_);
-    hurry_ = closed_ = true;
+    stop_retrying_ = closed_ = true;
     changed_.notify_all();
   }
   if (thread_.joinable()) thread_.join();
@@ -97,7 +97,7 @@ absl::Status Recorder::Do(const Task& task) {
 static absl::Status Try(const Recorder::Write& write) {
   try {
     return write();
-  } catch (const std::exception& error) {  // such as memory that ran out
+  } catch (const std::exception& error) {  // such as std::bad_alloc
     return absl::InternalError(error.what());
   }
 }
@@ -111,11 +111,11 @@ absl::Status Recorder::Persist(const Write& write) {
     if (status.ok()) return status;
     spdlog::error("the store refuses a write, trying again: {}", status.ToString());
     const absl::Status why = absl::InternalError(trouble_);
-    if (hurry_) return absl::UnavailableError(trouble_);
+    if (stop_retrying_) return absl::UnavailableError(trouble_);
     lock.unlock();
     on_refusal_(why);
     lock.lock();
-    changed_.wait_for(lock, kAfterRefusal, [this] { return hurry_; });
+    changed_.wait_for(lock, kAfterRefusal, [this] { return stop_retrying_; });
   }
 }
 

@@ -1,4 +1,4 @@
-// What the executor is asked by other threads, and what it tells them.
+// Commands from other threads to the executor, and its replies.
 #include <spdlog/spdlog.h>
 
 #include <algorithm>
@@ -16,25 +16,25 @@ double WallSeconds() {
   return std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
 }
 
-void Executor::Charge(const std::string& person, double seconds) {
-  ledger_.Charge(person, seconds, options_.steady_seconds());
+void Executor::Charge(const std::string& user, double seconds) {
+  ledger_.Charge(user, seconds, options_.steady_seconds());
 }
 
-// The wall clock counts for the time in which no server ran, and for nothing else.
+// The wall clock is used only for the time during which no server ran.
 void Executor::ReadUse() {
   const auto use = store_.ReadUse();
   if (!use.ok()) return;
   const double now = options_.steady_seconds(), wall = options_.wall_seconds();
-  for (const auto& [person, used] : *use) {
-    ledger_.Set(person, {used.seconds, now - std::max(0.0, wall - 1e-3 * static_cast<double>(used.as_of))});
+  for (const auto& [user, used] : *use) {
+    ledger_.Set(user, {used.seconds, now - std::max(0.0, wall - 1e-3 * static_cast<double>(used.as_of))});
   }
 }
 
 void Executor::WriteUse() {
   const double now = use_written_ = options_.steady_seconds();
-  std::map<std::string, store::PersonUse> use;
-  for (const auto& [person, used] : ledger_.all()) {
-    use[person] = {ledger_.Used(person, now), static_cast<int64_t>(1e3 * options_.wall_seconds())};
+  std::map<std::string, store::UserUse> use;
+  for (const auto& [user, used] : ledger_.all()) {
+    use[user] = {ledger_.Used(user, now), static_cast<int64_t>(1e3 * options_.wall_seconds())};
   }
   if (use.empty()) return;
   if (const auto status = store_.WriteUse(use); !status.ok()) {
@@ -50,29 +50,29 @@ View Executor::view() const {
   return view;
 }
 
-void Executor::Publish(const Boarded* has_slice) {
+void Executor::Publish(const ActiveBatch* has_slice) {
   View view;
-  for (const auto& on : deck_.boarded()) {
+  for (const auto& on : batches_.active()) {
     view.on_device.push_back({on->waiting.study, on->waiting.owner, on->waiting.priority,
                               static_cast<int>(on->batch.open_count()), on->batch.open_beads(), on.get() == has_slice});
   }
-  view.bytes = deck_.bytes();
+  view.bytes = batches_.bytes();
   const double now = options_.steady_seconds();
-  for (const auto& [person, used] : ledger_.all()) view.used[person] = ledger_.Used(person, now);
+  for (const auto& [user, used] : ledger_.all()) view.used[user] = ledger_.Used(user, now);
   view.draining = draining_;
   std::lock_guard lock(mutex_);
   view_ = std::move(view);
 }
 
-// ---- what is asked
+// ---- commands
 
 void Executor::Post(std::function<void()> open, std::function<void(const absl::Status&)> refuse) {
-  mailbox_.Post({std::move(open), std::move(refuse)});
+  commands_.Post({std::move(open), std::move(refuse)});
   Wake();
 }
 
-void Executor::OpenLetters() {
-  mailbox_.OpenAll();
+void Executor::ReadCommands() {
+  commands_.OpenAll();
   if (steering_.empty()) return;
   const Steering next = std::move(steering_.front());
   steering_.pop_front();
@@ -94,12 +94,12 @@ void Executor::Steer(SteerRequest request, std::function<void(Steered)> done) {
 void Executor::GoOn(const Steering& steering) {
   const auto& [job, done] = steering;
   const SteerRequest& request = job->request();
-  const bool more = job->GoOn(store_, deck_, rate_, courses_);
-  needs_.erase(request.study);
+  const bool more = job->GoOn(store_, batches_, rate_, courses_);
+  demands_.erase(request.study);
   Wake();
-  if (job->result().count > 0) deck_.Changed(request.study);
+  if (job->result().count > 0) batches_.Changed(request.study);
   if (more) return steering_.push_back(steering);
-  // Where runs end or leave the device by it, the answer waits until that is stored.
+  // If runs end or leave the device, reply only once that is stored.
   const bool ends = request.kind == v1::Adjustment::KIND_PAUSE || request.kind == v1::Adjustment::KIND_FINISH;
   if (!ends || !job->fine()) return done(std::move(job->result()));
   recorder_.Post({}, [done = done, steered = std::move(job->result())](const absl::Status& status) {
@@ -114,10 +114,10 @@ void Executor::Save(int64_t study, int64_t number, std::function<void(absl::Stat
         const auto earlier = store_.FindRequest(once);
         if (!earlier.ok()) return done(earlier.status());
         if (earlier->has_value()) return done(store_.GetSavedState(study, (*earlier)->of_runs.front()));
-        deck_.WaitForEnd(study, number);
-        const auto [on, place] = deck_.Find(study, number);
-        if (on == nullptr || !on->batch.laid_out()) return done(SaveRun(store_, study, number, once));
-        const auto keep = [this, study, number, once, done, bed = std::make_shared<BedNow>(on->batch.StateNow(place))] {
+        batches_.WaitForEnd(study, number);
+        const auto [on, index] = batches_.Find(study, number);
+        if (on == nullptr || !on->batch.initialized()) return done(SaveRun(store_, study, number, once));
+        const auto keep = [this, study, number, once, done, bed = std::make_shared<BedNow>(on->batch.StateNow(index))] {
           done(store_.KeepState(study, number, ToBytes(*bed), once));
           return absl::OkStatus();
         };
@@ -130,7 +130,7 @@ void Executor::Save(int64_t study, int64_t number, std::function<void(absl::Stat
 
 void Executor::Look(int64_t study, int64_t number,
                     std::function<void(absl::StatusOr<std::shared_ptr<const store::Frame>>)> done) {
-  Post([this, study, number, done] { done(live_frames_.Look(deck_, study, number)); }, done);
+  Post([this, study, number, done] { done(live_frames_.Look(batches_, study, number)); }, done);
 }
 
 void Executor::Prioritize(int64_t study, int64_t number, int priority, std::function<void(absl::StatusOr<int>)> done) {
@@ -138,12 +138,12 @@ void Executor::Prioritize(int64_t study, int64_t number, int priority, std::func
   if (!count.ok()) return done(count);
   Post(
       [this, study, number, priority, count, done] {
-        for (const auto& on : deck_.boarded()) {
+        for (const auto& on : batches_.active()) {
           const bool is_meant = on->waiting.study == study && (number == 0 || on->batch.Find(number));
           if (is_meant) on->waiting.priority = priority;
         }
         Wake();
-        deck_.Changed(study);
+        batches_.Changed(study);
         done(count);
       },
       done);

@@ -3,6 +3,7 @@
 #include <google/protobuf/util/time_util.h>
 
 #include "store/names.h"
+#include "study/run_settings.h"
 
 namespace gyrebox::executor {
 
@@ -53,7 +54,7 @@ absl::Status WrongState(Kind kind, const v1::Run& run) {
 
 v1::Adjustment ServerPause(int64_t step, double time_step, const std::string& why) {
   v1::Adjustment entry;
-  entry.set_person("server");
+  entry.set_user("server");
   *entry.mutable_create_time() = google::protobuf::util::TimeUtil::GetCurrentTime();
   entry.set_kind(v1::Adjustment::KIND_PAUSE);
   entry.set_reached_step(step);
@@ -63,10 +64,10 @@ v1::Adjustment ServerPause(int64_t step, double time_step, const std::string& wh
   return entry;
 }
 
-/// What one entry did, in words.
+/// Describes one entry in words.
 static std::string InWords(const v1::Adjustment& entry) {
-  std::string text = entry.person() + " " + Done(entry.kind()) + " it at step " + std::to_string(entry.step());
-  if (entry.kind() == v1::Adjustment::KIND_CHANGE) text += " (" + entry.change().ShortDebugString() + ")";
+  std::string text = entry.user() + " " + Done(entry.kind()) + " it at step " + std::to_string(entry.step());
+  if (entry.kind() == v1::Adjustment::KIND_CHANGE) text += " (" + study::NumbersText(entry.change()) + ")";
   return text;
 }
 

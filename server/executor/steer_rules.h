@@ -1,4 +1,4 @@
-/// What may be done to a run in which state, and the words for it.
+/// Which adjustments a run accepts in which state, and the messages about them.
 #pragma once
 
 #include <absl/status/status.h>
@@ -11,19 +11,19 @@
 
 namespace gyrebox::executor {
 
-/// "paused", "adjusted": what was done.
+/// Past participle of an adjustment, such as "paused".
 const char* Done(v1::Adjustment::Kind kind);
 
-/// Whether it may be done to a run in its state.
+/// Whether a run accepts the adjustment in its current state.
 bool Fits(v1::Adjustment::Kind kind, const v1::Run& run);
 
-/// FAILED_PRECONDITION that says the state of a run, and what can be done in it.
+/// FAILED_PRECONDITION that states the state of a run and the adjustments that it accepts.
 absl::Status WrongState(v1::Adjustment::Kind kind, const v1::Run& run);
 
-/// The entry for a run that the server itself holds.
+/// Journal entry for a run that the server holds.
 v1::Adjustment ServerPause(int64_t step, double time_step, const std::string& why);
 
-/// ABORTED that says what was done to a run since an etag.
+/// ABORTED that lists what was done to a run since an etag.
 absl::Status ChangedSince(const v1::Run& run, const std::string& etag, const std::vector<v1::Adjustment>& journal);
 
 }  // namespace gyrebox::executor

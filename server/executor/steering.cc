@@ -14,12 +14,12 @@
 
 namespace gyrebox::executor {
 
-constexpr double kMostTime = 1e9;
-constexpr int64_t kMostSteps = 1'000'000'000'000;
+constexpr double kMaxTime = 1e9;
+constexpr int64_t kMaxSteps = 1'000'000'000'000;
 
-constexpr size_t kMostCourses = 1000;
+constexpr size_t kMaxCourses = 1000;
 constexpr int kRunsRead = 1000;
-constexpr int64_t kMostRunsOfASlice = 2000;
+constexpr int64_t kMaxRunsOfASlice = 2000;
 
 std::optional<study::SteeredCourse> CourseBook::Find(int64_t study, int64_t run) const {
   std::lock_guard lock(mutex_);
@@ -29,32 +29,32 @@ std::optional<study::SteeredCourse> CourseBook::Find(int64_t study, int64_t run)
 
 void CourseBook::Keep(int64_t study, int64_t run, const study::SteeredCourse& course) {
   std::lock_guard lock(mutex_);
-  if (courses_.size() >= kMostCourses) courses_.clear();
+  if (courses_.size() >= kMaxCourses) courses_.clear();
   courses_.insert_or_assign({study, run}, course);
 }
 
 static bool IsFull(v1::Adjustment::Kind kind, int64_t entries) {
   const bool ends = kind == v1::Adjustment::KIND_RESUME || kind == v1::Adjustment::KIND_FINISH;
-  return entries >= (ends ? 2 : 1) * kMostEntries;
+  return entries >= (ends ? 2 : 1) * kMaxEntries;
 }
 
-/// One run, and what is to be done to it.
+/// One run and its adjustment.
 class OneRun {
  public:
-  OneRun(SteerJob& job, store::Store& store, const Deck& deck, v1::Run run, study::SteeredCourse course)
+  OneRun(SteerJob& job, store::Store& store, const BatchManager& batches, v1::Run run, study::SteeredCourse course)
       : job_(job),
         store_(store),
         request_(job.request_),
         run_(std::move(run)),
         number_(NumberOf(run_)),
         course_(std::move(course)) {
-    std::tie(on_, place_) = deck.Find(request_.study, number_);
+    std::tie(on_, index_) = batches.Find(request_.study, number_);
   }
 
   const v1::Run& run() const { return run_; }
   int64_t number() const { return number_; }
 
-  /// Looks at everything that may be wrong, and works the entry out.
+  /// Checks the request against the run and fills the journal entry.
   void Prepare(Steered* result) {
     if (!request_.etag.empty() && request_.etag != run_.etag()) {
       const auto journal = store_.GetJournal(request_.study, number_);
@@ -66,13 +66,13 @@ class OneRun {
           "the journal of " + run_.name() + " has " + std::to_string(entries) +
           " entries, and takes no more of this kind; a study that starts from a saved state of the run has a new one"));
     }
-    // After a break a run may be behind where it was, or an entry found it: what readers saw of it comes again, and
-    // what comes later in the journal holds later.
+    // After an interruption a run may be behind its furthest step, or behind the step of an entry. Readers have seen
+    // its data up to there, so the replay must reproduce it; a later entry must not take effect earlier.
     const auto furthest = store_.ReachedStep(request_.study, number_);
     if (!furthest.ok()) return result->status.Update(furthest.status());
-    course_.Reach(on_ != nullptr ? std::max(*furthest, on_->batch.step(place_)) : *furthest);
+    course_.Reach(on_ != nullptr ? std::max(*furthest, on_->batch.step(index_)) : *furthest);
     const int64_t reached = course_.reached();
-    entry_.set_person(request_.person);
+    entry_.set_user(request_.user);
     *entry_.mutable_create_time() = google::protobuf::util::TimeUtil::GetCurrentTime();
     entry_.set_kind(request_.kind);
     entry_.set_reached_step(reached);
@@ -84,28 +84,28 @@ class OneRun {
     entry_.set_name(run_.name() + "/adjustments/" + std::to_string(course_.length() + 1));
   }
 
-  /// Whether the device writes the entry down with the state that the run leaves.
+  /// Whether the batch records the entry, together with the checkpoint at which the run leaves the device.
   bool LeavesDevice() const { return on_ != nullptr && request_.kind == v1::Adjustment::KIND_PAUSE; }
 
   store::JournalWrite ToWrite() const { return {number_, entry_, run_.state()}; }
   const v1::Adjustment& entry() const { return entry_; }
-  Boarded* on() const { return on_; }
+  ActiveBatch* on() const { return on_; }
 
-  /// Tells the device.
+  /// Applies the entry to the batch.
   void Follow() {
     if (on_ == nullptr) return;
-    if (request_.kind == v1::Adjustment::KIND_PAUSE) on_->batch.Leave(place_, v1::Run::STATE_PAUSED, entry_);
+    if (request_.kind == v1::Adjustment::KIND_PAUSE) on_->batch.Evict(index_, v1::Run::STATE_PAUSED, entry_);
     if (request_.kind == v1::Adjustment::KIND_CHANGE) {
-      v1::SteeredChange change;
+      v1::ReplayedAdjustment change;
       change.set_step(entry_.step());
       change.set_ramp_steps(entry_.ramp_steps());
       *change.mutable_change() = entry_.change();
-      on_->batch.Adjust(place_, study::ToAdjustment(change));
+      on_->batch.Adjust(index_, study::ToAdjustment(change));
     }
-    if (entry_.total_steps() > 0) on_->batch.EndAt(place_, entry_.total_steps());
+    if (entry_.total_steps() > 0) on_->batch.EndAt(index_, entry_.total_steps());
   }
 
-  /// The course with the entry.
+  /// Adds the entry to the course and returns it.
   const study::SteeredCourse& Followed() {
     course_.Add(entry_);
     return course_;
@@ -132,7 +132,7 @@ class OneRun {
       entry_.set_step(std::max(entry_.step(), StepsIn(*request_.time)));
     }
     if (request_.ramp_time > 0) entry_.set_ramp_steps(std::max<int64_t>(1, StepsIn(request_.ramp_time)));
-    const study::AskedChange asked = job_.Ask(course_, entry_.step(), entry_.ramp_steps());
+    const study::RequestedAdjustment asked = job_.Ask(course_, entry_.step(), entry_.ramp_steps());
     for (const auto& fault : asked.faults) result->faults.push_back(fault);
     *entry_.mutable_change() = asked.change.change();
     entry_.set_warning(asked.warning);
@@ -140,11 +140,11 @@ class OneRun {
 
   void PrepareExtend(Steered* result) {
     const int64_t more = StepsIn(request_.more_time);
-    if (more < 1 || run_.total_steps() + more > kMostSteps) {
+    if (more < 1 || run_.total_steps() + more > kMaxSteps) {
       return Fault("time",
                    schema::NumberText(request_.more_time) + " tau is no length to add; at least the time step of " +
                        schema::NumberText(course_.time_step()) + " tau, and at most " +
-                       schema::NumberText(static_cast<double>(kMostSteps)) + " steps in all",
+                       schema::NumberText(static_cast<double>(kMaxSteps)) + " steps in all",
                    result);
     }
     entry_.set_total_steps(run_.total_steps() + more);
@@ -156,8 +156,8 @@ class OneRun {
   v1::Run run_;
   int64_t number_;
   study::SteeredCourse course_;
-  Boarded* on_ = nullptr;
-  size_t place_ = 0;
+  ActiveBatch* on_ = nullptr;
+  size_t index_ = 0;
   v1::Adjustment entry_;
 };
 
@@ -169,30 +169,30 @@ static void CheckTimes(const SteerRequest& request, std::vector<v1::FieldViolati
   if (request.kind == v1::Adjustment::KIND_CHANGE && request.changes.empty()) {
     fault("changes", "is missing; give at least one field and its new value");
   }
-  if (!(request.ramp_time >= 0 && request.ramp_time <= kMostTime)) {
+  if (!(request.ramp_time >= 0 && request.ramp_time <= kMaxTime)) {
     fault("ramp_time",
           schema::NumberText(request.ramp_time) + " is no time for a ramp; at least 0 and at most 1e9 tau");
   }
-  if (request.kind == v1::Adjustment::KIND_EXTEND && !(request.more_time > 0 && request.more_time <= kMostTime)) {
+  if (request.kind == v1::Adjustment::KIND_EXTEND && !(request.more_time > 0 && request.more_time <= kMaxTime)) {
     fault("time", schema::NumberText(request.more_time) + " is no time to add; over 0 and at most 1e9 tau");
   }
 }
 
-static void Tell(Deck& deck, RateMeter& rate, const SteerRequest& request, std::vector<OneRun>& runs) {
-  std::vector<Boarded*> touched;
+static void Tell(BatchManager& batches, RateMeter& rate, const SteerRequest& request, std::vector<OneRun>& runs) {
+  std::vector<ActiveBatch*> touched;
   for (OneRun& run : runs) {
     run.Follow();
     if (run.on() != nullptr && (touched.empty() || touched.back() != run.on())) touched.push_back(run.on());
   }
-  for (Boarded* on : touched) {
-    if (request.kind == v1::Adjustment::KIND_FINISH && on->batch.laid_out()) on->batch.Advance(0, rate);
+  for (ActiveBatch* on : touched) {
+    if (request.kind == v1::Adjustment::KIND_FINISH && on->batch.initialized()) on->batch.Advance(0, rate);
     if (request.kind == v1::Adjustment::KIND_FINISH || request.kind == v1::Adjustment::KIND_PAUSE) {
-      deck.Record(*on, /*checkpoint=*/false);
+      batches.Record(*on, /*checkpoint=*/false);
     }
   }
 }
 
-study::AskedChange SteerJob::Ask(const Course& course, int64_t step, int64_t ramp_steps) {
+study::RequestedAdjustment SteerJob::Ask(const Course& course, int64_t step, int64_t ramp_steps) {
   if (!course.HasKey()) return course.Ask(step, ramp_steps, request_.changes);
   const auto [answer, is_new] = answers_.try_emplace({course.KeyAt(step), ramp_steps});
   if (is_new) answer->second = course.Ask(step, ramp_steps, request_.changes);
@@ -279,42 +279,42 @@ void SteerJob::PrepareStudy(store::Store& store) {
                                                  Done(request_.kind) + " now; gyrebox show tells how they stand");
 }
 
-/// The runs of the next slice, as they are now.
-std::vector<v1::Run> SteerJob::NextRuns(store::Store& store, Deck& deck) {
+/// The runs of the next slice, in their current state.
+std::vector<v1::Run> SteerJob::NextRuns(store::Store& store, BatchManager& batches) {
   const auto read = [&](int64_t number) {
     auto run = store.GetRun(request_.study, number);
     result_.status.Update(run.status());
     return run.value_or(v1::Run());
   };
   if (request_.run > 0) {
-    deck.WaitForEnd(request_.study, request_.run);
+    batches.WaitForEnd(request_.study, request_.run);
     return {read(request_.run)};
   }
-  auto runs = store.ListRuns(request_.study, last_, static_cast<int>(std::min(pacer_.steps(), kMostRunsOfASlice)));
+  auto runs = store.ListRuns(request_.study, last_, static_cast<int>(std::min(pacer_.steps(), kMaxRunsOfASlice)));
   result_.status.Update(runs.status());
   if (!runs.ok()) return {};
   for (v1::Run& run : *runs) {
     const bool under_way = run.state() == v1::Run::STATE_STARTING || run.state() == v1::Run::STATE_RUNNING;
-    if (!under_way || deck.Find(request_.study, NumberOf(run)).first != nullptr) continue;
-    // It has left the device, which the store does not know yet.
-    deck.WaitForEnd(request_.study, NumberOf(run));
+    if (!under_way || batches.Find(request_.study, NumberOf(run)).first != nullptr) continue;
+    // The run has left the device, but that is not stored yet.
+    batches.WaitForEnd(request_.study, NumberOf(run));
     run = read(NumberOf(run));
   }
   return *std::move(runs);
 }
 
-bool SteerJob::GoOn(store::Store& store, Deck& deck, RateMeter& rate, CourseBook& book) {
-  // The same call may have come a second time before the first was done.
+bool SteerJob::GoOn(store::Store& store, BatchManager& batches, RateMeter& rate, CourseBook& book) {
+  // The same call may have arrived twice before the first one was executed.
   if (last_ == 0 && WasDone(store)) return false;
   const auto begin = RateMeter::Clock::now();
-  const auto found = NextRuns(store, deck);
+  const auto found = NextRuns(store, batches);
   std::vector<OneRun> runs;
   for (const v1::Run& run : found) {
     if (!fine()) break;
     if (request_.run == 0 && !Fits(request_.kind, run)) continue;
     auto course = CourseOf(store, run);
     result_.status.Update(course.status());
-    if (fine()) runs.emplace_back(*this, store, deck, run, *std::move(course)).Prepare(&result_);
+    if (fine()) runs.emplace_back(*this, store, batches, run, *std::move(course)).Prepare(&result_);
   }
   std::vector<store::JournalWrite> writes;
   for (const OneRun& run : runs) {
@@ -325,9 +325,9 @@ bool SteerJob::GoOn(store::Store& store, Deck& deck, RateMeter& rate, CourseBook
     BreakOff(result_.status);
     return false;
   }
-  Tell(deck, rate, request_, runs);
+  Tell(batches, rate, request_, runs);
   for (OneRun& run : runs) {
-    if (result_.entries.size() < kMostEntriesTold) result_.entries.push_back(run.entry());
+    if (result_.entries.size() < kMaxEntriesTold) result_.entries.push_back(run.entry());
     if (request_.run > 0 && !run.LeavesDevice()) book.Keep(request_.study, run.number(), run.Followed());
     courses_.erase(run.number());
   }
@@ -337,7 +337,7 @@ bool SteerJob::GoOn(store::Store& store, Deck& deck, RateMeter& rate, CourseBook
               std::chrono::duration<double>(RateMeter::Clock::now() - begin).count());
   if (request_.run == 0 && !found.empty()) return true;
   spdlog::info("studies/{}{}: {} {} {} runs", request_.study,
-               request_.run > 0 ? "/runs/" + std::to_string(request_.run) : "", request_.person, Done(request_.kind),
+               request_.run > 0 ? "/runs/" + std::to_string(request_.run) : "", request_.user, Done(request_.kind),
                result_.count);
   return false;
 }
@@ -367,7 +367,7 @@ absl::StatusOr<v1::SavedState> SaveRun(store::Store& store, int64_t study, int64
   const auto end = store.GetEndState(study, number);
   if (!end.ok()) return end.status();
   if (auto status = store.NoteRequest(once, study, {number, end->step}); !status.ok()) return status;
-  v1::SavedState state;  // it is kept as it is
+  v1::SavedState state;  // the end state is already kept
   state.set_name(run->name() + "/states/" + std::to_string(end->step));
   state.set_step(end->step);
   state.set_time(end->time);

@@ -10,36 +10,36 @@ namespace {
 
 using Used = std::function<double(const std::string&)>;
 
-/// What is on the device before a choice.
+/// Load of the device before a choice.
 struct Device {
   int64_t bytes = 0;
   size_t ensembles = 0;
 
   bool Holds(const Work& more, const Limits& limits) const {
-    return ensembles == 0 || (bytes + more.bytes <= limits.memory_bytes && ensembles < limits.most_ensembles);
+    return ensembles == 0 || (bytes + more.bytes <= limits.memory_bytes && ensembles < limits.max_ensembles);
   }
 };
 
-int64_t BeadsOf(const std::vector<Work>& work, const std::string& person) {
+int64_t BeadsOf(const std::vector<Work>& work, const std::string& user) {
   int64_t beads = 0;
-  for (const Work& one : work) beads += one.on_device && one.person == person ? one.beads : 0;
+  for (const Work& one : work) beads += one.on_device && one.user == user ? one.beads : 0;
   return beads;
 }
 
 bool OverQuota(const std::vector<Work>& work, const Work& start, const Limits& limits) {
-  const int64_t there = BeadsOf(work, start.person);
-  return limits.most_beads_of_person > 0 && there > 0 && there + start.beads > limits.most_beads_of_person;
+  const int64_t there = BeadsOf(work, start.user);
+  return limits.max_beads_per_user > 0 && there > 0 && there + start.beads > limits.max_beads_per_user;
 }
 
-/// Whether work may push other work off the device. Those who are about even do not swap places in every slice: each
-/// time costs a save and a load. Someone who comes new need not wait.
+/// Whether work may evict other work. The preemption margin keeps users with about equal use from swapping in every
+/// slice, as each swap costs a save and a load. A new user need not wait for the margin.
 bool MayPush(const Work& start, const Work& other, const Used& used, const Limits& limits) {
-  if (start.person == other.person) return true;  // its order among the own work is fixed
-  const double of_other = used(other.person);
-  return of_other - used(start.person) >= std::min(limits.swap_seconds, of_other / 2);
+  if (start.user == other.user) return true;  // the order within one user is fixed
+  const double of_other = used(other.user);
+  return of_other - used(start.user) >= std::min(limits.preemption_margin, of_other / 2);
 }
 
-/// Ensembles to take off the device so that work can start: those whose turn is last. None where they do not make room.
+/// Ensembles to evict so that work can start, last in order first. None if that does not make enough room.
 std::optional<std::vector<size_t>> RoomFor(const std::vector<Work>& work, const std::vector<size_t>& order, size_t at,
                                            Device device, const Used& used, const Limits& limits) {
   const Work& start = work[order[at]];
@@ -59,11 +59,11 @@ std::optional<std::vector<size_t>> RoomFor(const std::vector<Work>& work, const 
 
 std::vector<size_t> InOrder(const std::vector<Work>& work, const Used& used) {
   std::vector<double> use;
-  for (const Work& one : work) use.push_back(used(one.person));
+  for (const Work& one : work) use.push_back(used(one.user));
   std::vector<size_t> order(work.size());
   std::iota(order.begin(), order.end(), size_t{0});
   const auto key = [&](size_t i) {
-    return std::make_tuple(use[i], std::cref(work[i].person), -work[i].priority, work[i].study, !work[i].on_device);
+    return std::make_tuple(use[i], std::cref(work[i].user), -work[i].priority, work[i].study, !work[i].on_device);
   };
   std::sort(order.begin(), order.end(), [&](size_t a, size_t b) { return key(a) < key(b); });
   return order;
@@ -77,13 +77,13 @@ Choice Choose(const std::vector<Work>& work, const Used& used, const Limits& lim
     ++device.ensembles;
   }
   const std::vector<size_t> order = InOrder(work, used);
-  std::set<std::string> starting;  // people
+  std::set<std::string> starting;  // users
   for (size_t at = 0; at < order.size(); ++at) {
     const Work& one = work[order[at]];
-    if (one.starting) starting.insert(one.person);
+    if (one.starting) starting.insert(one.user);
     if (one.starting) continue;
     if (one.on_device) return {order[at], {}};
-    if (starting.contains(one.person) || OverQuota(work, one, limits)) continue;
+    if (starting.contains(one.user) || OverQuota(work, one, limits)) continue;
     if (auto leave = RoomFor(work, order, at, device, used, limits)) return {order[at], *std::move(leave)};
   }
   return {};

@@ -1,4 +1,4 @@
-/// Who used how much of the device.
+/// Device use by user.
 #pragma once
 
 #include <map>
@@ -6,24 +6,24 @@
 
 namespace gyrebox::queue {
 
-/// Seconds of the device by person. What was used counts less as time goes by: half after every half-life.
+/// Device seconds by user. Past use decays exponentially: it halves with every half-life.
 class Ledger {
  public:
   /// @param half_life seconds.
   explicit Ledger(double half_life) : half_life_(half_life) {}
 
-  /// Notes use that ended at a time, in seconds from any fixed moment; times of one person do not go back.
-  void Charge(const std::string& person, double seconds, double now);
+  /// Adds use that ended at `now`, in seconds from a fixed origin. Times of one user must not decrease.
+  void Charge(const std::string& user, double seconds, double now);
 
-  /// What a person's use counts at a time.
-  double Used(const std::string& person, double now) const;
+  /// Decayed use of a user at `now`, in device seconds.
+  double Used(const std::string& user, double now) const;
 
   struct Use {
     double seconds = 0;
     double as_of = 0;
   };
   const std::map<std::string, Use>& all() const { return used_; }
-  void Set(const std::string& person, const Use& use) { used_[person] = use; }
+  void Set(const std::string& user, const Use& use) { used_[user] = use; }
 
  private:
   double Faded(const Use& use, double now) const;

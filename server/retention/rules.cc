@@ -14,9 +14,9 @@ static bool IsOld(const store::Deletable& study, const Rules& rules, int64_t now
 std::vector<Due> WhatIsDue(const store::DeletableStudies& there, const Rules& rules, int64_t now) {
   using schema::NumberText;
   const std::string old =
-      "this box keeps studies for " + NumberText(rules.keep_days) + " days after their end, and that is over";
+      "this machine keeps studies for " + NumberText(rules.keep_days) + " days after their end, and that is over";
   const std::string large = "all studies together take more than the " + NumberText(rules.keep_gib) +
-                            " GiB that this box has for them, and it ended before the others";
+                            " GiB that this machine has for them, and it ended before the others";
   double over = rules.keep_gib > 0 ? static_cast<double>(there.all_bytes) - rules.keep_gib * kGibibyte : 0;
   std::vector<Due> due;
   for (const store::Deletable& study : there.studies) {

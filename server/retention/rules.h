@@ -1,4 +1,4 @@
-/// Which studies a box keeps.
+/// Retention rules of a machine.
 #pragma once
 
 #include <cstdint>
@@ -10,19 +10,19 @@
 namespace gyrebox::retention {
 
 struct Rules {
-  double keep_days = 0;  ///< age since its end up to which a study is kept; 0 for ever
-  double keep_gib = 0;   ///< space for all studies together; 0 without bound
-  double warn_days = 7;  ///< time between the warning and the end
+  double keep_days = 0;  ///< time after its end for which a study is kept; 0 for ever
+  double keep_gib = 0;   ///< disk space for all studies together; 0 for no limit
+  double warn_days = 7;  ///< time between the warning and the deletion
 };
 
-/// A study that is to go.
+/// A study due for deletion.
 struct Due {
   store::Deletable study;
   std::string reason;  ///< in words
 };
 
-/// Studies that are to go by the rules: those that are too old, and where all take too much space those that ended
-/// first. In the order in which they ended.
+/// Studies due for deletion, in the order in which they ended: those that are too old, and the earliest to end while
+/// all studies together exceed their space.
 /// @param now milliseconds since 1970.
 std::vector<Due> WhatIsDue(const store::DeletableStudies& there, const Rules& rules, int64_t now);
 

@@ -13,10 +13,10 @@
 
 namespace gyrebox::store {
 
-/// Between two pauses, some MiB: a server beside it has the disk for itself most of the time.
+/// Pages (a few MiB) between two pauses, so that a running server keeps most of the disk bandwidth.
 constexpr int kPagesAtATime = 1024;
 constexpr std::chrono::milliseconds kPause{5};
-/// A server drops checkpoints while they are copied; then all begins anew at a later moment.
+/// A running server may drop a checkpoint before it is copied; the copy then restarts from a later snapshot.
 constexpr int kCopyTries = 20;
 
 static absl::StatusOr<std::vector<KnownFile>> SelectFiles(Connection& connection) {
@@ -28,7 +28,7 @@ static absl::StatusOr<std::vector<KnownFile>> SelectFiles(Connection& connection
   return files;
 }
 
-/// Copies the database as the transaction of a connection sees it, so that nothing begins anew when others write.
+/// Copies the database as seen by the transaction of the connection, so that other writes do not restart the copy.
 static absl::Status CopyDatabase(Connection& from, const std::string& path, bool pauses) {
   auto to = Connection::Create(path);
   if (!to.ok()) return to.status();
@@ -48,7 +48,7 @@ static absl::Status MarkAsCopy(const std::string& path) {
   return (*copy)->Prepare(sql::kSetCopyTime).Bind(NowMilliseconds()).Run();
 }
 
-/// Gives the files new names at once, before a server drops them. False where a checkpoint has gone meanwhile.
+/// Links all files first, before a server drops any. False if a checkpoint has gone meanwhile.
 static absl::StatusOr<bool> LinkAll(const std::string& from, const std::string& to, bool last_try,
                                     std::vector<KnownFile>* files, Copied* copied) {
   std::vector<KnownFile> there;
@@ -88,7 +88,7 @@ static absl::Status CheckLayout(Connection& connection, const std::string& from)
                                        " version; copy it with that version");
 }
 
-/// One try. False where a checkpoint went meanwhile.
+/// One attempt. False if a checkpoint has gone meanwhile.
 static absl::StatusOr<bool> Copy(Connection& connection, const std::string& from, const std::string& to, bool last_try,
                                  Copied* copied) {
   const std::string states = to + "/states";

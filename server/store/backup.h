@@ -1,4 +1,4 @@
-/// Copies of whole stores.
+/// Backups of whole stores.
 #pragma once
 
 #include <absl/status/status.h>
@@ -11,21 +11,21 @@
 
 namespace gyrebox::store {
 
-/// What a copy holds.
+/// Contents of a copy.
 struct Copied {
   int states = 0;                    ///< files
-  std::vector<std::string> damaged;  ///< files that the store names and that are not whole there: left out
+  std::vector<std::string> damaged;  ///< files of the store that are missing or damaged; left out
 };
 
-/// Copies a store, also beside a server that uses it: all that was in it at one moment. Only reads `from`. States are
-/// further names of the same files where the file system has such, and are read through.
-/// @param to must be empty or not there; it is there whole, or not at all.
-/// FAILED_PRECONDITION where there is no store, an older one, or something in `to`; RESOURCE_EXHAUSTED where the disk
-/// is full.
+/// Makes a consistent copy of a store, even while a server uses it. Only reads `from`. States are hard links to the
+/// same files if the file system supports them; each is read and verified.
+/// @param to must be empty or absent; appears complete or not at all.
+/// FAILED_PRECONDITION if there is no store, it has another layout, or `to` is not empty; RESOURCE_EXHAUSTED if the
+/// disk is full.
 absl::StatusOr<Copied> Backup(const std::string& from, const std::string& to);
 
-/// Copies a store of an older layout before it is changed; nobody else uses it. Returns where to: a directory of its
-/// own in that of the store.
+/// Copies a store of an older layout before its migration; nothing else may use the store. @return the path of the
+/// copy, a new directory inside that of the store.
 absl::StatusOr<std::string> BackupBefore(Connection& connection, const std::string& directory, int layout);
 
 }  // namespace gyrebox::store

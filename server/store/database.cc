@@ -6,9 +6,9 @@
 namespace gyrebox::store {
 
 constexpr int kBusyMilliseconds = 10'000;
-/// Of 4 kB, after which a commit moves the log into the database by itself. That takes long, so the store does it
-/// before, where nobody waits: see Store::Settle().
-constexpr int kMostLogPages = 16'384;
+/// Pages of 4 kB in the write-ahead log after which a commit checkpoints the log itself. That is slow, so the store
+/// does it earlier, when nobody waits: see Store::Settle().
+constexpr int kMaxLogPages = 16'384;
 
 static absl::Status ToStatus(int code, const char* message) {
   const std::string text = std::string("database: ") + message;
@@ -49,25 +49,25 @@ std::string Statement::Text(int column) const {
   return {static_cast<const char*>(data), static_cast<size_t>(sqlite3_column_bytes(statement_, column))};
 }
 
-void Statement::BindOne(int place, int64_t value) {
-  if (status_.ok()) Check(sqlite3_bind_int64(statement_, place, value));
+void Statement::BindOne(int index, int64_t value) {
+  if (status_.ok()) Check(sqlite3_bind_int64(statement_, index, value));
 }
 
-void Statement::BindOne(int place, double value) {
-  if (status_.ok()) Check(sqlite3_bind_double(statement_, place, value));
+void Statement::BindOne(int index, double value) {
+  if (status_.ok()) Check(sqlite3_bind_double(statement_, index, value));
 }
 
-void Statement::BindOne(int place, const std::string& text) {
+void Statement::BindOne(int index, const std::string& text) {
   if (!status_.ok()) return;
-  Check(sqlite3_bind_text64(statement_, place, text.data(), text.size(), SQLITE_TRANSIENT, SQLITE_UTF8));
+  Check(sqlite3_bind_text64(statement_, index, text.data(), text.size(), SQLITE_TRANSIENT, SQLITE_UTF8));
 }
 
-void Statement::BindOne(int place, const Blob& blob) {
+void Statement::BindOne(int index, const Blob& blob) {
   if (status_.ok())
-    Check(sqlite3_bind_blob64(statement_, place, blob.bytes ? blob.data : "", blob.bytes, SQLITE_STATIC));
+    Check(sqlite3_bind_blob64(statement_, index, blob.bytes ? blob.data : "", blob.bytes, SQLITE_STATIC));
 }
 
-/// Opens a file that nobody but its user can read where it is new; so are then those that SQLite makes beside it.
+/// Opens a database. A new file is readable only by its user, and so are the files that SQLite creates next to it.
 static int OpenFile(const std::string& path, bool writes, sqlite3** database) {
   if (writes) {
     if (const int file = open(path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0600); file >= 0) close(file);
@@ -97,7 +97,7 @@ absl::StatusOr<std::unique_ptr<Connection>> Connection::Open(const std::string& 
     status = connection->Execute(
         "PRAGMA recursive_triggers = ON; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; "
         "PRAGMA wal_autocheckpoint = " +
-        std::to_string(kMostLogPages));
+        std::to_string(kMaxLogPages));
   }
   if (!status.ok()) return status;
   return connection;

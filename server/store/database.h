@@ -12,10 +12,10 @@
 
 namespace gyrebox::store {
 
-/// One use of a prepared statement. The first error sticks: later calls do nothing, status() tells it.
+/// One use of a prepared statement. The first error sticks: later calls do nothing, and status() returns it.
 class Statement {
  public:
-  /// Bytes to bind; their memory must live until Run() or the last Next().
+  /// Bytes to bind; they must stay valid until Run() or the last Next().
   struct Blob {
     const void* data;
     size_t bytes;
@@ -31,21 +31,21 @@ class Statement {
   /// Binds the parameters in order, from the first.
   template <class... Values>
   Statement& Bind(const Values&... values) {
-    int place = 0;
-    (BindOne(++place, values), ...);
+    int index = 0;
+    (BindOne(++index, values), ...);
     return *this;
   }
 
-  /// Binds one parameter, counted from 1. What is not bound is NULL.
+  /// Binds one parameter, counted from 1. Unbound parameters are NULL.
   template <class Value>
-  void BindAt(int place, const Value& value) {
-    BindOne(place, value);
+  void BindAt(int index, const Value& value) {
+    BindOne(index, value);
   }
 
-  /// Goes to the next row. False at the end and on an error.
+  /// Moves to the next row. False at the end and on an error.
   bool Next();
 
-  /// Runs to the end.
+  /// Runs the statement to its end.
   absl::Status Run();
 
   int64_t Int(int column) const { return sqlite3_column_int64(statement_, column); }
@@ -56,30 +56,30 @@ class Statement {
   const absl::Status& status() const { return status_; }
 
  private:
-  void BindOne(int place, int64_t value);
-  void BindOne(int place, int value) { BindOne(place, static_cast<int64_t>(value)); }
-  void BindOne(int place, double value);
-  void BindOne(int place, const std::string& text);
-  void BindOne(int place, const Blob& blob);
+  void BindOne(int index, int64_t value);
+  void BindOne(int index, int value) { BindOne(index, static_cast<int64_t>(value)); }
+  void BindOne(int index, double value);
+  void BindOne(int index, const std::string& text);
+  void BindOne(int index, const Blob& blob);
   void Check(int code);
 
   sqlite3_stmt* statement_;
   absl::Status status_;
 };
 
-/// One connection; used by one thread at a time. Keeps its prepared statements.
+/// One connection, used by one thread at a time. Caches its prepared statements.
 class Connection {
  public:
   enum class Mode { kWrite, kRead };
   static absl::StatusOr<std::unique_ptr<Connection>> Open(const std::string& path, Mode mode);
-  /// Makes a new database, without a log of its own: a copy is written into it.
+  /// Creates a new database without a write-ahead log, as the target of a copy.
   static absl::StatusOr<std::unique_ptr<Connection>> Create(const std::string& path);
   ~Connection();
 
-  /// A statement of this connection, prepared once. One use of a statement ends before the next begins.
+  /// A statement of this connection, prepared once. Each use must end before the next begins.
   Statement Prepare(const char* sql);
 
-  /// Runs statements that take and give nothing.
+  /// Runs statements without parameters or results.
   absl::Status Execute(const std::string& sql);
 
   sqlite3* raw() { return database_; }

@@ -1,18 +1,18 @@
-// Studies that go. One transaction says that a study is there no more; its rows and files then go a little at a time,
-// so that what runs is never kept from writing for long.
+// Deletion of studies. One transaction marks a study as deleted; its rows and files are then erased in small parts, so
+// that runs are never kept from writing for long.
 #include "store/sql/statements.h"
 #include "store/store.h"
 #include "store/writes.h"
 
 namespace gyrebox::store {
 
-/// Rows that are many or large, and how many of them one transaction erases: some MiB.
+/// Tables with many or large rows, and the rows that one transaction erases: a few MiB.
 struct Bulk {
   const char* erase;
   int at_a_time;
 };
 constexpr Bulk kBulk[] = {{sql::kEraseSegments, 200}, {sql::kEraseFrames, 50}, {sql::kEraseFrameBeds, 50}};
-/// The rest of a run is small.
+/// Runs erased per transaction, once their bulk rows are gone.
 constexpr int kRunsAtATime = 200;
 
 static absl::Status MarkDeleted(Connection& connection, int64_t id, const v1::Study& study) {
@@ -47,7 +47,7 @@ absl::Status Store::DeleteDueStudy(int64_t id, double warned_seconds) {
   });
 }
 
-/// Erases some of what is many or large. @return whether there was any.
+/// Erases some bulk rows. @return whether there were any.
 static absl::StatusOr<bool> EraseBulk(Connection& connection, int64_t id) {
   for (const Bulk& bulk : kBulk) {
     Statement rows = connection.Prepare(bulk.erase);
@@ -112,7 +112,7 @@ absl::StatusOr<bool> Store::EraseSome() {
     return EraseStudy(connection, id, &files);
   });
   if (!status.ok()) return status;
-  RemoveFiles(files);  // those that stay, should the process end here, are moved away when the store is opened next
+  RemoveFiles(files);  // if the process ends here, the next Open() moves the remaining files away
   return more;
 }
 

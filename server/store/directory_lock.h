@@ -1,4 +1,4 @@
-/// One server a data directory.
+/// Ensures one server per data directory.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -8,10 +8,10 @@
 
 namespace gyrebox::store {
 
-/// Holds a data directory for this process, until destroyed or the process ends in whatever way.
+/// Locks a data directory for this process, until destroyed or until the process ends for any reason.
 class DirectoryLock {
  public:
-  /// Makes the directory if it is not there. FAILED_PRECONDITION where another process holds it.
+  /// Creates the directory if it is missing. FAILED_PRECONDITION if another process holds the lock.
   static absl::StatusOr<std::unique_ptr<DirectoryLock>> Take(const std::string& directory);
   ~DirectoryLock();
 

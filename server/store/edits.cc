@@ -1,4 +1,4 @@
-// What people say about studies, put away, and leave out.
+// Edits of studies by users: annotations, archiving, exclusion of runs.
 #include <algorithm>
 
 #include "store/names.h"
@@ -9,8 +9,8 @@
 
 namespace gyrebox::store {
 
-absl::Status NoteEdit(Connection& connection, int64_t study, const std::string& person, const std::string& what) {
-  absl::Status status = connection.Prepare(sql::kInsertEdit).Bind(study, person, NowMilliseconds(), what).Run();
+absl::Status NoteEdit(Connection& connection, int64_t study, const std::string& user, const std::string& what) {
+  absl::Status status = connection.Prepare(sql::kInsertEdit).Bind(study, user, NowMilliseconds(), what).Run();
   status.Update(CountChange(connection, study));
   return status;
 }
@@ -53,7 +53,7 @@ static std::string LabelsText(const std::vector<std::string>& labels) {
 }
 
 absl::StatusOr<v1::Study> Store::UpdateStudy(int64_t id, const StudyWords& words, const std::string& etag,
-                                             const std::string& person) {
+                                             const std::string& user) {
   absl::StatusOr<v1::Study> study = absl::InternalError("not read");
   const auto status = Write([&](Connection& connection) -> absl::Status {
     study = SelectStudy(connection, id);
@@ -62,14 +62,14 @@ absl::StatusOr<v1::Study> Store::UpdateStudy(int64_t id, const StudyWords& words
     if (!done.ok()) return done;
     if (words.note && *words.note != study->note()) {
       done.Update(connection.Prepare(sql::kSetNote).Bind(id, *words.note).Run());
-      done.Update(NoteEdit(connection, id, person, "changed its note"));
+      done.Update(NoteEdit(connection, id, user, "changed its note"));
     }
     if (words.labels) {
       std::vector<std::string> labels = *words.labels;
       std::sort(labels.begin(), labels.end());
       if (!std::equal(labels.begin(), labels.end(), study->labels().begin(), study->labels().end())) {
         done.Update(SetLabels(connection, id, labels));
-        done.Update(NoteEdit(connection, id, person, LabelsText(labels)));
+        done.Update(NoteEdit(connection, id, user, LabelsText(labels)));
       }
     }
     if (done.ok()) study = SelectStudy(connection, id);
@@ -79,7 +79,7 @@ absl::StatusOr<v1::Study> Store::UpdateStudy(int64_t id, const StudyWords& words
   return study;
 }
 
-absl::StatusOr<v1::Study> Store::ArchiveStudy(int64_t id, bool archived, const std::string& person) {
+absl::StatusOr<v1::Study> Store::ArchiveStudy(int64_t id, bool archived, const std::string& user) {
   absl::StatusOr<v1::Study> study = absl::InternalError("not read");
   const auto status = Write([&](Connection& connection) -> absl::Status {
     study = SelectStudy(connection, id);
@@ -89,7 +89,7 @@ absl::StatusOr<v1::Study> Store::ArchiveStudy(int64_t id, bool archived, const s
                                            " has runs that are not at their end; it can be archived once they are");
     }
     absl::Status done = connection.Prepare(sql::kSetArchived).Bind(id, archived ? 1 : 0).Run();
-    done.Update(NoteEdit(connection, id, person, archived ? "archived it" : "took it back from the archive"));
+    done.Update(NoteEdit(connection, id, user, archived ? "archived it" : "took it back from the archive"));
     if (done.ok()) study = SelectStudy(connection, id);
     return done.ok() ? study.status() : done;
   });
@@ -97,7 +97,7 @@ absl::StatusOr<v1::Study> Store::ArchiveStudy(int64_t id, bool archived, const s
   return study;
 }
 
-/// A run in this transaction. NOT_FOUND.
+/// A run as seen in this transaction. NOT_FOUND.
 static absl::StatusOr<v1::Run> SelectRun(Connection& connection, int64_t study, int64_t number) {
   Statement row = connection.Prepare(sql::kSelectRun);
   if (row.Bind(study, number).Next()) return ToRun(row);
@@ -106,7 +106,7 @@ static absl::StatusOr<v1::Run> SelectRun(Connection& connection, int64_t study, 
 }
 
 absl::StatusOr<v1::Run> Store::ExcludeRun(int64_t study, int64_t number, const std::optional<v1::Exclusion>& exclusion,
-                                          const std::string& person) {
+                                          const std::string& user) {
   absl::StatusOr<v1::Run> run = absl::InternalError("not read");
   const auto status = Write([&](Connection& connection) -> absl::Status {
     run = SelectRun(connection, study, number);
@@ -123,7 +123,7 @@ absl::StatusOr<v1::Run> Store::ExcludeRun(int64_t study, int64_t number, const s
       done = set.Run();
     }
     const std::string which = "run " + std::to_string(number);
-    done.Update(NoteEdit(connection, study, person,
+    done.Update(NoteEdit(connection, study, user,
                          exclusion ? "left " + which + " out: " + exclusion->reason() : "took " + which + " back in"));
     if (done.ok()) run = SelectRun(connection, study, number);
     return done.ok() ? run.status() : done;

@@ -1,4 +1,4 @@
-/// A mutex that is taken in the order in which it was asked for.
+/// First-come, first-served mutex.
 #pragma once
 
 #include <condition_variable>
@@ -7,8 +7,8 @@
 
 namespace gyrebox::store {
 
-/// std::mutex may go again and again to the thread that has just given it back: whoever stores much in a loop would
-/// keep others out for any length of time. Here each waits for those only that asked before.
+/// std::mutex may repeatedly go to the thread that has just released it, so a thread that writes in a loop could starve
+/// the others. Here a thread waits only for earlier requests.
 class FairMutex {
  public:
   void lock() {
@@ -22,7 +22,7 @@ class FairMutex {
     changed_.notify_all();
   }
 
-  /// How often it was asked for: for tests.
+  /// Number of lock requests; for tests.
   uint64_t asked() {
     std::lock_guard lock(mutex_);
     return asked_;

@@ -1,4 +1,4 @@
-/// Pictures of beds, as they are kept and handed on.
+/// Frames of beds, as stored and transmitted.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -13,7 +13,7 @@
 
 namespace gyrebox::store {
 
-/// The beads of a bed at one moment, to the last bit.
+/// The beads of a bed at one step, bit-exact.
 struct Frame {
   int64_t step = 0;
   double time = 0;  ///< tau
@@ -26,11 +26,11 @@ struct FrameStamp {
   double time = 0;  ///< tau
 };
 
-/// Places and angles as they are stored: all x, all y, all angles, each a little-endian number of 32 bits. They are as
-/// random as noise: packing them would save nothing.
+/// Positions and angles as stored: all x, all y, all angles, each a little-endian 32-bit number. They are not
+/// compressed, as they look like random noise.
 std::string ToFrameBytes(const kernels::SavedBed& beads);
 
-/// Puts stored places and angles into a bed of so many beads. DATA_LOSS where the bytes are not of that many.
+/// Unpacks stored positions and angles into a bed of `bead_count` beads. DATA_LOSS if the length does not match.
 absl::Status FromFrameBytes(const std::string& bytes, size_t bead_count, kernels::SavedBed* beads);
 
 }  // namespace gyrebox::store

@@ -1,4 +1,4 @@
-// Frames of runs: those that are kept, and what states show.
+// Frames of runs, from kept frames and from states.
 #include <limits>
 
 #include "store/saved_run.h"
@@ -9,7 +9,7 @@
 
 namespace gyrebox::store {
 
-/// A file of a state may go while it is looked for: a run that ends drops its checkpoints.
+/// Attempts to read a frame. A state file may vanish meanwhile, as a run that ends drops its checkpoints.
 constexpr int kFrameTries = 3;
 
 static absl::Status AppendFrame(Connection& connection, int64_t study, int64_t number, const Frame& frame) {
@@ -46,7 +46,7 @@ absl::StatusOr<std::vector<FrameStamp>> Store::ListFrames(int64_t study, int64_t
   return stamps;
 }
 
-/// Reads a kept frame. Step -1 where there is none at that step.
+/// Reads a kept frame; its step is -1 if there is none at this step.
 static absl::StatusOr<Frame> SelectFrame(Connection& connection, int64_t study, int64_t number, int64_t step) {
   Frame frame;
   frame.step = -1;
@@ -83,14 +83,14 @@ absl::StatusOr<Frame> Store::ReadKeptFrame(int64_t study, int64_t number, int64_
                              " is kept at step " + std::to_string(step));
 }
 
-/// What shows a run at some step: a kept frame, or a state.
-struct Picture {
-  int64_t step = -1;              ///< -1 where there is none
-  std::optional<StateRow> state;  ///< none where it is a kept frame
+/// Source of a frame: a kept frame or a state.
+struct FoundFrame {
+  int64_t step = -1;              ///< -1 if there is none
+  std::optional<StateRow> state;  ///< none for a kept frame
 };
 
-static absl::StatusOr<Picture> FindPicture(Connection& connection, int64_t study, int64_t number, int64_t at_most) {
-  Picture found;
+static absl::StatusOr<FoundFrame> FindKeptFrame(Connection& connection, int64_t study, int64_t number, int64_t at_most) {
+  FoundFrame found;
   Statement frame = connection.Prepare(sql::kSelectFrameStep);
   if (frame.Bind(study, number, at_most).Next()) found.step = frame.Int(0);
   if (!frame.status().ok()) return frame.status();
@@ -101,9 +101,9 @@ static absl::StatusOr<Picture> FindPicture(Connection& connection, int64_t study
 }
 
 absl::StatusOr<std::optional<int64_t>> Store::FindFrame(int64_t study, int64_t number, int64_t at_most) {
-  absl::StatusOr<Picture> found = Picture();
+  absl::StatusOr<FoundFrame> found = FoundFrame();
   const auto status = Read([&](Connection& connection) {
-    found = FindPicture(connection, study, number, at_most);
+    found = FindKeptFrame(connection, study, number, at_most);
     return found.status();
   });
   if (!status.ok()) return status;
@@ -113,9 +113,9 @@ absl::StatusOr<std::optional<int64_t>> Store::FindFrame(int64_t study, int64_t n
 absl::StatusOr<std::optional<Frame>> Store::ReadFrame(int64_t study, int64_t number, int64_t at_most) {
   absl::Status trouble;
   for (int tries = 0; tries < kFrameTries; ++tries) {
-    absl::StatusOr<Picture> found = Picture();
+    absl::StatusOr<FoundFrame> found = FoundFrame();
     const auto status = Read([&](Connection& connection) {
-      found = FindPicture(connection, study, number, at_most);
+      found = FindKeptFrame(connection, study, number, at_most);
       return found.status();
     });
     if (!status.ok()) return status;

@@ -1,4 +1,4 @@
-// Studies that grow.
+// Growth of studies.
 #include "store/rows.h"
 #include "store/sql/statements.h"
 #include "store/store.h"
@@ -6,7 +6,7 @@
 
 namespace gyrebox::store {
 
-/// What the first run that is added to a study gets.
+/// Number, change count and priority of the first run added to a study.
 struct Next {
   int64_t number = 0, change = 0;
   int priority = 0;
@@ -40,7 +40,7 @@ static absl::Status WriteGrowth(Connection& connection, int64_t id, const Growth
   return status;
 }
 
-/// Whether a growth can be written. @return the study as it is, without a value where the growth was written before.
+/// Checks whether a growth can be written. @return the current study, or no value if the growth was written before.
 static absl::StatusOr<std::optional<v1::Study>> CheckMayGrow(Connection& connection, int64_t id, const Growth& growth,
                                                              const Bounds& bounds, const Request& request,
                                                              const std::string& etag) {
@@ -57,29 +57,29 @@ static absl::StatusOr<std::optional<v1::Study>> CheckMayGrow(Connection& connect
   return *std::move(study);
 }
 
-/// @param runs those that are not written yet.
+/// Writes a growth. @param runs the new runs that are not yet inserted.
 static absl::Status AcceptGrowth(Connection& connection, const v1::Study& study, int64_t id, const Growth& growth,
                                  const std::vector<NewRun>& runs, const Bounds& bounds, const Request& request,
-                                 const std::string& person) {
+                                 const std::string& user) {
   absl::Status done = WriteGrowth(connection, id, growth);
   if (!runs.empty()) done.Update(InsertRuns(connection, id, runs));
   done.Update(CountBytesOfRuns(connection, id, growth.runs.size()));
   done.Update(WriteRequest(connection, request, {id, static_cast<int64_t>(growth.runs.size()), {}}));
-  done.Update(NoteEdit(connection, id, person, "added " + growth.what));
+  done.Update(NoteEdit(connection, id, user, "added " + growth.what));
   done.Update(CheckBytes(connection, bounds, study.owner()));
   return done;
 }
 
 absl::StatusOr<v1::Study> Store::GrowStudy(int64_t id, const Growth& growth, const Request& request,
-                                           const std::string& etag, const std::string& person) {
+                                           const std::string& etag, const std::string& user) {
   if (auto status = CheckReserve(bounds_, FreeDisk()); !status.ok()) return status;
-  if (TakesSlices(growth.runs.size())) return GrowInSlices(id, growth, request, etag, person);
+  if (TakesSlices(growth.runs.size())) return GrowInSlices(id, growth, request, etag, user);
   absl::StatusOr<v1::Study> study = absl::InternalError("not read");
   const auto status = Write([&](Connection& connection) -> absl::Status {
     const auto may = CheckMayGrow(connection, id, growth, bounds_, request, etag);
     absl::Status done = may.status();
     if (done.ok() && may->has_value()) {
-      done = AcceptGrowth(connection, **may, id, growth, growth.runs, bounds_, request, person);
+      done = AcceptGrowth(connection, **may, id, growth, growth.runs, bounds_, request, user);
     }
     if (done.ok()) study = SelectStudy(connection, id);
     return done.ok() ? study.status() : done;
@@ -88,9 +88,9 @@ absl::StatusOr<v1::Study> Store::GrowStudy(int64_t id, const Growth& growth, con
   return study;
 }
 
-// The runs come first, and are there for nobody; then one transaction accepts them; then they join the study.
+// Inserts the runs invisibly, accepts the growth in one transaction, then makes the runs join the study.
 absl::StatusOr<v1::Study> Store::GrowInSlices(int64_t id, const Growth& growth, const Request& request,
-                                              const std::string& etag, const std::string& person) {
+                                              const std::string& etag, const std::string& user) {
   std::lock_guard lock(growing_mutex_);
   bool known = false;
   v1::Study study;
@@ -112,7 +112,7 @@ absl::StatusOr<v1::Study> Store::GrowInSlices(int64_t id, const Growth& growth, 
     status = Write([&](Connection& connection) -> absl::Status {
       absl::Status done = check(connection);
       if (!done.ok() || known) return done;
-      done.Update(AcceptGrowth(connection, study, id, growth, {}, bounds_, request, person));
+      done.Update(AcceptGrowth(connection, study, id, growth, {}, bounds_, request, user));
       done.Update(connection.Prepare(sql::kSetJoining).Bind(id, 1).Run());
       return done;
     });

@@ -96,7 +96,7 @@ absl::Status NoteIdentity(Connection& connection, const std::string& directory) 
   if (!identity->has_value()) return absl::DataLossError(directory + "/gyrebox.db has lost its identity");
   if (!IdIn(directory).empty()) return absl::OkStatus();
   const std::string text = (*identity)->id + "\n";
-  return WriteWhole(directory, std::vector<WholeFile>{{kFile, text}});
+  return WriteAtomically(directory, std::vector<WholeFile>{{kFile, text}});
 }
 
 }  // namespace gyrebox::store

@@ -1,5 +1,5 @@
-/// Who a store is: a random id in its database and in a small file beside it. A database is never used with the states
-/// of another.
+/// Identity of a store: a random id in its database and in a small file next to it. It prevents the use of a database
+/// with the states of another store.
 #pragma once
 
 #include <absl/status/status.h>
@@ -13,24 +13,24 @@
 
 namespace gyrebox::store {
 
-/// What the database says of itself.
+/// Identity recorded in the database.
 struct Identity {
   std::string id;
-  std::optional<int64_t> copy_time;  ///< milliseconds since 1970, where it is a copy that was made then
+  std::optional<int64_t> copy_time;  ///< milliseconds since 1970, if the store is a copy
 };
 
-/// None in a database of a layout that had none.
+/// None for a database whose layout has no identity.
 absl::StatusOr<std::optional<Identity>> ReadIdentity(Connection& connection);
 
-/// FAILED_PRECONDITION where a data directory holds states or the id of a store, but no database, or one without
-/// tables: then a new one would be built beside the states of another.
+/// FAILED_PRECONDITION if a data directory holds states or the id of a store, but no database or an empty one.
+/// Otherwise a new database would be created next to the states of another store.
 absl::Status CheckDirectory(const std::string& directory);
 
-/// FAILED_PRECONDITION where the database is of another program, or of another store than the directory, with what to
-/// do.
+/// FAILED_PRECONDITION, with advice, if the database belongs to another program, to another store than the directory,
+/// or has no tables in the directory of a store.
 absl::Status CheckIdentity(Connection& connection, const std::string& directory);
 
-/// Writes the file, where the database has an id and the directory none.
+/// Writes the id file if the directory has none. DATA_LOSS if the database has no id.
 absl::Status NoteIdentity(Connection& connection, const std::string& directory);
 
 }  // namespace gyrebox::store

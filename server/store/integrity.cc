@@ -23,7 +23,7 @@ static absl::Status Explain(const std::string& path, const absl::Status& status)
   return status;
 }
 
-absl::StatusOr<std::unique_ptr<Connection>> OpenWhole(const std::string& path) {
+absl::StatusOr<std::unique_ptr<Connection>> OpenChecked(const std::string& path) {
   auto connection = Connection::Open(path, Connection::Mode::kWrite);
   if (!connection.ok()) return Explain(path, connection.status());
   if (auto status = CheckPages(**connection); !status.ok()) return Explain(path, status);

@@ -1,4 +1,4 @@
-/// A database that is found whole before anything is built on it.
+/// Integrity check of a database before use.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -10,9 +10,9 @@
 
 namespace gyrebox::store {
 
-/// Opens or makes a database for writing and looks through all of its pages: a page that was damaged while the server
-/// was away is found now, and not by the call that first reads it. DATA_LOSS that says what is damaged and what to do;
-/// FAILED_PRECONDITION where it cannot be written to.
-absl::StatusOr<std::unique_ptr<Connection>> OpenWhole(const std::string& path);
+/// Opens or creates a database for writing and checks all of its pages, so that a page damaged while the server was
+/// down is found now and not by the first call that reads it. DATA_LOSS, with the damage and advice;
+/// FAILED_PRECONDITION if it is not writable.
+absl::StatusOr<std::unique_ptr<Connection>> OpenChecked(const std::string& path);
 
 }  // namespace gyrebox::store

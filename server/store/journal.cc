@@ -1,4 +1,4 @@
-// What people did to runs, and what follows of it for them.
+// Journals of runs, and the consequences of their entries.
 #include <google/protobuf/util/time_util.h>
 
 #include "store/rows.h"
@@ -50,7 +50,7 @@ absl::Status Store::ReadJournals(int64_t study, int64_t first, int64_t last,
   });
 }
 
-/// @param reason why the server holds it; empty where it does not.
+/// Changes the state of a run. @param reason why the server holds it; empty if it does not.
 static absl::Status Move(Connection& connection, int64_t study, int64_t number, v1::Run::State from, v1::Run::State to,
                          const std::string& reason = "") {
   return connection.Prepare(sql::kMoveRun)
@@ -58,7 +58,7 @@ static absl::Status Move(Connection& connection, int64_t study, int64_t number, 
       .Run();
 }
 
-/// A finished run goes on: its end is a checkpoint now, and is kept for the studies that start from it.
+/// Reopens a finished run. Its end state becomes a checkpoint and is also kept for the studies that start from it.
 static absl::Status Reopen(Connection& connection, int64_t study, int64_t number) {
   absl::Status status =
       connection.Prepare(sql::kKeepState).Bind(study, number, static_cast<int>(StateKind::kEnd)).Run();
@@ -68,7 +68,7 @@ static absl::Status Reopen(Connection& connection, int64_t study, int64_t number
   return status;
 }
 
-/// What follows of an entry for its run.
+/// Applies the consequences of an entry to its run.
 static absl::Status Follow(Connection& connection, int64_t study, const JournalWrite& write) {
   const v1::Adjustment& entry = write.entry;
   const auto set_end = [&](bool early) {
@@ -83,7 +83,7 @@ static absl::Status Follow(Connection& connection, int64_t study, const JournalW
       return Move(connection, study, write.number, v1::Run::STATE_PAUSED, v1::Run::STATE_QUEUED);
     case v1::Adjustment::KIND_FINISH: {
       absl::Status status = set_end(/*early=*/true);
-      // It takes its last sample when its turn comes.
+      // The run takes its last sample at its next turn.
       status.Update(Move(connection, study, write.number, v1::Run::STATE_PAUSED, v1::Run::STATE_QUEUED));
       return status;
     }

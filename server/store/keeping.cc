@@ -1,4 +1,4 @@
-// Which studies may be deleted, and which people were told of.
+// Deletable studies and their deletion warnings.
 #include <algorithm>
 
 #include "store/sql/statements.h"

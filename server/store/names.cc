@@ -8,7 +8,7 @@
 
 namespace gyrebox::store {
 
-/// A positive number without sign or leading zero; 0 where the text is none.
+/// Parses a positive number without sign or leading zeros; 0 if the text is not one.
 static int64_t ParseNumber(const std::string& text) {
   int64_t number = 0;
   if (!absl::SimpleAtoi(text, &number) || std::to_string(number) != text) return 0;

@@ -1,4 +1,4 @@
-/// Names of what the store holds.
+/// Resource names of the store.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -11,7 +11,7 @@
 
 namespace gyrebox::store {
 
-/// Number of a study named studies/{study}. NOT_FOUND for a name that no study can have.
+/// Number of a study named studies/{study}. INVALID_ARGUMENT for an empty name, NOT_FOUND for an invalid one.
 absl::StatusOr<int64_t> ParseStudyName(const std::string& name);
 
 /// Numbers of a run named studies/{study}/runs/{run}.
@@ -22,12 +22,12 @@ struct RunName {
 absl::StatusOr<RunName> ParseRunName(const std::string& name);
 std::string NameOfRun(int64_t study, int64_t number);
 
-/// What is named studies/{study}/runs/{run}/states/{step}: the run, and the step of its state.
+/// Numbers of a state named studies/{study}/runs/{run}/states/{step}.
 struct StateName {
   RunName run;
   int64_t step = 0;
 };
-/// None where the name is not that of a state; a run may have that name then.
+/// None if the name is not that of a state; it may then be that of a run.
 std::optional<StateName> ParseStateName(const std::string& name);
 
 /// Number of a token named tokens/{token}.

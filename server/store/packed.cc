@@ -12,26 +12,26 @@
 
 namespace gyrebox::store {
 
-// The single numbers: format and count of rows (8 bytes), width of a row and number of wide quantities (4 bytes each),
-// place and width of each (4 bytes each), then each column that is of none of these. The wide part: the length of all
-// its quantities, then these, in one zlib stream (RFC 1950) where that is shorter. A column or quantity is the length
-// of what follows (4 bytes; 0 where no row holds it), a byte of flags, where kSparse is set a bit for each row that
-// says whether it is held there, and the numbers of those rows: little-endian doubles, in a zlib stream where kDeflated
+// Single part: format and number of rows (8 bytes), width of a row and number of wide quantities (4 bytes each), index
+// and width of each wide quantity (4 bytes each), then a block for each remaining column. Wide part: length of all its
+// blocks (4 bytes), then a block for each wide quantity, all in one zlib stream (RFC 1950) if that is shorter. A block
+// is the length of the rest (4 bytes; 0 if no row holds the quantity), a byte of flags, a bitmap of the rows that hold
+// the quantity if kSparse is set, and the numbers of those rows: little-endian doubles, in a zlib stream if kDeflated
 // is set. All integers are little-endian.
 //
-// Earlier versions packed the count of all numbers (8 bytes), and a zlib stream of whole rows. Their highest byte,
-// where the format stands now, is 0.
+// Earlier versions packed the count of all numbers (8 bytes) and a zlib stream of whole rows. The highest byte of that
+// count, where the format is now, is 0.
 
-/// No segment and no row is larger: what damaged bytes may ask for is bounded.
-static constexpr uint64_t kMostNumbers = uint64_t{1} << 27;
+/// Upper bounds for a segment and a row. They limit the memory that damaged bytes can request.
+static constexpr uint64_t kMaxNumbers = uint64_t{1} << 27;
 static constexpr uint64_t kWidestRow = uint64_t{1} << 16;
-/// Nothing that zlib packs becomes so many times longer again (zlib.net/zlib_tech.html: 1032).
-static constexpr uint64_t kMostInflation = 1040;
+/// Upper bound of the expansion by zlib (zlib.net/zlib_tech.html: 1032).
+static constexpr uint64_t kMaxInflation = 1040;
 static constexpr uint64_t kFormat = 2;
 static constexpr int kFormatShift = 56;
 static constexpr uint8_t kSparse = 1, kDeflated = 2;
-/// Bytes. Shorter columns gain little and cost a stream each: 7 us, in segments of 44 rows half of all packing, for 7 %
-/// less.
+/// Bytes. Deflating shorter columns saves little and costs a stream each: 7 us, half of the packing time for segments
+/// of 44 rows, to save 7 %.
 static constexpr size_t kFewestToDeflate = 512;
 
 template <class Integer>
@@ -39,7 +39,7 @@ static void Put(std::string* bytes, Integer value) {
   bytes->append(reinterpret_cast<const char*>(&value), sizeof(value));
 }
 
-/// Takes an integer off the front.
+/// Removes an integer from the front.
 template <class Integer>
 static bool Take(std::string_view* bytes, Integer* value) {
   if (bytes->size() < sizeof(*value)) return false;
@@ -50,7 +50,7 @@ static bool Take(std::string_view* bytes, Integer* value) {
 
 static Bytef* In(const void* bytes) { return const_cast<Bytef*>(static_cast<const Bytef*>(bytes)); }
 
-/// One stream of zlib for all blocks of a segment: making a new one costs more than most blocks do.
+/// One zlib stream, reused for all blocks of a segment, since creating one costs more than packing most blocks.
 class Deflater {
  public:
   Deflater() {
@@ -60,7 +60,7 @@ class Deflater {
   Deflater(const Deflater&) = delete;
   Deflater& operator=(const Deflater&) = delete;
 
-  /// Appends bytes packed; false, and nothing is appended, where that would not be shorter.
+  /// Appends compressed bytes. If they would not be shorter, appends nothing and returns false.
   bool Append(std::string_view raw, std::string* bytes) {
     const size_t before = bytes->size();
     bytes->resize(before + raw.size());
@@ -78,7 +78,7 @@ class Deflater {
   z_stream stream_{};
 };
 
-/// One stream of zlib for all blocks that are read.
+/// One zlib stream, reused for all blocks that are read.
 class Inflater {
  public:
   Inflater() {
@@ -88,7 +88,7 @@ class Inflater {
   Inflater(const Inflater&) = delete;
   Inflater& operator=(const Inflater&) = delete;
 
-  /// False where the bytes are damaged or are those of more or fewer.
+  /// Inflates to exactly `size` bytes. False if the bytes are damaged or of another size.
   bool Read(std::string_view bytes, void* raw, size_t size) {
     inflateReset(&stream_);
     stream_.next_in = In(bytes.data());
@@ -104,7 +104,7 @@ class Inflater {
 
 static size_t BytesOfBits(size_t count) { return (count + 7) / 8; }
 
-/// Whether a row holds a quantity.
+/// Whether a row holds a quantity, i.e. not all of its numbers are NaN.
 static bool Holds(const double* numbers, size_t width) {
   return std::any_of(numbers, numbers + width, [](double number) { return !std::isnan(number); });
 }
@@ -115,7 +115,7 @@ struct Rows {
   Number* numbers;
   size_t count, width;
 
-  Number* At(size_t row, size_t place) const { return numbers + row * width + place; }
+  Number* At(size_t row, size_t index) const { return numbers + row * width + index; }
 };
 
 static std::string_view BytesOf(const std::vector<double>& numbers) {
@@ -127,7 +127,7 @@ class Packer {
  public:
   explicit Packer(Rows<const double> rows) : rows_(rows) {}
 
-  /// @param deflate whether the numbers are deflated where that pays.
+  /// Appends one block. @param deflate whether to deflate the numbers if that makes them shorter.
   void Append(Block block, bool deflate, std::string* bytes) {
     Gather(block);
     const size_t before = bytes->size();
@@ -148,19 +148,19 @@ class Packer {
     std::memcpy(bytes->data() + before, &length, sizeof(length));
   }
 
-  /// Appends bytes with their length before them.
+  /// Appends the length of the bytes and the bytes, deflated if that is shorter.
   void Squeeze(const std::string& raw, std::string* bytes) {
     Put(bytes, static_cast<uint32_t>(raw.size()));
     if (!deflater_.Append(raw, bytes)) bytes->append(raw);
   }
 
  private:
-  /// The numbers of the rows that hold the block, and a bit for each row.
+  /// Collects the numbers of the rows that hold the block, and the bitmap of these rows.
   void Gather(Block block) {
     held_.clear();
     bits_.assign(BytesOfBits(rows_.count), '\0');
     for (size_t i = 0; i < rows_.count; ++i) {
-      const double* numbers = rows_.At(i, block.place);
+      const double* numbers = rows_.At(i, block.index);
       if (!Holds(numbers, block.width)) continue;
       bits_[i / 8] = static_cast<char>(bits_[i / 8] | 1 << i % 8);
       held_.insert(held_.end(), numbers, numbers + block.width);
@@ -173,15 +173,15 @@ class Packer {
   std::string bits_;
 };
 
-/// Calls with each column that is part of no wide quantity.
+/// Calls `call` with each column that is not part of a wide quantity.
 template <class Call>
 static void ForSingles(size_t width, std::span<const Block> wide, const Call& call) {
-  size_t place = 0;
+  size_t index = 0;
   for (const Block& block : wide) {
-    for (; place < block.place; ++place) call(Block{place});
-    place = block.place + block.width;
+    for (; index < block.index; ++index) call(Block{index});
+    index = block.index + block.width;
   }
-  for (; place < width; ++place) call(Block{place});
+  for (; index < width; ++index) call(Block{index});
 }
 
 PackedSamples Pack(std::span<const double> numbers, size_t width, std::span<const Block> wide) {
@@ -191,25 +191,25 @@ PackedSamples Pack(std::span<const double> numbers, size_t width, std::span<cons
   Put(&packed.singles, static_cast<uint32_t>(width));
   Put(&packed.singles, static_cast<uint32_t>(wide.size()));
   for (const Block& block : wide) {
-    Put(&packed.singles, static_cast<uint32_t>(block.place));
+    Put(&packed.singles, static_cast<uint32_t>(block.index));
     Put(&packed.singles, static_cast<uint32_t>(block.width));
   }
   Packer packer(rows);
   ForSingles(width, wide, [&](Block single) { packer.Append(single, /*deflate=*/true, &packed.singles); });
-  std::string quantities;  // deflated together: a stream for each of them takes half as long again
+  std::string quantities;  // deflated together: separate streams take 1.5 times as long
   for (const Block& block : wide) packer.Append(block, /*deflate=*/false, &quantities);
   if (!wide.empty()) packer.Squeeze(quantities, &packed.wide);
   return packed;
 }
 
-/// What stands before the blocks.
+/// Header of the single part.
 struct Head {
   uint64_t rows = 0;
   uint32_t width = 0;
   std::vector<Block> wide;
 };
 
-/// Takes the head off the front. False where it is damaged.
+/// Removes the header from the front. False if it is damaged.
 static bool TakeHead(std::string_view* bytes, Head* head) {
   uint32_t wide_count = 0;
   if (!Take(bytes, &head->rows) || !Take(bytes, &head->width) || !Take(bytes, &wide_count)) return false;
@@ -217,10 +217,10 @@ static bool TakeHead(std::string_view* bytes, Head* head) {
   head->rows &= (uint64_t{1} << kFormatShift) - 1;
   uint64_t end = 0;
   for (; wide_count > 0; --wide_count) {
-    uint32_t place = 0, width = 0;
-    if (!Take(bytes, &place) || !Take(bytes, &width) || place < end || width == 0) return false;
-    end = uint64_t{place} + width;
-    head->wide.push_back({place, width});
+    uint32_t index = 0, width = 0;
+    if (!Take(bytes, &index) || !Take(bytes, &width) || index < end || width == 0) return false;
+    end = uint64_t{index} + width;
+    head->wide.push_back({index, width});
   }
   return end <= head->width && head->width <= kWidestRow;
 }
@@ -230,7 +230,7 @@ class Unpacker {
  public:
   Unpacker(std::string_view bytes, Rows<double> to) : bytes_(bytes), to_(to) {}
 
-  /// Goes past a block. False where it is damaged.
+  /// Skips a block. False if it is damaged.
   bool Skip() {
     uint32_t length = 0;
     if (!Take(&bytes_, &length) || length > bytes_.size()) return false;
@@ -239,16 +239,16 @@ class Unpacker {
     return true;
   }
 
-  /// Reads a block to a place of the rows; those that do not hold it are left as they are.
-  bool Next(size_t block_width, size_t place) {
+  /// Reads a block into the columns from `index` on. Rows that do not hold it are unchanged. False if it is damaged.
+  bool Next(size_t block_width, size_t index) {
     if (!Skip()) return false;
-    return block_.empty() || ReadBlock(block_width, place);
+    return block_.empty() || ReadBlock(block_width, index);
   }
 
   bool at_end() const { return bytes_.empty(); }
 
  private:
-  bool ReadBlock(size_t block_width, size_t place) {
+  bool ReadBlock(size_t block_width, size_t index) {
     uint8_t flags = 0;
     Take(&block_, &flags);
     const bool sparse = (flags & kSparse) != 0;
@@ -262,12 +262,12 @@ class Unpacker {
     if (!ReadNumbers((flags & kDeflated) != 0)) return false;
     const double* from = held_.data();
     for (size_t i = 0; i < to_.count; ++i) {
-      if (holds(i)) std::copy_n(std::exchange(from, from + block_width), block_width, to_.At(i, place));
+      if (holds(i)) std::copy_n(std::exchange(from, from + block_width), block_width, to_.At(i, index));
     }
     return true;
   }
 
-  /// The rest of the block as numbers.
+  /// Reads the rest of the block as numbers. False if it is damaged.
   bool ReadNumbers(bool deflated) {
     if (deflated) return inflater_.Read(block_, held_.data(), held_.size() * sizeof(double));
     if (block_.size() != held_.size() * sizeof(double)) return false;
@@ -281,11 +281,10 @@ class Unpacker {
   std::vector<double> held_;
 };
 
-/// Whole rows as earlier versions packed them.
+/// Unpacks whole rows as packed by earlier versions. Empty if damaged.
 static std::vector<double> UnpackWholeRows(std::string_view bytes) {
   uint64_t count = 0;
-  if (!Take(&bytes, &count) || count > kMostNumbers || count * sizeof(double) > bytes.size() * kMostInflation)
-    return {};
+  if (!Take(&bytes, &count) || count > kMaxNumbers || count * sizeof(double) > bytes.size() * kMaxInflation) return {};
   std::vector<double> numbers(count);
   return Inflater().Read(bytes, numbers.data(), count * sizeof(double)) ? numbers : std::vector<double>();
 }
@@ -298,11 +297,11 @@ static std::vector<double> NoNumbers(size_t rows, size_t width) {
   return std::vector<double>(rows * width, std::numeric_limits<double>::quiet_NaN());
 }
 
-/// The quantities of the wide part. False where it is damaged.
+/// Inflates the wide part. False if it is damaged.
 static bool Unsqueeze(std::string_view bytes, std::string* raw) {
   uint32_t size = 0;
   if (bytes.empty()) return true;
-  if (!Take(&bytes, &size) || size > bytes.size() * kMostInflation) return false;
+  if (!Take(&bytes, &size) || size > bytes.size() * kMaxInflation) return false;
   raw->assign(bytes);
   if (bytes.size() == size) return true;
   raw->resize(size);
@@ -313,19 +312,19 @@ std::vector<double> Unpack(const PackedSamples& packed, size_t rows) {
   if (IsOfWholeRows(packed.singles)) return UnpackWholeRows(packed.singles);
   std::string_view bytes = packed.singles;
   Head head;
-  if (!TakeHead(&bytes, &head) || head.rows != rows || rows * head.width > kMostNumbers) return {};
+  if (!TakeHead(&bytes, &head) || head.rows != rows || rows * head.width > kMaxNumbers) return {};
   std::string quantities;
   if (!Unsqueeze(packed.wide, &quantities)) return {};
   std::vector<double> numbers = NoNumbers(rows, head.width);
   const Rows<double> to{numbers.data(), rows, head.width};
   Unpacker singles(bytes, to), wide(quantities, to);
   bool sound = true;
-  ForSingles(head.width, head.wide, [&](Block single) { sound = sound && singles.Next(1, single.place); });
-  for (const Block& block : head.wide) sound = sound && wide.Next(block.width, block.place);
+  ForSingles(head.width, head.wide, [&](Block single) { sound = sound && singles.Next(1, single.index); });
+  for (const Block& block : head.wide) sound = sound && wide.Next(block.width, block.index);
   return sound && singles.at_end() && wide.at_end() ? numbers : std::vector<double>();
 }
 
-/// Some columns of whole rows.
+/// Selects columns of whole rows. Empty if a column is out of range.
 static std::vector<double> PickColumns(const std::vector<double>& numbers, size_t rows,
                                        std::span<const size_t> columns) {
   std::vector<double> picked;
@@ -343,14 +342,14 @@ std::vector<double> UnpackColumns(const PackedSamples& packed, size_t rows, std:
   if (IsOfWholeRows(packed.singles)) return PickColumns(UnpackWholeRows(packed.singles), rows, columns);
   std::string_view bytes = packed.singles;
   Head head;
-  if (!TakeHead(&bytes, &head) || head.rows != rows || rows * columns.size() > kMostNumbers) return {};
+  if (!TakeHead(&bytes, &head) || head.rows != rows || rows * columns.size() > kMaxNumbers) return {};
   std::vector<double> numbers = NoNumbers(rows, columns.size());
   Unpacker unpacker(bytes, {numbers.data(), rows, columns.size()});
   bool sound = true;
   ForSingles(head.width, head.wide, [&](Block single) {
-    const auto wanted = std::find(columns.begin(), columns.end(), single.place);
-    const auto place = static_cast<size_t>(wanted - columns.begin());
-    sound = sound && (wanted == columns.end() ? unpacker.Skip() : unpacker.Next(1, place));
+    const auto wanted = std::find(columns.begin(), columns.end(), single.index);
+    const auto index = static_cast<size_t>(wanted - columns.begin());
+    sound = sound && (wanted == columns.end() ? unpacker.Skip() : unpacker.Next(1, index));
   });
   return sound && unpacker.at_end() ? numbers : std::vector<double>();
 }

@@ -10,7 +10,7 @@
 
 namespace gyrebox::store {
 
-constexpr size_t kHeader = 100;  ///< bytes before the tree of page 1
+constexpr size_t kHeader = 100;  ///< bytes before the B-tree page header on page 1
 constexpr uint8_t kIndexInside = 2, kTableInside = 5, kIndexLeaf = 10, kTableLeaf = 13;
 constexpr uint64_t kLongestPayload = 1'000'000'000;
 
@@ -20,7 +20,7 @@ static uint32_t Big(std::string_view bytes, size_t at, size_t count) {
   return number;
 }
 
-/// A number of 1 to 9 bytes. False where the bytes end first.
+/// Reads a varint of 1 to 9 bytes. False if the bytes end too early.
 static bool ReadVarint(std::string_view bytes, size_t* at, uint64_t* number) {
   *number = 0;
   for (int i = 0; i < 9; ++i) {
@@ -61,7 +61,7 @@ static bool ReadValue(std::string_view bytes, uint64_t type, size_t* at, Value* 
   return true;
 }
 
-/// The values of a row. False where its bytes are not exactly those of a row.
+/// Decodes a record. False unless the bytes are exactly one valid record.
 static bool ReadRecord(std::string_view bytes, std::vector<Value>* values) {
   size_t at = 0;
   uint64_t header = 0;
@@ -75,12 +75,12 @@ static bool ReadRecord(std::string_view bytes, std::vector<Value>* values) {
   return body == bytes.size();
 }
 
-/// A page of a tree.
+/// A page of a B-tree.
 struct PageFile::Node {
   std::string bytes;
   uint8_t kind = 0;
-  std::vector<uint32_t> cells;     ///< where each begins
-  std::vector<uint32_t> children;  ///< pages
+  std::vector<uint32_t> cells;     ///< offset of each cell
+  std::vector<uint32_t> children;  ///< page numbers
   bool is_table() const { return kind == kTableInside || kind == kTableLeaf; }
   bool has_rows() const { return kind != kTableInside; }
 };
@@ -118,7 +118,7 @@ PageFile::PageFile(PageFile&& other) noexcept
       bad_(std::move(other.bad_)),
       bad_rows_(other.bad_rows_) {}
 
-/// The checksum of the log goes on from frame to frame.
+/// Checksum of the write-ahead log, cumulative over its frames.
 struct LogSum {
   bool big = false;
   uint32_t a = 0, b = 0;
@@ -204,7 +204,7 @@ bool PageFile::ReadPayload(std::string_view local, uint64_t size, uint32_t overf
   for (std::set<uint32_t> chain; payload->size() < size;) {
     const std::string bytes = Read(overflow);
     if (bytes.empty() || !chain.insert(overflow).second) return false;
-    // A page of nothing but zeros was wiped: what is stored here is packed, and never looks so.
+    // An all-zero page was erased: stored payloads are compressed and never look like that.
     if (bytes.find_first_not_of('\0') == std::string::npos) return false;
     const uint64_t part = std::min<uint64_t>(size - payload->size(), page_size_ - 4);
     payload->append(bytes, 4, part);

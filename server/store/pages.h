@@ -1,5 +1,5 @@
-/// Reads what can be read of a damaged database: page by page, straight from the file, and never into it. SQLite itself
-/// gives a table up at its first bad page. The layout of the file is SQLite's published one
+/// Reads what is readable in a damaged database, page by page and directly from the file; never writes to it. SQLite
+/// itself abandons a table at its first bad page. The file format is SQLite's published one
 /// (https://www.sqlite.org/fileformat2.html).
 #pragma once
 
@@ -27,16 +27,16 @@ struct Bytes {
 };
 using Value = std::variant<std::monostate, int64_t, double, Text, Bytes>;
 
-/// A row as it lies in its page.
+/// A row as stored in its page.
 struct RawRow {
-  std::optional<int64_t> rowid;  ///< none in an index, and in a table that is one
+  std::optional<int64_t> rowid;  ///< none in an index or in a table WITHOUT ROWID
   std::vector<Value> values;
 };
 
-/// The pages of a database, with those that its log holds newer and committed.
+/// The pages of a database, including newer committed ones from its write-ahead log.
 class PageFile {
  public:
-  /// NOT_FOUND where there is no such file.
+  /// NOT_FOUND if the file cannot be opened.
   static absl::StatusOr<PageFile> Open(const std::string& path);
   ~PageFile();
   PageFile(PageFile&&) noexcept;
@@ -44,16 +44,16 @@ class PageFile {
   PageFile& operator=(const PageFile&) = delete;
 
   using Visit = std::function<void(const RawRow&)>;
-  /// Every row that can be read below a root. Pages that are none of a tree are noted as bad, and passed by.
+  /// Visits every readable row below a root. Skips pages that are not valid tree pages and notes them as bad.
   void Walk(uint32_t root, const Visit& visit);
-  /// Every row in pages that no walk came to: those below a bad page. `visit` is given the rows of one page at a time,
-  /// and whether it is of a table with row ids.
+  /// Visits every row in pages that no walk reached, such as those below a bad page. `visit` receives the rows of one
+  /// page at a time, and whether the page belongs to a table with row ids.
   void WalkRest(const std::function<void(bool is_table, const std::vector<RawRow>& rows)>& visit);
 
   const std::set<uint32_t>& bad_pages() const { return bad_; }
   int64_t bad_rows() const { return bad_rows_; }
   uint32_t page_count() const { return page_count_; }
-  /// One number of the header, where that is sound: PRAGMA user_version.
+  /// PRAGMA user_version from the file header; valid only if the header is intact.
   uint32_t layout();
 
  private:
@@ -61,7 +61,7 @@ class PageFile {
   struct Node;
 
   void ReadLog(const std::string& path);
-  /// Empty where it cannot be read.
+  /// Empty if the page cannot be read.
   std::string Read(uint32_t page);
   std::optional<Node> ToNode(uint32_t page);
   bool ReadCell(const Node& node, size_t cell, RawRow* row);

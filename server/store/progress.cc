@@ -1,4 +1,4 @@
-// What the executor writes down of runs under way.
+// Progress of runs, as recorded by the executor.
 #include <tbb/parallel_for.h>
 #include <tbb/task_arena.h>
 
@@ -37,7 +37,7 @@ absl::Status Store::RequeueRuns(int64_t study, std::span<const int64_t> numbers)
 
 std::string FaultBytes(const std::vector<v1::Fault>& faults) {
   v1::Run holder;
-  holder.mutable_faults_passed()->Assign(faults.begin(), faults.end());
+  holder.mutable_recovered_faults()->Assign(faults.begin(), faults.end());
   return holder.SerializeAsString();
 }
 
@@ -49,10 +49,10 @@ static absl::Status Update(Connection& connection, int64_t study, const RunUpdat
   statement.Bind(study, update.number, state, update.step, update.time, new_samples);
   if (update.fault) statement.BindAt(7, Statement::AsBlob(fault));
   if (update.state >= v1::Run::STATE_FINISHED) statement.BindAt(8, NowMilliseconds());
-  const std::string passed = FaultBytes(update.faults_passed);
+  const std::string passed = FaultBytes(update.recovered_faults);
   if (!passed.empty()) statement.BindAt(9, Statement::AsBlob(passed));
-  if (!update.alarm.empty()) statement.BindAt(10, update.alarm);
-  // A pause that the server makes by itself says why in its entry.
+  if (!update.warning.empty()) statement.BindAt(10, update.warning);
+  // The entry of a pause by the server states the reason.
   if (update.state == v1::Run::STATE_PAUSED && update.entry) statement.BindAt(11, update.entry->reason());
   return statement.Run();
 }
@@ -67,7 +67,8 @@ static absl::Status CancelThoseThatWouldWait(Connection& connection, int64_t stu
   return row.status();
 }
 
-/// Samples of each update. A GPU makes more of them than one thread packs, but its host has other work too.
+/// Packs the samples of each update. A GPU produces more than one thread can pack; the host has other work, so use at
+/// most 4 threads.
 static std::vector<PackedSamples> PackSamples(const std::vector<RunUpdate>& updates) {
   const int threads = std::min(4, tbb::this_task_arena::max_concurrency());
   std::vector<PackedSamples> packed(updates.size());
@@ -81,21 +82,21 @@ static std::vector<PackedSamples> PackSamples(const std::vector<RunUpdate>& upda
 }
 
 absl::Status Store::RecordProgress(int64_t study, std::vector<RunUpdate> updates) {
-  // Files first: what the database knows of is there. What takes long is done before others have to wait for it.
+  // Write files first, so that every file in the database exists. Do slow work before the write lock is taken.
   std::vector<WholeFile> files;
   for (const RunUpdate& update : updates) {
     for (const WholeFile& file : FilesOf(study, update)) files.push_back(file);
   }
   const std::vector<PackedSamples> packed = PackSamples(updates);
   if (!files.empty()) {
-    if (auto status = WriteWhole(states_, files); !status.ok()) return status;
+    if (auto status = WriteAtomically(states_, files); !status.ok()) return status;
   }
   std::vector<std::string> unused;
   const absl::Status written = Write([&](Connection& connection) {
     absl::Status status = CancelThoseThatWouldWait(connection, study, updates);
     for (size_t i = 0; i < updates.size(); ++i) {
       const RunUpdate& update = updates[i];
-      // The states count the samples that come with them, and look at the run as it was before the update.
+      // States first: they add the new samples to the sample count of the run before the update.
       status.Update(NoteStates(connection, study, update, &unused));
       status.Update(AppendSamples(connection, study, update.number, update.samples, packed[i]));
       status.Update(AppendFrames(connection, study, update.number, update.frames));
@@ -116,16 +117,16 @@ absl::Status Store::RecordProgress(int64_t study, std::vector<RunUpdate> updates
 }
 
 void Store::Settle(int64_t bytes) {
-  constexpr int64_t kMostUnsettled = 4 << 20;
+  constexpr int64_t kMaxUnsettled = 4 << 20;
   std::lock_guard lock(settle_mutex_);
   unsettled_ += bytes;
-  if (unsettled_ < kMostUnsettled) return;
+  if (unsettled_ < kMaxUnsettled) return;
   unsettled_ = 0;
   if (settler_ == nullptr) {
     auto opened = Connection::Open(path_, Connection::Mode::kWrite);
     if (opened.ok()) settler_ = *std::move(opened);
   }
-  // What cannot be moved now stays in the log, and is read from there.
+  // Pages that cannot be moved now stay in the log and are read from there.
   if (settler_ != nullptr) (void)settler_->Execute("PRAGMA wal_checkpoint(PASSIVE)");
 }
 

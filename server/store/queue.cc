@@ -1,4 +1,4 @@
-// What waits, and what people use.
+// Waiting runs, and device use by user.
 #include "store/rows.h"
 #include "store/sql/statements.h"
 #include "store/store.h"
@@ -37,10 +37,10 @@ absl::StatusOr<QueuedRuns> Store::ListQueued(int64_t study, int limit) {
   return queued;
 }
 
-absl::StatusOr<std::map<std::string, PersonUse>> Store::ReadUse() {
-  std::map<std::string, PersonUse> use;
+absl::StatusOr<std::map<std::string, UserUse>> Store::ReadUse() {
+  std::map<std::string, UserUse> use;
   const auto status = Read([&](Connection& connection) {
-    Statement rows = connection.Prepare(sql::kSelectPeople);
+    Statement rows = connection.Prepare(sql::kSelectUsers);
     while (rows.Next()) use[rows.Text(0)] = {rows.Real(1), rows.Int(2)};
     return rows.status();
   });
@@ -48,11 +48,11 @@ absl::StatusOr<std::map<std::string, PersonUse>> Store::ReadUse() {
   return use;
 }
 
-absl::Status Store::WriteUse(const std::map<std::string, PersonUse>& use) {
+absl::Status Store::WriteUse(const std::map<std::string, UserUse>& use) {
   return Write([&](Connection& connection) {
     absl::Status status;
     for (const auto& [name, used] : use) {
-      status.Update(connection.Prepare(sql::kWritePerson).Bind(name, used.seconds, used.as_of).Run());
+      status.Update(connection.Prepare(sql::kWriteUser).Bind(name, used.seconds, used.as_of).Run());
     }
     return status;
   });

@@ -1,4 +1,4 @@
-// Calls that are done once, however often they are made.
+// Calls that execute only once, even if they are repeated.
 #include <algorithm>
 #include <cstring>
 
@@ -24,11 +24,11 @@ static std::vector<Made::OfRun> ToOfRuns(const std::string& bytes) {
 absl::StatusOr<std::optional<Made>> SelectRequest(Connection& connection, const Request& request) {
   if (request.id.empty()) return std::nullopt;
   Statement row = connection.Prepare(sql::kFindRequest);
-  if (!row.Bind(request.person, request.method, request.id).Next()) {
+  if (!row.Bind(request.user, request.method, request.id).Next()) {
     return row.status().ok() ? absl::StatusOr<std::optional<Made>>(std::nullopt) : row.status();
   }
   if (const std::string hash = row.Text(0); !hash.empty() && hash != request.hash) {
-    return absl::AlreadyExistsError("request_id " + request.id + " was that of a call of " + request.person +
+    return absl::AlreadyExistsError("request_id " + request.id + " was that of a call of " + request.user +
                                     " that asked for something else; give a new one");
   }
   return Made{row.Int(1), row.Int(2), ToOfRuns(row.Text(3))};
@@ -42,7 +42,7 @@ absl::Status WriteRequest(Connection& connection, const Request& request, const 
   const size_t more = std::min(made.of_runs.size(), kMadeShown - std::min(shown, kMadeShown));
   const std::string bytes = ToBytes(std::span(made.of_runs).first(more));
   return connection.Prepare(sql::kWriteRequest)
-      .Bind(request.person, request.method, request.id, Statement::AsBlob(request.hash), NowMilliseconds(), made.study,
+      .Bind(request.user, request.method, request.id, Statement::AsBlob(request.hash), NowMilliseconds(), made.study,
             made.count, Statement::AsBlob(bytes))
       .Run();
 }

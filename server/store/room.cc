@@ -1,4 +1,4 @@
-// How much of the disk is taken, and how much more the store takes in.
+// Disk usage and limits of the store.
 #include <sys/statvfs.h>
 
 #include <limits>
@@ -9,18 +9,18 @@
 
 namespace gyrebox::store {
 
-constexpr size_t kBytesOfRun = 256;  ///< on the disk, before it has started; see layout 10
+constexpr size_t kBytesOfRun = 256;  ///< on disk, before it has started; see layout 10
 
 absl::Status CountBytesOfRuns(Connection& connection, int64_t study, size_t runs) {
   return connection.Prepare(sql::kAddStoredBytes).Bind(study, static_cast<int64_t>(kBytesOfRun * runs)).Run();
 }
 
-absl::Status CheckRuns(Connection& connection, const Bounds& bounds, const std::string& person, int64_t more) {
+absl::Status CheckRuns(Connection& connection, const Bounds& bounds, const std::string& user, int64_t more) {
   if (bounds.open_runs == 0 || more == 0) return absl::OkStatus();
   Statement row = connection.Prepare(sql::kCountOpenRuns);
-  const int64_t there = row.Bind(person).Next() ? row.Int(0) : 0;
+  const int64_t there = row.Bind(user).Next() ? row.Int(0) : 0;
   if (!row.status().ok() || there + more <= bounds.open_runs) return row.status();
-  return absl::ResourceExhaustedError(person + " has " + std::to_string(there) + " runs waiting, and " +
+  return absl::ResourceExhaustedError(user + " has " + std::to_string(there) + " runs waiting, and " +
                                       std::to_string(more) + " more are over the quota of " +
                                       std::to_string(bounds.open_runs) + "; wait until some have run, or cancel some");
 }
@@ -32,12 +32,12 @@ static absl::StatusOr<int64_t> SelectBytes(Connection& connection, const std::st
   return bytes;
 }
 
-absl::Status CheckBytes(Connection& connection, const Bounds& bounds, const std::string& person) {
+absl::Status CheckBytes(Connection& connection, const Bounds& bounds, const std::string& user) {
   if (bounds.stored_bytes == 0) return absl::OkStatus();
-  const auto bytes = SelectBytes(connection, person);
+  const auto bytes = SelectBytes(connection, user);
   if (!bytes.ok() || *bytes <= bounds.stored_bytes) return bytes.status();
-  return absl::ResourceExhaustedError(person + " would have " + std::to_string(*bytes) +
-                                      " bytes on disk; the quota is " + std::to_string(bounds.stored_bytes) +
+  return absl::ResourceExhaustedError(user + " would have " + std::to_string(*bytes) + " bytes on disk; the quota is " +
+                                      std::to_string(bounds.stored_bytes) +
                                       "; delete studies that are not needed any more");
 }
 

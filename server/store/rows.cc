@@ -30,7 +30,7 @@ v1::Run ToRun(const Statement& row) {
   const std::vector<double> values = ToAxisValues(row.Text(2));
   run.mutable_axis_values()->Assign(values.begin(), values.end());
   run.set_trial(static_cast<int32_t>(row.Int(3)));
-  run.mutable_seeds()->set_places(row.Int(4));
+  run.mutable_seeds()->set_positions(row.Int(4));
   run.mutable_seeds()->set_noise(row.Int(5));
   run.mutable_seeds()->set_disorder(row.Int(6));
   run.set_state(static_cast<v1::Run::State>(row.Int(7)));
@@ -43,7 +43,7 @@ v1::Run ToRun(const Statement& row) {
   if (!row.IsNull(14)) *run.mutable_start_time() = TimeUtil::MillisecondsToTimestamp(row.Int(14));
   if (!row.IsNull(15)) *run.mutable_end_time() = TimeUtil::MillisecondsToTimestamp(row.Int(15));
   if (!row.IsNull(17)) run.MergeFromString(row.Text(17));
-  if (!row.IsNull(18)) run.set_alarm(row.Text(18));
+  if (!row.IsNull(18)) run.set_warning(row.Text(18));
   run.set_etag(std::to_string(row.Int(19)));
   run.set_ended_early(row.Int(20) != 0);
   run.set_priority(static_cast<int32_t>(row.Int(21)));
@@ -117,7 +117,7 @@ absl::Status AddCounts(Connection& connection, int64_t id, bool cancelled, v1::S
   groups.Bind(id);
   while (groups.Next()) {
     AddCount(groups.Int(0), static_cast<int32_t>(groups.Int(1)), &counts);
-    done += groups.Real(IsAtItsEnd(groups.Int(0)) ? 3 : 2);  // a run at its end has no steps left to take
+    done += groups.Real(IsAtItsEnd(groups.Int(0)) ? 3 : 2);  // an ended run has no steps left
     total += groups.Real(3);
   }
   study->set_progress(total > 0 ? done / total : 0);

@@ -1,4 +1,4 @@
-/// From rows of the database to messages of the schema.
+/// Converts database rows to schema messages.
 #pragma once
 
 #include <cstdint>
@@ -14,18 +14,18 @@ namespace gyrebox::store {
 /// Milliseconds since 1970.
 int64_t NowMilliseconds();
 
-/// Values of axes as a column holds them.
+/// Decodes the axis values of a run from their column.
 std::vector<double> ToAxisValues(const std::string& bytes);
 
-/// Run of a row with the columns that all statements on runs select.
+/// Run from a row with the common columns of the statements on runs.
 v1::Run ToRun(const Statement& row);
-/// Change count of such a row.
+/// Change count from such a row.
 int64_t ChangeOf(const Statement& row);
 
-/// Etag of a study: how often people edited it, and how often it changed in all.
+/// Etag of a study: number of edits by users and number of all changes.
 std::string StudyEtag(int64_t edits, int64_t changes);
 
-/// Study of a row of kSelectStudy, without its counts by state and its labels.
+/// Study from a row of kSelectStudy, without its counts by state and its labels.
 v1::Study ToStudy(const Statement& row);
 
 /// Sets the counts, progress and state of a study.

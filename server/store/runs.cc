@@ -1,4 +1,4 @@
-// Runs as they are read.
+// Queries for runs.
 #include "store/rows.h"
 #include "store/sql/statements.h"
 #include "store/store.h"

@@ -18,10 +18,10 @@
 
 namespace gyrebox::store {
 
-/// The first layout whose rows are those of today, with fewer columns.
+/// First layout whose rows are compatible with the current ones, with fewer columns.
 constexpr uint32_t kFirstLayout = 5;
 
-/// FAILED_PRECONDITION where a server uses a directory. Nothing is written there.
+/// FAILED_PRECONDITION if a server uses the directory. Writes nothing there.
 static absl::Status CheckUnused(const std::string& directory) {
   const int file = open((directory + "/lock").c_str(), O_RDONLY | O_CLOEXEC);
   if (file < 0) return absl::OkStatus();
@@ -32,7 +32,7 @@ static absl::Status CheckUnused(const std::string& directory) {
 
 static absl::Status CheckLayout(PageFile& pages) {
   constexpr uint32_t kNewest = std::size(sql::kMigrations), kNone = 1000;
-  const uint32_t layout = pages.layout();  // 0 or too large where it is damaged: then the present one
+  const uint32_t layout = pages.layout();  // 0 or too large if damaged: assume the current one
   const bool known = layout >= kFirstLayout && layout <= kNewest;
   if (layout == 0 || layout >= kNone || known) return absl::OkStatus();
   return absl::FailedPreconditionError("that store is of a version that this one does not know how to save");
@@ -77,10 +77,10 @@ absl::StatusOr<Salvaged> Salvage(const std::string& from, const std::string& to)
   if (auto empty = Store::Open(to); !empty.ok()) return empty.status();
   auto salvaged = Fill(*pages, from, to);
   if (!salvaged.ok()) return salvaged.status();
-  // Opening looks through all pages, and takes up what was under way.
+  // Open() checks all pages and recovers interrupted runs.
   if (auto whole = Store::Open(to); !whole.ok()) return whole.status();
   const std::string report = Report(*salvaged, from);
-  if (auto status = WriteWhole(to, std::vector<WholeFile>{{"salvage.txt", report}}); !status.ok()) return status;
+  if (auto status = WriteAtomically(to, std::vector<WholeFile>{{"salvage.txt", report}}); !status.ok()) return status;
   return salvaged;
 }
 

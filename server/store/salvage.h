@@ -1,4 +1,4 @@
-/// What can be saved of a damaged store.
+/// Recovery of a damaged store.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -8,17 +8,17 @@
 
 namespace gyrebox::store {
 
-/// What came of it.
+/// Result of a salvage.
 struct Salvaged {
   int64_t studies = 0, runs = 0;  ///< in the new store
-  std::vector<std::string> lost;  ///< a line each: what was lost, and what becomes of it
+  std::vector<std::string> lost;  ///< one line per loss: what was lost, and the consequence
 };
 
-/// Makes a sound store in `to` of all that can be read of the damaged one in `from`, which is only read. Rows are taken
-/// page by page, so that a bad page costs what lies in it; states where length and checksum hold. A run that lost
-/// something which it can do again is queued at its newest sound checkpoint, or at its start; one that has run with
-/// adjustments that are lost ends as FAILED. The list of what was lost is written into `to`/salvage.txt too.
-/// FAILED_PRECONDITION where a server uses `from`, or `to` is not empty.
+/// Builds a consistent store in `to` from everything readable in the damaged store `from`, which is only read. Rows are
+/// copied page by page, so a bad page costs only its own rows; states are copied if length and checksum match. A run
+/// that lost reproducible data is queued at its newest intact checkpoint, or at its start; an open run with lost
+/// adjustments ends as FAILED. The list of losses is also written to `to`/salvage.txt. FAILED_PRECONDITION if a server
+/// uses `from`, or `to` is not empty.
 absl::StatusOr<Salvaged> Salvage(const std::string& from, const std::string& to);
 
 }  // namespace gyrebox::store

@@ -15,10 +15,10 @@
 #include "store/sql/statements.h"
 #include "store/state_file.h"
 #include "store/writes.h"
-#include "study/check_axes.h"
-#include "study/check_fields.h"
 #include "study/expand.h"
 #include "study/run_spec.h"
+#include "study/validation/check_axes.h"
+#include "study/validation/check_fields.h"
 
 namespace gyrebox::store {
 namespace {
@@ -27,7 +27,7 @@ using Key = std::pair<int64_t, int64_t>;  ///< study and run
 
 std::string NameOfStudy(int64_t id) { return "studies/" + std::to_string(id); }
 
-/// Whether its runs can be told from it.
+/// Whether the runs can be expanded from the spec.
 bool IsSound(const v1::StudySpec& spec) {
   study::Violations violations;
   study::CheckFields(spec, &violations);
@@ -46,13 +46,13 @@ struct KnownRun {
   int state = 0;
   int64_t sample_count = 0, journal_length = 0, step = 0;
   bool has_columns = false;
-  bool cancelled = false;  ///< its study is
+  bool cancelled = false;  ///< whether its study is cancelled
   bool is_open() const { return state < v1::Run::STATE_FINISHED; }
   bool waits() const { return state == v1::Run::STATE_QUEUED || state == v1::Run::STATE_PAUSED; }
   std::string name() const { return NameOfRun(study, number); }
 };
 
-/// Each step looks at all of one kind, and adds to what is lost.
+/// Each step checks all rows of one kind and adds to the list of losses.
 class Check {
  public:
   Check(Connection& to, std::vector<std::string>* lost) : to_(to), lost_(*lost) {}
@@ -72,12 +72,12 @@ class Check {
   absl::Status PutRun(const KnownStudy& study, int64_t number, const study::PlannedRun& plan, bool had_journal);
   absl::Status FailRun(const KnownRun& run);
   absl::Status OneSeries(const KnownRun& run);
-  /// Samples without a gap from the first on. @param width of a row.
+  /// Number of samples without a gap from the first on. @param width returns the width of a row.
   absl::StatusOr<int64_t> SoundSamples(const KnownRun& run, size_t* width);
   absl::StatusOr<bool> FindColumns(const KnownRun& run, size_t width);
   absl::StatusOr<bool> HasWholeJournal(const KnownRun& run);
-  absl::Status GoBack(const KnownRun& run);
-  /// Copies a file if it is whole.
+  absl::Status Rollback(const KnownRun& run);
+  /// Copies a file if it is intact.
   bool Copy(const std::string& from, const std::string& to, const KnownFile& file);
 
   Connection& to_;
@@ -124,10 +124,10 @@ absl::Status Check::Studies() {
   return status;
 }
 
-/// What the runs of a study are that are not there, by number.
+/// Missing runs of a study, by number.
 absl::StatusOr<std::map<int64_t, study::PlannedRun>> Check::MissingRuns(const KnownStudy& study) {
   const study::PointOrder order(study.spec);
-  std::set<std::pair<size_t, int>> there;  // point and trial
+  std::set<std::pair<size_t, int>> there;  // point and realization
   std::vector<study::AuditedRun> audited;
   std::set<int64_t> numbers;
   Statement rows = to_.Prepare(sql::kNumbersOf);
@@ -138,17 +138,17 @@ absl::StatusOr<std::map<int64_t, study::PlannedRun>> Check::MissingRuns(const Kn
     if (rows.Int(3) != 0) {
       audited.push_back({std::move(values), trial});
     } else {
-      there.emplace(order.Place(values), trial);
+      there.emplace(order.Index(values), trial);
     }
     numbers.insert(rows.Int(0));
   }
   if (!rows.status().ok()) return rows.status();
   std::vector<study::PlannedRun> missing;
   for (study::PlannedRun& plan : study::Expand(study.spec, {}, audited)) {
-    const bool is_missing = plan.audit || !there.contains({order.Place(plan.axis_values), plan.trial});
+    const bool is_missing = plan.audit || !there.contains({order.Index(plan.axis_values), plan.trial});
     if (is_missing) missing.push_back(std::move(plan));
   }
-  // A study that never grew has its runs in this order, so that these are the numbers that they had.
+  // A study that never grew numbers its runs in this order, so these are the original numbers.
   std::map<int64_t, study::PlannedRun> runs;
   size_t next = 0;
   for (int64_t number = 1; next < missing.size(); ++number) {
@@ -176,7 +176,7 @@ absl::Status Check::PutRun(const KnownStudy& study, int64_t number, const study:
 absl::Status Check::FailRun(const KnownRun& run) {
   v1::Fault fault;
   fault.set_reason("DATA_LOSS");
-  fault.set_message("what people changed in it was lost in a damaged store");
+  fault.set_message("what users changed in it was lost in a damaged store");
   const std::string bytes = fault.SerializeAsString();
   return to_.Prepare(sql::kFailRun).Bind(run.study, run.number, Statement::AsBlob(bytes), NowMilliseconds()).Run();
 }
@@ -214,7 +214,7 @@ bool Check::Copy(const std::string& from, const std::string& to, const KnownFile
   const auto length = std::filesystem::file_size(from + "/" + file.name, error);
   if (error || static_cast<int64_t>(length) != file.length) return false;
   const auto bytes = ReadWhole(from + "/" + file.name, file.length, file.checksum);
-  if (!bytes.ok() || !WriteWhole(to, std::vector<WholeFile>{{file.name, *bytes}}).ok()) return false;
+  if (!bytes.ok() || !WriteAtomically(to, std::vector<WholeFile>{{file.name, *bytes}}).ok()) return false;
   copied_.insert(file.name);
   return true;
 }
@@ -258,7 +258,7 @@ absl::Status Check::StartStates(const std::string& from, const std::string& to) 
   for (const KnownStudy& study : studies_) {
     if (!status.ok()) return status;
     if (!study.spec.start().has_saved() || have.contains(study.id)) continue;
-    // Where the run is still there that it came from, it is taken again.
+    // Copy it again if its source still exists.
     if (TakeStart(to_, to, study.id, study.spec, /*like=*/0).ok()) continue;
     Lost(NameOfStudy(study.id) + ": the state that it starts from; runs of it that have not begun will fail");
   }
@@ -349,8 +349,8 @@ absl::StatusOr<bool> Check::HasWholeJournal(const KnownRun& run) {
   return status.ok() ? absl::StatusOr<bool>(false) : status;
 }
 
-/// To its newest sound checkpoint, or to its start.
-absl::Status Check::GoBack(const KnownRun& run) {
+/// Rolls a run back to its newest intact checkpoint, or to its start. A paused run stays paused.
+absl::Status Check::Rollback(const KnownRun& run) {
   absl::Status status = RollBack(to_, run.study, run.number);
   status.Update(to_.Prepare(sql::kForgetEnd).Bind(run.study, run.number).Run());
   if (run.state == v1::Run::STATE_PAUSED) {
@@ -383,7 +383,7 @@ absl::Status Check::OneSeries(const KnownRun& run) {
   if (!status.ok()) return status;
   const int64_t checkpoint = last->has_value() ? (*last)->bed.step : 0;
   if (run.is_open() && !*journal) return FailRun(run);
-  return again || (run.waits() && checkpoint != run.step) ? GoBack(run) : status;
+  return again || (run.waits() && checkpoint != run.step) ? Rollback(run) : status;
 }
 
 absl::Status Check::Series() {
@@ -391,7 +391,7 @@ absl::Status Check::Series() {
   for (const KnownStudy& study : studies_) {
     if (study.cancelled) cancelled.insert(study.id);
   }
-  // Also of runs that measured nothing yet, which are not looked through for columns below.
+  // Includes runs without samples, for which FindColumns() is not called.
   if (auto status = to_.Execute(sql::kForgetLostColumns); !status.ok()) return status;
   std::vector<KnownRun> runs;
   {
@@ -407,7 +407,7 @@ absl::Status Check::Series() {
   return status;
 }
 
-/// Tokens are never deleted: a number that is missing was lost.
+/// Tokens are never deleted, so a missing number is a loss.
 absl::Status Check::Rest(const FoundBeside& found) {
   std::map<std::string, int64_t> last = found.sequences;
   const auto tokens = Keys(sql::kAllTokens, 1);
@@ -425,7 +425,7 @@ absl::Status Check::Rest(const FoundBeside& found) {
   for (const Key& edit : *edits) {
     const int64_t next = edit.first == before.first ? before.second + 1 : 1;
     if (edit.second != next) {
-      Lost(NameOfStudy(edit.first) + ": " + std::to_string(edit.second - next) + " entries of what people did to it");
+      Lost(NameOfStudy(edit.first) + ": " + std::to_string(edit.second - next) + " entries of what users did to it");
     }
     before = edit;
   }

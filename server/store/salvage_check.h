@@ -1,4 +1,4 @@
-/// Makes a sound store of the rows that could be read of a damaged one.
+/// Makes salvaged rows consistent.
 #pragma once
 
 #include <absl/status/status.h>
@@ -11,8 +11,8 @@
 
 namespace gyrebox::store {
 
-/// Drops what tells nothing without what was lost, copies the states that are whole, and queues what can be done again.
-/// Adds a line for everything that was lost.
+/// Drops rows that are meaningless without lost ones, copies intact states, and queues runs that can be repeated. Adds
+/// one line per loss.
 absl::Status MakeSound(Connection& to, const FoundBeside& found, const std::string& from_states,
                        const std::string& to_states, std::vector<std::string>* lost);
 

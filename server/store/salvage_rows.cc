@@ -6,16 +6,15 @@
 
 namespace gyrebox::store {
 
-constexpr const char* kTables[] = {"study", "observable_list", "run",         "segment", "frame_bed",
-                                   "frame", "state",           "start_state", "journal", "label",
-                                   "edit",  "request",         "person",      "token"};
+constexpr const char* kTables[] = {"study",       "observable_list", "run",   "segment", "frame_bed", "frame", "state",
+                                   "start_state", "journal",         "label", "edit",    "request",   "user",  "token"};
 constexpr int kRowsAtATime = 2000;
 
-/// A table of the new database.
+/// Schema of a table of the new database.
 struct Table {
   struct Column {
     std::string name, type;
-    bool may_miss = false;  ///< in rows of older layouts
+    bool may_miss = false;  ///< may be missing in rows of older layouts
     bool may_be_null = false;
     bool is_rowid = false;
   };
@@ -82,7 +81,7 @@ class Copier {
       pages_.Walk(root, [&, own = name](const RawRow& row) { TakeBeside(own, row); });
     }
     pages_.WalkRest([&](bool, const std::vector<RawRow>& rows) {
-      for (const RawRow& row : rows) Place(row);
+      for (const RawRow& row : rows) Adopt(row);
     });
     found_.bad_pages = pages_.bad_pages().size();
     found_.bad_rows = pages_.bad_rows();
@@ -91,7 +90,7 @@ class Copier {
   }
 
  private:
-  /// Roots of all trees, by name of table or index.
+  /// Reads the root pages of all B-trees, by name of table or index.
   void ReadSchema() {
     pages_.Walk(1, [&](const RawRow& row) {
       if (row.values.size() != 5) return;
@@ -101,13 +100,13 @@ class Copier {
     });
   }
 
-  void Take(const Table& table, const RawRow& row) { Fits(table, row) ? Insert(table, row) : Place(row); }
+  void Take(const Table& table, const RawRow& row) { Fits(table, row) ? Insert(table, row) : Adopt(row); }
 
-  /// A row of an index, or of a table that is not copied.
+  /// Uses a row of an index, or of a table that is not copied.
   void TakeBeside(const std::string& name, const RawRow& row) {
     if (name == "sqlite_sequence") NoteSequence(row);
-    // All of a label stands in its index too.
-    if (name == "label_by_study" && row.values.size() == 2) Place({std::nullopt, {row.values[1], row.values[0]}});
+    // The index holds all columns of a label.
+    if (name == "label_by_study" && row.values.size() == 2) Adopt({std::nullopt, {row.values[1], row.values[0]}});
     if (name == "sqlite_autoindex_frame_1" && row.values.size() == 4) {
       std::vector<int64_t> key;
       for (const Value& value : row.values) {
@@ -126,8 +125,8 @@ class Copier {
     return true;
   }
 
-  /// A row from below a bad page goes where it fits, if only one table can hold it.
-  void Place(const RawRow& row) {
+  /// Inserts a row of unknown origin, such as from below a bad page, if it fits exactly one table.
+  void Adopt(const RawRow& row) {
     if (NoteSequence(row)) return;
     const Table* found = nullptr;
     for (const Table& table : tables_) {
@@ -142,24 +141,24 @@ class Copier {
     if (!status_.ok()) return;
     std::string& sql = inserts_[{table.name, row.values.size()}];
     if (sql.empty()) {
-      std::string names, places;
+      std::string names, indices;
       for (size_t i = 0; i < row.values.size(); ++i) {
         names += (i > 0 ? ", " : "") + table.columns[i].name;
-        places += i > 0 ? ", ?" : "?";
+        indices += i > 0 ? ", ?" : "?";
       }
-      sql = "INSERT OR IGNORE INTO " + table.name + " (" + names + ") VALUES (" + places + ")";
+      sql = "INSERT OR IGNORE INTO " + table.name + " (" + names + ") VALUES (" + indices + ")";
     }
     Statement insert = to_.Prepare(sql.c_str());
     for (size_t i = 0; i < row.values.size(); ++i) {
-      const int place = static_cast<int>(i) + 1;
+      const int index = static_cast<int>(i) + 1;
       const Value& value = row.values[i];
-      if (table.columns[i].is_rowid) insert.BindAt(place, *row.rowid);
-      if (const auto* number = std::get_if<int64_t>(&value)) insert.BindAt(place, *number);
-      if (const auto* real = std::get_if<double>(&value)) insert.BindAt(place, *real);
-      if (const auto* text = std::get_if<Text>(&value)) insert.BindAt(place, text->bytes);
-      if (const auto* bytes = std::get_if<Bytes>(&value)) insert.BindAt(place, Statement::AsBlob(bytes->bytes));
+      if (table.columns[i].is_rowid) insert.BindAt(index, *row.rowid);
+      if (const auto* number = std::get_if<int64_t>(&value)) insert.BindAt(index, *number);
+      if (const auto* real = std::get_if<double>(&value)) insert.BindAt(index, *real);
+      if (const auto* text = std::get_if<Text>(&value)) insert.BindAt(index, text->bytes);
+      if (const auto* bytes = std::get_if<Bytes>(&value)) insert.BindAt(index, Statement::AsBlob(bytes->bytes));
     }
-    // What the database does not take is no row of a store; that it cannot be written is another matter.
+    // A rejected row is not a valid row of a store, which is no error; an unwritable database is one.
     const absl::Status done = insert.Run();
     if (absl::IsResourceExhausted(done) || absl::IsFailedPrecondition(done)) status_ = done;
     if (++rows_ % kRowsAtATime == 0 && status_.ok()) status_ = to_.Execute("COMMIT; BEGIN");

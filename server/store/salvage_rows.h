@@ -1,4 +1,4 @@
-/// Rows of a damaged database, put into a new one.
+/// Copies the rows of a damaged database into a new one.
 #pragma once
 
 #include <absl/status/status.h>
@@ -13,16 +13,16 @@
 
 namespace gyrebox::store {
 
-/// What the rows alone do not say.
+/// Information found outside the copied rows.
 struct FoundBeside {
   std::map<std::string, int64_t> sequences;        ///< highest number ever given, by table
-  std::vector<std::vector<int64_t>> frames_known;  ///< study, run, step: by an index of the frames
+  std::vector<std::vector<int64_t>> frames_known;  ///< study, run, step, rowid: from an index of the frames
   size_t bad_pages = 0;
   int64_t bad_rows = 0;
 };
 
-/// Copies all rows that are rows of a store. Damage is passed by. @param to a new store's database, without checks of
-/// foreign keys.
+/// Copies all rows that fit a table of the store; skips damage. @param to database of a new store, with foreign key
+/// checks off.
 absl::StatusOr<FoundBeside> CopyRows(PageFile& pages, Connection& to);
 
 }  // namespace gyrebox::store

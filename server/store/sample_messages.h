@@ -1,4 +1,4 @@
-/// Stored samples as messages of the schema.
+/// Converts stored samples to schema messages.
 #pragma once
 
 #include <google/protobuf/repeated_ptr_field.h>
@@ -8,7 +8,7 @@
 
 namespace gyrebox::store {
 
-/// Appends one message a row.
+/// Appends one message per row.
 void AddSampleMessages(const SampleRows& rows, google::protobuf::RepeatedPtrField<v1::Sample>* samples);
 
 }  // namespace gyrebox::store

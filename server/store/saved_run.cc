@@ -54,7 +54,7 @@ study::FoundRun FindOwnStart(Store& store, int64_t study, const v1::StudySpec& s
   if (!state.ok()) return state.status();
   auto beads = ToBed(*state, spec.start().saved().run());
   if (!beads.ok()) return beads.status();
-  // Its bed was found to be that of the state when it was made.
+  // The creation of the study checked that its bed matches the state.
   return study::SavedRun{spec.bed(), std::make_shared<const kernels::SavedBed>(*std::move(beads)),
                          spec.start().saved().run()};
 }

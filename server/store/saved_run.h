@@ -1,4 +1,4 @@
-/// Runs that a study may start from.
+/// Runs and states that a study may start from.
 #pragma once
 
 #include <string>
@@ -8,19 +8,18 @@
 
 namespace gyrebox::store {
 
-/// The run or the saved state of this name, for a study to start from. NOT_FOUND where there is none;
-/// FAILED_PRECONDITION where it has no state, as it is not at its end or did not run to it; DATA_LOSS where the state
-/// is damaged.
+/// The run or saved state of this name, as a start for a study. NOT_FOUND if there is none; FAILED_PRECONDITION if the
+/// run has no end state because it has not FINISHED; DATA_LOSS if the state is damaged.
 study::FoundRun FindSavedRun(Store& store, const std::string& name);
 
-/// The state that a study took as its own when it was made, for it to grow from and to run from. DATA_LOSS where that
-/// is not there or damaged.
+/// The study's own copy of its start state, made at its creation, from which it grows and runs. DATA_LOSS if that is
+/// missing or damaged.
 study::FoundRun FindOwnStart(Store& store, int64_t study, const v1::StudySpec& spec);
 
-/// The beads of a state. DATA_LOSS where its bytes are none. @param name of what it is of, for the error.
+/// The beads of a state. DATA_LOSS if the bytes are not a valid state. @param name of its run or state, for the error.
 absl::StatusOr<kernels::SavedBed> ToBed(const BedBytes& state, const std::string& name);
 
-/// Whether what FindSavedRun() tells is about the run, and not about the store, which may do better a moment later.
+/// Whether an error of FindSavedRun() is due to the run, and not a failure of the store that a retry may resolve.
 bool IsAboutTheRun(const absl::Status& status);
 
 }  // namespace gyrebox::store

@@ -18,7 +18,7 @@ absl::Status Store::SetObservables(int64_t study, std::span<const int64_t> numbe
                                    std::span<const std::vector<v1::Observable>> observables) {
   return Write([&](Connection& connection) {
     absl::Status status;
-    std::string written;  // runs next to each other mostly share one list
+    std::string written;  // neighbouring runs mostly share one list
     int64_t id = 0;
     for (size_t i = 0; i < numbers.size(); ++i) {
       if (const std::string bytes = ObservableBytes(observables[i]); id == 0 || bytes != written) {
@@ -59,7 +59,7 @@ static absl::Status Damaged(int64_t study, int64_t number) {
                              " are damaged in the database");
 }
 
-/// Appends the rows of a segment, from a sequence on and up to a limit. False where the segment is damaged.
+/// Appends the rows of a segment from sequence number `from` on, up to `limit` rows in all. False if it is damaged.
 static bool AppendSegment(const Statement& segment, int64_t from, int limit, SampleRows* rows) {
   const int64_t first = segment.Int(0), count = segment.Int(1);
   const std::vector<double> numbers = Unpack({segment.Text(2), segment.Text(3)}, static_cast<size_t>(count));

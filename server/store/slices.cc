@@ -1,4 +1,4 @@
-// Writes of very many rows: in transactions so short that nobody waits for long.
+// Writes of very many rows, in transactions short enough that other writers never wait long.
 #include <algorithm>
 #include <chrono>
 
@@ -10,8 +10,8 @@
 namespace gyrebox::store {
 
 constexpr int64_t kFirstSlice = 200;
-constexpr int64_t kMostRows = 5000;
-/// Aimed at: twice as long is the most that others are to wait for one.
+constexpr int64_t kMaxRows = 5000;
+/// Target duration of a slice; other writers should wait at most twice as long for one.
 constexpr double kSliceSeconds = 0.01;
 
 absl::Status Store::WriteInSlices(const SlicedWork& work) {
@@ -29,13 +29,13 @@ absl::Status Store::WriteInSlices(const SlicedWork& work) {
     if (done < rows) return status;
     const double seconds = std::chrono::duration<double>(Clock::now() - begin).count();
     rows = static_cast<int64_t>(static_cast<double>(rows) * std::clamp(kSliceSeconds / seconds, 0.25, 4.0));
-    rows = std::clamp<int64_t>(rows, 1, kMostRows);
+    rows = std::clamp<int64_t>(rows, 1, kMaxRows);
   }
 }
 
 // ---- new runs
 
-bool TakesSlices(size_t runs) { return runs > static_cast<size_t>(kMostRows); }
+bool TakesSlices(size_t runs) { return runs > static_cast<size_t>(kMaxRows); }
 
 absl::StatusOr<int64_t> CountRows(Statement& rows) {
   int64_t count = 0;
@@ -92,7 +92,7 @@ absl::StatusOr<v1::Study> Store::CreateInSlices(const v1::StudySpec& spec, const
     });
   }
   if (status.ok() && !earlier) return study;
-  // Nobody saw it: it is erased like what was deleted.
+  // The study was never visible; it is erased like a deleted one.
   (void)Write([&](Connection& connection) { return connection.Prepare(sql::kGiveUpMaking).Bind(id).Run(); });
   if (spec.start().has_saved()) RemoveFiles({StartFileOf(id)});
   if (!status.ok()) return status;
@@ -140,7 +140,7 @@ absl::Status Store::EndCutOffSlices() {
 // ---- cancelled runs, and priorities
 
 absl::Status Store::CancelWaiting(int64_t id) {
-  int64_t last = 0;  // of those that are cancelled
+  int64_t last = 0;  // last run cancelled
   return WriteInSlices([&](Connection& connection, int64_t most) -> absl::StatusOr<int64_t> {
     int64_t count = 0;
     {
@@ -156,7 +156,7 @@ absl::Status Store::CancelWaiting(int64_t id) {
 
 absl::StatusOr<int> Store::SetPriority(int64_t study, int64_t number, int priority) {
   int all = 0;
-  int64_t last = 0;  // of those that have it
+  int64_t last = 0;  // last run changed
   const auto status = WriteInSlices([&](Connection& connection, int64_t most) -> absl::StatusOr<int64_t> {
     int64_t count = 0;
     {

@@ -1,4 +1,4 @@
-// The states that studies start from. Each study has its own, so that the run it came from may go.
+// Start states of studies. Each study has its own copy, so that the source run may be deleted.
 #include <filesystem>
 
 #include "store/names.h"
@@ -18,7 +18,7 @@ static absl::StatusOr<std::optional<StateRow>> SelectStart(Connection& connectio
   return state;
 }
 
-/// The state of this name, or what the run of this name left. NOT_FOUND.
+/// The state of this name, or the end state of the run of this name. NOT_FOUND.
 static absl::StatusOr<StateRow> SelectNamed(Connection& connection, const std::string& name) {
   const auto of_state = ParseStateName(name);
   const auto run = of_state ? absl::StatusOr<RunName>(of_state->run) : ParseRunName(name);

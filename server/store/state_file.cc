@@ -22,7 +22,7 @@ static absl::Status Failure(const std::string& what, const std::string& path) {
   return errno == ENOSPC || errno == EDQUOT ? absl::ResourceExhaustedError(text) : absl::InternalError(text);
 }
 
-/// An open file or directory, closed at the end.
+/// An open file or directory, closed on destruction.
 class File {
  public:
   File(std::string path, int flags) : path_(std::move(path)), file_(open(path_.c_str(), flags | O_CLOEXEC, 0600)) {}
@@ -75,7 +75,7 @@ static absl::Status WriteDrafts(const std::string& directory, std::span<const Wh
   if (status.ok()) return status;
   std::error_code error;
   for (const WholeFile& file : files) std::filesystem::remove(DraftOf(directory + "/" + file.name), error);
-  return status;  // and the room is given back
+  return status;  // the disk space is free again
 }
 
 absl::Status MakeDirectory(const std::string& path) {
@@ -101,7 +101,7 @@ absl::Status LinkOrCopy(const std::string& from, const std::string& to) {
   std::error_code error;
   std::filesystem::remove(draft, error);
   if (link(from.c_str(), draft.c_str()) != 0) {
-    // Another file system, or one without links.
+    // Linking fails across file systems, or without support for links: copy.
     std::ifstream in(from, std::ios::binary);
     File out(draft, O_WRONLY | O_CREAT | O_TRUNC);
     absl::Status status = out.Opened();
@@ -115,13 +115,13 @@ absl::Status LinkOrCopy(const std::string& from, const std::string& to) {
     if (!status.ok()) std::filesystem::remove(draft, error);
     if (!status.ok()) return status;
   }
-  // Where both are names of one file already, rename(2) leaves the draft.
+  // If both are already links to the same file, rename(2) leaves the draft.
   if (std::rename(draft.c_str(), to.c_str()) != 0) return Failure("rename", draft);
   std::filesystem::remove(draft, error);
   return absl::OkStatus();
 }
 
-absl::Status WriteWhole(const std::string& directory, std::span<const WholeFile> files) {
+absl::Status WriteAtomically(const std::string& directory, std::span<const WholeFile> files) {
   std::error_code error;
   const bool made = !std::filesystem::exists(directory, error);
   if (auto status = MakeDirectory(directory); !status.ok()) return status;

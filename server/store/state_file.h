@@ -1,4 +1,4 @@
-/// Files that are whole or not there.
+/// Files that are complete or absent.
 #pragma once
 
 #include <absl/status/status.h>
@@ -17,35 +17,35 @@ uint32_t ChecksumOf(const std::string& bytes);
 /// A file to write.
 struct WholeFile {
   std::string name;        ///< in its directory
-  std::string_view bytes;  ///< of someone else
+  std::string_view bytes;  ///< not owned
 };
 
-/// Writes files in place of what was there: each into a new file beside it, which takes the name once all are on the
-/// disk. Makes the directory. RESOURCE_EXHAUSTED where the disk is full.
-absl::Status WriteWhole(const std::string& directory, std::span<const WholeFile> files);
+/// Replaces files: writes each to a new file in the same directory, and renames them once all are on disk. Creates the
+/// directory. RESOURCE_EXHAUSTED if the disk is full.
+absl::Status WriteAtomically(const std::string& directory, std::span<const WholeFile> files);
 
-/// Makes a directory that its user alone can read, and those above it, where they are not there.
+/// Creates a directory that only its user can read, and its parents, if they are missing.
 absl::Status MakeDirectory(const std::string& path);
 
-/// FAILED_PRECONDITION where a directory is there and not empty.
+/// FAILED_PRECONDITION if a path exists and is not an empty directory.
 absl::Status CheckFree(const std::string& directory);
 
-/// A file as the database knows it.
+/// A file as recorded in the database.
 struct KnownFile {
   std::string name;
   int64_t length = 0;
   uint32_t checksum = 0;
-  bool is_checkpoint = false;  ///< and nothing else: it may go at any time
+  bool is_checkpoint = false;  ///< only a checkpoint, which may be removed at any time
 };
 
-/// Gives a file a second name in place of what had that; a copy where the file system has no such names. Names are on
-/// the disk after SyncDirectory().
+/// Hard-links a file, replacing any file at `to`; copies it if linking fails. The name is durable after
+/// SyncDirectory().
 absl::Status LinkOrCopy(const std::string& from, const std::string& to);
 
-/// Puts the names in a directory on the disk.
+/// Syncs the entries of a directory to disk.
 absl::Status SyncDirectory(const std::string& path);
 
-/// Reads a file. DATA_LOSS where it is not there, or not of this length and checksum.
+/// Reads a file. DATA_LOSS if it is missing or its length or checksum does not match.
 absl::StatusOr<std::string> ReadWhole(const std::string& path, int64_t length, uint32_t checksum);
 
 }  // namespace gyrebox::store

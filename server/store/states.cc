@@ -1,4 +1,4 @@
-// States of runs: checkpoints, what runs left, and what was kept for studies to start from.
+// States of runs: checkpoints, end states, and states kept for studies to start from.
 #include <spdlog/spdlog.h>
 
 #include <filesystem>
@@ -12,7 +12,7 @@
 
 namespace gyrebox::store {
 
-/// The last one may be torn by a power cut, whatever the disk says it has synced.
+/// More than one, as a power cut may tear the last one even if the disk reported it as synced.
 constexpr int kCheckpointsKept = 2;
 
 static std::string FileOf(int64_t study, int64_t number, StateKind kind, int64_t step) {
@@ -33,7 +33,7 @@ std::vector<WholeFile> FilesOf(int64_t study, const RunUpdate& update) {
   return files;
 }
 
-/// Adds the files that a statement returns and no state needs any more.
+/// Runs a deleting statement and adds the files that no state uses any more to `unused`.
 static absl::Status DropStates(Connection& connection, int64_t study, int64_t number, Statement& dropping,
                                std::vector<std::string>* unused) {
   std::vector<std::string> dropped;
@@ -58,14 +58,14 @@ static absl::Status InsertState(Connection& connection, int64_t study, int64_t n
 
 static absl::Status NoteCheckpoint(Connection& connection, int64_t study, const RunUpdate& update) {
   const BedBytes& bed = *update.checkpoint;
-  const std::string passed = FaultBytes(update.faults_passed);
+  const std::string passed = FaultBytes(update.recovered_faults);
   Statement insert = connection.Prepare(sql::kInsertState);
   insert.Bind(study, update.number, static_cast<int>(StateKind::kCheckpoint), bed.step, bed.time,
               FileOf(study, update.number, StateKind::kCheckpoint, bed.step), static_cast<int64_t>(bed.bytes.size()),
               static_cast<int64_t>(ChecksumOf(bed.bytes)), bed.side_x, bed.side_y,
               static_cast<int64_t>(update.samples.size()));
   if (!passed.empty()) insert.BindAt(12, Statement::AsBlob(passed));
-  if (!update.alarm.empty()) insert.BindAt(13, update.alarm);
+  if (!update.warning.empty()) insert.BindAt(13, update.warning);
   return insert.Run();
 }
 
@@ -88,11 +88,11 @@ absl::Status NoteStates(Connection& connection, int64_t study, const RunUpdate& 
 }
 
 void Store::RemoveFiles(const std::vector<std::string>& files) {
-  std::error_code ignored;  // what stays is moved away when the store is opened next
+  std::error_code ignored;  // the next Open() moves remaining files away
   for (const std::string& file : files) std::filesystem::remove(states_ + "/" + file, ignored);
 }
 
-/// A name in a directory that nothing has there.
+/// An unused name in a directory, based on `name`.
 static std::string FreeNameIn(const std::string& directory, const std::string& name) {
   std::string free = name;
   for (int i = 2; std::filesystem::exists(directory + "/" + free); ++i) free = name + "~" + std::to_string(i);
@@ -108,7 +108,7 @@ absl::Status Store::SweepStates() {
   });
   if (!status.ok()) return status;
   std::vector<std::string> unknown;
-  std::error_code none;  // there is no such directory before the first state
+  std::error_code none;  // the directory does not exist before the first state
   for (const auto& entry : std::filesystem::directory_iterator(states_, none)) {
     if (const std::string name = entry.path().filename().string(); !known.contains(name)) unknown.push_back(name);
   }
@@ -138,8 +138,8 @@ StateRow ToStateRow(const Statement& row) {
   state.bed.side_x = row.Real(5);
   state.bed.side_y = row.Real(6);
   state.sample_count = row.Int(7);
-  if (!row.IsNull(8)) state.faults_passed = row.Text(8);
-  if (!row.IsNull(9)) state.alarm = row.Text(9);
+  if (!row.IsNull(8)) state.recovered_faults = row.Text(8);
+  if (!row.IsNull(9)) state.warning = row.Text(9);
   return state;
 }
 
@@ -227,8 +227,8 @@ absl::Status RollBack(Connection& connection, int64_t study, int64_t number) {
   status.Update(CutFrames(connection, study, number, to.bed.step));
   Statement back = connection.Prepare(sql::kRollBackRun);
   back.Bind(study, number, to.bed.step, to.bed.time, to.sample_count);
-  if (!to.faults_passed.empty()) back.BindAt(6, Statement::AsBlob(to.faults_passed));
-  if (!to.alarm.empty()) back.BindAt(7, to.alarm);
+  if (!to.recovered_faults.empty()) back.BindAt(6, Statement::AsBlob(to.recovered_faults));
+  if (!to.warning.empty()) back.BindAt(7, to.warning);
   back.BindAt(8, NowMilliseconds());
   status.Update(back.Run());
   return status;
@@ -262,7 +262,7 @@ static v1::SavedState ToSavedState(int64_t study, int64_t number, const StateRow
   return state;
 }
 
-/// What follows where a state is kept: it counts, and may be what a request asked for.
+/// After a state is kept: checks the owner's limit on bytes and records the request.
 static absl::Status NoteKept(Connection& connection, const Bounds& bounds, int64_t study, const Made::OfRun& made,
                              const Request& request) {
   std::string owner;
@@ -280,7 +280,7 @@ absl::StatusOr<v1::SavedState> Store::KeepState(int64_t study, int64_t number, c
                                                 const Request& request) {
   if (auto status = CheckReserve(bounds_, FreeDisk()); !status.ok()) return status;
   const WholeFile file{FileOf(study, number, StateKind::kKept, state.step), state.bytes};
-  if (auto status = WriteWhole(states_, std::vector{file}); !status.ok()) return status;
+  if (auto status = WriteAtomically(states_, std::vector{file}); !status.ok()) return status;
   StateRow row;
   row.bed = state;
   row.length = static_cast<int64_t>(state.bytes.size());

@@ -1,4 +1,4 @@
-// Opening, and the transactions of all other files.
+// Opening, migration and recovery; transactions for all other files.
 #include "store/store.h"
 
 #include <spdlog/spdlog.h>
@@ -17,7 +17,7 @@
 
 namespace gyrebox::store {
 
-/// From this layout on, studies have the states that they start from as their own.
+/// First layout in which studies have their own copies of their start states.
 constexpr int kLayoutOfStarts = 10;
 
 static std::string DatabaseIn(const std::string& directory) { return directory + "/gyrebox.db"; }
@@ -26,7 +26,7 @@ absl::StatusOr<std::unique_ptr<Store>> Store::Open(const std::string& directory)
   auto lock = DirectoryLock::Take(directory);
   if (!lock.ok()) return lock.status();
   if (auto status = CheckDirectory(directory); !status.ok()) return status;
-  auto writer = OpenWhole(DatabaseIn(directory));
+  auto writer = OpenChecked(DatabaseIn(directory));
   if (!writer.ok()) return writer.status();
   if (auto status = CheckIdentity(**writer, directory); !status.ok()) return status;
   std::unique_ptr<Store> store(new Store(*std::move(lock), *std::move(writer), directory));
@@ -34,7 +34,7 @@ absl::StatusOr<std::unique_ptr<Store>> Store::Open(const std::string& directory)
   if (auto status = NoteIdentity(*store->writer_, directory); !status.ok()) return status;
   if (auto status = store->EndCutOffSlices(); !status.ok()) return status;
   if (auto status = store->EraseAll(); !status.ok()) return status;
-  if (auto status = store->TakeUpCutOffRuns(); !status.ok()) return status;
+  if (auto status = store->RecoverInterruptedRuns(); !status.ok()) return status;
   if (auto status = store->SweepStates(); !status.ok()) return status;
   return store;
 }
@@ -75,7 +75,7 @@ absl::Status Store::Migrate() {
   return absl::OkStatus();
 }
 
-/// Adds the files that no state needs any more.
+/// Drops the checkpoints of ended runs. Adds files that no state uses any more to `unused`.
 static absl::Status DropCheckpointsOfTheEnded(Connection& connection, std::vector<std::string>* unused) {
   std::vector<std::tuple<int64_t, int64_t, std::string>> dropped;
   {
@@ -91,7 +91,7 @@ static absl::Status DropCheckpointsOfTheEnded(Connection& connection, std::vecto
   return absl::OkStatus();
 }
 
-absl::Status Store::TakeUpCutOffRuns() {
+absl::Status Store::RecoverInterruptedRuns() {
   struct CutOff {
     int64_t study, number;
     bool cancelled;

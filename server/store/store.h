@@ -1,5 +1,5 @@
-/// What must survive: studies, their runs and the runs' series and journals, in one SQLite database in the data
-/// directory; and states of runs, each in a file that the database knows the length and checksum of.
+/// Persistent data: one SQLite database in the data directory holds studies, their runs, and the runs' series and
+/// journals. Each state of a run is a file, whose length and checksum are in the database.
 #pragma once
 
 #include <absl/status/status.h>
@@ -18,10 +18,10 @@
 #include <vector>
 
 #include "gyrebox/v1/observable.pb.h"
-#include "gyrebox/v1/people_service.pb.h"
 #include "gyrebox/v1/run.pb.h"
 #include "gyrebox/v1/steering.pb.h"
 #include "gyrebox/v1/study.pb.h"
+#include "gyrebox/v1/user_service.pb.h"
 #include "store/database.h"
 #include "store/directory_lock.h"
 #include "store/fair_mutex.h"
@@ -32,8 +32,8 @@
 
 namespace gyrebox::store {
 
-/// Owner of studies, and author of changes, where no token tells.
-inline constexpr char kLocalPerson[] = "local";
+/// Owner of studies and author of edits made without a token.
+inline constexpr char kLocalUser[] = "local";
 
 /// A run to insert.
 struct NewRun {
@@ -42,47 +42,47 @@ struct NewRun {
   int64_t total_steps = 0;
 };
 
-/// A call that is to be done once, however often it is made.
+/// Identifies a call that executes only once, even if it is repeated.
 struct Request {
-  Request(std::string id = "", std::string person = "", std::string method = "", std::string hash = "")
-      : id(std::move(id)), person(std::move(person)), method(std::move(method)), hash(std::move(hash)) {}
+  Request(std::string id = "", std::string user = "", std::string method = "", std::string hash = "")
+      : id(std::move(id)), user(std::move(user)), method(std::move(method)), hash(std::move(hash)) {}
   Request(const char* id) : Request(std::string(id)) {}
 
-  std::string id;      ///< of the caller's choice, for this method; empty where the call may be done again
-  std::string person;  ///< who calls
+  std::string id;    ///< chosen by the caller, per method; empty if the call may be repeated
+  std::string user;  ///< the caller
   std::string method;
-  std::string hash;  ///< of what is asked for
+  std::string hash;  ///< of the request
 };
 
-/// What came of a call.
+/// Result of a call.
 struct Made {
-  /// A run, and what the call made of it.
+  /// A run, and what the call added to it.
   struct OfRun {
     int64_t run = 0;
-    int64_t number = 0;  ///< of the entry in its journal, or the step of its state
+    int64_t number = 0;  ///< number of its journal entry, or step of its state
   };
-  int64_t study = 0;           ///< that it made or changed
-  int64_t count = 0;           ///< runs that it changed
-  std::vector<OfRun> of_runs;  ///< the first kMadeShown of them
+  int64_t study = 0;           ///< the study created or changed
+  int64_t count = 0;           ///< number of changed runs
+  std::vector<OfRun> of_runs;  ///< the first kMadeShown of these runs
 };
 constexpr size_t kMadeShown = 100;
 
-/// What the store takes in; 0 for no bound.
+/// Limits of the store; 0 for no limit.
 struct Bounds {
-  int64_t open_runs = 0;     ///< that wait or are held, of one person
-  int64_t stored_bytes = 0;  ///< of one person
-  int64_t reserve = 0;       ///< bytes of the disk that are kept free: studies and states that are to be kept wait
+  int64_t open_runs = 0;     ///< waiting and held runs of one user
+  int64_t stored_bytes = 0;  ///< of one user
+  int64_t reserve = 0;       ///< bytes of disk space kept free; below it the store rejects studies and kept states
 };
 
-/// Numbers of a row before its values: step and time.
+/// Numbers in a row before its values: step and time.
 constexpr size_t kRowHead = 2;
 
-/// Samples in a row: rows of `width` numbers, each of them step, time, values.
+/// Consecutive samples: rows of `width` numbers, each with step, time and values.
 struct SampleRows {
   int64_t first = 0;  ///< sequence of the first row
-  size_t width = 0;   ///< 0 where there are none
+  size_t width = 0;   ///< 0 if there are none
   std::vector<double> numbers;
-  std::vector<Block> wide = {};  ///< quantities of several numbers, for samples that are to be stored
+  std::vector<Block> wide = {};  ///< quantities with several numbers; for samples to be stored
 
   size_t size() const { return width == 0 ? 0 : numbers.size() / width; }
   std::span<const double> row(size_t i) const { return {numbers.data() + i * width, width}; }
@@ -96,114 +96,114 @@ struct BedBytes {
   double time = 0;  ///< tau
 };
 
-/// State of a run to go on from, and what it had come to there.
+/// State from which a run resumes, and its progress there.
 struct Checkpoint {
   BedBytes bed;
   int64_t sample_count = 0;
-  int64_t last_sample_step = -1;  ///< -1 where there is none
+  int64_t last_sample_step = -1;  ///< -1 if there is none
 };
 
-/// What happened to a run since it was recorded last.
+/// Progress of a run since its last record.
 struct RunUpdate {
   int64_t number = 0;
-  v1::Run::State state = v1::Run::STATE_RUNNING;  ///< QUEUED and PAUSED where it leaves the device
+  v1::Run::State state = v1::Run::STATE_RUNNING;  ///< QUEUED or PAUSED if it leaves the device
   int64_t step = 0;
   double time = 0;  ///< tau
   std::optional<v1::Fault> fault;
-  std::vector<v1::Fault> faults_passed;  ///< all so far
-  std::string alarm;                     ///< empty where none was raised so far
-  std::optional<BedBytes> end_state;     ///< where it has just ended and leaves one
-  std::optional<BedBytes> checkpoint;    ///< to go on from: the samples so far are those before its step
-  std::optional<v1::Adjustment> entry;   ///< for its journal
-  SampleRows samples;                    ///< new ones; `first` is not used, they go to the end of the series
-  std::vector<Frame> frames;             ///< to keep; those of steps that are kept already are the same
+  std::vector<v1::Fault> recovered_faults;  ///< all so far
+  std::string warning;                      ///< empty if none was raised so far
+  std::optional<BedBytes> end_state;        ///< if it has just ended and leaves one
+  std::optional<BedBytes> checkpoint;       ///< to resume from; the samples so far precede its step
+  std::optional<v1::Adjustment> entry;      ///< for its journal
+  SampleRows samples;                       ///< new samples, appended to the series; `first` is unused
+  std::vector<Frame> frames;                ///< to keep; a frame of an already stored step is identical to it
 };
 
-/// What a person does to a run that is not on the device, or that the device is told of afterwards.
+/// An adjustment to a run that is not on the device, or that the device applies afterwards.
 struct JournalWrite {
   int64_t number = 0;     ///< of the run
   v1::Adjustment entry;   ///< without its number
-  v1::Run::State before;  ///< state of the run
+  v1::Run::State before;  ///< state of the run before the entry
 };
 
-/// A study whose runs wait.
+/// A study with waiting runs.
 struct WaitingStudy {
   int64_t study = 0;
   std::string owner;
-  int priority = 0;  ///< highest of those runs
+  int priority = 0;  ///< highest among these runs
   int count = 0;
 };
 
-/// A study and those of its runs that are waiting.
+/// A study and its waiting runs.
 struct QueuedRuns {
   int64_t study = 0;
   v1::StudySpec spec;
   std::vector<v1::Run> runs;
 };
 
-/// Time of the device that a person has used; see queue::Ledger.
-struct PersonUse {
+/// Device time used by a user; see queue::Ledger.
+struct UserUse {
   double seconds = 0;
   int64_t as_of = 0;  ///< milliseconds since 1970
 };
 
-/// Place in the order in which the runs of a study changed.
+/// Position in the list of the runs of a study, ordered by their changes.
 struct ChangeCursor {
   int64_t change = 0;
   int64_t number = 0;
 };
 
-/// Runs that changed, in the order of their changes.
+/// Changed runs, in the order of their changes.
 struct ChangedRuns {
   std::vector<v1::Run> runs;
   std::vector<ChangeCursor> cursors;  ///< of each run
 };
 
-/// Which studies a list is of.
+/// Filter of a list of studies.
 struct StudyFilter {
   std::string owner, label;  ///< empty for any
   bool with_archived = false;
 };
 
-/// A study with all its runs, as they are at one moment.
+/// A study with all its runs, read in one transaction.
 struct WholeStudy {
   v1::Study study;
   std::vector<v1::Run> runs;   ///< by number
-  std::set<int64_t> adjusted;  ///< numbers of those that a person changed while they ran
+  std::set<int64_t> adjusted;  ///< numbers of the runs with an adjustment of KIND_CHANGE
 };
 
-/// What a person says about a study; what is not given stays.
+/// Annotations of a study; unset fields stay as they are.
 struct StudyWords {
   std::optional<std::string> note;
   std::optional<std::vector<std::string>> labels;
 };
 
-/// What a study grows by.
+/// Runs and axes added to a study.
 struct Growth {
-  v1::StudySpec spec;                  ///< as it is to be
-  std::vector<NewRun> runs;            ///< those that are new
-  std::vector<double> old_run_values;  ///< values at new axes of the runs that are there
-  std::string what;                    ///< in words
+  v1::StudySpec spec;                  ///< the new spec
+  std::vector<NewRun> runs;            ///< the new runs
+  std::vector<double> old_run_values;  ///< values of the existing runs on the new axes
+  std::string what;                    ///< description in words
 };
 
-/// A study that may be deleted.
+/// A study that may be deleted by the retention rules.
 struct Deletable {
   int64_t study = 0;
   std::string owner;
   int64_t end_time = 0;       ///< milliseconds since 1970
   int64_t bytes = 0;          ///< on disk
-  int64_t delete_time = 0;    ///< that people were told; 0 where they were told none
-  double warned_seconds = 0;  ///< for how long the server has run since
+  int64_t delete_time = 0;    ///< announced to users, milliseconds since 1970; 0 if not announced
+  double warned_seconds = 0;  ///< server uptime since the warning
 };
 
 /// All studies that may be deleted, in the order in which they ended.
 struct DeletableStudies {
   std::vector<Deletable> studies;
-  int64_t all_bytes = 0;     ///< of all studies there are
-  int64_t warned_count = 0;  ///< studies that people were told of, also some that may not be deleted any more
+  int64_t all_bytes = 0;     ///< of all studies, deletable or not
+  int64_t warned_count = 0;  ///< studies with a warning, including any that are no longer deletable
 };
 
-/// Tells people that a study will be deleted.
+/// Warning to users that a study will be deleted.
 struct Warning {
   int64_t study = 0;
   int64_t delete_time = 0;  ///< milliseconds since 1970
@@ -212,219 +212,219 @@ struct Warning {
 
 struct StateRow;
 
-/// A token as it is kept.
+/// A token as stored.
 struct StoredToken {
   v1::Token token;
   std::string hash;  ///< of its secret
 };
 
-/// Thread-safe. Every write is committed, and safe from a power cut, when its call returns. States of a study and of
-/// its runs as read are those of one moment.
+/// Thread-safe. Every write is committed and survives a power cut once its call returns. Each read sees a consistent
+/// state of a study and its runs.
 class Store {
  public:
-  /// Opens or makes the database. Runs that an earlier process left under way are queued again, at their newest
-  /// checkpoint. FAILED_PRECONDITION where another server uses the directory, it cannot be written to, or a newer
-  /// version made it; DATA_LOSS where the database is damaged.
+  /// Opens or creates the database. Runs interrupted in an earlier process are queued again at their newest checkpoint.
+  /// FAILED_PRECONDITION if another server uses the directory, it is not writable, it belongs to another store, or a
+  /// newer version made it; DATA_LOSS if the database is damaged.
   static absl::StatusOr<std::unique_ptr<Store>> Open(const std::string& directory);
 
-  // ---- room (room.cc)
+  // ---- disk space and limits (room.cc)
 
-  /// Bounds of what is taken in from now on; without it there are none. Before others use the store.
+  /// Sets the limits; without this call there are none. Call it before other threads use the store.
   void SetBounds(const Bounds& bounds) { bounds_ = bounds; }
   const Bounds& bounds() const { return bounds_; }
-  /// Bytes on the disk of a person, with all that is written of runs under way.
+  /// Bytes on disk of a user, including everything written so far for open runs.
   absl::StatusOr<int64_t> BytesOf(const std::string& owner);
   absl::StatusOr<std::map<std::string, int64_t>> StoredBytes();  ///< by owner
-  /// Bytes of the disk that are free for the user of this server.
+  /// Free disk space in bytes for the account that runs the server; the largest int64_t if unknown.
   int64_t FreeDisk() const;
 
-  // ---- calls that are done once (requests.cc)
+  // ---- calls that execute only once (requests.cc)
 
-  /// What came of a call that was made before; none where it was not, or has no id. ALREADY_EXISTS where the same
-  /// person asked for something else with this id.
+  /// Result of an earlier call; none if there was no such call or the request has no id. ALREADY_EXISTS if the same
+  /// user used this id for a different request.
   absl::StatusOr<std::optional<Made>> FindRequest(const Request& request);
-  /// Entries of journals that a call made.
+  /// Journal entries that a call made.
   absl::StatusOr<std::vector<v1::Adjustment>> GetEntries(const Made& made);
-  /// Notes a call that made nothing that was not there: the state of a run at a step.
+  /// Records a call whose result, the state of a run at a step, already existed.
   absl::Status NoteRequest(const Request& request, int64_t study, const Made::OfRun& made);
 
   // ---- studies
 
-  /// Takes a study in; of a request that was made before, returns the study made then. A study that starts from a state
-  /// takes that as its own: NOT_FOUND where it has gone. RESOURCE_EXHAUSTED where it is over a bound.
-  /// One of very many runs is written in slices, and is there for nobody until the last of them.
-  /// @param like study whose own start is taken, for a spec that is that study's; 0 for the state that the spec names.
+  /// Creates a study; for a repeated request, returns the study created first. A study that starts from a state gets
+  /// its own copy of it: NOT_FOUND if the state is gone. RESOURCE_EXHAUSTED if a limit is exceeded. A study with very
+  /// many runs is written in slices and is invisible until the last slice.
+  /// @param like study whose start state is copied, if the spec is from that study; 0 for the state named in the spec.
   absl::StatusOr<v1::Study> CreateStudy(const v1::StudySpec& spec, const std::vector<NewRun>& runs,
-                                        const Request& request, const std::string& owner = kLocalPerson,
-                                        int priority = 0, int64_t like = 0);
+                                        const Request& request, const std::string& owner = kLocalUser, int priority = 0,
+                                        int64_t like = 0);
   absl::StatusOr<v1::Study> GetStudy(int64_t id);
-  /// Studies with an id below this one, newest first.
+  /// Studies with ids below `below_id`, newest first.
   absl::StatusOr<std::vector<v1::Study>> ListStudies(int64_t below_id, int limit, const StudyFilter& filter = {});
   absl::StatusOr<WholeStudy> GetWholeStudy(int64_t id);
-  /// The runs of a study that audit its time step, by number.
+  /// The time-step audit runs of a study, by number.
   absl::StatusOr<std::vector<study::AuditedRun>> GetAuditedRuns(int64_t id);
-  /// Marks the study so that what runs is cancelled, and then cancels what waits, in slices. FAILED_PRECONDITION where
-  /// it has ended or is cancelled already.
+  /// Marks the study, so that the executor cancels its runs on the device, then cancels its waiting and paused runs in
+  /// slices. FAILED_PRECONDITION if it has ended or is already cancelled.
   absl::Status CancelStudy(int64_t id);
   absl::StatusOr<bool> IsCancelled(int64_t id);
-  /// Who submitted a study. NOT_FOUND.
+  /// The user who submitted a study. NOT_FOUND.
   absl::StatusOr<std::string> GetOwner(int64_t id);
 
-  // ---- what people do to studies (edits.cc, growth.cc). ABORTED, with what was done, where a person did something to
-  // the study since an etag; none is looked at where it is empty. What changes nothing is not counted as done.
+  // ---- edits by users (edits.cc, growth.cc). ABORTED, with a list of the edits, if a user edited the study since the
+  // etag; an empty etag skips the check. An edit that changes nothing is not counted.
 
   absl::StatusOr<v1::Study> UpdateStudy(int64_t id, const StudyWords& words, const std::string& etag,
-                                        const std::string& person);
-  /// FAILED_PRECONDITION while runs are not at their end.
-  absl::StatusOr<v1::Study> ArchiveStudy(int64_t id, bool archived, const std::string& person);
-  /// @param exclusion none takes the run back in; FAILED_PRECONDITION where it is not left out.
+                                        const std::string& user);
+  /// FAILED_PRECONDITION while runs are open.
+  absl::StatusOr<v1::Study> ArchiveStudy(int64_t id, bool archived, const std::string& user);
+  /// @param exclusion none includes the run again; FAILED_PRECONDITION if it is not excluded.
   absl::StatusOr<v1::Run> ExcludeRun(int64_t study, int64_t number, const std::optional<v1::Exclusion>& exclusion,
-                                     const std::string& person);
-  /// Adds runs to a study; of a request that was made before, returns the study as it is. FAILED_PRECONDITION where it
-  /// is cancelled, RESOURCE_EXHAUSTED where its owner is over a bound.
+                                     const std::string& user);
+  /// Adds runs to a study; for a repeated request, returns the study as it is. FAILED_PRECONDITION if it is cancelled,
+  /// RESOURCE_EXHAUSTED if its owner exceeds a limit.
   absl::StatusOr<v1::Study> GrowStudy(int64_t id, const Growth& growth, const Request& request, const std::string& etag,
-                                      const std::string& person);
+                                      const std::string& user);
 
   // ---- deleting (deletion.cc)
 
-  /// From now on there is no such study; EraseSome() does the rest. FAILED_PRECONDITION while runs are not at their
-  /// end. ABORTED where anything of it changed since the etag, if one is given.
+  /// Marks a study as deleted, which hides it; EraseSome() removes its data. FAILED_PRECONDITION while runs are open.
+  /// ABORTED if anything in the study changed since the etag, if one is given.
   absl::Status DeleteStudy(int64_t id, const std::string& etag);
-  /// The same for a study whose warning has stood for so long; FAILED_PRECONDITION where it has not.
+  /// Does the same if the warning of the study has stood for this many seconds; FAILED_PRECONDITION if not.
   absl::Status DeleteDueStudy(int64_t id, double warned_seconds);
-  /// Erases a little of what was deleted, in one short transaction. False where nothing is left to erase.
+  /// Erases part of a deleted study in one short transaction. False if nothing is left to erase.
   absl::StatusOr<bool> EraseSome();
 
-  // ---- how long studies are kept (keeping.cc)
+  // ---- retention (keeping.cc)
 
   absl::StatusOr<DeletableStudies> ListDeletable();
-  /// Sets the warnings that hold, and no others. Adds the time that the server has run to those that stood before.
+  /// Replaces the set of warnings. Adds `seconds_run` of server uptime to those that stood before.
   absl::Status SetWarnings(std::span<const Warning> warnings, double seconds_run);
 
   // ---- runs
 
   absl::StatusOr<v1::Run> GetRun(int64_t study, int64_t number);
   absl::StatusOr<std::vector<v1::Run>> ListRuns(int64_t study, int64_t above_number, int limit);
-  /// Runs that are not at their end.
+  /// Queued, starting, running and paused runs.
   absl::StatusOr<std::vector<v1::Run>> ListOpenRuns(int64_t study);
   absl::StatusOr<ChangedRuns> ListChangedRuns(int64_t study, ChangeCursor after, int limit);
   absl::StatusOr<int64_t> CountRuns(v1::Run::State state);
-  /// Bead-steps still to take, by study; those without any are left out.
+  /// Remaining bead-steps by study; omits studies without open runs.
   absl::StatusOr<std::map<int64_t, double>> OpenWork();
 
   // ---- the queue
 
   absl::StatusOr<std::vector<WaitingStudy>> ListWaiting();
-  /// Runs of a study that wait, in the order in which they are to start.
+  /// Waiting runs of a study, in starting order.
   absl::StatusOr<QueuedRuns> ListQueued(int64_t study, int limit);
-  /// @param number of one run, or 0 for all. @return how many runs took it: those not at their end.
+  /// @param number of one run, or 0 for all. @return number of runs changed; only open runs change.
   absl::StatusOr<int> SetPriority(int64_t study, int64_t number, int priority);
-  absl::StatusOr<std::map<std::string, PersonUse>> ReadUse();
-  absl::Status WriteUse(const std::map<std::string, PersonUse>& use);
+  absl::StatusOr<std::map<std::string, UserUse>> ReadUse();
+  absl::Status WriteUse(const std::map<std::string, UserUse>& use);
 
-  // ---- what the executor does
+  // ---- progress of the executor
 
   absl::Status StartRuns(int64_t study, std::span<const int64_t> numbers, const std::string& device);
-  /// Puts started runs back in the queue, at their last checkpoints.
+  /// Rolls started runs back to their newest checkpoints and queues them.
   absl::Status RequeueRuns(int64_t study, std::span<const int64_t> numbers);
-  /// @param observables of each run, in the order of the numbers.
+  /// @param observables of each run, in the order of `numbers`.
   absl::Status SetObservables(int64_t study, std::span<const int64_t> numbers,
                               std::span<const std::vector<v1::Observable>> observables);
-  /// All or nothing. A run that would wait, and whose study was cancelled meanwhile, ends as CANCELLED.
+  /// Atomic. If the study has been cancelled meanwhile, runs updated to QUEUED or PAUSED end as CANCELLED.
   absl::Status RecordProgress(int64_t study, std::vector<RunUpdate> updates);
 
   // ---- states
 
-  /// What a run left. FAILED_PRECONDITION where it left nothing, DATA_LOSS where that is damaged.
+  /// End state of a run. FAILED_PRECONDITION if it left none, DATA_LOSS if that is damaged.
   absl::StatusOr<BedBytes> GetEndState(int64_t study, int64_t number);
-  /// What a run left, or kept for studies to start from, at a step. NOT_FOUND, DATA_LOSS.
+  /// End state or kept state of a run at a step. NOT_FOUND, DATA_LOSS.
   absl::StatusOr<BedBytes> GetStateAt(int64_t study, int64_t number, int64_t step);
-  /// The newest checkpoint of a run; none where it starts anew. DATA_LOSS where its file is damaged.
+  /// The newest checkpoint of a run; none if it starts from step 0. DATA_LOSS if its file is damaged.
   absl::StatusOr<std::optional<Checkpoint>> GetCheckpoint(int64_t study, int64_t number);
-  /// Gives the newest checkpoint of a waiting run up: it is back at the one before, or at its start.
+  /// Deletes the newest checkpoint of a waiting run and rolls the run back to the previous one, or to its start.
   absl::Status DropCheckpoint(int64_t study, int64_t number);
-  /// Keeps a state for studies to start from. RESOURCE_EXHAUSTED where the owner is over a bound.
+  /// Keeps a state for studies to start from. RESOURCE_EXHAUSTED if the owner exceeds a limit.
   absl::StatusOr<v1::SavedState> KeepState(int64_t study, int64_t number, const BedBytes& state,
                                            const Request& request = {});
-  /// Keeps the newest checkpoint in that way. FAILED_PRECONDITION where there is none.
+  /// Keeps the newest checkpoint for studies to start from. FAILED_PRECONDITION if there is none.
   absl::StatusOr<v1::SavedState> KeepCheckpoint(int64_t study, int64_t number, const Request& request = {});
-  /// A state that is kept, or that the run left. NOT_FOUND.
+  /// Kept state or end state of a run. NOT_FOUND.
   absl::StatusOr<v1::SavedState> GetSavedState(int64_t study, const Made::OfRun& made);
-  /// The state that a study starts from, its own copy. DATA_LOSS where it has none, or that is damaged.
+  /// The study's own copy of its start state. DATA_LOSS if it is missing or damaged.
   absl::StatusOr<BedBytes> GetStartState(int64_t study);
   absl::StatusOr<std::vector<v1::SavedState>> ListSavedStates(int64_t study, int64_t number);
 
   // ---- journals
 
-  /// The journal of a run, oldest first. @param above number of the last entry that is not wanted.
+  /// The journal of a run, oldest first. @param above returns only entries with larger numbers.
   absl::StatusOr<std::vector<v1::Adjustment>> GetJournal(int64_t study, int64_t number, int64_t above = 0);
-  /// Visits the journals of the runs from one number to another, in their order.
+  /// Visits the journals of runs `first` to `last`, in order.
   absl::Status ReadJournals(int64_t study, int64_t first, int64_t last,
                             const std::function<void(int64_t number, const v1::Adjustment&)>& visit);
-  /// Entries that were read since the store was opened: for tests.
+  /// Number of entries read since the store was opened; for tests.
   int64_t entries_read() const { return entries_read_; }
-  /// The furthest step that a run ever came to; after a break it may be behind it.
+  /// The furthest step a run has ever reached; after an interruption the run may be behind it.
   absl::StatusOr<int64_t> ReachedStep(int64_t study, int64_t number);
-  /// Writes one entry a run, all or none, with what follows of it for the run: its state and its end.
-  /// @param request that they are of; what it makes in several calls adds up. ALREADY_EXISTS where its id is that of
-  ///        something else.
+  /// Atomically writes one entry per run and its consequences: the state and the end of the run.
+  /// @param request that the entries belong to; results of several calls add up. ALREADY_EXISTS if its id belongs to a
+  ///        different request.
   absl::Status WriteJournal(int64_t study, std::span<const JournalWrite> writes, const Request& request = {});
 
   // ---- series
 
   /// Observables of a run; empty before it has started.
   absl::StatusOr<std::vector<v1::Observable>> GetObservables(int64_t study, int64_t number);
-  /// Samples from a sequence on.
+  /// Up to `limit` samples, starting at sequence number `from`.
   absl::StatusOr<SampleRows> ReadSamples(int64_t study, int64_t number, int64_t from, int limit);
-  /// Some columns of the segments from a time on, in tau: single numbers alone are read. A column that is part of a
-  /// wider quantity is NaN.
+  /// The given columns of the segments that end at or after `time`, in tau. Reads single numbers only: columns of a
+  /// wide quantity are NaN.
   absl::StatusOr<SampleRows> ReadColumns(int64_t study, int64_t number, double time, std::span<const size_t> columns);
 
   // ---- frames (frames.cc)
 
-  /// Frames kept of a run, from a step on.
+  /// Kept frames of a run, from a step on.
   absl::StatusOr<std::vector<FrameStamp>> ListFrames(int64_t study, int64_t number, int64_t from_step, int limit);
   /// The frame kept at a step. NOT_FOUND, DATA_LOSS.
   absl::StatusOr<Frame> ReadKeptFrame(int64_t study, int64_t number, int64_t step);
-  /// The newest that shows a run at a step or before it: a kept frame, or a state. None where there is none. DATA_LOSS.
+  /// The newest frame at or before a step, from a kept frame or a state. None if there is none. DATA_LOSS.
   absl::StatusOr<std::optional<Frame>> ReadFrame(int64_t study, int64_t number, int64_t at_most);
-  /// The step that ReadFrame() would show.
+  /// The step of the frame that ReadFrame() would return.
   absl::StatusOr<std::optional<int64_t>> FindFrame(int64_t study, int64_t number, int64_t at_most);
 
   // ---- tokens (tokens.cc)
 
-  /// Keeps a new token. Returns it with its name.
+  /// Stores a new token. @return the token with its name.
   absl::StatusOr<v1::Token> AddToken(const v1::Token& token, const std::string& hash);
   /// All tokens, oldest first.
   absl::StatusOr<std::vector<StoredToken>> ListTokens();
-  /// Revokes the token with this number, and all of this person; neither is one for 0 and "". Returns those that were
-  /// not revoked before.
-  absl::StatusOr<std::vector<v1::Token>> RevokeTokens(int64_t number, const std::string& person);
+  /// Revokes the token with this number and all tokens of this user; 0 and "" match none. @return the tokens that were
+  /// not yet revoked.
+  absl::StatusOr<std::vector<v1::Token>> RevokeTokens(int64_t number, const std::string& user);
 
  private:
   using Work = std::function<absl::Status(Connection&)>;
-  /// Does up to so many rows. @return how many; fewer at the end.
+  /// Writes up to `most` rows. @return number of rows written; fewer at the end.
   using SlicedWork = std::function<absl::StatusOr<int64_t>(Connection&, int64_t most)>;
-  using InsertOne = std::function<absl::Status(Connection&, size_t place)>;
+  using InsertOne = std::function<absl::Status(Connection&, size_t index)>;
 
   Store(std::unique_ptr<DirectoryLock> lock, std::unique_ptr<Connection> writer, const std::string& directory);
   absl::Status Migrate();
-  absl::Status TakeUpCutOffRuns();
-  /// Ends what the last process was writing in slices: what was accepted is done, all else erased.
+  absl::Status RecoverInterruptedRuns();
+  /// Resolves writes in slices that the last process left unfinished: completes accepted ones and erases the others.
   absl::Status EndCutOffSlices();
-  /// Moves files of states that the database knows nothing of away.
+  /// Moves state files that are not in the database to the directory `lost`.
   absl::Status SweepStates();
-  /// Erases what was deleted when the last process ended.
+  /// Erases all studies marked as deleted.
   absl::Status EraseAll();
   void RemoveFiles(const std::vector<std::string>& files);
-  /// A file of a state that could not be noted.
+  /// Removes the file of a state that could not be recorded, unless another state uses it.
   void RemoveIfUnused(int64_t study, int64_t number, const std::string& file);
   absl::StatusOr<BedBytes> ReadState(const StateRow& row);
-  /// Moves what was written from the log of the database into it, now and then, while others may write.
+  /// Checkpoints the write-ahead log after every few MiB of samples, without blocking writers.
   void Settle(int64_t bytes);
-  /// Runs work in one transaction on the only connection that writes.
+  /// Runs work in one transaction on the writing connection.
   absl::Status Write(const Work& work);
-  // Many rows (slices.cc). Each slice is a transaction of its own, others write in between.
+  // Many rows (slices.cc). Each slice is its own transaction, so other writers may come in between.
   absl::Status WriteInSlices(const SlicedWork& work);
   absl::Status InsertInSlices(size_t count, const InsertOne& insert);
   absl::Status CancelWaiting(int64_t id);
@@ -432,16 +432,17 @@ class Store {
                                            const Request& request, const std::string& owner, int priority,
                                            int64_t like);
   absl::StatusOr<v1::Study> GrowInSlices(int64_t id, const Growth& growth, const Request& request,
-                                         const std::string& etag, const std::string& person);
-  /// Lets runs join that a study grows by, once that is accepted; or erases them.
+                                         const std::string& etag, const std::string& user);
+  /// Makes the new runs of an accepted growth visible.
   absl::Status JoinRuns(int64_t id);
+  /// Erases the new runs of a growth that was not accepted.
   absl::Status EraseJoining(int64_t id);
-  /// Runs work in one snapshot on a connection of its own.
+  /// Runs work in one read transaction on its own connection.
   absl::Status Read(const Work& work);
 
   std::unique_ptr<DirectoryLock> lock_;
   FairMutex write_mutex_;
-  std::mutex growing_mutex_;  ///< of who makes a study grow in slices
+  std::mutex growing_mutex_;  ///< serialises growth in slices
   std::atomic<int64_t> entries_read_ = 0;
   std::unique_ptr<Connection> writer_;  ///< guarded by write_mutex_
   const std::string directory_;
@@ -452,7 +453,7 @@ class Store {
   std::unique_ptr<Connection> settler_;  ///< guarded by settle_mutex_
   int64_t unsettled_ = 0;                ///< bytes of samples; guarded by settle_mutex_
   std::mutex readers_mutex_;
-  std::vector<std::unique_ptr<Connection>> readers_;  ///< idle ones; guarded by readers_mutex_
+  std::vector<std::unique_ptr<Connection>> readers_;  ///< idle connections; guarded by readers_mutex_
 };
 
 }  // namespace gyrebox::store

@@ -1,4 +1,4 @@
-// Studies: taken in, looked at, cancelled.
+// Creation, queries and cancellation of studies.
 #include "store/rows.h"
 #include "store/sql/statements.h"
 #include "store/store.h"
@@ -39,7 +39,7 @@ absl::Status InsertRun(Connection& connection, int64_t study, int64_t number, co
   const auto& seeds = run.plan.seeds;
   return connection.Prepare(sql::kInsertRun)
       .Bind(study, number, Statement::AsBlob(values.data(), values.size() * sizeof(double)), run.plan.trial,
-            static_cast<int64_t>(seeds.places()), static_cast<int64_t>(seeds.noise()),
+            static_cast<int64_t>(seeds.positions()), static_cast<int64_t>(seeds.noise()),
             static_cast<int64_t>(seeds.disorder()), run.bead_count, run.total_steps, priority, change, state,
             int64_t{run.plan.audit})
       .Run();
@@ -49,7 +49,7 @@ absl::StatusOr<v1::Study> Store::CreateStudy(const v1::StudySpec& spec, const st
                                              const Request& asked, const std::string& owner, int priority,
                                              int64_t like) {
   Request request = asked;
-  if (request.person.empty()) request.person = owner;
+  if (request.user.empty()) request.user = owner;
   if (auto status = CheckReserve(bounds_, FreeDisk()); !status.ok()) return status;
   if (TakesSlices(runs.size())) return CreateInSlices(spec, runs, request, owner, priority, like);
   const auto count = static_cast<int64_t>(runs.size());
@@ -66,7 +66,7 @@ absl::StatusOr<v1::Study> Store::CreateStudy(const v1::StudySpec& spec, const st
     done.Update(TakeStart(connection, states_, *id, spec, like));
     done.Update(WriteRequest(connection, request, {*id, count, {}}));
     done.Update(CheckBytes(connection, bounds_, owner));
-    // Still under the lock: the next study gets the same number.
+    // Remove it under the lock, as the next study gets the same number.
     if (!done.ok() && spec.start().has_saved()) RemoveFiles({StartFileOf(*id)});
     return done.ok() ? id : done;
   };
@@ -114,7 +114,7 @@ absl::StatusOr<std::vector<v1::Study>> Store::ListStudies(int64_t below_id, int 
   return studies;
 }
 
-/// Numbers of the runs with a change of a person in their journals.
+/// Numbers of the runs with an adjustment of KIND_CHANGE in their journals.
 static absl::StatusOr<std::set<int64_t>> SelectAdjusted(Connection& connection, int64_t id) {
   std::set<int64_t> numbers;
   Statement rows = connection.Prepare(sql::kSelectJournals);

@@ -1,4 +1,4 @@
-// Tokens, of which the store keeps a hash.
+// Tokens; the store keeps only the hash of each.
 #include <google/protobuf/util/time_util.h>
 
 #include "store/rows.h"
@@ -12,7 +12,7 @@ using google::protobuf::util::TimeUtil;
 static v1::Token ToToken(const Statement& row) {
   v1::Token token;
   token.set_name("tokens/" + std::to_string(row.Int(0)));
-  token.set_person(row.Text(1));
+  token.set_user(row.Text(1));
   token.set_role(static_cast<v1::Token::Role>(row.Int(2)));
   *token.mutable_create_time() = TimeUtil::MillisecondsToTimestamp(row.Int(3));
   if (!row.IsNull(4)) *token.mutable_expire_time() = TimeUtil::MillisecondsToTimestamp(row.Int(4));
@@ -24,7 +24,7 @@ absl::StatusOr<v1::Token> Store::AddToken(const v1::Token& token, const std::str
   v1::Token stored;
   const auto status = Write([&](Connection& connection) {
     Statement insert = connection.Prepare(sql::kInsertToken);
-    insert.BindAt(1, token.person());
+    insert.BindAt(1, token.user());
     insert.BindAt(2, static_cast<int64_t>(token.role()));
     insert.BindAt(3, TimeUtil::TimestampToMilliseconds(token.create_time()));
     if (token.has_expire_time()) insert.BindAt(4, TimeUtil::TimestampToMilliseconds(token.expire_time()));
@@ -47,11 +47,11 @@ absl::StatusOr<std::vector<StoredToken>> Store::ListTokens() {
   return tokens;
 }
 
-absl::StatusOr<std::vector<v1::Token>> Store::RevokeTokens(int64_t number, const std::string& person) {
+absl::StatusOr<std::vector<v1::Token>> Store::RevokeTokens(int64_t number, const std::string& user) {
   std::vector<v1::Token> revoked;
   const auto status = Write([&](Connection& connection) {
     Statement rows = connection.Prepare(sql::kRevokeTokens);
-    rows.Bind(NowMilliseconds(), number, person);
+    rows.Bind(NowMilliseconds(), number, user);
     while (rows.Next()) revoked.push_back(ToToken(rows));
     return rows.status();
   });

@@ -10,45 +10,46 @@
 namespace gyrebox::stream {
 
 constexpr std::chrono::milliseconds kBetweenLooks{100};
-/// At a run that is not on the device nothing moves.
+/// A run that is not on the device does not change.
 constexpr std::chrono::seconds kBetweenLooksAtRest{1};
 constexpr double kStandardInterval = 0.2;
 
-/// What is known of a run that is watched.
-struct FrameHub::Scene {
+/// State of a watched run.
+struct FrameHub::WatchedRun {
   std::shared_ptr<const store::Frame> frame;
   int64_t index = 0;  ///< frames so far
   bool ended = false;
-  absl::Status trouble;  ///< ends its streams
+  absl::Status trouble;  ///< error that ends its streams
   bool looking = false;
-  Clock::time_point looked;  ///< last
+  Clock::time_point looked;  ///< time of the last look
   bool on_device = true;
 };
 
 struct FrameHub::Reader {
-  Reader(const store::RunName& name, const v1::WatchFramesRequest& asked, Pass reader_pass, FrameHub* hub)
+  Reader(const store::RunName& name, const v1::WatchFramesRequest& asked, StreamAuthorization reader_pass,
+         FrameHub* hub)
       : run(name.study, name.run),
         request(asked),
         interval(std::chrono::duration_cast<Clock::duration>(std::chrono::duration<double>(
             asked.has_interval_seconds() ? asked.interval_seconds() : kStandardInterval))),
-        pass(std::move(reader_pass)),
+        authorization(std::move(reader_pass)),
         watcher([this, hub](bool) { hub->Idle(this); }, [this, hub] { hub->Remove(this); }) {}
 
   const RunKey run;
   const v1::WatchFramesRequest request;
   const Clock::duration interval;
-  const Pass pass;
+  const StreamAuthorization authorization;
   Writer<v1::WatchFramesResponse> watcher;  ///< thread-safe
   // Guarded by the hub's mutex:
   bool idle = true;
-  Clock::time_point told;        ///< last
-  Clock::time_point not_before;  ///< next frame
+  Clock::time_point told;        ///< time of the last message
+  Clock::time_point not_before;  ///< earliest time of the next frame
   int64_t sent = 0;              ///< index of the last frame sent
-  int64_t missed = 0;            ///< frames that came while the last one was not taken
-  int64_t last_missed = 0;       ///< index of the last of them
+  int64_t missed = 0;            ///< frames that came before the last one was taken
+  int64_t last_missed = 0;       ///< index of the last missed frame
 };
 
-FrameHub::FrameHub(Looker looker) : looker_(std::move(looker)), thread_([this] { Loop(); }) {}
+FrameHub::FrameHub(FrameSource frame_source) : frame_source_(std::move(frame_source)), thread_([this] { Loop(); }) {}
 
 void FrameHub::WakeLocked() {
   awake_ = true;
@@ -67,8 +68,9 @@ FrameHub::~FrameHub() {
 }
 
 grpc::ServerWriteReactor<v1::WatchFramesResponse>* FrameHub::Watch(const store::RunName& run,
-                                                                   const v1::WatchFramesRequest& request, Pass pass) {
-  auto reader = std::make_shared<Reader>(run, request, std::move(pass), this);
+                                                                   const v1::WatchFramesRequest& request,
+                                                                   StreamAuthorization authorization) {
+  auto reader = std::make_shared<Reader>(run, request, std::move(authorization), this);
   reader->told = Clock::now();
   std::optional<grpc::Status> refusal;
   {
@@ -76,8 +78,8 @@ grpc::ServerWriteReactor<v1::WatchFramesResponse>* FrameHub::Watch(const store::
     refusal = WhyNoReader(going_away_, readers_.size());
     readers_.emplace(reader.get(), reader);
     reader->idle = !refusal.has_value();
-    auto& scene = scenes_[reader->run];
-    if (scene == nullptr) scene = std::make_shared<Scene>();
+    auto& watched = watched_runs_[reader->run];
+    if (watched == nullptr) watched = std::make_shared<WatchedRun>();
     WakeLocked();
   }
   if (refusal) reader->watcher.Deliver({}, refusal);
@@ -86,9 +88,9 @@ grpc::ServerWriteReactor<v1::WatchFramesResponse>* FrameHub::Watch(const store::
 
 void FrameHub::Changed(int64_t study) {
   std::lock_guard lock(mutex_);
-  for (const auto& [run, scene] : scenes_) {
-    if (run.first != study || scene->on_device) continue;
-    scene->looked = Clock::now() - kBetweenLooksAtRest;
+  for (const auto& [run, watched] : watched_runs_) {
+    if (run.first != study || watched->on_device) continue;
+    watched->looked = Clock::now() - kBetweenLooksAtRest;
     WakeLocked();
   }
 }
@@ -107,7 +109,7 @@ void FrameHub::Remove(Reader* reader) {
   gone_.push_back(std::move(found->second));
   readers_.erase(found);
   const auto same = [&](const auto& entry) { return entry.first->run == run; };
-  if (std::none_of(readers_.begin(), readers_.end(), same)) scenes_.erase(run);
+  if (std::none_of(readers_.begin(), readers_.end(), same)) watched_runs_.erase(run);
   WakeLocked();
 }
 
@@ -121,8 +123,8 @@ void FrameHub::GoAway() {
   for (const auto& reader : all) reader->watcher.GoAway();
 }
 
-/// Whether anyone waits for a frame of a run; one who has not taken the last message for long does not. Sets when the
-/// quickest wants it.
+/// Whether anyone waits for a frame of a run; a reader that has long not taken its last message does not count. Sets
+/// `due` to when the fastest reader wants a frame.
 bool FrameHub::IsWatchedLocked(const RunKey& run, Clock::time_point now, Clock::time_point* due) const {
   bool watched = false;
   for (const auto& [key, reader] : readers_) {
@@ -140,23 +142,23 @@ FrameHub::Clock::time_point FrameHub::LookAround(Clock::time_point now) {
   {
     std::lock_guard lock(mutex_);
     awake_ = false;
-    for (const auto& [run, scene] : scenes_) {
+    for (const auto& [run, watched] : watched_runs_) {
       Clock::time_point wanted;
-      if (going_away_ || scene->looking || scene->ended || !IsWatchedLocked(run, now, &wanted)) continue;
-      const auto rest = scene->on_device ? Clock::duration(kBetweenLooks) : Clock::duration(kBetweenLooksAtRest);
-      const auto at = std::max(wanted, scene->looked + rest);
+      if (going_away_ || watched->looking || watched->ended || !IsWatchedLocked(run, now, &wanted)) continue;
+      const auto rest = watched->on_device ? Clock::duration(kBetweenLooks) : Clock::duration(kBetweenLooksAtRest);
+      const auto at = std::max(wanted, watched->looked + rest);
       if (at > now) {
         look_again = std::min(look_again, at);
         continue;
       }
-      scene->looking = true;
+      watched->looking = true;
       ++looks_;
-      due.emplace_back(run, scene->frame == nullptr ? -1 : scene->frame->step);
+      due.emplace_back(run, watched->frame == nullptr ? -1 : watched->frame->step);
     }
   }
   for (const auto& [run, known] : due) {
-    looker_({run.first, run.second}, known,
-            [this, run = run](absl::StatusOr<Look> look) { Saw(run, std::move(look)); });
+    frame_source_({run.first, run.second}, known,
+                  [this, run = run](absl::StatusOr<Look> look) { Saw(run, std::move(look)); });
   }
   return look_again;
 }
@@ -165,35 +167,35 @@ void FrameHub::Saw(const RunKey& run, absl::StatusOr<Look> look) {
   std::lock_guard lock(mutex_);
   --looks_;
   WakeLocked();
-  const auto found = scenes_.find(run);
-  if (found == scenes_.end()) return;
-  Scene& scene = *found->second;
+  const auto found = watched_runs_.find(run);
+  if (found == watched_runs_.end()) return;
+  WatchedRun& watched = *found->second;
   const auto now = Clock::now();
-  scene.looking = false;
-  scene.looked = now;
-  scene.trouble = look.status();
+  watched.looking = false;
+  watched.looked = now;
+  watched.trouble = look.status();
   if (!look.ok()) return;
-  scene.on_device = look->on_device;
-  scene.ended = look->ended;
-  if (look->frame == nullptr || (scene.frame != nullptr && look->frame->step == scene.frame->step)) return;
-  scene.frame = std::move(look->frame);
-  ++scene.index;
+  watched.on_device = look->on_device;
+  watched.ended = look->ended;
+  if (look->frame == nullptr || (watched.frame != nullptr && look->frame->step == watched.frame->step)) return;
+  watched.frame = std::move(look->frame);
+  ++watched.index;
   for (const auto& [key, reader] : readers_) {
     if (reader->run != run || reader->idle || now < reader->not_before) continue;
     ++reader->missed;
-    reader->last_missed = scene.index;
+    reader->last_missed = watched.index;
   }
 }
 
 std::shared_ptr<FrameHub::Reader> FrameHub::NextReaderLocked(Clock::time_point now, Clock::time_point* look_again) {
   for (const auto& [key, reader] : readers_) {
     if (!reader->idle) continue;
-    const Scene& scene = *scenes_.at(reader->run);
-    const bool news = scene.index > reader->sent;
+    const WatchedRun& watched = *watched_runs_.at(reader->run);
+    const bool news = watched.index > reader->sent;
     auto due = reader->told + kBetweenHeartbeats;
-    // The last frame does not wait for its time.
-    if (!scene.trouble.ok() || (scene.ended && !news)) due = now;
-    if (news) due = scene.ended ? now : std::min(due, reader->not_before);
+    // Send the last frame without waiting for the interval.
+    if (!watched.trouble.ok() || (watched.ended && !news)) due = now;
+    if (news) due = watched.ended ? now : std::min(due, reader->not_before);
     if (due <= now) return reader;
     *look_again = std::min(*look_again, due);
   }
@@ -219,25 +221,25 @@ void FrameHub::Loop() {
 }
 
 void FrameHub::Serve(const std::shared_ptr<Reader>& reader) {
-  const absl::Status allowed = reader->pass();
+  const absl::Status allowed = reader->authorization();
   std::optional<grpc::Status> end;
   std::shared_ptr<const store::Frame> frame;
   v1::WatchFramesResponse message;
   {
     std::lock_guard lock(mutex_);
-    const auto found = scenes_.find(reader->run);
-    if (found == scenes_.end()) return;  // it has just gone
-    const Scene& scene = *found->second;
-    if (scene.index > reader->sent) frame = scene.frame;
-    message.set_skipped_count(reader->missed - (reader->missed > 0 && reader->last_missed == scene.index ? 1 : 0));
+    const auto found = watched_runs_.find(reader->run);
+    if (found == watched_runs_.end()) return;  // the reader has just left
+    const WatchedRun& watched = *found->second;
+    if (watched.index > reader->sent) frame = watched.frame;
+    message.set_skipped_count(reader->missed - (reader->missed > 0 && reader->last_missed == watched.index ? 1 : 0));
     reader->missed = 0;
-    reader->sent = scene.index;
+    reader->sent = watched.index;
     reader->told = Clock::now();
     reader->not_before = reader->told + reader->interval;
-    const absl::Status& trouble = allowed.ok() ? scene.trouble : allowed;
+    const absl::Status& trouble = allowed.ok() ? watched.trouble : allowed;
     if (!trouble.ok()) {
       end = api::ToGrpcStatus(trouble);
-    } else if (scene.ended) {
+    } else if (watched.ended) {
       end = grpc::Status::OK;
     }
   }

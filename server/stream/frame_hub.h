@@ -1,5 +1,4 @@
-/// Fans pictures of runs out to any number of readers: always the newest there is, and none of them can slow the
-/// device.
+/// Fans frames of runs out to any number of readers: always the newest frame, and no reader can slow the device.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -23,46 +22,47 @@
 
 namespace gyrebox::stream {
 
-/// What a run shows now.
+/// What a source reports about a run.
 struct Look {
-  std::shared_ptr<const store::Frame> frame;  ///< null where there is none yet, or none but the one that is known
+  std::shared_ptr<const store::Frame> frame;  ///< null if there is none yet, or none but the known one
   bool on_device = false;
-  bool ended = false;  ///< no frame will come after this one
+  bool ended = false;  ///< no frame will follow this one
 };
 
-/// Looks at a run, and calls back once, on any thread, at once or later. @param known step of the frame that is known;
-/// -1 for none.
-using Looker =
+/// Looks up the newest frame of a run, and calls back once, on any thread, at once or later. @param known step of the
+/// frame that is already known; -1 for none.
+using FrameSource =
     std::function<void(const store::RunName& run, int64_t known, std::function<void(absl::StatusOr<Look>)> done)>;
 
-/// A run that is watched is looked at as often as its quickest reader wants, at most every tenth of a second, and one
-/// frame serves all its readers. Holds one frame a run and one message a reader, whatever they do.
+/// Polls a watched run as often as its fastest reader wants, at most every tenth of a second; one frame serves all its
+/// readers. Holds one frame per run and one message per reader, whatever they do.
 class FrameHub {
  public:
-  /// @param looker never called for a run before it has called back; no call outlasts the hub.
-  explicit FrameHub(Looker looker);
+  /// @param frame_source has at most one pending call per run; the destructor waits for all pending calls.
+  explicit FrameHub(FrameSource frame_source);
   ~FrameHub();
 
-  /// A stream for one reader, which owns itself, and its pass. Does not block. The request is sound but for its window,
-  /// which only a frame can tell.
+  /// A stream for one reader, which owns itself and its authorization. Does not block. The request must be valid except
+  /// for its window, which can only be checked against a frame.
   grpc::ServerWriteReactor<v1::WatchFramesResponse>* Watch(const store::RunName& run,
-                                                           const v1::WatchFramesRequest& request, Pass pass);
+                                                           const v1::WatchFramesRequest& request,
+                                                           StreamAuthorization authorization);
 
-  /// A study changed: those of its runs that were not on the device may be there now. Does not block.
+  /// A study changed: its runs that were not on the device may be there now. Does not block.
   void Changed(int64_t study);
 
-  /// Tells every reader that the server is stopping, and ends all streams, those to come too.
+  /// Tells every reader that the server is stopping, and ends all streams, present and future.
   void GoAway();
 
  private:
   using Clock = std::chrono::steady_clock;
   struct Reader;
-  struct Scene;
+  struct WatchedRun;
   using RunKey = std::pair<int64_t, int64_t>;
 
   void Loop();
   void WakeLocked();
-  /// Asks for the frames that are due. Calls the looker, so without the lock. @return when to look again.
+  /// Requests the frames that are due. Calls frame_source_, so do not hold the lock. @return when to look again.
   Clock::time_point LookAround(Clock::time_point now);
   bool IsWatchedLocked(const RunKey& run, Clock::time_point now, Clock::time_point* due) const;
   void Saw(const RunKey& run, absl::StatusOr<Look> look);
@@ -71,14 +71,14 @@ class FrameHub {
   void Idle(Reader* reader);
   void Remove(Reader* reader);
 
-  const Looker looker_;
-  std::mutex mutex_;  ///< guards all below; never held while a watcher or the looker is called
+  const FrameSource frame_source_;
+  std::mutex mutex_;  ///< guards all below; never held while a watcher or frame_source_ is called
   std::condition_variable changed_;
   std::map<Reader*, std::shared_ptr<Reader>> readers_;
-  std::map<RunKey, std::shared_ptr<Scene>> scenes_;  ///< of the runs that are watched
-  std::vector<std::shared_ptr<Reader>> gone_;        ///< left to the hub's thread: a watcher cannot destroy itself
-  int looks_ = 0;                                    ///< under way
-  bool awake_ = false;                               ///< something has changed since the hub looked around
+  std::map<RunKey, std::shared_ptr<WatchedRun>> watched_runs_;  ///< runs with readers
+  std::vector<std::shared_ptr<Reader>> gone_;  ///< destroyed by the hub's thread: a watcher cannot destroy itself
+  int looks_ = 0;                              ///< pending calls of frame_source_
+  bool awake_ = false;                         ///< something has changed since LookAround()
   bool going_away_ = false;
   bool stop_ = false;
   std::thread thread_;

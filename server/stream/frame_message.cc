@@ -17,8 +17,8 @@ class Rectangle {
   Rectangle(const v1::FrameWindow& window, const kernels::SavedBed& bed) : window_(window), bed_(bed) {}
 
   bool Holds(size_t i) const {
-    return Within(kernels::PlaceOf(bed_.x[i], bed_.side_x) - window_.x(), bed_.side_x, window_.width()) &&
-           Within(kernels::PlaceOf(bed_.y[i], bed_.side_y) - window_.y(), bed_.side_y, window_.height());
+    return Within(kernels::PositionOf(bed_.x[i], bed_.side_x) - window_.x(), bed_.side_x, window_.width()) &&
+           Within(kernels::PositionOf(bed_.y[i], bed_.side_y) - window_.y(), bed_.side_y, window_.height());
   }
 
  private:
@@ -30,28 +30,28 @@ class Rectangle {
   const kernels::SavedBed& bed_;
 };
 
-static v1::FrameWindow Centred(const kernels::SavedBed& bed, double share) {
+static v1::FrameWindow Centred(const kernels::SavedBed& bed, double fraction) {
   v1::FrameWindow window;
-  window.set_width(share * bed.side_x);
-  window.set_height(share * bed.side_y);
+  window.set_width(fraction * bed.side_x);
+  window.set_height(fraction * bed.side_y);
   window.set_x((bed.side_x - window.width()) / 2);
   window.set_y((bed.side_y - window.height()) / 2);
   return window;
 }
 
-/// As much of a bed as a message holds, about its centre and as long for its width.
+/// Largest window that a message holds, about the centre of the bed and with its aspect ratio.
 static v1::FrameWindow Largest(const kernels::SavedBed& bed) {
-  if (static_cast<int64_t>(bed.x.size()) <= kMostBeadsShown) return Centred(bed, 1);
-  std::vector<double> shares(bed.x.size());  // of the bed that must be shown for a bead to be in it
-  for (size_t i = 0; i < shares.size(); ++i) {
-    shares[i] =
-        2 * std::max(std::abs(kernels::PlaceOf(bed.x[i], 1) - 0.5), std::abs(kernels::PlaceOf(bed.y[i], 1) - 0.5));
+  if (static_cast<int64_t>(bed.x.size()) <= kMaxBeadsShown) return Centred(bed, 1);
+  std::vector<double> fractions(bed.x.size());  // of the bed that must be shown to include a bead
+  for (size_t i = 0; i < fractions.size(); ++i) {
+    fractions[i] = 2 * std::max(std::abs(kernels::PositionOf(bed.x[i], 1) - 0.5),
+                                std::abs(kernels::PositionOf(bed.y[i], 1) - 0.5));
   }
-  const auto too_many = shares.begin() + kMostBeadsShown;
-  std::nth_element(shares.begin(), too_many, shares.end());
-  // Between that of the first bead too many and the one before it: beads may lie equally far out.
+  const auto too_many = fractions.begin() + kMaxBeadsShown;
+  std::nth_element(fractions.begin(), too_many, fractions.end());
+  // Halfway between the first bead too many and the next one further in: several beads may be equally far out.
   double before = 0;
-  for (const double share : shares) before = share < *too_many ? std::max(before, share) : before;
+  for (const double fraction : fractions) before = fraction < *too_many ? std::max(before, fraction) : before;
   return Centred(bed, (before + *too_many) / 2);
 }
 
@@ -86,10 +86,10 @@ static void Append(double number, std::string* bytes) {
 }
 
 static void AddBeads(const kernels::SavedBed& bed, const std::vector<size_t>& shown, v1::Frame* frame) {
-  frame->mutable_places()->reserve(2 * sizeof(float) * shown.size());
+  frame->mutable_positions()->reserve(2 * sizeof(float) * shown.size());
   for (const size_t i : shown) {
-    Append(kernels::PlaceOf(bed.x[i], bed.side_x), frame->mutable_places());
-    Append(kernels::PlaceOf(bed.y[i], bed.side_y), frame->mutable_places());
+    Append(kernels::PositionOf(bed.x[i], bed.side_x), frame->mutable_positions());
+    Append(kernels::PositionOf(bed.y[i], bed.side_y), frame->mutable_positions());
     Append(kernels::AngleOf(bed.angle[i]), frame->mutable_angles());
     frame->mutable_kinds()->push_back(static_cast<char>(bed.spinner[i]));
   }
@@ -107,10 +107,10 @@ FrameMessage ToMessage(const std::string& run, const store::Frame& frame, const 
   for (size_t i = 0; i < bed.x.size(); ++i) {
     if (rectangle.Holds(i)) shown.push_back(i);
   }
-  if (static_cast<int64_t>(shown.size()) > kMostBeadsShown) {
+  if (static_cast<int64_t>(shown.size()) > kMaxBeadsShown) {
     Fault("width",
           NumberText(window.width()) + " by " + NumberText(window.height()) + " sigma hold " +
-              std::to_string(shown.size()) + " beads; at most " + std::to_string(kMostBeadsShown) +
+              std::to_string(shown.size()) + " beads; at most " + std::to_string(kMaxBeadsShown) +
               ". Give a smaller window",
           &message.faults);
     return message;

@@ -1,4 +1,4 @@
-/// From the beads of a bed to what people are sent.
+/// Converts the beads of a bed to a message for users.
 #pragma once
 
 #include <string>
@@ -10,17 +10,17 @@
 
 namespace gyrebox::stream {
 
-/// A frame to send, or what is wrong with the window that was asked for.
+/// A frame to send, or the faults of the requested window.
 struct FrameMessage {
   v1::Frame frame;
   std::vector<v1::FieldViolation> faults;
 };
 
-/// Most beads that a message holds, which bounds its size.
-inline constexpr int64_t kMostBeadsShown = 50'000;
+/// Max beads in a message, which bounds its size.
+inline constexpr int64_t kMaxBeadsShown = 50'000;
 
-/// The beads of a bed within a window, in the order of their numbers.
-/// @param run its name. @param asked the window; one without a size takes as much as a message holds.
+/// The beads of a bed within a window, in the order of their indices.
+/// @param run its name. @param asked the window; without a size, it covers as much as a message holds.
 FrameMessage ToMessage(const std::string& run, const store::Frame& frame, const v1::FrameWindow& asked);
 
 }  // namespace gyrebox::stream

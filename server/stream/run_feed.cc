@@ -3,13 +3,13 @@
 #include <algorithm>
 
 #include "store/sample_messages.h"
-#include "study/check_size.h"
+#include "study/validation/check_size.h"
 
 namespace gyrebox::stream {
 
 constexpr int kRunsAtATime = 64;
 constexpr size_t kSamplesPerMessage = 500;
-/// Numbers of the samples of one message.
+/// Max numbers in the samples of one message.
 constexpr size_t kNumbersPerMessage = 64 * 1024;
 /// Numbers read at a time, over all messages: half a megabyte.
 constexpr int64_t kNumbersAtATime = 64 * 1024;
@@ -28,8 +28,8 @@ RunFeed::RunFeed(int64_t study, const v1::WatchRunsRequest& request)
     lowest_ = std::min(lowest_, number);
     highest_ = std::max(highest_, number);
   }
-  // A number that no study has is refused at the first look, and takes no memory until then.
-  if (lowest_ < 1 || highest_ > study::kMostRuns) return;
+  // Next() rejects numbers that no study can have; until then they take no memory.
+  if (lowest_ < 1 || highest_ > study::kMaxRuns) return;
   for (const auto& [number, sequence] : request.start_sequences()) SetNext(number, sequence);
 }
 
@@ -112,7 +112,7 @@ absl::StatusOr<int64_t> RunFeed::CountWaiting(store::Store& store) const {
   return samples;
 }
 
-/// Samples of these observables that one message takes.
+/// Samples of these observables that fit in one message.
 static int SamplesThatFit(const std::vector<v1::Observable>& observables) {
   size_t width = store::kRowHead;
   for (const auto& observable : observables) width += observable.width();

@@ -1,4 +1,4 @@
-/// What one reader of a study's runs is told next.
+/// Supplies the next messages for one reader of a study's runs.
 #pragma once
 
 #include <absl/status/statusor.h>
@@ -15,44 +15,44 @@ namespace gyrebox::stream {
 
 using StudyReader = std::function<absl::StatusOr<v1::Study>(int64_t study)>;
 
-/// Reads what is new from the store, a little at a time, so that what it holds is bounded whatever the reader does.
-/// Samples of a run come before the state that they lead to, without hole or repeat.
+/// Reads what is new from the store in small portions, so that its memory is bounded whatever the reader does. Samples
+/// of a run come before the state that they lead to, without gaps or repeats.
 class RunFeed {
  public:
   RunFeed(int64_t study, const v1::WatchRunsRequest& request);
 
-  /// The next messages; empty where nothing is new. Their sequence is not set.
+  /// The next messages; empty if nothing is new. Their sequence is not set.
   absl::StatusOr<std::vector<v1::WatchRunsResponse>> Next(store::Store& store, const StudyReader& read_study);
 
-  /// Samples in the store that Next() has not told yet.
+  /// Samples in the store that Next() has not returned yet.
   absl::StatusOr<int64_t> CountWaiting(store::Store& store) const;
 
-  /// Whether the last Next() stopped short of all there is.
+  /// Whether the last Next() left something out.
   bool more() const { return more_; }
-  /// Whether every run is at its end and told.
+  /// Whether every run has ended and has been reported.
   bool ended() const { return ended_; }
 
  private:
   using Messages = std::vector<v1::WatchRunsResponse>;
 
   bool Follows(int64_t number) const;
-  /// INVALID_ARGUMENT where the request names a run that the study has not.
+  /// INVALID_ARGUMENT if the request names a run that the study does not have.
   absl::Status CheckNumbers(const v1::Study& study) const;
-  /// Samples of a run up to here are told, or were skipped.
+  /// Sequence of the next sample of a run: those before it were sent or skipped.
   int64_t NextOf(int64_t number) const;
   void SetNext(int64_t number, int64_t sequence);
-  /// Adds a run's new samples. False where the budget ends before the samples do.
+  /// Adds a run's new samples. False if the budget runs out before the samples do.
   absl::StatusOr<bool> AddSamples(store::Store& store, const v1::Run& run, int64_t number, int64_t* budget,
                                   Messages* messages);
 
   const int64_t study_;
   const bool with_samples_;
-  // There may be many streams of studies of many runs: a few bytes a run.
+  // Only a few bytes per run: there may be many streams, of studies with many runs.
   std::vector<int32_t> followed_;     ///< sorted; empty: all
-  std::vector<bool> at_end_;          ///< of each of followed_, whether it is at its end and told
-  int32_t lowest_ = 1, highest_ = 0;  ///< numbers that the request names
-  std::vector<int64_t> next_;  ///< sequence of the next sample, by number of the run; shorter where none was told
-  std::vector<bool> named_;    ///< by number of the run: its observables were told
+  std::vector<bool> at_end_;          ///< for each of followed_: it has ended and has been reported
+  int32_t lowest_ = 1, highest_ = 0;  ///< range of the numbers in the request
+  std::vector<int64_t> next_;         ///< sequence of the next sample, by number of the run; shorter if none was sent
+  std::vector<bool> named_;           ///< by number of the run: its observables were sent
   std::string etag_;
   store::ChangeCursor cursor_;
   bool more_ = false;

@@ -8,18 +8,18 @@
 namespace gyrebox::stream {
 
 constexpr std::chrono::milliseconds kBetweenUpdates{100};
-/// A reader costs the thread at most a tenth of its time, however large the study.
+/// A reader takes at most a tenth of the thread's time, however large the study.
 constexpr int kRestPerWork = 9;
 
 struct WatchHub::Reader {
-  Reader(int64_t study_id, const v1::WatchRunsRequest& request, Pass reader_pass, WatchHub* hub)
+  Reader(int64_t study_id, const v1::WatchRunsRequest& request, StreamAuthorization reader_pass, WatchHub* hub)
       : study(study_id),
-        pass(std::move(reader_pass)),
+        authorization(std::move(reader_pass)),
         feed(study_id, request),
         watcher([this, hub](bool behind) { hub->Idle(this, behind); }, [this, hub] { hub->Remove(this); }) {}
 
   const int64_t study;
-  const Pass pass;
+  const StreamAuthorization authorization;
   RunFeed feed;                           ///< used by the hub's thread alone
   Writer<v1::WatchRunsResponse> watcher;  ///< thread-safe
   // Guarded by the hub's mutex:
@@ -42,8 +42,8 @@ WatchHub::~WatchHub() {
 }
 
 grpc::ServerWriteReactor<v1::WatchRunsResponse>* WatchHub::Watch(int64_t study, const v1::WatchRunsRequest& request,
-                                                                 Pass pass) {
-  auto reader = std::make_shared<Reader>(study, request, std::move(pass), this);
+                                                                 StreamAuthorization authorization) {
+  auto reader = std::make_shared<Reader>(study, request, std::move(authorization), this);
   reader->heartbeat = Clock::now() + kBetweenHeartbeats;
   std::optional<grpc::Status> refusal;
   {
@@ -132,7 +132,7 @@ absl::Status WatchHub::TellGap(Reader& reader, double seconds) {
   if (!waiting.ok()) return waiting.status();
   {
     std::lock_guard lock(mutex_);
-    reader.dirty = true;  // for what follows
+    reader.dirty = true;  // to send what follows
   }
   reader.watcher.GoOnWith([&](const std::deque<v1::WatchRunsResponse>& pending) {
     v1::WatchRunsResponse message;
@@ -147,7 +147,7 @@ absl::Status WatchHub::TellGap(Reader& reader, double seconds) {
 
 void WatchHub::Serve(Reader& reader) {
   const auto begin = Clock::now();
-  absl::Status allowed = reader.pass();
+  absl::Status allowed = reader.authorization();
   if (const auto lag = reader.watcher.TakeLag(); lag && allowed.ok()) {
     allowed = TellGap(reader, *lag);
     if (allowed.ok()) return;  // it is idle again once that is written

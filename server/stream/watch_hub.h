@@ -20,23 +20,23 @@
 
 namespace gyrebox::stream {
 
-/// Says whether a stream may go on, and with what error it ends where not. Thread-safe; does not block.
-using Pass = std::function<absl::Status()>;
+/// Whether a stream may continue, and if not, the error that ends it. Thread-safe; does not block.
+using StreamAuthorization = std::function<absl::Status()>;
 
-/// One thread reads from the store for all readers in turn, and only for those who have taken what they were given.
+/// One thread reads from the store for all readers in turn, and only for those that have taken their last messages.
 class WatchHub {
  public:
   WatchHub(store::Store& store, StudyReader read_study);
   ~WatchHub();
 
-  /// A stream for one reader, which owns itself, and its pass. Does not block.
+  /// A stream for one reader, which owns itself and its authorization. Does not block.
   grpc::ServerWriteReactor<v1::WatchRunsResponse>* Watch(int64_t study, const v1::WatchRunsRequest& request,
-                                                         Pass pass = absl::OkStatus);
+                                                         StreamAuthorization authorization = absl::OkStatus);
 
   /// A study changed. Does not block.
   void Changed(int64_t study);
 
-  /// Tells every reader that the server is stopping, and ends all streams, those to come too.
+  /// Tells every reader that the server is stopping, and ends all streams, present and future.
   void GoAway();
 
  private:
@@ -44,12 +44,12 @@ class WatchHub {
   struct Reader;
 
   void Loop();
-  /// The reader whose turn it is; null where there is none, and then when to look again.
+  /// The reader whose turn it is; null if there is none, and then sets when to look again.
   std::shared_ptr<Reader> NextReaderLocked(Clock::time_point now, Clock::time_point* look_again);
   void Serve(Reader& reader);
   /// Tells a reader that it has fallen behind.
   absl::Status TellGap(Reader& reader, double seconds);
-  /// @param behind whether it is to be told of a gap.
+  /// @param behind whether to tell it of a gap.
   void Idle(Reader* reader, bool behind);
   void Remove(Reader* reader);
 
@@ -58,7 +58,7 @@ class WatchHub {
   std::mutex mutex_;  ///< guards all below; never held while a watcher is called
   std::condition_variable changed_;
   std::map<Reader*, std::shared_ptr<Reader>> readers_;
-  std::vector<std::shared_ptr<Reader>> gone_;  ///< left to the hub's thread: a watcher cannot destroy itself
+  std::vector<std::shared_ptr<Reader>> gone_;  ///< destroyed by the hub's thread: a watcher cannot destroy itself
   bool going_away_ = false;
   bool stop_ = false;
   std::thread thread_;

@@ -11,23 +11,23 @@
 #include <utility>
 #include <vector>
 
-#include "api/status.h"
+#include "status/status.h"
 
 namespace gyrebox::stream {
 
 inline constexpr std::chrono::seconds kBetweenHeartbeats{5};
-inline constexpr size_t kMostReaders = 1000;  ///< of one hub
+inline constexpr size_t kMaxReaders = 1000;  ///< per hub
 
 inline grpc::Status ServerIsStopping() { return api::ToGrpcStatus(absl::UnavailableError("the server is stopping")); }
 
-/// Why a hub with so many readers takes no other one; none where it does.
+/// Why a hub with so many readers accepts no other; none if it does.
 inline std::optional<grpc::Status> WhyNoReader(bool going_away, size_t readers) {
-  if (readers >= kMostReaders) return api::ToGrpcStatus(api::TooMany("too many readers; try again later", 1));
+  if (readers >= kMaxReaders) return api::ToGrpcStatus(api::TooMany("too many readers; try again later", 1));
   if (going_away) return ServerIsStopping();
   return std::nullopt;
 }
 
-/// Writes messages one at a time; finishes exactly once, also when the reader is gone. Message has a sequence, which is
+/// Writes messages one at a time; finishes exactly once, even if the reader is gone. Message has a sequence, which is
 /// set here, and may be a heartbeat.
 template <class Message>
 class Writer : public grpc::ServerWriteReactor<Message> {
@@ -35,13 +35,13 @@ class Writer : public grpc::ServerWriteReactor<Message> {
   /// A reader that takes longer than this to take a message has fallen behind.
   static constexpr std::chrono::seconds kPatience{5};
 
-  /// @param on_idle called when all messages are written and more may be delivered, with false; or with true when the
-  /// reader has taken a message after all that it had let wait, and GoOnWith() is waited for. Must not block.
+  /// @param on_idle called with false when all messages are written and more may be delivered; called with true when
+  /// the reader has taken a message late, after which GoOnWith() must follow. Must not block.
   /// @param on_done called last; may delete the writer.
   Writer(std::function<void(bool behind)> on_idle, std::function<void()> on_done)
       : on_idle_(std::move(on_idle)), on_done_(std::move(on_done)) {}
 
-  /// Adds messages, and where `end` is given ends the stream after them. Nothing is added to a stream that ends.
+  /// Adds messages, and if `end` is given ends the stream after them. Adds nothing to a stream that is ending.
   void Deliver(std::vector<Message> messages, std::optional<grpc::Status> end = std::nullopt) {
     std::lock_guard lock(mutex_);
     if (finished_ || end_) return;
@@ -58,13 +58,13 @@ class Writer : public grpc::ServerWriteReactor<Message> {
     Deliver({std::move(message)}, why);
   }
 
-  /// Seconds for which the reader let a message wait, told once, where that was too long and something is to follow.
+  /// Seconds for which the reader let a message wait, if too long and more is to follow; returned once.
   std::optional<double> TakeLag() {
     std::lock_guard lock(mutex_);
     return std::exchange(lag_, std::nullopt);
   }
 
-  /// After TakeLag(): goes on with this message before all others. @param note takes what is still to be written.
+  /// After TakeLag(): sends this message before all others. @param note gets the messages still to be written.
   void GoOnWith(const std::function<Message(const std::deque<Message>& pending)>& note) {
     std::lock_guard lock(mutex_);
     pending_.push_front(note(pending_));
@@ -86,7 +86,7 @@ class Writer : public grpc::ServerWriteReactor<Message> {
     FinishLocked(grpc::Status::CANCELLED);
   }
   void OnDone() override {
-    { std::lock_guard lock(mutex_); }  // whoever had it last is out
+    { std::lock_guard lock(mutex_); }  // wait for the last holder
     on_done_();
   }
 
@@ -123,7 +123,7 @@ class Writer : public grpc::ServerWriteReactor<Message> {
   Message current_;
   std::optional<grpc::Status> end_;
   std::optional<double> lag_;
-  Clock::time_point began_;  ///< of the write under way
+  Clock::time_point began_;  ///< start of the current write
   int64_t sequence_ = 0;
   bool writing_ = false;
   bool finished_ = false;

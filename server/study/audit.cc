@@ -7,26 +7,26 @@
 #include <utility>
 
 #include "schema/number_text.h"
-#include "study/check_size.h"
 #include "study/expand.h"
 #include "study/point_setter.h"
 #include "study/round_off.h"
 #include "study/run_spec.h"
 #include "study/schedule.h"
 #include "study/time_step.h"
+#include "study/validation/check_size.h"
 
 namespace gyrebox::study {
 
 constexpr double kMapCost = 0.15;
-/// Values of the drive from which a study is a map: with fewer it compares one drive with another.
+/// A study is a map if a drive axis has at least this many values; with fewer it compares individual drives.
 constexpr int kLeastMapValues = 5;
-constexpr int kMostAuditedTrials = 4;
+constexpr int kMaxAuditedTrials = 4;
 constexpr int kLeastTrials = 2;
-/// pi / sqrt(12), of discs.
+/// Close packing of discs, pi / sqrt(12).
 constexpr double kClosePacking = 0.9069;
-/// Fraction of the area that even a jammed or soft bed gives way to.
+/// Lower bound on the free fraction of the area: even a jammed or soft bed yields this much.
 constexpr double kLeastRoom = 0.01;
-/// Work of a converged step with noise over that of a lagged one, as measured on a GPU.
+/// Work of a converged step with noise relative to a lagged one, as measured on a GPU.
 constexpr double kConvergedWork = 10;
 
 double DefaultAuditCost(const v1::StudySpec& spec) {
@@ -41,11 +41,11 @@ double DefaultAuditCost(const v1::StudySpec& spec) {
 
 namespace {
 
-/// What of points bears on which of them are audited, by their places.
+/// What decides which points are audited, by index of the point.
 struct Candidates {
   std::vector<double> risks;
   std::vector<double> works;        ///< of one run
-  std::vector<double> audit_works;  ///< of the same run as an audit
+  std::vector<double> audit_works;  ///< of the same run in an audit
 };
 
 }  // namespace
@@ -53,7 +53,7 @@ struct Candidates {
 double StepRisk(const v1::StudySpec& at) {
   const kernels::Peaks peaks = PeaksOf(at);
   if (IsLaggedAgainstRule(at, peaks)) return std::numeric_limits<double>::infinity();
-  const double peak = peaks.rate, room = std::max(kLeastRoom, 1 - CoveredShare(at.bed()) / kClosePacking);
+  const double peak = peaks.rate, room = std::max(kLeastRoom, 1 - PackingFraction(at.bed()) / kClosePacking);
   return peak * peak * StepOf(at) * room;
 }
 
@@ -62,7 +62,7 @@ static double WorkOf(const v1::StudySpec& at) {
   return static_cast<double>(at.bed().bead_count()) * static_cast<double>(StepsOf(at));
 }
 
-/// Work of an audit over that of the run: half the step takes twice the steps.
+/// Work of an audit run relative to the original run: half the step takes twice the steps.
 static double AuditFactor(const v1::StudySpec& at) {
   return IsLaggedAgainstRule(at, PeaksOf(at)) ? 2 * kConvergedWork : 2;
 }
@@ -90,10 +90,10 @@ static std::vector<size_t> InOrder(const Candidates& candidates, const std::set<
   return order;
 }
 
-/// Why a study cannot be audited, whatever the cost; empty where it can.
+/// Why a study cannot be audited at any cost; empty if it can.
 static std::string WhyNever(const v1::Trials& trials) {
   if (trials.count() < kLeastTrials) return "one trial does not tell the spread over starts; give trials.count = 2";
-  if (trials.vary_places() || trials.vary_noise() || trials.vary_disorder()) return "";
+  if (trials.vary_positions() || trials.vary_noise() || trials.vary_disorder()) return "";
   return "the trials differ in nothing, which does not tell the spread over starts";
 }
 
@@ -102,7 +102,7 @@ static std::string TooDearText(double cost, double max_cost) {
          " % of the work of the study; audit.max_cost allows " + schema::NumberText(100 * max_cost, 3) + " %";
 }
 
-/// What an audit may take.
+/// Remaining budget of an audit.
 struct Budget {
   double work = 0, runs = 0, points = 0;
 
@@ -118,19 +118,19 @@ struct Budget {
 
 static Budget BudgetOf(const v1::Audit& audit, double all_work, double all_runs) {
   return {.work = all_work * audit.max_cost() * (1 + kRoundOff),
-          .runs = kMostRuns - all_runs,
-          .points = audit.has_max_points() ? audit.max_points() : kMostRuns};
+          .runs = kMaxRuns - all_runs,
+          .points = audit.has_max_points() ? audit.max_points() : kMaxRuns};
 }
 
-/// Points of the order that fit, those audited before without being asked.
+/// Points that fit the budget, in the given order; points that are already audited are always included.
 static std::vector<size_t> PointsThatFit(const std::vector<size_t>& order, const Candidates& candidates,
                                          const std::set<size_t>& audited, int trials, Budget budget) {
   std::vector<size_t> points;
-  for (const size_t place : order) {
-    const double work = trials * candidates.audit_works[place];
-    if (!audited.contains(place) && (!(candidates.risks[place] > 0) || !budget.Allows(work, trials))) continue;
+  for (const size_t index : order) {
+    const double work = trials * candidates.audit_works[index];
+    if (!audited.contains(index) && (!(candidates.risks[index] > 0) || !budget.Allows(work, trials))) continue;
     budget.Take(work, trials);
-    points.push_back(place);
+    points.push_back(index);
   }
   return points;
 }
@@ -147,20 +147,20 @@ AuditPlan PlanAudit(const v1::StudySpec& spec, const std::set<size_t>& audited, 
   const double trials = spec.trials().count(), all_work = trials * std::accumulate(works.begin(), works.end(), 0.0);
   const Budget budget = BudgetOf(spec.audit(), all_work, trials * static_cast<double>(works.size()));
   double audited_work = 0;
-  for (const size_t place : audited) audited_work += audit_works[place];
-  // Rather fewer trials than pass over the point that is most at risk.
-  for (plan.trials = std::min(spec.trials().count(), kMostAuditedTrials);; --plan.trials) {
+  for (const size_t index : audited) audited_work += audit_works[index];
+  // Prefer fewer realizations to skipping the point with the highest risk.
+  for (plan.trials = std::min(spec.trials().count(), kMaxAuditedTrials);; --plan.trials) {
     plan.points = PointsThatFit(order, candidates, audited, plan.trials, budget);
     const bool fits =
         !plan.points.empty() && plan.points.front() == order.front() && plan.trials * audited_work <= budget.work;
     if (fits || plan.trials == kLeastTrials) break;
   }
   plan.why_none.clear();
-  for (const size_t place : plan.points) plan.cost += plan.trials * audit_works[place] / all_work;
+  for (const size_t index : plan.points) plan.cost += plan.trials * audit_works[index] / all_work;
   if (!plan.points.empty()) return plan;
   double cheapest = std::numeric_limits<double>::infinity();
-  for (size_t place = 0; place < works.size(); ++place) {
-    if (risks[place] > 0) cheapest = std::min(cheapest, kLeastTrials * audit_works[place]);
+  for (size_t index = 0; index < works.size(); ++index) {
+    if (risks[index] > 0) cheapest = std::min(cheapest, kLeastTrials * audit_works[index]);
   }
   plan.why_none = std::isinf(cheapest) ? "no point is driven" : TooDearText(cheapest / all_work, max_cost);
   return plan;

@@ -1,5 +1,5 @@
-/// Audit of the time step: which points of a study are run once more with half of it, and with the converged solver
-/// where the lagged one is taken against the rule.
+/// Audit of the time step: which points of a study are rerun with half the step, and with the converged solver where
+/// the study gives the lagged one against the rule.
 #pragma once
 
 #include <cstddef>
@@ -12,30 +12,30 @@
 
 namespace gyrebox::study {
 
-/// Most work of an audit where a study does not say, as a fraction of that of the study: 0.15 where an axis varies the
-/// amplitude or the frequency of the drive and has 5 values or more, else 0.
+/// Default of audit.max_cost, as a fraction of the work of the study: 0.15 if an axis varies the amplitude or the
+/// frequency of the drive and has at least 5 values, else 0.
 double DefaultAuditCost(const v1::StudySpec& spec);
 
-/// How much the time step of a point may distort what its beads do, on a scale of its own, to put points in order.
-/// A spinner at a rate w carries beads around it at a speed of order w. A step of first order moves a circling bead
-/// along the tangent, so that it drifts outwards by v^2 dt / 2 in a unit of time. The drift only opens the bed where it
-/// has room: the fraction of the area, 1 - packing / close packing, that the beads could still give way to. So it is
-/// w^2 dt times that, w the highest peak rate in the course of a run. Infinite where the point takes the lagged solver
-/// against the rule: its thermal averages are off whatever the step.
+/// Risk that the time step distorts the motion at a point, on an arbitrary scale that only ranks points.
+/// A spinner that turns at a rate w carries beads around it at a speed v of order w. A first-order step moves a
+/// circling bead along the tangent, so that the bead drifts outwards by v^2 dt / 2 per unit of time. The drift opens
+/// the bed only where the beads can still give way: in a fraction 1 - packing / close packing of the area. The risk is
+/// therefore w^2 dt times this fraction, with w the highest peak rate during a run. It is infinite if the point uses
+/// the lagged solver against the rule, which biases thermal averages at any step.
 double StepRisk(const v1::StudySpec& at);
 
-/// What an audit runs again.
+/// Points and realizations that an audit reruns.
 struct AuditPlan {
-  std::vector<size_t> points;  ///< places in Points(): those audited before, then by their risk, the highest first
-  int trials = 0;              ///< of each of these points, the first ones
-  double cost = 0;             ///< its work as a fraction of that of the study
-  std::string why_none;        ///< why there are no points though max_cost is over 0; else empty
+  std::vector<size_t> points;  ///< indices in Points(): those already audited, then by decreasing risk
+  int trials = 0;              ///< realizations per point, the first ones
+  double cost = 0;             ///< work as a fraction of that of the study
+  std::string why_none;        ///< why no point is audited although max_cost > 0; else empty
 };
 
-/// Plans the audit of a study: as many points as max_cost and max_points allow, those at the highest risk first, of
-/// four trials, or of fewer, two at least, where the first point would be too dear otherwise. A point that is too dear
-/// even so is passed over. Points at no risk are none of them.
-/// @param audited places of the points that are audited already, which stay whatever the bounds are.
+/// Plans the audit of a study: as many points as max_cost and max_points allow, in order of decreasing risk, with up to
+/// four realizations each. If the first point would exceed the budget, all points get fewer realizations, at least two.
+/// A point that still exceeds it is skipped. Points with zero risk are never audited.
+/// @param audited indices of the points that are already audited; they stay in the plan whatever the bounds.
 AuditPlan PlanAudit(const v1::StudySpec& spec, const std::set<size_t>& audited = {}, const Stop& stop = {});
 
 }  // namespace gyrebox::study

@@ -46,11 +46,11 @@ static void Fill(Message* message) {
   }
 }
 
-/// Soft beads overlap: no pair of them is too close, neither at the start nor later.
+/// Soft beads may overlap, so no pair counts as too close, at the start or later.
 static void AllowAnyPair(v1::StudySpec* spec) {
   if (!spec->health().has_closest_pair()) spec->mutable_health()->set_closest_pair(0);
   v1::Start& start = *spec->mutable_start();
-  const bool random = start.has_random() || start.places_case() == v1::Start::PLACES_NOT_SET;
+  const bool random = start.has_random() || start.arrangement_case() == v1::Start::ARRANGEMENT_NOT_SET;
   if (random && !start.random().has_closest_pair()) start.mutable_random()->set_closest_pair(0);
 }
 

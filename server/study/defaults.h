@@ -1,4 +1,4 @@
-/// Fills in what a study leaves out.
+/// Fills in the defaults of a study.
 #pragma once
 
 #include "gyrebox/v1/study.pb.h"
@@ -6,12 +6,12 @@
 
 namespace gyrebox::study {
 
-/// Sets every field and choice that the study leaves out and the schema has a default for. What is given stays.
-/// @param saved the run that the study starts from, or null where it names none: the bed is that of the run.
-/// The solver and the time step, which may differ from point to point, are left to AtPoint().
+/// Sets every field and choice that the study omits and for which the schema has a default. Keeps what is given.
+/// @param saved the run that the study starts from, or null: its bed provides the bed fields that the study omits.
+/// AtPoint() chooses the solver and the time step, which may differ between points.
 void FillDefaults(v1::StudySpec* spec, const FoundRun* saved = nullptr);
 
-/// The same for a solver that was chosen later.
+/// The same for a converged solver that is chosen later.
 void FillConverged(v1::Converged* converged);
 
 }  // namespace gyrebox::study

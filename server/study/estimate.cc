@@ -9,11 +9,11 @@
 
 namespace gyrebox::study {
 
-/// Bytes that a sample takes on disk, compressed, the rare wide ones spread over all; measured on a small study.
+/// Bytes of a sample on disk, compressed, with the rare wide samples averaged in; measured on a small study.
 constexpr int64_t kBytesPerSample = 700;
-/// Bytes of a bead in the state that a run leaves, see kernels::BedState.
+/// Bytes per bead in the final state of a run, see kernels::BedState.
 constexpr int64_t kBytesPerBead = 81;
-/// Bytes of a bead in a frame that is kept, those of its kind aside, which all frames of a run share.
+/// Bytes per bead in a kept frame, without its kind, which all frames of a run share.
 constexpr int64_t kBytesPerBeadOfFrame = 12;
 
 static int64_t DiskBytes(const v1::StudySpec& at, const kernels::RunSpec& run) {
@@ -44,9 +44,9 @@ v1::Estimate EstimateStudy(const v1::StudySpec& spec, double bead_steps_per_seco
   }
   const double without_audit = estimate.bead_steps();
   const AuditPlan audit = PlanAudit(spec, {}, stop);
-  for (const size_t place : audit.points) {
+  for (const size_t index : audit.points) {
     if (stop.asked()) return estimate;
-    add(AsAudited(setter.At(points[place])), audit.trials);
+    add(AsAudited(setter.At(points[index])), audit.trials);
   }
   estimate.set_audited_point_count(static_cast<int32_t>(audit.points.size()));
   estimate.set_audit_run_count(static_cast<int64_t>(audit.points.size()) * audit.trials);

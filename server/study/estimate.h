@@ -1,4 +1,4 @@
-/// What a study would take.
+/// Estimates the resources that a study needs.
 #pragma once
 
 #include <memory>
@@ -9,8 +9,8 @@
 
 namespace gyrebox::study {
 
-/// Works out what a sound study would take, without running it.
-/// @param bead_steps_per_second rate that the seconds rest on; over 0. @param device that it would run on.
+/// Estimates runs, work, memory, disk and duration of a valid study without running it.
+/// @param bead_steps_per_second throughput on which the duration is based; > 0. @param device on which it would run.
 /// @param saved the beads of a saved start, or null.
 v1::Estimate EstimateStudy(const v1::StudySpec& spec, double bead_steps_per_second, const kernels::Device& device,
                            const std::shared_ptr<const kernels::SavedBed>& saved = nullptr, const Stop& stop = {});

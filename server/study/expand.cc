@@ -17,8 +17,8 @@ static std::vector<double> Spaced(const v1::AxisRange& range, bool logarithmic) 
   const double first = range.first(), last = range.last();
   std::vector<double> values(range.count());
   for (int i = 0; i < range.count(); ++i) {
-    const double share = static_cast<double>(i) / (range.count() - 1);
-    values[i] = logarithmic ? first * std::pow(last / first, share) : first + (last - first) * share;
+    const double fraction = static_cast<double>(i) / (range.count() - 1);
+    values[i] = logarithmic ? first * std::pow(last / first, fraction) : first + (last - first) * fraction;
   }
   values.back() = last;
   return values;
@@ -72,29 +72,29 @@ v1::StudySpec AtRun(const v1::StudySpec& spec, const PlannedRun& run) {
 static v1::Seeds SeedsOfTrial(const v1::StudySpec& at, int trial) {
   v1::Seeds seeds = at.seeds();
   const uint64_t shift = trial - 1;
-  if (at.trials().vary_places()) seeds.set_places(seeds.places() + shift);
+  if (at.trials().vary_positions()) seeds.set_positions(seeds.positions() + shift);
   if (at.trials().vary_noise()) seeds.set_noise(seeds.noise() + shift);
   if (at.trials().vary_disorder()) seeds.set_disorder(seeds.disorder() + shift);
   return seeds;
 }
 
-/// Adds the runs of the audit to those of all points, but for those that the study has.
+/// Appends the audit runs that the study does not have yet.
 static void AddAudit(const v1::StudySpec& spec, const Stop& stop, const std::vector<AuditedRun>& audited,
                      std::vector<PlannedRun>* runs) {
   const PointOrder order(spec);
-  std::set<size_t> places;
+  std::set<size_t> indices;
   std::set<std::pair<size_t, int>> there;
   for (const AuditedRun& run : audited) {
-    const size_t place = order.Place(run.axis_values);
-    places.insert(place);
-    there.emplace(place, run.trial);
+    const size_t index = order.Index(run.axis_values);
+    indices.insert(index);
+    there.emplace(index, run.trial);
   }
-  const AuditPlan plan = PlanAudit(spec, places, stop);
+  const AuditPlan plan = PlanAudit(spec, indices, stop);
   if (stop.asked()) return;
-  for (const size_t place : plan.points) {
+  for (const size_t index : plan.points) {
     for (int trial = 1; trial <= plan.trials; ++trial) {
-      if (there.contains({place, trial})) continue;
-      PlannedRun run = (*runs)[place * spec.trials().count() + trial - 1];
+      if (there.contains({index, trial})) continue;
+      PlannedRun run = (*runs)[index * spec.trials().count() + trial - 1];
       run.audit = true;
       runs->push_back(std::move(run));
     }
@@ -117,25 +117,25 @@ std::vector<PlannedRun> Expand(const v1::StudySpec& spec, const Stop& stop, cons
 
 PointOrder::PointOrder(const v1::StudySpec& spec) {
   for (const v1::Axis& axis : spec.axes()) {
-    auto& places = axes_.emplace_back();
-    for (const double value : AxisValues(axis)) places.emplace(value, places.size());
+    auto& indices = axes_.emplace_back();
+    for (const double value : AxisValues(axis)) indices.emplace(value, indices.size());
   }
 }
 
-static size_t NearestPlace(const std::map<double, size_t>& places, double value) {
-  const auto above = places.lower_bound(value);
-  if (above == places.begin()) return above->second;
+static size_t NearestIndex(const std::map<double, size_t>& indices, double value) {
+  const auto above = indices.lower_bound(value);
+  if (above == indices.begin()) return above->second;
   const auto below = std::prev(above);
-  const bool take_above = above != places.end() && above->first - value <= value - below->first;
+  const bool take_above = above != indices.end() && above->first - value <= value - below->first;
   return take_above ? above->second : below->second;
 }
 
-size_t PointOrder::Place(const std::vector<double>& axis_values) const {
-  size_t place = 0;
+size_t PointOrder::Index(const std::vector<double>& axis_values) const {
+  size_t index = 0;
   for (size_t i = 0; i < axes_.size() && i < axis_values.size(); ++i) {
-    place = place * axes_[i].size() + NearestPlace(axes_[i], axis_values[i]);
+    index = index * axes_[i].size() + NearestIndex(axes_[i], axis_values[i]);
   }
-  return place;
+  return index;
 }
 
 }  // namespace gyrebox::study

@@ -5,12 +5,12 @@
 #include <set>
 
 #include "schema/field_path.h"
-#include "study/check_size.h"
 #include "study/number_at.h"
+#include "study/validation/check_size.h"
 
 namespace gyrebox::study {
 
-constexpr int kMostTrials = 1000;
+constexpr int kMaxTrials = 1000;
 
 static int AxisOver(const v1::StudySpec& spec, const std::string& field) {
   for (int i = 0; i < spec.axes_size(); ++i) {
@@ -19,7 +19,7 @@ static int AxisOver(const v1::StudySpec& spec, const std::string& field) {
   return -1;
 }
 
-/// Value of a number field that no axis varies; absent where there is none.
+/// Value of a number field in the study itself; absent if it has none.
 static std::optional<double> OwnValue(const v1::StudySpec& spec, const std::string& path) {
   const auto* field = schema::FindField(*spec.GetDescriptor(), path);
   if (field == nullptr || !schema::IsNumber(*field)) return std::nullopt;
@@ -38,16 +38,16 @@ static std::string AxisPath(int i) { return "axes[" + std::to_string(i) + "]"; }
 std::vector<v1::FieldViolation> CheckGrowth(const v1::StudySpec& spec, const v1::GrowStudyRequest& request) {
   std::vector<v1::FieldViolation> faults;
   const int more = request.add_trials(), there = spec.trials().count();
-  if (more < 0 || more >= kMostTrials || there + more > kMostTrials) {
+  if (more < 0 || more >= kMaxTrials || there + more > kMaxTrials) {
     faults.push_back(Fault("add_trials", std::to_string(more) + " trials cannot be added to " + std::to_string(there) +
-                                             "; at least 0 and at most " + std::to_string(kMostTrials - there)));
+                                             "; at least 0 and at most " + std::to_string(kMaxTrials - there)));
   }
   if (more == 0 && request.axes().empty()) {
     faults.push_back(Fault("add_trials", "is 0 and there are no axes; give trials to add, or axes with values to add"));
   }
-  if (request.axes_size() > kMostAxes) {
+  if (request.axes_size() > kMaxAxes) {
     faults.push_back(Fault("axes", std::to_string(request.axes_size()) + " axes are too many; a study has at most " +
-                                       std::to_string(kMostAxes)));
+                                       std::to_string(kMaxAxes)));
     return faults;
   }
   for (int i = 0; i < request.axes_size(); ++i) {
@@ -61,7 +61,7 @@ std::vector<v1::FieldViolation> CheckGrowth(const v1::StudySpec& spec, const v1:
   return faults;
 }
 
-/// Adds the values of one list that another has not.
+/// Appends the values of `from` that `to` lacks.
 static void AddMissing(const std::vector<double>& from, std::vector<double>* to) {
   const std::set<double> there(to->begin(), to->end());
   std::copy_if(from.begin(), from.end(), std::back_inserter(*to), [&](double value) { return !there.contains(value); });
@@ -72,7 +72,7 @@ static void SetValues(const std::vector<double>& values, v1::Axis* axis) {
   axis->mutable_values()->Assign(values.begin(), values.end());
 }
 
-/// The values that an axis of a request comes on top of.
+/// Existing values of a field, to which a request's axis adds.
 static std::vector<double> ValuesThere(const v1::StudySpec& spec, const std::string& field) {
   if (const int own = AxisOver(spec, field); own >= 0) return AxisValues(spec.axes(own));
   if (const auto value = OwnValue(spec, field)) return {*value};
@@ -98,7 +98,7 @@ v1::StudySpec AsAsked(const v1::StudySpec& spec, const v1::GrowStudyRequest& req
   return asked;
 }
 
-/// Puts new values among those there where they go up or down, else behind them.
+/// Merges new values: sorted in if the existing ones ascend or descend, else appended.
 static std::vector<double> Merged(std::vector<double> there, const std::vector<double>& more) {
   const bool up = std::is_sorted(there.begin(), there.end());
   const bool down = std::is_sorted(there.begin(), there.end(), std::greater<>());
@@ -129,7 +129,7 @@ v1::StudySpec Grown(const v1::StudySpec& spec, const v1::GrowStudyRequest& reque
   return grown;
 }
 
-/// The path in the request of a field of the study that was checked.
+/// Path in the request that corresponds to a path in the checked study.
 static std::string PathInRequest(const std::string& path, const v1::StudySpec& checked,
                                  const v1::GrowStudyRequest& request) {
   if (path == "trials.count") return "add_trials";

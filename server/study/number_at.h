@@ -11,13 +11,13 @@ namespace gyrebox::study {
 /// Value of a single number or bool field of a message.
 double GetNumber(const google::protobuf::Message& message, const google::protobuf::FieldDescriptor& field);
 
-/// Sets a single number or bool field of a message; the value is in the range of the field's type.
+/// Sets a single number or bool field of a message. The value must be in the range of the field type.
 void SetNumber(google::protobuf::Message* message, const google::protobuf::FieldDescriptor& field, double value);
 
-/// Value at a path; absent where it or a message on the way is not set.
+/// Value at a path; absent if it or a message on the path is not set.
 std::optional<double> NumberAt(const google::protobuf::Message& root, const std::string& path);
 
-/// Sets the value at a path of a number field, and the messages on the way; lists on the way are long enough.
+/// Sets the number field at a path, and creates the messages on the path. Lists on the path must be long enough.
 void SetNumberAt(google::protobuf::Message* root, const std::string& path, double value);
 
 }  // namespace gyrebox::study

@@ -1,4 +1,4 @@
-/// Columns of the kernels as the schema tells them.
+/// Converts columns of the kernels to observables of the schema.
 #pragma once
 
 #include <vector>

@@ -1,4 +1,4 @@
-/// Texts that people write.
+/// Text written by users.
 #pragma once
 
 #include <algorithm>
@@ -7,7 +7,7 @@
 
 namespace gyrebox::study {
 
-/// Characters of a UTF-8 text.
+/// Number of characters in a UTF-8 text.
 inline size_t CharacterCount(const std::string& text) {
   return std::count_if(text.begin(), text.end(), [](char c) { return (c & 0xC0) != 0x80; });
 }

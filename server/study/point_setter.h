@@ -1,4 +1,4 @@
-/// The points of a study, one after another.
+/// Visits the points of a study one after another.
 #pragma once
 
 #include <algorithm>
@@ -11,7 +11,7 @@
 
 namespace gyrebox::study {
 
-/// Goes through points with one copy of the study.
+/// Sets a single copy of the study to one point after another.
 class PointSetter {
  public:
   explicit PointSetter(const v1::StudySpec& spec)
@@ -20,7 +20,7 @@ class PointSetter {
         gives_step_(spec.dynamics().has_time_step() || HasAxisOver("dynamics.time_step")),
         gives_order_(spec.dynamics().has_step_order() || HasAxisOver("dynamics.step_order")) {}
 
-  /// The same as AtPoint(), until the next call. Points have a value of every axis.
+  /// Same result as AtPoint(), valid until the next call. The point must have a value for every axis.
   const v1::StudySpec& At(const std::vector<double>& axis_values) {
     if (!gives_solver_ && at_.dynamics().has_overdamped()) at_.mutable_dynamics()->mutable_overdamped()->clear_solver();
     if (!gives_step_) at_.mutable_dynamics()->clear_time_step();
@@ -30,7 +30,7 @@ class PointSetter {
     return at_;
   }
 
-  /// Whether the study gives the time steps of its points.
+  /// Whether the study itself gives the time steps of its points.
   bool gives_step() const { return gives_step_; }
 
  private:

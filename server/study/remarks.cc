@@ -10,7 +10,7 @@
 namespace gyrebox::study {
 
 constexpr size_t kLongestNote = 10'000;
-constexpr int kMostLabels = 20;
+constexpr int kMaxLabels = 20;
 constexpr size_t kLongestLabel = 40;
 constexpr size_t kLongestReason = 200;
 
@@ -36,9 +36,9 @@ static bool IsLabel(const std::string& text) {
 
 void CheckLabels(const google::protobuf::RepeatedPtrField<std::string>& labels, const std::string& path,
                  Violations* violations) {
-  if (labels.size() > kMostLabels) {
+  if (labels.size() > kMaxLabels) {
     violations->Add(path,
-                    std::to_string(labels.size()) + " labels are too many; at most " + std::to_string(kMostLabels));
+                    std::to_string(labels.size()) + " labels are too many; at most " + std::to_string(kMaxLabels));
   }
   std::set<std::string> seen;
   for (int i = 0; i < labels.size(); ++i) {

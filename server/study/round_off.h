@@ -1,10 +1,10 @@
-/// Rounding in quotients of numbers that people give.
+/// Rounding tolerance for quotients of numbers that users give.
 #pragma once
 
 namespace gyrebox::study {
 
-/// Relative allowance for rounding: a quotient such as 0.25 / 5e-4 counts as the whole number that is meant, and one
-/// that is meant to be on a bound passes it.
+/// Relative tolerance: a quotient such as 0.25 / 5e-4 counts as the intended whole number, and a value intended to lie
+/// on a bound is accepted.
 inline constexpr double kRoundOff = 1e-9;
 
 }  // namespace gyrebox::study

@@ -11,7 +11,7 @@ namespace gyrebox::study {
 using google::protobuf::FieldDescriptor;
 using schema::NumberText;
 
-/// Largest whole number below which a double holds every whole number.
+/// 2^53: up to here a double represents every whole number exactly.
 constexpr double kLargestWhole = 9007199254740992.0;
 
 const v1::FieldRule& RuleOf(const FieldDescriptor& field) { return field.options().GetExtension(v1::rule); }

@@ -1,4 +1,4 @@
-/// The rules that the schema keeps beside its fields: defaults, ranges, units.
+/// Reads the field rules of the schema: defaults, ranges, units.
 #pragma once
 
 #include <google/protobuf/descriptor.h>
@@ -10,19 +10,19 @@
 
 namespace gyrebox::study {
 
-/// Rule of a field; all empty where it has none.
+/// Rule of a field; empty if it has none.
 const v1::FieldRule& RuleOf(const google::protobuf::FieldDescriptor& field);
 
-/// What is wrong with a value by the rule of its field, and what would be right; empty where nothing is wrong.
+/// How a value violates the rule of its field, and what would be valid; empty if it is valid.
 std::string Fault(double value, const google::protobuf::FieldDescriptor& field);
 
-/// What a field may hold, such as "a number over 0 and at most 10000 cycles/tau".
+/// Allowed values of a field, such as "a number over 0 and at most 10000 cycles/tau".
 std::string Wanted(const google::protobuf::FieldDescriptor& field);
 
-/// Whether a field of a study is the same in all runs, or lies in a message that is: no axis may name it.
+/// Whether a field of a study, or a message that contains it, is the same in all runs, so that no axis may vary it.
 bool IsFixed(const std::string& path);
 
-/// Unit of the field at a path, as this study uses it: that of a drive's amplitude depends on what is imposed.
+/// Unit of the field at a path in this study; the unit of a drive amplitude depends on what the drive imposes.
 std::string UnitAt(const v1::StudySpec& spec, const std::string& path);
 
 }  // namespace gyrebox::study

@@ -12,10 +12,10 @@ namespace gyrebox::study {
 
 /// Time between samples under a steady drive, in tau.
 constexpr double kSteadyInterval = 0.25;
-/// Samples in a period of an oscillating drive, at least.
+/// Min samples per period of an oscillating drive.
 constexpr double kSamplesPerPeriod = 8;
-/// Longer than any run: an interval of a drive that hardly oscillates is no whole number of 64 bits.
-constexpr double kMostSteps = 1e15;
+/// Longer than any run. Keeps the sample interval of a drive that hardly oscillates within 64 bits.
+constexpr double kMaxSteps = 1e15;
 
 double SampleInterval(const v1::StudySpec& at) {
   const double frequency = HighestFrequencyOf(at).of_wave;
@@ -26,7 +26,7 @@ double SampleInterval(const v1::StudySpec& at) {
 
 static int64_t IntervalSteps(const v1::StudySpec& at) {
   const double steps = SampleInterval(at) / at.dynamics().time_step();
-  return static_cast<int64_t>(std::clamp(steps * (1 + kRoundOff), 1.0, kMostSteps));
+  return static_cast<int64_t>(std::clamp(steps * (1 + kRoundOff), 1.0, kMaxSteps));
 }
 
 static kernels::ForceSpec ToForceSpec(const v1::Forces& forces) {
@@ -57,40 +57,40 @@ static kernels::DynamicsSpec ToDynamicsSpec(const v1::Dynamics& dynamics) {
   spec.step = dynamics.step_order() == 2 ? Step::kSecondOrder : Step::kFirstOrder;
   if (dynamics.has_brownian()) {
     spec.equation = kernels::DynamicsSpec::Equation::kBrownian;
-    spec.swirl = dynamics.brownian().swirl();
+    spec.transverse_coupling = dynamics.brownian().transverse_coupling();
   } else if (dynamics.overdamped().has_converged()) {
     spec.equation = kernels::DynamicsSpec::Equation::kConverged;
     spec.tolerance = dynamics.overdamped().converged().tolerance();
-    spec.most_iterations = dynamics.overdamped().converged().most_iterations();
+    spec.max_iterations = dynamics.overdamped().converged().max_iterations();
   }
   return spec;
 }
 
 static kernels::StartSpec ToStartSpec(const v1::Start& start) {
-  using Places = kernels::StartSpec::Places;
+  using Arrangement = kernels::StartSpec::Arrangement;
   using Labels = kernels::StartSpec::Labels;
   kernels::StartSpec spec;
-  spec.places = start.has_saved()        ? Places::kSaved
-                : start.has_triangular() ? Places::kTriangular
-                : start.has_square()     ? Places::kSquare
-                                         : Places::kRandom;
+  spec.arrangement = start.has_saved()        ? Arrangement::kSaved
+                     : start.has_triangular() ? Arrangement::kTriangular
+                     : start.has_square()     ? Arrangement::kSquare
+                                              : Arrangement::kRandom;
   spec.labels = start.has_drop() ? Labels::kDrop : (start.has_stripe() ? Labels::kStripe : Labels::kScattered);
   if (start.has_random()) spec.closest_pair = start.random().closest_pair();
   return spec;
 }
 
-double CoveredShare(const v1::Bed& bed) {
+double PackingFraction(const v1::Bed& bed) {
   return bed.has_number_density() ? bed.number_density() * std::numbers::pi / 4 : bed.packing_fraction();
 }
 
 static kernels::RetrySpec ToRetrySpec(const v1::StudySpec& at) {
   const double keep_steps = at.retry().keep_interval() / at.dynamics().time_step();
-  return {.most_halvings = at.retry().most_halvings(), .keep_steps = std::max<int64_t>(1, std::llround(keep_steps))};
+  return {.max_halvings = at.retry().max_halvings(), .keep_steps = std::max<int64_t>(1, std::llround(keep_steps))};
 }
 
 static kernels::Sides SidesOf(const kernels::StartSpec& start, const v1::Bed& bed) {
-  if (start.places != kernels::StartSpec::Places::kSaved) {
-    return kernels::FitSides(start.places, bed.bead_count(), CoveredShare(bed), bed.aspect_ratio());
+  if (start.arrangement != kernels::StartSpec::Arrangement::kSaved) {
+    return kernels::FitSides(start.arrangement, bed.bead_count(), PackingFraction(bed), bed.aspect_ratio());
   }
   return start.saved == nullptr ? kernels::Sides() : kernels::Sides{start.saved->side_x, start.saved->side_y};
 }
@@ -126,7 +126,7 @@ kernels::RunSpec ToRunSpec(const v1::StudySpec& at, const v1::Seeds& seeds,
   run.measure.bond_length = at.measure().bond_length();
   run.health = {.closest_pair = at.health().closest_pair(), .largest_move = at.health().largest_move()};
   run.retry = ToRetrySpec(at);
-  run.seeds = {.places = seeds.places(), .noise = seeds.noise(), .disorder = seeds.disorder()};
+  run.seeds = {.positions = seeds.positions(), .noise = seeds.noise(), .disorder = seeds.disorder()};
   return run;
 }
 
@@ -135,7 +135,7 @@ int64_t FrameStepsOf(const v1::StudySpec& at, const kernels::RunSpec& run) {
   if (!(interval > 0)) return 0;
   const auto sample_steps = static_cast<double>(run.measure.interval_steps);
   const double samples = std::max(1.0, std::round(interval / (sample_steps * run.time_step)));
-  return static_cast<int64_t>(std::min(samples * sample_steps, kMostSteps));
+  return static_cast<int64_t>(std::min(samples * sample_steps, kMaxSteps));
 }
 
 std::string StudyPathOf(const std::string& run_spec_member) {

@@ -1,4 +1,4 @@
-/// From a study to the plain numbers that the kernels take.
+/// Converts a study to the plain numbers that the kernels take.
 #pragma once
 
 #include <cstdint>
@@ -10,30 +10,30 @@
 
 namespace gyrebox::study {
 
-/// One run as the kernels take it.
-/// @param at the study with its defaults filled in and its axes set to this run's values, see AtPoint(). It is sound.
+/// A run as the kernels take it.
+/// @param at valid study with its defaults filled in and its axes set to this run's values, see AtPoint().
 /// @param saved the beads of a saved start; without them such a run has neither beads nor sides.
 kernels::RunSpec ToRunSpec(const v1::StudySpec& at, const v1::Seeds& seeds,
                            const std::shared_ptr<const kernels::SavedBed>& saved = nullptr);
 
-/// What forces, frictions, drags, temperature, equation and drive a run has: the part of ToRunSpec() that is there
-/// before its time step is. @param at need not be sound.
+/// Forces, frictions, drags, temperature, equation and drive of a run: the part of ToRunSpec() that does not depend on
+/// the time step. @param at may be invalid.
 kernels::RunSpec ToPhysics(const v1::StudySpec& at);
 
-/// Packing fraction: fraction of the area that beads cover.
-double CoveredShare(const v1::Bed& bed);
+/// Packing fraction: fraction of the area covered by beads.
+double PackingFraction(const v1::Bed& bed);
 
-/// Time between samples in tau, before it is rounded down to whole steps.
+/// Time between samples in tau, before rounding down to whole steps.
 double SampleInterval(const v1::StudySpec& at);
 
-/// Most beads of a bed that frames are kept of: a frame is one blob of the database, which takes a billion bytes.
-inline constexpr int64_t kMostFrameBeads = 50'000'000;
+/// Max beads of a bed whose frames are kept: a frame is one database blob of at most a billion bytes.
+inline constexpr int64_t kMaxFrameBeads = 50'000'000;
 
-/// Steps from one frame that is kept to the next: whole samples, at least one. 0 where the study keeps none.
-/// @param run made from the same.
+/// Steps from one kept frame to the next: a whole number of samples, at least one. 0 if the study keeps no frames.
+/// @param run made from the same study.
 int64_t FrameStepsOf(const v1::StudySpec& at, const kernels::RunSpec& run);
 
-/// Path in the study of what a member of kernels::RunSpec was made from, such as bed.bead_count for side_x.
+/// Path in the study from which a member of kernels::RunSpec was made, such as bed.bead_count for side_x.
 std::string StudyPathOf(const std::string& run_spec_member);
 
 }  // namespace gyrebox::study

@@ -23,7 +23,7 @@ void TakeBed(const SavedRun& saved, v1::StudySpec* spec) {
   }
 }
 
-/// What the bed of a run has in place of a field: its value, or for one of two densities the other.
+/// What the bed of a run has for a field, as text: its value, or the other density if that one is set instead.
 static std::string InItsPlace(const v1::Bed& bed, const FieldDescriptor& field) {
   const bool has = bed.GetReflection()->HasField(bed, &field);
   const FieldDescriptor* other = has ? &field : (field.real_containing_oneof() ? DensityOf(bed) : nullptr);
@@ -51,7 +51,7 @@ void CheckSavedStart(const v1::StudySpec& spec, const FoundRun& saved, Violation
     violations->Add("axes[" + std::to_string(i) + "].field",
                     field + " is that of the run to start from; no axis may vary it");
   }
-  if (run.empty()) return;  // told by the field's own rule
+  if (run.empty()) return;  // reported by the field's own rule
   if (!saved.ok()) {
     violations->Add("start.saved.run", std::string(saved.status().message()));
     return;

@@ -8,6 +8,7 @@
 #include "gyrebox/wave.h"
 #include "schema/number_text.h"
 #include "study/round_off.h"
+#include "study/run_settings.h"
 
 namespace gyrebox::study {
 
@@ -15,7 +16,7 @@ using kernels::Parameter;
 using kernels::WaveSpec;
 using Shape = kernels::WaveSpec::Shape;
 
-/// A wave with the fields that most have.
+/// A wave with the fields that most waveforms share.
 template <class Wave>
 static WaveSpec Base(Shape shape, const Wave& wave) {
   WaveSpec spec;
@@ -35,15 +36,16 @@ static WaveSpec Chirp(const v1::ChirpWave& wave) {
 
 static WaveSpec Sum(const v1::SumWave& wave) {
   WaveSpec spec = Base(Shape::kSum, wave);
-  spec.n_terms = std::min(wave.terms_size(), WaveSpec::kMostTerms);
+  spec.n_terms = std::min(wave.terms_size(), WaveSpec::kMaxTerms);
   for (int k = 0; k < spec.n_terms; ++k) {
-    spec.term_shares[k] = wave.terms(k).share();
+    spec.term_weights[k] = wave.terms(k).weight();
     spec.term_frequencies[k] = wave.terms(k).frequency();
   }
   return spec;
 }
 
-/// @param holder a message with a choice of waves: a drive, or what a step changes. None where it chooses none.
+/// @param holder a message with a choice of waveforms: a drive, or the changes of a step.
+/// @return none if no waveform is chosen.
 template <class Holder>
 static std::optional<WaveSpec> WaveOf(const Holder& holder) {
   switch (holder.waveform_case()) {
@@ -83,7 +85,7 @@ kernels::DriveSpec ToDriveSpec(const v1::Drive& drive) {
                    .frequency_spread = disorder.frequency_spread(),
                    .phase_spread = disorder.phase_spread(),
                    .jitter = disorder.jitter(),
-                   .opposite_share = disorder.opposite_share()};
+                   .opposite_fraction = disorder.opposite_fraction()};
   return spec;
 }
 
@@ -105,28 +107,7 @@ double LastStageTime(const v1::StudySpec& at) {
   return stages.empty() ? at.schedule().duration() : stages.rbegin()->duration();
 }
 
-static void AddChanges(const v1::Adjustable& change, bool ramp, std::vector<kernels::Change>* changes) {
-  const auto add = [&](bool given, Parameter parameter, double value) {
-    if (given) changes->push_back({.parameter = parameter, .value = value, .ramp = ramp});
-  };
-  add(change.has_amplitude(), Parameter::kAmplitude, change.amplitude());
-  add(change.has_frequency(), Parameter::kFrequency, change.frequency());
-  add(change.has_last_frequency(), Parameter::kLastFrequency, change.last_frequency());
-  add(change.has_sweep_time(), Parameter::kSweepTime, change.sweep_time());
-  add(change.has_depth(), Parameter::kDepth, change.depth());
-  add(change.has_index(), Parameter::kIndex, change.index());
-  add(change.has_modulation_frequency(), Parameter::kModulationFrequency, change.modulation_frequency());
-  add(change.has_temperature(), Parameter::kTemperature, change.temperature());
-  add(change.has_friction_tangential(), Parameter::kFrictionTangential, change.friction_tangential());
-  add(change.has_friction_normal(), Parameter::kFrictionNormal, change.friction_normal());
-  add(change.has_amplitude_spread(), Parameter::kAmplitudeSpread, change.amplitude_spread());
-  add(change.has_frequency_spread(), Parameter::kFrequencySpread, change.frequency_spread());
-  add(change.has_phase_spread(), Parameter::kPhaseSpread, change.phase_spread());
-  add(change.has_jitter(), Parameter::kJitter, change.jitter());
-  add(change.has_opposite_share(), Parameter::kOppositeShare, change.opposite_share());
-}
-
-/// One adjustment a stage, also where it changes nothing, without its step.
+/// One adjustment per stage, without its step; empty if the stage changes nothing.
 static std::vector<kernels::Adjustment> ChangesOfEveryStage(const v1::StudySpec& at) {
   std::vector<kernels::Adjustment> adjustments;
   for (const v1::Stage& stage : at.schedule().stages()) {
@@ -151,13 +132,13 @@ static std::vector<kernels::Adjustment> AdjustmentOfEveryStage(const v1::StudySp
 
 std::vector<kernels::Adjustment> ChangesInOrder(const v1::StudySpec& at) {
   auto adjustments = ChangesOfEveryStage(at);
-  for (const v1::SteeredChange& steered : at.schedule().steering().changes()) {
+  for (const v1::ReplayedAdjustment& steered : at.schedule().steering().adjustments()) {
     adjustments.push_back(ToAdjustment(steered));
   }
   return adjustments;
 }
 
-kernels::Adjustment ToAdjustment(const v1::SteeredChange& steered) {
+kernels::Adjustment ToAdjustment(const v1::ReplayedAdjustment& steered) {
   kernels::Adjustment adjustment;
   adjustment.step = steered.step();
   adjustment.ramp_steps = steered.ramp_steps();
@@ -169,49 +150,36 @@ std::vector<kernels::Adjustment> ToAdjustments(const v1::StudySpec& at) {
   auto adjustments = AdjustmentOfEveryStage(at);
   std::erase_if(adjustments,
                 [](const auto& adjustment) { return adjustment.wave.empty() && adjustment.changes.empty(); });
-  for (const v1::SteeredChange& steered : at.schedule().steering().changes()) {
+  for (const v1::ReplayedAdjustment& steered : at.schedule().steering().adjustments()) {
     adjustments.push_back(ToAdjustment(steered));
   }
-  // Of those for the same step the later one comes last, as where it is made while the run is under way.
+  // For equal steps the later adjustment comes last, as in a live run.
   std::stable_sort(adjustments.begin(), adjustments.end(),
                    [](const auto& a, const auto& b) { return a.step < b.step; });
   return adjustments;
 }
 
-/// The number that bears on frequencies and that a parameter sets; null where it sets none.
-static double* Find(Parameter parameter, kernels::WaveSpec& wave, double& spread) {
-  switch (parameter) {
-    case Parameter::kFrequency:
-      return &wave.frequency;
-    case Parameter::kLastFrequency:
-      return &wave.last_frequency;
-    case Parameter::kIndex:
-      return &wave.index;
-    case Parameter::kModulationFrequency:
-      return &wave.modulation_frequency;
-    case Parameter::kFrequencySpread:
-      return &spread;
-    default:
-      return nullptr;
-  }
+/// Whether frequencies depend on it.
+static bool IsOfFrequency(Parameter parameter) {
+  return parameter == Parameter::kFrequency || parameter == Parameter::kLastFrequency ||
+         parameter == Parameter::kIndex || parameter == Parameter::kModulationFrequency ||
+         parameter == Parameter::kFrequencySpread;
 }
 
 bool FrequencyFold::Concerns(const kernels::Adjustment& adjustment) {
-  kernels::WaveSpec wave;
-  double spread = 0;
-  return !adjustment.wave.empty() ||
-         std::any_of(adjustment.changes.begin(), adjustment.changes.end(),
-                     [&](const auto& change) { return Find(change.parameter, wave, spread) != nullptr; });
+  return !adjustment.wave.empty() || std::any_of(adjustment.changes.begin(), adjustment.changes.end(),
+                                                 [](const auto& change) { return IsOfFrequency(change.parameter); });
 }
 
-FrequencyFold::FrequencyFold(const kernels::DriveSpec& drive)
-    : wave_(drive.wave), spread_(drive.disorder.frequency_spread) {
-  Count(wave_, spread_);
+FrequencyFold::FrequencyFold(const kernels::DriveSpec& drive) {
+  now_.wave = drive.wave;
+  now_.disorder = drive.disorder;
+  Count(now_);
 }
 
-void FrequencyFold::Count(const kernels::WaveSpec& wave, double spread) {
-  const double of_wave = kernels::HighestFrequency(wave);
-  const double of_spinner = of_wave * (1 + 3 * spread);
+void FrequencyFold::Count(const kernels::Settings& settings) {
+  const double of_wave = kernels::HighestFrequency(settings.wave);
+  const double of_spinner = of_wave * (1 + 3 * settings.disorder.frequency_spread);
   highest_.of_wave = std::max(highest_.of_wave, of_wave);
   if (of_spinner <= highest_.of_spinner) return;
   highest_.of_spinner = of_spinner;
@@ -220,18 +188,18 @@ void FrequencyFold::Count(const kernels::WaveSpec& wave, double spread) {
 
 void FrequencyFold::Add(const kernels::Adjustment& adjustment) {
   ++added_;
-  if (!adjustment.wave.empty()) wave_ = adjustment.wave.front();
+  if (!adjustment.wave.empty()) now_.wave = adjustment.wave.front();
   for (const auto& change : adjustment.changes) {
-    if (double* value = Find(change.parameter, wave_, spread_); value && !change.ramp) *value = change.value;
+    if (!change.ramp) now_[change.parameter] = change.value;
   }
-  // While several ramps run, no frequency is above that of all their higher ends together.
-  kernels::WaveSpec fastest = wave_;
-  double widest = spread_;
+  // While several ramps run, the frequency never exceeds that of all their upper ends combined.
+  kernels::Settings fastest = now_;
   for (const auto& change : adjustment.changes) {
-    if (double* value = Find(change.parameter, wave_, spread_); value && change.ramp) *value = change.value;
-    if (double* value = Find(change.parameter, fastest, widest)) *value = std::max(*value, change.value);
+    if (change.ramp) now_[change.parameter] = change.value;
+    double& highest = fastest[change.parameter];
+    highest = std::max(highest, change.value);
   }
-  Count(fastest, widest);
+  Count(fastest);
 }
 
 static HighestFrequency HighestIn(const kernels::DriveSpec& drive,

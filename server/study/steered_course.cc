@@ -3,11 +3,12 @@
 #include <algorithm>
 
 #include "schema/nearest_name.h"
-#include "study/check_changes.h"
 #include "study/expand.h"
 #include "study/number_at.h"
+#include "study/run_settings.h"
 #include "study/run_spec.h"
 #include "study/time_step.h"
+#include "study/validation/check_changes.h"
 
 namespace gyrebox::study {
 
@@ -16,7 +17,7 @@ using google::protobuf::FieldDescriptor;
 SteerPoint::SteerPoint(v1::StudySpec at_point) : at(std::move(at_point)), time_step(at.dynamics().time_step()) {
   at.clear_axes();
   drive = ToDriveSpec(at.drive());
-  stages = ToAdjustments(at);  // of a replay, what was steered in the first run among them
+  stages = ToAdjustments(at);  // in a replay, including the steering of the original run
   at.mutable_schedule()->clear_steering();
   int64_t step = 0;
   for (const v1::Stage& stage : at.schedule().stages()) {
@@ -27,7 +28,7 @@ SteerPoint::SteerPoint(v1::StudySpec at_point) : at(std::move(at_point)), time_s
 
 SteerPoints::SteerPoints(const v1::StudySpec& spec) : spec_(spec) {}
 
-/// Whether steering looks at a field: it asks for what wave there is, for steps, and for what they follow from.
+/// Whether steering depends on a field: it needs the wave, the steps, and what determines them.
 static bool Counts(const std::string& field) {
   static constexpr const char* kOthers[] = {"seeds.", "trials.", "health.", "retry.", "start.", "bed.spinner_fraction"};
   return std::none_of(std::begin(kOthers), std::end(kOthers),
@@ -35,7 +36,7 @@ static bool Counts(const std::string& field) {
 }
 
 std::shared_ptr<const SteerPoint> SteerPoints::At(const v1::Run& run) {
-  std::vector<double> counting = {run.audit() ? 1.0 : 0.0};  // its time step
+  std::vector<double> counting = {run.audit() ? 1.0 : 0.0};  // an audit run has its own time step
   for (int i = 0; i < std::min(spec_.axes_size(), run.axis_values_size()); ++i) {
     if (Counts(spec_.axes(i).field())) counting.push_back(run.axis_values(i));
   }
@@ -61,7 +62,7 @@ void SteeredCourse::Add(const v1::Adjustment& entry) {
   ++length_;
   Reach(entry.reached_step());
   if (entry.kind() != v1::Adjustment::KIND_CHANGE) return;
-  v1::SteeredChange steered;
+  v1::ReplayedAdjustment steered;
   steered.set_step(entry.step());
   steered.set_ramp_steps(entry.ramp_steps());
   *steered.mutable_change() = entry.change();
@@ -72,8 +73,7 @@ void SteeredCourse::Add(const v1::Adjustment& entry) {
   ahead_.insert(after, std::move(adjustment));
 }
 
-/// Visits stages, and what was steered, in the order in which they take effect: of those for the same step, the stages
-/// come first.
+/// Visits stages and steered adjustments in the order in which they take effect; for equal steps, stages come first.
 template <class Visit>
 static void Merge(const std::vector<kernels::Adjustment>& stages, size_t first,
                   const std::vector<kernels::Adjustment>& ahead, const Visit& visit) {
@@ -88,7 +88,7 @@ static void Merge(const std::vector<kernels::Adjustment>& stages, size_t first,
 void SteeredCourse::Reach(int64_t step) {
   if (step <= reached_) return;
   reached_ = step;
-  // What holds from this step on exactly may still have something of the same step before it.
+  // Adjustments at exactly this step stay ahead: others at the same step may still precede them.
   const auto past = std::find_if(ahead_.begin(), ahead_.end(), [&](const auto& other) { return other.step >= step; });
   const std::vector<kernels::Adjustment> over(ahead_.begin(), past);
   ahead_.erase(ahead_.begin(), past);
@@ -116,7 +116,7 @@ CourseFold SteeredCourse::With(const kernels::Adjustment* more) const {
 SteeredCourse::Key SteeredCourse::KeyAt(int64_t step) const {
   const auto& begins = point_->stage_begins;
   int64_t stage = std::upper_bound(begins.begin(), begins.end(), step) - begins.begin();
-  // In a replay there are changes within the stages too.
+  // A replay also has adjustments within the stages.
   for (const kernels::Adjustment& adjustment : point_->stages) stage += adjustment.step <= step ? 1 : 0;
   const kernels::Peaks& peaks = fold_.peaks.peaks();
   std::vector<double> numbers = {fold_.frequencies.highest(),
@@ -139,26 +139,26 @@ static void AddFault(const std::string& field, const std::string& description,
   fault.set_description(description);
 }
 
-/// What may change where there is this wave, by the path that sets it.
+/// Fields that may change under this wave, by the path that sets them.
 static std::map<std::string, const FieldDescriptor*> Changeable(const FieldDescriptor* wave) {
   std::map<std::string, const FieldDescriptor*> fields;
-  for (int i = 0; wave != nullptr && i < v1::Adjustable::descriptor()->field_count(); ++i) {
-    const FieldDescriptor& change = *v1::Adjustable::descriptor()->field(i);
-    if (const std::string path = PathSet(change, *wave); !path.empty()) fields[path] = &change;
+  if (wave == nullptr) return fields;
+  for (const FieldDescriptor* number : AdjustableNumbers()) {
+    if (const std::string path = PathSet(*number, *wave); !path.empty()) fields[path] = number;
   }
   return fields;
 }
 
-AskedChange SteeredCourse::Ask(int64_t step, int64_t ramp_steps,
-                               const google::protobuf::RepeatedPtrField<v1::FieldChange>& asked) const {
-  AskedChange result;
+RequestedAdjustment SteeredCourse::Ask(int64_t step, int64_t ramp_steps,
+                                       const google::protobuf::RepeatedPtrField<v1::FieldChange>& asked) const {
+  RequestedAdjustment result;
   result.change.set_step(step);
   result.change.set_ramp_steps(ramp_steps);
-  v1::Adjustable& change = *result.change.mutable_change();
+  v1::RunSettings& change = *result.change.mutable_change();
   const FieldDescriptor* wave = WaveAt(point_->at, step);
   const auto fields = Changeable(wave);
   std::vector<std::string> paths;
-  std::map<std::string, std::string> path_of;  // by the name of the change
+  std::map<std::string, std::string> path_of;  // by field name of the change
   for (const auto& [path, field] : fields) {
     paths.push_back(path);
     path_of[field->name()] = path;
@@ -175,7 +175,7 @@ AskedChange SteeredCourse::Ask(int64_t step, int64_t ramp_steps,
     }
   }
   if (wave != nullptr) {
-    // What holds for changes of stages holds for these.
+    // The rules for changes of stages apply here too.
     for (const BadChange& bad : BadChangesIn(point_->at, change, *wave)) {
       AddFault(path_of[bad.path], bad.description, &result.faults);
     }

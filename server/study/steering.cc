@@ -8,7 +8,7 @@ v1::Steering ToSteering(const std::vector<v1::Adjustment>& journal) {
   v1::Steering steering;
   for (const v1::Adjustment& entry : journal) {
     if (entry.kind() != v1::Adjustment::KIND_CHANGE) continue;
-    v1::SteeredChange& change = *steering.add_changes();
+    v1::ReplayedAdjustment& change = *steering.add_adjustments();
     change.set_step(entry.step());
     change.set_ramp_steps(entry.ramp_steps());
     *change.mutable_change() = entry.change();

@@ -1,4 +1,4 @@
-/// Changes that people make in a run while it runs.
+/// Adjustments that users make to a live run.
 #pragma once
 
 #include <google/protobuf/repeated_ptr_field.h>
@@ -15,17 +15,17 @@
 
 namespace gyrebox::study {
 
-/// A change at a step, from the paths that a person gives; or every fault of it.
-struct AskedChange {
-  v1::SteeredChange change;
+/// An adjustment at a step, made from the paths that a user gives, or all its faults.
+struct RequestedAdjustment {
+  v1::ReplayedAdjustment change;
   std::vector<v1::FieldViolation> faults;
-  std::string warning;  ///< why figures after it are doubtful; empty where they are not
+  std::string warning;  ///< why results after it are doubtful; empty if they are not
 };
 
-/// The changes of a journal, in its order.
+/// The adjustments of a journal that change fields, in order.
 v1::Steering ToSteering(const std::vector<v1::Adjustment>& journal);
 
-/// The study at the point of a run, with all that was steered so far, and the run's present end.
+/// The study at the point of a run, with all steering so far and the current number of steps of the run.
 v1::StudySpec SpecOf(const v1::StudySpec& spec, const v1::Run& run, const std::vector<v1::Adjustment>& journal);
 
 }  // namespace gyrebox::study

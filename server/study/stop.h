@@ -1,4 +1,4 @@
-/// Ends work that nobody waits for any more.
+/// Cancels work that nobody waits for any more.
 #pragma once
 
 #include <absl/status/status.h>
@@ -8,8 +8,9 @@
 
 namespace gyrebox::study {
 
-/// Asked in every loop that may take long, between two points, runs or answers. Once it says so it does for good, and
-/// the loop breaks off with whatever it has: who gave the stop asks it again and throws that away.
+/// Polled in every loop that may take long, between points, runs or answers. Once asked() returns true it keeps doing
+/// so, and the loop stops with a partial result. The function that passed the Stop polls it again and discards that
+/// result.
 class Stop {
  public:
   Stop() = default;  ///< never
@@ -21,7 +22,7 @@ class Stop {
   std::function<bool()> asked_;
 };
 
-/// What a call comes to whose work was broken off. Whoever went away before the deadline does not read it.
+/// Status of a call whose work was cancelled. A caller that left before the deadline never reads it.
 inline absl::Status Stopped() { return absl::DeadlineExceededError("the deadline of the call has passed"); }
 
 }  // namespace gyrebox::study

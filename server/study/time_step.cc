@@ -16,7 +16,7 @@ namespace gyrebox::study {
 
 using schema::NumberText;
 
-/// Shorter steps than these do nothing in any number of them that a run may have, tau.
+/// Shortest step in tau. With a shorter one, a run of the max number of steps shows no motion.
 constexpr double kShortestStep = 1e-9;
 
 static std::string Short(double value) { return NumberText(value, 3); }
@@ -28,24 +28,24 @@ kernels::Peaks PeaksOf(const v1::StudySpec& at) {
 }
 
 kernels::StepChoice StepByRule(const v1::StudySpec& at, const kernels::Peaks& peaks) {
-  return kernels::ChooseStep(ToPhysics(at), peaks, CoveredShare(at.bed()));
+  return kernels::ChooseStep(ToPhysics(at), peaks, PackingFraction(at.bed()));
 }
 
 static bool IsOver(double step, const kernels::StepChoice& rule) { return step > rule.step * (1 + kRoundOff); }
 
-/// The rule's step, shortened so that samples are a whole number of steps apart. The longest step of all is taken as it
-/// is, and so is one that is longer than the interval: that is refused.
+/// The rule's step, shortened so that samples are a whole number of steps apart. The longest allowed step is kept as it
+/// is, and so is a step longer than the interval, which is rejected later.
 static double Fitted(const kernels::StepChoice& choice, double interval) {
   const double step = std::max(choice.step, kShortestStep);
   if (choice.limit == kernels::StepLimit::kLargest || !(interval >= step)) return step;
   return std::max(interval / std::ceil(interval / step * (1 - kRoundOff)), kShortestStep);
 }
 
-/// The order that a study leaves open.
+/// Step order for a study that gives none.
 static int OpenOrder(const v1::StudySpec& at, const kernels::Peaks& peaks) {
   using Step = kernels::DynamicsSpec::Step;
   kernels::RunSpec run = ToPhysics(at);
-  const double packing = CoveredShare(at.bed());
+  const double packing = PackingFraction(at.bed());
   if (!at.dynamics().has_time_step()) return kernels::ChooseOrder(run, peaks, packing) == Step::kFirstOrder ? 1 : 2;
   run.dynamics.step = Step::kFirstOrder;
   return IsOver(at.dynamics().time_step(), kernels::ChooseStep(run, peaks, packing)) ? 2 : 1;

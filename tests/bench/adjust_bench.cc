@@ -1,5 +1,5 @@
-// How long a change of a run takes from the call to the answer with its exact step, while the device is busy, and how
-// quickly the runs go on meanwhile. The server must be running and have nothing else to do.
+// Latency of an adjustment, from the call to the response with its exact step, while the device is busy, and the speed
+// of the runs meanwhile. The server must be running and otherwise idle.
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <chrono>
@@ -21,9 +21,9 @@ struct Options {
   int beads = 1536;
   int trials = 128;
   double interval = 0.125;  ///< tau between samples
-  int count = 200;          ///< changes
-  double pause = 0.05;      ///< seconds between them
-  double warm_up = 3;       ///< seconds before the first
+  int count = 200;          ///< adjustments
+  double pause = 0.05;      ///< seconds between adjustments
+  double warm_up = 3;       ///< seconds before the first adjustment
 };
 
 template <class T>
@@ -48,7 +48,7 @@ std::string Create(client::Client& client, const Options& options) {
   return Check(client.CreateStudy(spec)).name();
 }
 
-/// Steps of all runs so far.
+/// Total steps of all runs so far.
 double Steps(client::Client& client, const std::string& study) {
   double steps = 0;
   if (!client.ForRuns(study, [&](const v1::Run& run) { steps += static_cast<double>(run.step()); }).ok()) {

@@ -1,4 +1,4 @@
-// Speed and memory of the answers of a study: a store is filled with made-up runs, then asked.
+// Speed and memory of the answers of a study: a store is filled with synthetic runs, then queried.
 #include <sys/resource.h>
 
 #include <CLI/CLI.hpp>
@@ -11,9 +11,9 @@
 #include <limits>
 #include <random>
 
-#include "analysis/answers.h"
-#include "analysis/plateau.h"
-#include "analysis/table.h"
+#include "answers/answers.h"
+#include "answers/table.h"
+#include "estimators/plateau.h"
 #include "store/store.h"
 #include "study/defaults.h"
 #include "study/expand.h"
@@ -27,13 +27,13 @@ struct Options {
   int points = 1000;
   int trials = 10;
   int samples = 1000;
-  int width = 4;    ///< values of a sample; every ninth holds those past the first kInEverySample
-  int segment = 0;  ///< samples of a segment; 0 for all of a run
+  int width = 4;    ///< values per sample; every ninth sample holds those past the first kInEverySample
+  int segment = 0;  ///< samples per segment; 0 for all of a run
 };
 
 constexpr int kInEverySample = 54;
 
-/// Time by the clock, and of this process, which is the same on a busy machine.
+/// Wall-clock time, and CPU time of this process, which does not depend on the load of the machine.
 struct Time {
   double seconds = 0, cpu_seconds = 0;
 };
@@ -83,22 +83,21 @@ v1::StudySpec SpecOf(const Options& options) {
 
 std::vector<v1::Observable> ObservablesOf(int width) {
   std::vector<v1::Observable> all;
-  for (const char* name :
-       {"spinner_weight_average_size", "spinner_size_spread", "domain_spacing", "morphology_class"}) {
+  for (const char* name : {"spinner_weight_average_size", "polydispersity", "domain_spacing", "morphology_class"}) {
     v1::Observable& observable = all.emplace_back();
     observable.set_name(name);
     observable.set_width(1);
   }
-  // Beside them single numbers, a histogram, a structure factor, correlations: as real samples have them.
-  for (int place = 4; place < width; place += all.back().width()) {
-    const int usual = place < 30 ? 1 : place < 54 ? 24 : place < 118 ? 64 : 200;
-    all.emplace_back().set_name("other_" + std::to_string(place));
-    all.back().set_width(std::min(usual, width - place));
+  // As in real samples: single numbers, a histogram, a structure factor, correlations.
+  for (int column = 4; column < width; column += all.back().width()) {
+    const int usual = column < 30 ? 1 : column < 54 ? 24 : column < 118 ? 64 : 200;
+    all.emplace_back().set_name("other_" + std::to_string(column));
+    all.back().set_width(std::min(usual, width - column));
   }
   return all;
 }
 
-/// A correlated series about a mean that rises with the amplitude, with a swing in each period.
+/// A correlated series about a mean that rises with the amplitude, with an oscillation in each period.
 store::RunUpdate RunOf(int64_t number, double amplitude, const Options& options, std::mt19937_64& random) {
   std::normal_distribution<double> normal;
   store::RunUpdate update;
@@ -106,11 +105,11 @@ store::RunUpdate RunOf(int64_t number, double amplitude, const Options& options,
   update.state = v1::Run::STATE_FINISHED;
   update.time = options.samples / 8.0;
   update.samples.width = store::kRowHead + options.width;
-  size_t place = store::kRowHead;
+  size_t column = store::kRowHead;
   for (const v1::Observable& observable : ObservablesOf(options.width)) {
     const auto width = static_cast<size_t>(observable.width());
-    if (width > 1) update.samples.wide.push_back({place, width});
-    place += width;
+    if (width > 1) update.samples.wide.push_back({column, width});
+    column += width;
   }
   double x = normal(random);
   for (int i = 0; i < options.samples; ++i) {
@@ -127,7 +126,7 @@ store::RunUpdate RunOf(int64_t number, double amplitude, const Options& options,
   return update;
 }
 
-/// Writes runs down, a segment of each at a time.
+/// Records runs, one segment of each at a time.
 bool Record(store::Store& store, const std::vector<store::RunUpdate>& whole, const Options& options) {
   const int at_a_time = options.segment > 0 ? options.segment : options.samples;
   for (int first = 0; first < options.samples; first += at_a_time) {
@@ -212,7 +211,7 @@ int main(int argc, char** argv) {
     const int64_t runs = Fill(**store, options);
     const Time fill = fill_watch.Read();
     const double filled = PeakMegabytes();
-    const double disk = static_cast<double>(store->get()->StoredBytes()->at(store::kLocalPerson));
+    const double disk = static_cast<double>(store->get()->StoredBytes()->at(store::kLocalUser));
     const Stopwatch table_watch;
     const bool tabulated = analysis::Tabulate(**store, 1, "").ok();
     const Time table = table_watch.Read();

@@ -1,5 +1,5 @@
-// Speed of the engine as a run sees it: rebuilds, noise, health and observables at their default interval included.
-// Prints N, dimension, dynamics, solver, temperature, device with every figure.
+// Speed of the engine as a run sees it: rebuilds, noise, health checks and observables at their default interval
+// included. Prints N, dimension, dynamics, solver, temperature and device with every figure.
 #include <CLI/CLI.hpp>
 #include <chrono>
 #include <cstdio>
@@ -34,7 +34,7 @@ struct Options {
   std::string json;
 };
 
-// A dense driven bed as people run it: packing 0.70, 30 % spinners, sine drive of the rate.
+// A dense driven bed as users run it: packing 0.70, 30 % spinners, sine drive of the rate.
 RunSpec BenchRun(const Options& options, std::uint64_t seed) {
   RunSpec spec;
   spec.n_beads = options.beads;
@@ -44,9 +44,10 @@ RunSpec BenchRun(const Options& options, std::uint64_t seed) {
                            : options.solver == "brownian" ? Equation::kBrownian
                                                           : Equation::kLagged;
   spec.dynamics.tolerance = options.tolerance;
-  spec.start.places = options.start == "lattice" ? StartSpec::Places::kTriangular : StartSpec::Places::kRandom;
+  spec.start.arrangement =
+      options.start == "lattice" ? StartSpec::Arrangement::kTriangular : StartSpec::Arrangement::kRandom;
   if (!options.measured) spec.measure.interval_steps = std::int64_t{1} << 40;
-  const auto sides = gyrebox::kernels::FitSides(spec.start.places, options.beads, 0.70, 1);
+  const auto sides = gyrebox::kernels::FitSides(spec.start.arrangement, options.beads, 0.70, 1);
   spec.side_x = sides.x;
   spec.side_y = sides.y;
   spec.temperature = options.temperature;
@@ -54,7 +55,7 @@ RunSpec BenchRun(const Options& options, std::uint64_t seed) {
   spec.drive.wave.shape = WaveSpec::Shape::kSine;
   spec.drive.wave.amplitude = options.amplitude;
   spec.drive.wave.frequency = 1;
-  spec.seeds.places = seed;
+  spec.seeds.positions = seed;
   using Step = gyrebox::kernels::DynamicsSpec::Step;
   spec.dynamics.step = options.order == 1   ? Step::kFirstOrder
                        : options.order == 2 ? Step::kSecondOrder
@@ -64,7 +65,7 @@ RunSpec BenchRun(const Options& options, std::uint64_t seed) {
 
 struct Figure {
   double bead_steps_per_second = 0;
-  double rebuild_share = 0;  // of the time of all threads
+  double rebuild_fraction = 0;  // of the time of all threads
   double steps_per_rebuild = 0;
 };
 
@@ -80,7 +81,7 @@ Figure Measure(gyrebox::kernels::Device& device, const Options& options) {
     }
     return std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
   };
-  // Warm up past the start, where lists change faster.
+  // Warms up past the start, where lists change faster.
   advance(options.warm_up);
   const auto before = ensemble->rebuilds();
   double seconds = 0;
@@ -94,15 +95,14 @@ Figure Measure(gyrebox::kernels::Device& device, const Options& options) {
   figure.bead_steps_per_second =
       static_cast<double>(options.beads) * options.beds * static_cast<double>(steps) / seconds;
   const double threads = std::min(device.thread_count(), options.beads >= 8192 ? 1 : options.beds);
-  figure.rebuild_share = (after.seconds - before.seconds) / (seconds * threads);
+  figure.rebuild_fraction = (after.seconds - before.seconds) / (seconds * threads);
   figure.steps_per_rebuild = static_cast<double>(steps) * options.beds /
                              static_cast<double>(std::max<std::int64_t>(1, after.count - before.count));
   return figure;
 }
 
-// Share of a run's time that its observables take: the same beds with and without them, from one sample that holds
-// everything to the next and in turn, so that whatever else the machine does falls on both; the quickest of each
-// counts.
+// Fraction of a run's time spent on its observables: the same beds with and without them, from one complete sample to
+// the next. The two alternate, so that other load on the machine affects both; the fastest of each counts.
 double CostOfMeasuring(gyrebox::kernels::Device& device, Options options) {
   std::unique_ptr<gyrebox::kernels::Ensemble> ensembles[2];
   for (const bool measured : {false, true}) {
@@ -172,7 +172,7 @@ int main(int argc, char** argv) {
               options.measured ? "observables at their default interval" : "no observables",
               opened.device->description().c_str());
   std::printf("  %.4g bead-steps/s; a list rebuild every %.1f steps, %.1f %% of the time\n",
-              figure.bead_steps_per_second, figure.steps_per_rebuild, 100 * figure.rebuild_share);
+              figure.bead_steps_per_second, figure.steps_per_rebuild, 100 * figure.rebuild_fraction);
   std::printf("  %.0f bytes a bead\n",
               static_cast<double>(opened.device->BytesOf(BenchRun(options, 1))) / static_cast<double>(options.beads));
   if (!options.json.empty()) {
@@ -181,7 +181,7 @@ int main(int argc, char** argv) {
                                 << "\", \"temperature\": " << options.temperature << ", \"device\": \""
                                 << opened.device->description()
                                 << "\", \"bead_steps_per_second\": " << figure.bead_steps_per_second
-                                << ", \"rebuild_share\": " << figure.rebuild_share << "}\n";
+                                << ", \"rebuild_fraction\": " << figure.rebuild_fraction << "}\n";
   }
   return 0;
 }

@@ -1,5 +1,5 @@
-// How long a page of runs takes, and how long a large study is in coming in, through the calls of a running server
-// whose store holds finished studies (see full_store).
+// Time to list a page of runs and to submit a large study, by calls to a running server whose store holds finished
+// studies (see full_store).
 #include <grpcpp/grpcpp.h>
 
 #include <CLI/CLI.hpp>
@@ -34,7 +34,7 @@ void Check(const grpc::Status& status) {
   if (!status.ok()) throw std::runtime_error(status.error_message());
 }
 
-/// Milliseconds of each page of the runs of all studies; counts the runs.
+/// Milliseconds for each page of the runs of all studies; counts the runs.
 std::vector<double> Pages(v1::RunService::Stub& runs, const v1::ListStudiesResponse& studies, const Options& options,
                           int64_t* count) {
   std::vector<double> milliseconds;
@@ -55,7 +55,7 @@ std::vector<double> Pages(v1::RunService::Stub& runs, const v1::ListStudiesRespo
   return milliseconds;
 }
 
-/// Milliseconds until a study is accepted. It is cancelled at once.
+/// Milliseconds until a study is accepted. The study is cancelled at once.
 double Submit(v1::StudyService::Stub& studies, const Options& options) {
   v1::CreateStudyRequest request;
   v1::StudySpec& spec = *request.mutable_spec();

@@ -1,11 +1,11 @@
-// What a step costs and what it gets wrong: beds over drive amplitudes and starts, at several steps, orders and
-// solvers. One row of CSV for each amplitude at each of these: mean cluster sizes and energy over the last half of the
-// runs, their standard errors over starts, the price, and the step that the rule gives. Builds without the server.
+// Cost and error of a step: beds over drive amplitudes and realizations, at several steps, orders and solvers. Prints
+// one row of CSV for each amplitude at each of these: mean cluster sizes and energy over the last half of the runs,
+// their standard errors over realizations, the cost, and the step by the rule. Builds without the server.
 //
 //   gyrebox_step_size_bench --packing 0.5 --frequency 2 --amplitudes 135,200,300 --steps 2e-4,1e-4,5e-5,2.5e-5
 //       --orders 1,2 --starts 8 --duration 120 --device cuda > sizes.csv
 //
-// A step of 0 is the rule's, of each amplitude its own; -K is the rule's over K. An order of 0 is the one by default.
+// A step of 0 is the rule's, for each amplitude; -K is the rule's divided by K. An order of 0 is the default one.
 #include <CLI/CLI.hpp>
 #include <chrono>
 #include <cmath>
@@ -24,7 +24,7 @@ using gyrebox::kernels::StartSpec;
 using gyrebox::kernels::WaveSpec;
 
 struct Options {
-  double packing = 0.5, frequency = 2, temperature = 0.002, duration = 60, share = 0.30, strength = 20,
+  double packing = 0.5, frequency = 2, temperature = 0.002, duration = 60, fraction = 0.30, strength = 20,
          tolerance = 1e-3;
   std::vector<double> amplitudes = {135}, steps = {1e-4};
   std::vector<int> orders = {2};
@@ -34,7 +34,7 @@ struct Options {
   std::string start = "random", device = "cpu";
 };
 
-/// What one row is of.
+/// The point of one row.
 struct Point {
   double step = 0;
   int order = 2;
@@ -49,9 +49,10 @@ RunSpec RunOf(const Options& options, const Point& point, double amplitude, int 
   using Equation = DynamicsSpec::Equation;
   RunSpec spec;
   spec.n_beads = options.beads;
-  spec.n_spinners = std::llround(static_cast<double>(options.beads) * options.share);
-  spec.start.places = options.start == "lattice" ? StartSpec::Places::kTriangular : StartSpec::Places::kRandom;
-  const auto sides = gyrebox::kernels::FitSides(spec.start.places, options.beads, options.packing, 1);
+  spec.n_spinners = std::llround(static_cast<double>(options.beads) * options.fraction);
+  spec.start.arrangement =
+      options.start == "lattice" ? StartSpec::Arrangement::kTriangular : StartSpec::Arrangement::kRandom;
+  const auto sides = gyrebox::kernels::FitSides(spec.start.arrangement, options.beads, options.packing, 1);
   spec.side_x = sides.x;
   spec.side_y = sides.y;
   spec.force.strength = options.strength;
@@ -70,7 +71,7 @@ RunSpec RunOf(const Options& options, const Point& point, double amplitude, int 
   spec.time_step = point.step;
   if (point.step <= 0) spec.time_step = RuleOf(spec, options.packing).step / (point.step < 0 ? -point.step : 1);
   spec.n_steps = std::llround(options.duration / spec.time_step);
-  // Eight phases of a period in turn, four samples a period; every sample has what this bench reads.
+  // Samples eight phases of a period in turn, four samples per period; every sample has what this bench reads.
   const double apart = options.frequency > 0 ? 1.125 / options.frequency : 0.25;
   spec.measure.interval_steps = std::max<std::int64_t>(1, std::llround(apart / spec.time_step));
   spec.measure.structure_every = 1 << 20 | 1;
@@ -87,7 +88,7 @@ std::size_t ValueAt(const std::vector<Column>& columns, const std::string& name)
   throw std::runtime_error("no column " + name);
 }
 
-/// Mean and standard error over starts; NaN where there are too few.
+/// Mean and standard error over realizations; NaN if there are too few.
 struct Estimate {
   double sum = 0, squares = 0;
   int count = 0;
@@ -117,10 +118,10 @@ void Measure(gyrebox::kernels::Device& device, const Options& options, const Poi
     for (int start = 0; start < options.starts; ++start) specs.push_back(RunOf(options, point, amplitude, start));
   }
   const auto ensemble = device.NewEnsemble(specs);
-  std::int64_t most_steps = 0;
-  for (const RunSpec& spec : specs) most_steps = std::max(most_steps, spec.n_steps);
+  std::int64_t max_steps = 0;
+  for (const RunSpec& spec : specs) max_steps = std::max(max_steps, spec.n_steps);
   const auto begin = std::chrono::steady_clock::now();
-  const std::vector<RunChunk> runs = ensemble->Advance(most_steps);
+  const std::vector<RunChunk> runs = ensemble->Advance(max_steps);
   const double seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
   double bead_steps = 0;
   for (const RunChunk& run : runs) bead_steps += static_cast<double>(run.step) * static_cast<double>(options.beads);
@@ -171,7 +172,7 @@ int main(int argc, char** argv) {
   app.add_option("--tolerance", options.tolerance, "of the converged solver");
   app.add_option("--temperature", options.temperature, "k_B T, epsilon");
   app.add_option("--duration", options.duration, "of a run, tau");
-  app.add_option("--spinners", options.share, "share of beads that are driven; 0 for a bed at rest");
+  app.add_option("--spinners", options.fraction, "fraction of beads that are driven; 0 for a bed at rest");
   app.add_option("--strength", options.strength, "of the exponential force, epsilon/sigma");
   app.add_option("--beads", options.beads, "beads a bed");
   app.add_option("--starts", options.starts, "starts of each amplitude");

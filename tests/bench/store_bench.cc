@@ -1,4 +1,4 @@
-// How soon a server with many runs on disk is ready, and how long a page of them takes.
+// Startup time of a server with many runs on disk, and the time to list a page of them.
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <chrono>
@@ -21,11 +21,11 @@ struct Options {
   int samples = 100;
   int width = 4;
   int state_bytes = 4096;
-  std::string keep;  ///< folder for the store; empty for one that goes
+  std::string keep;  ///< folder for the store; empty for a temporary one
 };
 
 constexpr int kAtATime = 1000;
-constexpr int kPage = 1000;  // as the client asks for
+constexpr int kPage = 1000;  // the client's page size
 
 double MillisecondsSince(Clock::time_point moment) {
   return std::chrono::duration<double, std::milli>(Clock::now() - moment).count();
@@ -54,7 +54,7 @@ store::RunUpdate Finished(int64_t number, const Options& options) {
   return update;
 }
 
-/// Ten studies of runs that have ended.
+/// Ten studies of ended runs.
 void Fill(store::Store& store, const Options& options) {
   v1::StudySpec spec;
   spec.mutable_bed()->set_bead_count(100);

@@ -1,5 +1,5 @@
-// What watchers cost a run: one study alone and the same one watched by many, in turn; some of them read nothing until
-// it is over. The server must be running, have nothing else to do, and let one person open that many streams.
+// Cost of watchers for a run: one study alone and the same study watched by many, alternating; some watchers read
+// nothing until it is over. The server must be running, be otherwise idle, and let one user open that many streams.
 #include <grpcpp/grpcpp.h>
 
 #include <CLI/CLI.hpp>
@@ -24,7 +24,7 @@ using Clock = std::chrono::steady_clock;
 
 struct Options {
   std::string server;
-  int pid = 0;  ///< of the server, to look at its memory
+  int pid = 0;  ///< of the server, to read its memory
   int beads = 1536;
   int trials = 128;
   double duration = 200;  ///< tau
@@ -33,7 +33,7 @@ struct Options {
   int turns = 5;
 };
 
-/// A connection of its own for each watcher, as from different machines.
+/// A separate connection for each watcher, as from different machines.
 std::shared_ptr<grpc::Channel> Connect(const Options& options) {
   grpc::ChannelArguments arguments;
   arguments.SetInt(GRPC_ARG_USE_LOCAL_SUBCHANNEL_POOL, 1);
@@ -58,7 +58,7 @@ v1::Study Create(const Options& options) {
   return study;
 }
 
-/// Seconds until a study is over.
+/// Seconds until a study ends.
 double WaitForEnd(const Options& options, const std::string& name) {
   const auto stub = v1::StudyService::NewStub(Connect(options));
   const auto start = Clock::now();
@@ -80,10 +80,10 @@ double ServerMegabytes(int pid) {
   return 0;
 }
 
-/// What one watcher got.
+/// What one watcher received.
 struct Got {
-  int64_t samples = 0;  ///< without a hole or a repeat; -1 where there was one
-  int gaps = 0;         ///< times it was told that it had fallen behind
+  int64_t samples = 0;  ///< without gap or repeat; -1 if there was one
+  int gaps = 0;         ///< notices of having fallen behind
 };
 
 /// Watches the first run of a study to its end.
@@ -112,7 +112,7 @@ Got Watch(const Options& options, const std::string& study, const std::atomic<bo
 struct Watched {
   double seconds = 0;
   double megabytes = 0;  ///< of the server, at the end of the study
-  std::vector<Got> got;  ///< of those who read, then of the others
+  std::vector<Got> got;  ///< of the readers, then of the idle ones
 };
 
 Watched RunWatched(const Options& options) {
@@ -133,7 +133,7 @@ Watched RunWatched(const Options& options) {
   return watched;
 }
 
-/// Whether all watchers got the whole series.
+/// Prints the results. Whether all watchers got the complete series.
 bool Tell(const Options& options, double alone, double before, const Watched& watched) {
   int whole = 0, told = 0, readers_told = 0;
   const int64_t samples = watched.got[0].samples;
@@ -158,7 +158,7 @@ double Median(std::vector<double> numbers) {
 }
 
 int Run(const Options& options) {
-  WaitForEnd(options, Create(options).name());  // the device is warm, and its rate known
+  WaitForEnd(options, Create(options).name());  // warms up the device and makes its rate known
   std::vector<double> alone, watched;
   bool all = true;
   for (int turn = 0; turn < options.turns; ++turn) {

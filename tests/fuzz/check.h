@@ -1,4 +1,4 @@
-/// What a target holds to be true whatever the input.
+/// Assertions of fuzz targets, which hold for any input.
 #pragma once
 
 #include <cstdio>
@@ -6,7 +6,7 @@
 
 namespace gyrebox::test {
 
-/// Ends the program where a fact does not hold.
+/// Aborts the program with a message if a condition is false.
 inline void Check(bool holds, const char* fault) {
   if (holds) return;
   std::fprintf(stderr, "%s\n", fault);

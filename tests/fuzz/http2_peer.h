@@ -1,4 +1,4 @@
-/// A client that speaks HTTP/2 byte by byte: it sends whatever it is told to, right or wrong.
+/// A client that speaks HTTP/2 byte by byte: it sends any bytes, valid or not.
 #pragma once
 
 #include <arpa/inet.h>
@@ -37,7 +37,7 @@ class Http2Peer {
 
   bool open() const { return socket_ >= 0; }
 
-  /// Sends all of it, or closes the connection.
+  /// Sends all bytes, or closes the connection.
   void Send(const std::string& bytes) {
     size_t sent = 0;
     while (open() && sent < bytes.size()) {
@@ -51,7 +51,7 @@ class Http2Peer {
 
   void EndSending() { shutdown(socket_, SHUT_WR); }
 
-  /// Reads for so long, or until `enough` is true after a frame, and hands over each whole frame.
+  /// Reads until the time limit, or until `enough` is true after a frame, and passes on each complete frame.
   void Receive(std::chrono::milliseconds limit, const OnFrame& on_frame, const std::function<bool()>& enough) {
     const auto end = std::chrono::steady_clock::now() + limit;
     while (open() && !enough()) {

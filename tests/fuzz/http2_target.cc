@@ -1,7 +1,7 @@
-// Any bytes, read as what a client does on a connection to a real server, right or wrong: frames of every kind,
-// metadata that gRPC itself knows, header blocks cut in pieces, bodies that do not end. The server must go on answering
-// others. A byte says what to do next and the ones after it how; what the server answers is what the search is guided
-// by.
+// Interprets any bytes as the actions of a client on a connection to a real server, valid or not: frames of every kind,
+// metadata that gRPC itself reserves, fragmented header blocks, unfinished bodies. The server must keep answering
+// others. One byte selects the next action and the following ones its parameters; the server's responses guide the
+// search.
 #include <signal.h>
 
 #include <algorithm>
@@ -19,29 +19,29 @@
 namespace gyrebox::test {
 namespace {
 
-/// Kinds of answers; libFuzzer keeps an input that brings a new one.
+/// Kinds of responses; libFuzzer keeps an input that produces a new one.
 __attribute__((used, section("__libfuzzer_extra_counters"))) std::array<uint8_t, 4096> answers;
 
 constexpr const char* kPaths[] = {
-    "/gyrebox.v1.BoxService/GetBox",
-    "/gyrebox.v1.BoxService/WatchBox",
+    "/gyrebox.v1.MachineService/GetMachine",
+    "/gyrebox.v1.MachineService/WatchMachine",
     "/gyrebox.v1.StudyService/CheckStudy",
     "/gyrebox.v1.StudyService/ListStudies",
     "/gyrebox.v1.RunService/WatchRuns",
     "/gyrebox.v1.RunService/AdjustRuns",
-    "/gyrebox.v1.PeopleService/ListTokens",
+    "/gyrebox.v1.UserService/ListTokens",
     "/gyrebox.v1.AnalysisService/AnalyseStudy",
     "/grpc.health.v1.Health/Check",
     "/grpc.health.v1.Health/Watch",
     "/grpc.reflection.v1alpha.ServerReflection/ServerReflectionInfo",
-    "/gyrebox.v1.BoxService/NoSuchCall",
+    "/gyrebox.v1.MachineService/NoSuchCall",
     "/",
     "",
     "*",
     "/a/b/c?d=e#f",
 };
 
-/// Names that HTTP/2, gRPC or this server give a meaning to: RFC 9113, section 8.3, gRPC's PROTOCOL-HTTP2.md, and
+/// Header names with a meaning in HTTP/2, gRPC or this server: RFC 9113, section 8.3, gRPC's PROTOCOL-HTTP2.md, and
 /// src/core/lib/transport/metadata_batch.h of gRPC 1.51.
 constexpr const char* kKeys[] = {
     "grpclb_client_stats",
@@ -148,7 +148,7 @@ std::string ValueFrom(Reader& in) {
     case 1:
       return in.Bytes(kind / 4);
     case 2:
-      return std::string(kind / 4 * size_t{1024}, static_cast<char>(in.Byte()));  // up to 63 KiB of one byte
+      return std::string(kind / 4 * size_t{1024}, static_cast<char>(in.Byte()));  // up to 63 KiB of one byte value
     default:
       return std::string(kind / 4, static_cast<char>(in.Byte()));
   }
@@ -177,7 +177,7 @@ class Session {
   void Perform() {
     constexpr int kMaxSteps = 64;
     for (int i = 0; i < kMaxSteps && !in_.empty(); ++i) Step();
-    // What was sent has been read once the PING is answered, or the server has closed the connection.
+    // The server has read everything once it answers the PING or closes the connection.
     peer_->Send(Frame(kPing, 0, 0, "the last"));
     bool answered = false;
     peer_->Receive(
@@ -198,7 +198,7 @@ class Session {
     if (how % 4 != 2) peer_->Send(Frame(kSettings, 0, 0, ""));
   }
 
-  // Each part of a frame is read by a statement of its own: compilers differ in the order of arguments.
+  // Each part of a frame is read in a separate statement: the evaluation order of arguments differs between compilers.
   void Step() {
     switch (in_.Byte() % 16) {
       case 0:
@@ -239,7 +239,7 @@ class Session {
     }
   }
 
-  /// A frame of so many bytes of the input after so many zeros.
+  /// A frame with this many zeros, then this many bytes of the input.
   void Send(FrameType type, uint8_t flags, uint32_t stream, size_t bytes, size_t zeros) {
     peer_->Send(Frame(type, flags, stream, std::string(zeros, '\0') + in_.Bytes(bytes)));
   }
@@ -250,7 +250,7 @@ class Session {
     Send(type, flags, stream, in_.Byte(), 0);
   }
 
-  /// The last stream, mostly; else any small number.
+  /// Mostly the last stream, otherwise any small number.
   uint32_t Stream() {
     const uint8_t which = in_.Byte();
     return which < 128 ? next_stream_ - std::min(next_stream_, 2u) : which - 128u;
@@ -317,7 +317,7 @@ class Session {
                               payload));
   }
 
-  /// A whole unary call with a message of the input.
+  /// A complete unary call with a message from the input.
   void Whole() {
     const std::string path = in_.Of(kPaths), extra = Metadata(), bytes = in_.Bytes(in_.Byte());
     const uint32_t stream = NewStream();
@@ -327,7 +327,7 @@ class Session {
 
   void Note(uint8_t type, uint8_t flags, const std::string& payload) {
     size_t kind = type * size_t{31} + flags * size_t{7};
-    // Codes of errors: RFC 9113, sections 6.4 and 6.8.
+    // Error codes: RFC 9113, sections 6.4 and 6.8.
     if (type == kResetStream && payload.size() == 4) kind += 1000 + static_cast<uint8_t>(payload[3]);
     if (type == kGoAway && payload.size() >= 8) kind += 1500 + static_cast<uint8_t>(payload[7]);
     if (type == kHeaders || type == kData) kind += 2000 + std::min<size_t>(payload.size() / 4, 500);
@@ -335,13 +335,13 @@ class Session {
   }
 
   Reader in_;
-  bool with_token_ = false;  ///< without TLS: by the socket that needs none
+  bool with_token_ = false;  ///< without TLS: through the socket that needs no token
   LiveServer* server_ = nullptr;
   std::optional<Http2Peer> peer_;
   uint32_t next_stream_ = 1;
 };
 
-/// A fault may show only after the next input has begun: the last few are kept to look at.
+/// A fault may show only after the next input has begun, so the last few inputs are kept.
 void ReportEnd(const LiveServer& server, const std::deque<std::string>& recent) {
   std::fprintf(stderr, "%s\nThe server has ended. The last inputs, newest last:\n", server.Log().c_str());
   for (const std::string& input : recent) {
@@ -350,7 +350,7 @@ void ReportEnd(const LiveServer& server, const std::deque<std::string>& recent) 
   }
 }
 
-/// @param thoroughly also whether a new client gets an answer.
+/// @param thoroughly also check that a new client gets a response.
 void CheckServer(LiveServer& server, bool thoroughly, const std::deque<std::string>& recent) {
   const bool answers = !thoroughly || server.Answers();
   if (!server.Running()) ReportEnd(server, recent);

@@ -1,4 +1,4 @@
-/// A real gyreboxd that a target speaks to. It ends with this process, whatever ends this process.
+/// A real gyreboxd for a fuzz target. It ends with this process, however this process ends.
 #pragma once
 
 #include <openssl/ssl.h>
@@ -27,7 +27,7 @@ inline std::string ServerProgram() {
 
 class LiveServer {
  public:
-  /// With TLS calls need a token; without it those by the Unix socket do not.
+  /// With TLS calls need a token; without it calls through the Unix socket do not.
   explicit LiveServer(bool tls) {
     const std::string data = directory_.path() + "/data", port_file = directory_.path() + "/port";
     std::vector<std::string> command = {"/usr/bin/setpriv", "--pdeathsig", "KILL", "/usr/bin/env",
@@ -54,16 +54,16 @@ class LiveServer {
   }
   ~LiveServer() { SSL_CTX_free(context_); }
 
-  /// Where calls bring a token.
+  /// Address where calls need a token.
   const std::string& address() const { return address_; }
-  /// Where they need none, in a server without TLS.
+  /// Address where they need none, for a server without TLS.
   const std::string& open_address() const { return open_address_; }
   SSL_CTX* tls() const { return context_; }
   const std::string& token() const { return token_; }
   bool Running() const { return process_->Running(); }
   std::string Log() const { return ReadAll(directory_.path() + "/out") + ReadAll(directory_.path() + "/error"); }
 
-  /// True where a new client gets an answer, within a minute and a half.
+  /// True if a new client gets a response within 90 seconds.
   bool Answers() const {
     for (int i = 0; i < 15 && Running(); ++i) {
       if (AnswersAtOnce()) return true;
@@ -72,7 +72,7 @@ class LiveServer {
     return false;
   }
 
-  /// The head of a call, as HTTP/2 wants it, without further metadata.
+  /// The HTTP/2 headers of a call, without further metadata.
   std::string CallHead(const std::string& path, bool with_token) const {
     std::string head = HpackField(":method", "POST") + HpackField(":scheme", context_ != nullptr ? "https" : "http") +
                        HpackField(":path", path) + HpackField(":authority", "localhost") +
@@ -87,7 +87,7 @@ class LiveServer {
   bool AnswersAtOnce() const {
     Http2Peer peer(open_address_, context_);
     peer.Send(kPreface + Frame(kSettings, 0, 0, ""));
-    peer.Send(Frame(kHeaders, kEndHeaders, 1, CallHead("/gyrebox.v1.BoxService/GetBox", true)) +
+    peer.Send(Frame(kHeaders, kEndHeaders, 1, CallHead("/gyrebox.v1.MachineService/GetMachine", true)) +
               Frame(kData, kEndStream, 1, GrpcMessage("", 0)));
     bool answered = false;
     peer.Receive(

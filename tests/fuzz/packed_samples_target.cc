@@ -1,4 +1,4 @@
-// Any bytes, read as packed samples: refused, or read so that packing and reading them again gives the same numbers.
+// Interprets any bytes as packed samples: they are refused, or packing and unpacking them again gives the same numbers.
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
@@ -7,7 +7,7 @@
 #include "check.h"
 #include "store/packed.h"
 
-/// Bytes of the input that say how many rows there are to be, and how long the first part is.
+/// Input bytes that give the number of rows and the length of the first part.
 constexpr size_t kHead = 3;
 
 extern "C" int LLVMFuzzerTestOneInput(const uint8_t* data, size_t size) {

@@ -1,4 +1,4 @@
-// Runs a target once for every file of the folders given: what was found once is not lost again.
+// Runs a target once for every file of the given folders, as a regression test for earlier findings.
 #include <cstdint>
 #include <cstdio>
 #include <filesystem>

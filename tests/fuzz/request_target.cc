@@ -1,5 +1,5 @@
-// Any bytes, read as any request and checked as the server does: never a crash, and a study without faults can be run.
-// The first byte says which request.
+// Parses any bytes as any request and checks it as the server does: it never crashes, and a study without faults can be
+// run. The first byte selects the request.
 #include <algorithm>
 #include <cstdint>
 #include <string>
@@ -10,35 +10,35 @@
 #include "check.h"
 #include "gyrebox/v1/run_service.pb.h"
 #include "gyrebox/v1/study_service.pb.h"
-#include "study/check_size.h"
 #include "study/defaults.h"
 #include "study/expand.h"
 #include "study/grow.h"
 #include "study/remarks.h"
 #include "study/run_spec.h"
-#include "study/validate.h"
+#include "study/validation/check_size.h"
+#include "study/validation/validate.h"
 
 namespace gyrebox {
 namespace {
 
-constexpr size_t kMostPoints = 1000;
+constexpr size_t kMaxPoints = 1000;
 
-/// Runs that do not audit others.
+/// Runs that are not audit runs.
 size_t CountPlain(const std::vector<study::PlannedRun>& runs) {
   return std::count_if(runs.begin(), runs.end(), [](const auto& run) { return !run.audit; });
 }
 
 void CheckStudy(v1::StudySpec spec) {
-  if (spec.start().has_saved()) return;  // its run is found, or not, by the store
+  if (spec.start().has_saved()) return;  // the store resolves its source run
   study::FillDefaults(&spec);
   if (!study::Validate(spec).empty()) return;
   size_t count = 1;
   for (const v1::Axis& axis : spec.axes()) count *= study::AxisValues(axis).size();
-  test::Check(count <= study::kMostRuns, "a sound study of too many runs");
-  if (count > kMostPoints) return;
+  test::Check(count <= study::kMaxRuns, "a sound study of too many runs");
+  if (count > kMaxPoints) return;
   const auto runs = study::Expand(spec);
   test::Check(CountPlain(runs) == count * spec.trials().count(), "runs are not points times trials");
-  test::Check(static_cast<double>(runs.size()) <= study::kMostRuns, "a study and its audit of too many runs");
+  test::Check(static_cast<double>(runs.size()) <= study::kMaxRuns, "a study and its audit of too many runs");
   for (const auto& run : {runs.front(), runs.back()}) {
     const auto plain = study::ToRunSpec(study::AtRun(spec, run), run.seeds);
     test::Check(plain.n_beads > 0 && plain.n_steps > 0, "a sound study of nothing");
@@ -46,8 +46,8 @@ void CheckStudy(v1::StudySpec spec) {
 }
 
 void CheckPage(const std::string& token, int size) {
-  const auto place = api::ParsePageToken("studies", token, 7);
-  test::Check(!place.ok() || *place >= 0, "a page from before the first");
+  const auto offset = api::ParsePageToken("studies", token, 7);
+  test::Check(!offset.ok() || *offset >= 0, "a page from before the first");
   const auto fitting = api::PageSize(size, 50, 1000);
   test::Check(!fitting.ok() || (*fitting >= 1 && *fitting <= 1000), "a page of no or too many things");
 }
@@ -59,7 +59,7 @@ void CheckName(const std::string& name) {
   if (study.ok()) test::Check(name == "studies/" + std::to_string(*study), "two names of one study");
 }
 
-/// A study of 100 beads over two amplitudes, whatever grows.
+/// A study of 100 beads over two amplitudes, as the target of growth.
 v1::StudySpec SmallStudy() {
   v1::StudySpec spec;
   spec.mutable_bed()->set_bead_count(100);
@@ -82,7 +82,7 @@ void CheckGrowth(const v1::GrowStudyRequest& request) {
   if (!study::Validate(grown).empty()) return;
   size_t count = grown.trials().count();
   for (const v1::Axis& axis : grown.axes()) count *= study::AxisValues(axis).size();
-  if (count > kMostPoints) return;
+  if (count > kMaxPoints) return;
   const auto added = study::AddedRuns(spec, grown);
   test::Check(CountPlain(added) + study::Expand(spec).size() == count, "runs are lost or there twice");
   test::Check((CountPlain(added) == 0) == study::GrowthText(spec, grown).empty(), "a growth by nothing");
@@ -98,7 +98,7 @@ void CheckRemarks(const v1::UpdateStudyRequest& request) {
 template <class Request>
 Request Parse(const std::string& bytes) {
   Request request;
-  (void)request.ParseFromString(bytes);  // what could be read of it
+  (void)request.ParseFromString(bytes);  // keeps whatever could be parsed
   return request;
 }
 

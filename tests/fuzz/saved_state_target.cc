@@ -1,4 +1,4 @@
-// Any bytes, read as the state of a bed: refused by an exception, or read so that writing it gives the same bytes.
+// Reads any bytes as the state of a bed: they are refused by an exception, or writing the state gives the same bytes.
 #include <algorithm>
 #include <cstdint>
 #include <span>
@@ -7,7 +7,7 @@
 #include "check.h"
 #include "gyrebox/bed_state.h"
 
-/// Magic and version: one of an older version is written as one of this.
+/// End of magic and version: a state of an older version is written as the current one.
 constexpr std::size_t kVersionEnd = 12;
 
 extern "C" int LLVMFuzzerTestOneInput(const uint8_t* data, size_t size) {

@@ -1,4 +1,4 @@
-// Any text, read as a study file and checked: never a crash, and every fault is at a line of the file.
+// Parses any text as a study file and checks it: it never crashes, and every fault is at a line of the file.
 #include <algorithm>
 #include <cstdint>
 #include <string>
@@ -6,7 +6,7 @@
 #include "check.h"
 #include "lib/study_file.h"
 #include "study/defaults.h"
-#include "study/validate.h"
+#include "study/validation/validate.h"
 
 extern "C" int LLVMFuzzerTestOneInput(const uint8_t* data, size_t size) {
   using namespace gyrebox;

@@ -1,4 +1,4 @@
-/// The energy of undriven beds against that of the canonical average (Boltzmann), drawn by a separate Monte Carlo.
+/// Energy of undriven beds against the canonical (Boltzmann) average from a separate Monte Carlo program.
 #pragma once
 
 #include <algorithm>
@@ -11,34 +11,34 @@
 
 namespace gyrebox {
 
-/// How much is run, and drawn.
+/// Numbers of runs, chains and draws.
 struct ThermalBudget {
   std::int64_t n_beads = 4096;
   int n_starts = 64;
   int n_chains = 16;
-  int n_draws = 50;      ///< of each chain, kDrawSweeps apart
-  double duration = 10;  ///< of a run, tau; its first quarter does not count
+  int n_draws = 50;      ///< per chain, kDrawSweeps apart
+  double duration = 10;  ///< of a run, tau; the first quarter is discarded
 };
 inline constexpr int kMeltSweeps = 3000, kDrawSweeps = 50;
 
-/// What chains say of beds: independent of any run.
+/// Results of the Monte Carlo chains, independent of any run.
 struct Canonical {
-  double mean = 0;                        ///< energy a bead, epsilon
-  double error = 0;                       ///< standard error of it, over chains
+  double mean = 0;                        ///< energy per bead, epsilon
+  double error = 0;                       ///< standard error of the mean, over chains
   double of_bed = 0;                      ///< standard deviation from bed to bed
-  std::vector<std::vector<double>> x, y;  ///< places of starts, one after another from all chains
+  std::vector<std::vector<double>> x, y;  ///< initial positions, all chains in turn
 };
 
-/// What one chain draws.
+/// Result of one chain.
 struct Chain {
-  std::vector<double> energies;           ///< a bead, of each draw
-  std::vector<std::vector<double>> x, y;  ///< places of some
+  std::vector<double> energies;           ///< per bead, of each draw
+  std::vector<std::vector<double>> x, y;  ///< positions of some draws
 };
 
 inline Chain DrawChain(const kernels::RunSpec& spec, const ThermalBudget& budget, std::uint64_t seed) {
   const auto shape =
-      kernels::ShapeOfLattice(kernels::StartSpec::Places::kTriangular, spec.n_beads, spec.side_y / spec.side_x);
-  // A move about as long as a soft contact is wide is taken about every other time.
+      kernels::ShapeOfLattice(kernels::StartSpec::Arrangement::kTriangular, spec.n_beads, spec.side_y / spec.side_x);
+  // A trial move of about the width of a soft contact is accepted about every other time.
   const double move = std::clamp(0.3 * std::sqrt(spec.temperature), 0.03, 0.2);
   Metropolis chain(spec.force, spec.temperature, spec.side_x, spec.side_y, static_cast<int>(spec.n_beads),
                    static_cast<int>(shape.rows), move, seed);
@@ -77,7 +77,7 @@ inline Canonical DrawBeds(const kernels::RunSpec& spec, const ThermalBudget& bud
   return out;
 }
 
-/// The default of a run that nothing drives: solver and step follow from its temperature.
+/// Defaults of an undriven run: solver and time step follow from its temperature.
 inline void TakeDefaults(double packing, kernels::RunSpec* spec) {
   const kernels::Peaks peaks = kernels::PeaksOf(*spec);
   spec->dynamics.equation = kernels::MayBeLagged(*spec, peaks) ? kernels::DynamicsSpec::Equation::kLagged
@@ -89,7 +89,7 @@ inline kernels::RunSpec ThermalBed(const ThermalBudget& budget, double packing, 
   kernels::RunSpec spec;
   spec.n_beads = budget.n_beads;
   const kernels::Sides sides =
-      kernels::FitSides(kernels::StartSpec::Places::kTriangular, spec.n_beads, packing, std::sqrt(3.0) / 2);
+      kernels::FitSides(kernels::StartSpec::Arrangement::kTriangular, spec.n_beads, packing, std::sqrt(3.0) / 2);
   spec.side_x = sides.x;
   spec.side_y = sides.y;
   spec.temperature = temperature;
@@ -98,18 +98,18 @@ inline kernels::RunSpec ThermalBed(const ThermalBudget& budget, double packing, 
 }
 
 struct Thermal {
-  double energy = 0;     ///< a bead, mean over runs, epsilon
-  double expected = 0;   ///< by the chains
-  double tolerance = 0;  ///< 4 standard errors of both as the chains give them: a run counts as one independent bed
+  double energy = 0;     ///< per bead, mean over runs, epsilon
+  double expected = 0;   ///< from the chains
+  double tolerance = 0;  ///< 4 standard errors of both, estimated from the chains: a run counts as one independent bed
 };
 
-/// Runs from beds of the canonical average.
+/// Starts runs from beds drawn from the canonical ensemble and returns their mean energy.
 inline Thermal EnergyOf(kernels::RunSpec spec, const ThermalBudget& budget) {
   const Canonical canonical = DrawBeds(spec, budget);
   spec.n_steps = std::llround(budget.duration / spec.time_step);
   spec.measure.interval_steps = std::max<std::int64_t>(1, spec.n_steps / 40);
   spec.measure.structure_every = 1 << 20 | 1;
-  spec.start.places = kernels::StartSpec::Places::kGiven;
+  spec.start.arrangement = kernels::StartSpec::Arrangement::kGiven;
   spec.start.given_spinner.assign(static_cast<std::size_t>(spec.n_beads), 0);
   std::vector<kernels::RunSpec> specs;
   for (std::size_t start = 0; start < canonical.x.size(); ++start) {

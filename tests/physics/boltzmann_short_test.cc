@@ -1,4 +1,4 @@
-// A short form of the slow test of thermal beds.
+// Short version of the slow test of thermal beds.
 #include "boltzmann.h"
 
 namespace gyrebox {
@@ -13,7 +13,7 @@ TEST(ThermalBed, HasTheEnergyOfTheCanonicalAverageByDefault) {
     EXPECT_EQ(spec.dynamics.equation, kernels::DynamicsSpec::Equation::kConverged);
     const Thermal thermal = EnergyOf(spec, kBudget);
     EXPECT_NEAR(thermal.energy, thermal.expected, thermal.tolerance) << "temperature " << temperature;
-    // Sharp enough to tell the 9 % that one sweep a step is off at 0.5.
+    // Small enough to detect the 9 % error of one sweep per step at temperature 0.5.
     EXPECT_LT(thermal.tolerance, 0.06 * thermal.expected);
   }
 }

@@ -1,4 +1,4 @@
-// Undriven beds at the default solver and step have the energy of the canonical average, cold and hot, loose and dense.
+// With the default solver and time step, undriven beds have the canonical mean energy: cold and hot, dilute and dense.
 #include "boltzmann.h"
 
 #include <cstdio>
@@ -9,7 +9,7 @@ namespace {
 using kernels::DynamicsSpec;
 
 ThermalBudget BudgetAt(double temperature) {
-  // Contacts at kT relax in about (0.1 sigma)^2 / (kT / drag).
+  // Relaxation time of contacts at kT: about (0.1 sigma)^2 / (kT / drag).
   return {.duration = std::clamp(0.05 / temperature, 2.0, 25.0)};
 }
 
@@ -33,8 +33,8 @@ TEST_P(ThermalBedAt, HasTheEnergyOfTheCanonicalAverage) {
 }
 INSTANTIATE_TEST_SUITE_P(Packings, ThermalBedAt, testing::Values(0.40, 0.70));
 
-// What a default of one sweep a step would get wrong: the same beds, warmer than kHottestLagged.
-TEST(ThermalBed, IsOffWhereOneSweepAStepLeavesTheDriftOut) {
+// Negative control: one sweep per step on the same beds, warmer than kHottestLagged, gives the wrong energy.
+TEST(ThermalBed, HasTheWrongEnergyWithOneSweepPerStep) {
   for (const double temperature : {0.02, 0.05, 0.1, 0.5}) {
     const ThermalBudget budget = BudgetAt(temperature);
     kernels::RunSpec spec = ThermalBed(budget, 0.40, temperature);

@@ -1,4 +1,4 @@
-/// Triangles of Delaunay between points on a torus.
+/// Delaunay triangulation of points on a torus.
 #pragma once
 
 #include <algorithm>
@@ -10,12 +10,12 @@
 #include <stdexcept>
 #include <vector>
 
-#include "measure/clusters.h"
+#include "measure/clusters/clusters.h"
 #include "thresholds.h"
 
 namespace gyrebox {
 
-/// Points anywhere in a square of side 1, and what joins them.
+/// Random points in a square of side 1, and the edges between them.
 struct DelaunayTorus {
   std::vector<std::uint32_t> x, y;  ///< (points) fractions of the side times 2^32
   std::vector<kernels::Bond> edges;
@@ -29,7 +29,7 @@ struct DelaunayTorus {
     Triangulate();
   }
 
-  /// Length of an edge, sides.
+  /// Length of an edge, in units of the side.
   double LengthOf(const kernels::Bond& edge) const {
     const auto gap = [](std::uint32_t from, std::uint32_t to) {
       return static_cast<std::int32_t>(to - from) * 0x1p-32;
@@ -44,7 +44,7 @@ struct DelaunayTorus {
   }
 
  private:
-  // The builder takes 32-bit integers, and the square has images around it.
+  // The builder takes 32-bit integers, and periodic images surround the square.
   static constexpr int kCoarser = 4;
   static constexpr std::int32_t kSide = 1 << (32 - kCoarser);
 
@@ -53,8 +53,9 @@ struct DelaunayTorus {
     bool own;  // in the square itself
   };
 
-  // The square with a margin that no triangle at its edge reaches across, but for a chance of the order of exp(-25).
-  std::vector<Image> PlaceImages(std::vector<boost::polygon::point_data<std::int32_t>>& places) const {
+  // Images within a margin of the square. A triangle at the edge reaches beyond it with a probability of about
+  // exp(-25).
+  std::vector<Image> PositionImages(std::vector<boost::polygon::point_data<std::int32_t>>& positions) const {
     const double margin = std::min(1.0, 6 / std::sqrt(static_cast<double>(x.size()))) * kSide;
     std::vector<Image> images;
     for (std::uint32_t i = 0; i < x.size(); ++i) {
@@ -64,7 +65,7 @@ struct DelaunayTorus {
           const std::int32_t at_y = static_cast<std::int32_t>(y[i] >> kCoarser) + up * kSide;
           const auto near = [&](std::int32_t at) { return at > -margin && at < kSide + margin; };
           if (!near(at_x) || !near(at_y)) continue;
-          places.emplace_back(at_x, at_y);
+          positions.emplace_back(at_x, at_y);
           images.push_back({i, up == 0 && right == 0});
         }
       }
@@ -72,12 +73,12 @@ struct DelaunayTorus {
     return images;
   }
 
-  // Each edge and each triangle has many images; the one taken is that whose point of least number is in the square.
+  // Each edge and triangle has many images; keeps the image whose lowest-index point lies in the square.
   void Triangulate() {
-    std::vector<boost::polygon::point_data<std::int32_t>> places;
-    const std::vector<Image> images = PlaceImages(places);
+    std::vector<boost::polygon::point_data<std::int32_t>> positions;
+    const std::vector<Image> images = PositionImages(positions);
     boost::polygon::voronoi_diagram<double> diagram;
-    boost::polygon::construct_voronoi(places.begin(), places.end(), &diagram);
+    boost::polygon::construct_voronoi(positions.begin(), positions.end(), &diagram);
     const auto least_is_own = [&](auto begin, auto end) {
       return std::min_element(begin, end, [](const Image& a, const Image& b) { return a.point < b.point; })->own;
     };
@@ -99,19 +100,19 @@ struct DelaunayTorus {
   }
 };
 
-/// Points of which some are chosen.
+/// Points with a chosen subset.
 struct Colouring {
   const DelaunayTorus& torus;
   std::vector<char> chosen;
 
-  /// None.
+  /// Chooses no point.
   explicit Colouring(const DelaunayTorus& torus) : torus(torus), chosen(torus.x.size(), 0) {}
   Colouring(const DelaunayTorus& torus, double probability, std::mt19937_64& random) : Colouring(torus) {
     std::bernoulli_distribution chance(probability);
     for (char& site : chosen) site = chance(random) ? 1 : 0;
   }
 
-  /// Clusters of the points that are `chosen`, or of the others.
+  /// Clusters of the `chosen` points, or of the others.
   std::span<const kernels::Cluster> Clusters(kernels::ClusterFinder& finder, bool of_chosen = true) const {
     std::vector<std::uint32_t> x, y, number(chosen.size());
     for (std::size_t i = 0; i < chosen.size(); ++i) {
@@ -129,7 +130,7 @@ struct Colouring {
     return finder.Find(x, y, 1, 1, bonds);
   }
 
-  /// Sites less bonds and plus triangles of which all sites are chosen.
+  /// Sites minus bonds plus triangles, counting those whose sites are all chosen.
   int Characteristic() const {
     int sum = 0;
     for (const char site : chosen) sum += site;
@@ -139,7 +140,7 @@ struct Colouring {
   }
 };
 
-/// Each bed has points of its own, which lie anywhere: they are taken in the order of their numbers.
+/// Thresholds of beds of random points. The points are independent, so they are occupied in index order.
 inline std::vector<Thresholds> DelaunayThresholds(int n_points, int beds, std::uint64_t seed) {
   std::mt19937_64 random(seed);
   kernels::ClusterFinder finder;

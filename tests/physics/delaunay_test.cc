@@ -1,4 +1,4 @@
-// Clusters on the triangles of Delaunay between random points: exact, for every bed.
+// Clusters on the Delaunay triangulation of random points. The identities are exact for every bed.
 #include "delaunay.h"
 
 #include <gtest/gtest.h>
@@ -10,7 +10,7 @@ namespace {
 
 using kernels::Bond;
 
-// Exact, by Euler's formula on a torus.
+// Exact: Euler's formula on a torus.
 TEST(DelaunayTorus, HasSixNeighborsOnAverage) {
   std::mt19937_64 random(1);
   for (const int n : {100, 300, 1000, 3000}) {
@@ -23,9 +23,9 @@ TEST(DelaunayTorus, HasSixNeighborsOnAverage) {
   }
 }
 
-// Random points: the mean edge is 32/(9 pi) over the root of the density, exactly (Miles, Math. Biosci. 6, 85 (1970);
-// from memory); the variance of the number of neighbours and the shares of five and six are from memory, to the digits
-// given.
+// The mean edge length of random points is exactly 32/(9 pi) divided by the square root of the density (Miles, Math.
+// Biosci. 6, 85 (1970); from memory). The variance of the number of neighbours and the fractions with five and six are
+// from memory, to the digits given.
 TEST(DelaunayTorus, OfRandomPointsHasTheKnownEdgesAndNeighbors) {
   std::mt19937_64 random(2);
   Estimate edge_length, variance, five, six;
@@ -46,9 +46,9 @@ TEST(DelaunayTorus, OfRandomPointsHasTheKnownEdgesAndNeighbors) {
   EXPECT_NEAR(six.mean(), 0.29, 0.005 + 5 * six.error());
 }
 
-// Exact, for every choice of sites of a triangulated torus: clusters of the chosen less clusters of the others =
-// V - E + T + [the chosen wrap both ways] - [the others do], V, E, T the chosen sites, bonds and triangles.
-TEST(DelaunayTorus, ClustersObeyTheIdentityOfEuler) {
+// Exact for every choice of sites of a triangulated torus: clusters of chosen sites - clusters of the others = V - E +
+// T + [chosen sites wrap both ways] - [others wrap both ways], where V, E, T count chosen sites, bonds and triangles.
+TEST(DelaunayTorus, ClustersObeyEulersIdentity) {
   std::mt19937_64 random(3);
   kernels::ClusterFinder finder;
   int wraps = 0, beds = 0;
@@ -62,7 +62,7 @@ TEST(DelaunayTorus, ClustersObeyTheIdentityOfEuler) {
       const int others_count = static_cast<int>(others.size()), others_round = GoesRound(others).directions;
       const int chosen_wrap = chosen_round == 2, others_wrap = others_round == 2;
       ASSERT_EQ(chosen_count - others_count, colouring.Characteristic() + chosen_wrap - others_wrap) << probability;
-      // One kind goes round in both directions just where the other does not go round at all.
+      // One kind wraps in both directions exactly where the other does not wrap at all.
       ASSERT_EQ(others_wrap, chosen_round == 0 ? 1 : 0) << probability;
       wraps += chosen_wrap + others_wrap;
     }
@@ -71,7 +71,7 @@ TEST(DelaunayTorus, ClustersObeyTheIdentityOfEuler) {
   EXPECT_LT(wraps, beds);
 }
 
-TEST(DelaunayTorus, OfRandomPointsBeginsToGoRoundAtOneHalf) {
+TEST(DelaunayTorus, OfRandomPointsPercolatesAtOneHalf) {
   const auto small = DelaunayThresholds(100, 400, 4), large = DelaunayThresholds(800, 200, 5);
   ExpectAgrees(MiddleOf(small), 0.5, 0.01);
   ExpectAgrees(MiddleOf(large), 0.5, 0.01);

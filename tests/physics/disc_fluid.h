@@ -1,4 +1,4 @@
-/// Undriven fluids of WCA beads in the engine, beside hard discs.
+/// Undriven fluids of WCA beads in the engine, compared with hard discs.
 #pragma once
 
 #include <array>
@@ -13,41 +13,41 @@
 
 namespace gyrebox {
 
-/// One fluid, and how much of it is run.
+/// One fluid, its size and run length.
 struct DiscFluid {
   double temperature = 0.01;  ///< epsilon
-  double phi = 0.3;           ///< packing fraction of the discs that the beads act as
+  double phi = 0.3;           ///< packing fraction of the equivalent hard discs
   int n_beads = 1024;
   int n_starts = 8;
   double duration = 20;  ///< tau
-  /// tau. A plain step keeps the mean push on a wall exactly, however long it is; 4e-4, 2e-4 and 1e-4 gave cold beads
-  /// the same Z at phi = 0.567 to 0.4 %.
+  /// tau. The plain step keeps the mean pressure on a wall exact at any step length; 4e-4, 2e-4 and 1e-4 gave cold
+  /// beads the same Z at phi = 0.567 within 0.4 %.
   double time_step = 2e-4;
-  int melting_sweeps = 4000;      ///< of the Monte Carlo, before the first start
-  int sweeps_between = 500;       ///< from start to start
-  bool with_correlation = false;  ///< g(r) too, which takes long
+  int melting_sweeps = 4000;      ///< Monte Carlo sweeps before the first initial state
+  int sweeps_between = 500;       ///< between successive initial states
+  bool with_correlation = false;  ///< also measure g(r), which is slow
 
   static kernels::ForceSpec force() { return {kernels::ForceSpec::Law::kWca, 1, 1, 1.122462048309373}; }
   double diameter() const { return DiscDiameter(force(), temperature); }                     ///< sigma
   double density() const { return 4 * phi / (std::numbers::pi * diameter() * diameter()); }  ///< sigma^-2
-  double nominal_phi() const { return density() * std::numbers::pi / 4; }                    ///< of discs of sigma
-  /// Gap between neighbours of the triangular crystal of this density, sigma.
+  double nominal_phi() const { return density() * std::numbers::pi / 4; }  ///< of discs of diameter sigma
+  /// Gap between neighbours of a triangular crystal at this density, sigma.
   double gap() const { return (std::sqrt(std::numbers::pi / (2 * std::numbers::sqrt3 * phi)) - 1) * diameter(); }
 };
 
 inline constexpr std::size_t kCorrelationBins = 80;
 
-/// What the engine measured from one start; Z = p/(rho kT).
+/// Measurement of one run; Z = p/(rho kT).
 struct DiscFluidRun {
-  double first_z = 0;                                  ///< of the start as drawn
+  double first_z = 0;                                  ///< of the initial state
   double z = 0;                                        ///< mean over the last three quarters of the run
-  double moved = 0;                                    ///< mean square displacement over the run, in squares of the gap
-  std::array<double, kCorrelationBins> correlation{};  ///< g(r) by bins, over the same time as z
+  double moved = 0;                                    ///< mean square displacement over the run, in units of gap^2
+  std::array<double, kCorrelationBins> correlation{};  ///< g(r) by bin, averaged over the same time as z
 };
 
-/// Runs from independent starts: links of one chain of equilibrium beds, far apart.
+/// Runs from independent initial states: widely separated states of one equilibrium Monte Carlo chain.
 inline std::vector<kernels::RunSpec> SpecsOf(const DiscFluid& fluid) {
-  constexpr auto kCrystal = kernels::StartSpec::Places::kTriangular;
+  constexpr auto kCrystal = kernels::StartSpec::Arrangement::kTriangular;
   constexpr int kNever = (1 << 30) + 1;
   kernels::RunSpec spec;
   spec.n_beads = fluid.n_beads;
@@ -63,7 +63,7 @@ inline std::vector<kernels::RunSpec> SpecsOf(const DiscFluid& fluid) {
   spec.measure.interval_steps = 40;
   spec.measure.structure_every = fluid.with_correlation ? 25 : kNever;
   spec.health.largest_move = 0.15;
-  spec.start.places = kernels::StartSpec::Places::kGiven;
+  spec.start.arrangement = kernels::StartSpec::Arrangement::kGiven;
   spec.start.given_spinner.assign(static_cast<std::size_t>(fluid.n_beads), 0);
   const auto shape = kernels::ShapeOfLattice(kCrystal, fluid.n_beads, sides.y / sides.x);
   Metropolis chain(spec.force, fluid.temperature, sides.x, sides.y, fluid.n_beads, static_cast<int>(shape.rows),
@@ -86,10 +86,11 @@ inline Mean MeanOf(const std::vector<DiscFluidRun>& runs, double DiscFluidRun::*
   return MeanOf(values);
 }
 
-/// Runs the fluid in the engine. Expects beads to have left their places: what is measured is not what was drawn.
+/// Runs the fluid in the engine. Expects beads to have moved away from their initial positions, so that the run samples
+/// new configurations.
 inline std::vector<DiscFluidRun> RunsOf(const DiscFluid& fluid) {
   const std::vector<kernels::RunSpec> specs = SpecsOf(fluid);
-  const auto device = TestDevice(1);  // tests run side by side
+  const auto device = TestDevice(1);  // tests run in parallel
   const auto ensemble = device->NewEnsemble(specs);
   const std::size_t pressure = ValueAt(ensemble->columns(0), "pressure");
   const std::size_t displacement = ValueAt(ensemble->columns(0), "msd_passive");

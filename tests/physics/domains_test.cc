@@ -1,6 +1,6 @@
-// Spinner domains under an oscillating drive: a dense bed at f = 1, 120 tau, four starts. That a slow drive gathers
-// nothing, a strong one gathers finite domains, and that these are no artefact of the time step, is common practice to
-// check; the bounds are of separate computations with wide margins.
+// Spinner domains under an oscillating drive: a dense bed at f = 1, 120 tau, four realizations. Common practice checks
+// that a weak drive gathers nothing, that a strong drive gathers finite domains, and that domains are no artefact of
+// the time step. The bounds come from separate computations, with wide margins.
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -10,7 +10,7 @@
 #include <random>
 
 #include "gyrebox/device.h"
-#include "measure/clusters.h"
+#include "measure/clusters/clusters.h"
 #include "model/fixed_point.h"
 #include "unit/runs.h"
 
@@ -25,7 +25,7 @@ RunSpec DrivenBed(double amplitude, double time_step, std::uint64_t seed) {
   RunSpec spec;
   spec.n_beads = 1536;
   spec.n_spinners = 461;
-  const kernels::Sides sides = kernels::FitSides(spec.start.places, spec.n_beads, 0.70, 1);
+  const kernels::Sides sides = kernels::FitSides(spec.start.arrangement, spec.n_beads, 0.70, 1);
   spec.side_x = sides.x;
   spec.side_y = sides.y;
   spec.temperature = 0.002;
@@ -38,12 +38,12 @@ RunSpec DrivenBed(double amplitude, double time_step, std::uint64_t seed) {
 }
 
 struct Plateaus {
-  std::vector<double> sizes;    // mean weight-average size over the last half of each run, one a start
-  std::vector<double> numbers;  // the same of the number-average
-  double scattered = 0;         // the same at the end, had the labels of the beads been shuffled
+  std::vector<double> sizes;    // mean weight-average size over the last half of each run, one per realization
+  std::vector<double> numbers;  // the same for the number-average size
+  double scattered = 0;         // weight-average size at the end with shuffled bead labels
 };
 
-// Weight-average size of random labels on the beads where they are.
+// Weight-average size with random labels on the final bead positions.
 double ScatteredSize(const RunSpec& spec, const std::vector<kernels::Bead>& beads) {
   constexpr int kShuffles = 100;
   std::mt19937 random(1);
@@ -101,8 +101,8 @@ double Mean(const std::vector<double>& values) {
   return std::accumulate(values.begin(), values.end(), 0.0) / static_cast<double>(values.size());
 }
 
-// The size of scattered spinners depends on how ordered the bed is, so a bed is held against its own shuffled labels.
-// One and a half times that is where gathering is said to begin; four starts know a mean to about a tenth.
+// The size of scattered spinners depends on the order of the bed, so each bed is compared with its own shuffled labels.
+// Domains count as gathered above 1.5 times that size; four realizations give a mean to about 10 %.
 TEST(Domains, FormUnderAStrongDriveOnly) {
   const Plateaus undriven = PlateausAt(0), weak = PlateausAt(8), strong = PlateausAt(32);
   for (const Plateaus& scattered : {undriven, weak}) {
@@ -114,8 +114,9 @@ TEST(Domains, FormUnderAStrongDriveOnly) {
   EXPECT_LT(Mean(strong.sizes), 0.5 * 461);  // finite: far from one domain of all spinners
 }
 
-// By a separate program, written from the equations alone, such a bed comes to 61 on average with a standard deviation
-// of 13 between starts, and in the number-average to 27.1 with 3.3: three standard errors of a difference of means.
+// A separate program, written from the equations alone, gives such a bed a size of 61 with a standard deviation of 13
+// between realizations, and a number-average size of 27.1 with 3.3. The bounds are three standard errors of a
+// difference of means.
 TEST(Domains, HaveTheSameSizeWithHalfTheTimeStep) {
   constexpr int kStarts = 8;
   const double errors = 3 * std::sqrt(2.0 / kStarts);

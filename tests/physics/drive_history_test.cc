@@ -1,5 +1,5 @@
-// What domains remember of an earlier drive, each marked "common practice" and held against independent starts: a
-// difference counts as shown where Welch's t passes 3.
+// Memory of an earlier drive. Each claim marked "common practice" is tested on independent realizations; a difference
+// counts as significant where Welch's t exceeds 3.
 #include <cstdio>
 
 #include "physics/driven_beds.h"
@@ -9,12 +9,12 @@ namespace {
 
 constexpr double kSignificance = 3;
 
-/// Sizes of domains by both averages, one a start.
+/// Number- and weight-average domain sizes, one value per realization.
 struct Sizes {
   OverStarts number, weight;
 };
 
-/// Plateaus of the last stage, printed.
+/// Returns and prints the plateaus of the last stage.
 std::vector<Sizes> SizesOf(const std::vector<DrivenBed>& beds, int starts) {
   std::vector<Sizes> sizes;
   for (auto& plateaus : PlateausOf(beds, {"spinner_number_average_size", "spinner_weight_average_size"}, starts)) {
@@ -28,8 +28,8 @@ std::vector<Sizes> SizesOf(const std::vector<DrivenBed>& beds, int starts) {
   return sizes;
 }
 
-/// By how much more, on the log scale, domains grow under a stronger drive than they shrink under one weaker by as
-/// much; t of its mean over starts, each of which has all three stages.
+/// Log-scale growth of domains under the stronger drive minus their shrinkage under the weaker one, for equal drive
+/// steps. Returns t of its mean over realizations, each of which has all three stages.
 double GrowsMoreThanItShrinks(const OverStarts& weaker, const OverStarts& same, const OverStarts& stronger) {
   std::vector<double> more;
   for (std::size_t i = 0; i < same.size(); ++i) {
@@ -40,8 +40,8 @@ double GrowsMoreThanItShrinks(const OverStarts& weaker, const OverStarts& same, 
   return mean.value / mean.error;
 }
 
-// Common practice: it takes a larger change of amplitude to shrink domains by a factor than to grow them. So it is in a
-// dense bed: with the drive turned off they keep four fifths of their size.
+// Common practice: shrinking domains by a factor takes a larger change of amplitude than growing them. A dense bed
+// agrees: with the drive turned off, domains keep four fifths of their size.
 TEST(DriveHistory, DenseDomainsGrowMoreReadilyThanTheyShrink) {
   const auto sizes =
       SizesOf({{0.70, 1, {20, 0}, 120, 0.002}, {0.70, 1, {20, 20}, 120, 0.002}, {0.70, 1, {20, 40}, 120, 0.002}}, 32);
@@ -49,7 +49,7 @@ TEST(DriveHistory, DenseDomainsGrowMoreReadilyThanTheyShrink) {
   EXPECT_GT(GrowsMoreThanItShrinks(sizes[0].number, sizes[1].number, sizes[2].number), kSignificance);
 }
 
-// Found here: not so in a loose one, whose domains come apart; yet they keep much of their size, too.
+// Found here: in a loose bed domains come apart instead, yet they keep much of their size.
 TEST(DriveHistory, LooseDomainsShrinkMoreReadilyThanTheyGrow) {
   const auto sizes = SizesOf({{0.55, 2, {60, 0}, 120, 0.002},
                               {0.55, 2, {60, 60}, 120, 0.002},
@@ -61,15 +61,14 @@ TEST(DriveHistory, LooseDomainsShrinkMoreReadilyThanTheyGrow) {
   EXPECT_GT(WelchT(sizes[0].number, sizes[3].number), kSignificance);
 }
 
-// Common practice: past a middle amplitude at which domains break up the last stage shows nothing of the middle one. So
-// it is by the number-average. Found here: by the weight-average the last stage shows the more of the middle one the
-// stronger that was.
-TEST(DriveHistory, AStrongMiddleStageIsForgottenByTheNumberAverageAlone) {
+// Common practice: beyond a middle amplitude at which domains break up, the last stage shows no trace of the middle
+// one. The number-average agrees. Found here: the weight-average shows a larger imprint after a stronger middle stage.
+TEST(DriveHistory, AStrongMiddleStageIsErasedInTheNumberAverageAlone) {
   const auto after = [](double middle) { return DrivenBed{0.55, 2, {40, middle, 40}, 60, 0.002}; };
   const auto sizes =
       SizesOf({after(40), after(90), after(300), {0.55, 2, {90}, 60, 0.002}, {0.55, 2, {300}, 60, 0.002}}, 16);
   const Sizes &none = sizes[0], &middling = sizes[1], &strong = sizes[2];
-  EXPECT_GT(WelchT(sizes[3].number, sizes[4].number), kSignificance);  // they break up
+  EXPECT_GT(WelchT(sizes[3].number, sizes[4].number), kSignificance);  // domains break up
   EXPECT_GT(WelchT(middling.number, none.number), kSignificance);
   EXPECT_GT(WelchT(middling.number, strong.number), kSignificance);
   EXPECT_NEAR(MeanOf(strong.number).value, MeanOf(none.number).value, 0.2 * MeanOf(none.number).value);

@@ -1,4 +1,4 @@
-/// Beds of 1536 beads under a sine drive, several starts at once, on any device.
+/// Beds of 1536 beads under a sine drive, several realizations at once, on any device.
 #pragma once
 
 #include <gtest/gtest.h>
@@ -14,11 +14,11 @@
 
 namespace gyrebox {
 
-/// One bed. Its stages differ in amplitude alone; its order and time step are those by the rule unless given.
+/// One bed. Its stages differ in amplitude alone; step order and time step follow the rule unless given.
 struct DrivenBed {
   double packing = 0.70;
   double frequency = 1;                   ///< cycles/tau; 0: a steady drive
-  std::vector<double> amplitudes = {20};  ///< rad/tau, one a stage
+  std::vector<double> amplitudes = {20};  ///< rad/tau, one per stage
   double stage = 120;                     ///< tau
   double temperature = 0.002;             ///< epsilon
 };
@@ -28,7 +28,7 @@ inline kernels::RunSpec RunOf(const DrivenBed& bed, std::uint64_t start) {
   kernels::RunSpec spec;
   spec.n_beads = 1536;
   spec.n_spinners = 461;
-  const kernels::Sides sides = kernels::FitSides(spec.start.places, spec.n_beads, bed.packing, 1);
+  const kernels::Sides sides = kernels::FitSides(spec.start.arrangement, spec.n_beads, bed.packing, 1);
   spec.side_x = sides.x;
   spec.side_y = sides.y;
   spec.temperature = bed.temperature;
@@ -41,7 +41,7 @@ inline kernels::RunSpec RunOf(const DrivenBed& bed, std::uint64_t start) {
   const kernels::Peaks peaks = kernels::PeaksOf(spec);
   spec.dynamics.step = kernels::ChooseOrder(spec, peaks, bed.packing);
   const double longest = kernels::ChooseStep(spec, peaks, bed.packing).step;
-  // Eight phases of a period, each as often as the others.
+  // Samples eight phases of a period equally often.
   const double apart = bed.frequency > 0 ? 0.125 / bed.frequency : 0.25;
   spec.measure.interval_steps = static_cast<std::int64_t>(std::ceil(apart / longest * (1 - 1e-9)));
   spec.time_step = apart / static_cast<double>(spec.measure.interval_steps);
@@ -50,16 +50,16 @@ inline kernels::RunSpec RunOf(const DrivenBed& bed, std::uint64_t start) {
   for (std::size_t k = 0; k < spec.adjustments.size(); ++k) {
     spec.adjustments[k].step = stage_steps * static_cast<std::int64_t>(k);
   }
-  spec.adjustments.erase(spec.adjustments.begin());  // the first stage is how the run starts
+  spec.adjustments.erase(spec.adjustments.begin());  // the run starts with the first stage
   spec.measure.structure_every = 1 << 20;
   spec.seeds = {start, start + 100, 1};
   return spec;
 }
 
-/// Means of one column over the last half of the last stage, one a start.
+/// Means of one column over the last half of the last stage, one per realization.
 using OverStarts = std::vector<double>;
 
-/// For each bed, for each column: its means. A run that does not finish is a failure.
+/// Column means of each bed. A run that does not finish is a test failure.
 inline std::vector<std::vector<OverStarts>> PlateausOf(const std::vector<DrivenBed>& beds,
                                                        const std::vector<std::string>& columns, int starts = 8) {
   std::vector<kernels::RunSpec> specs;

@@ -1,4 +1,4 @@
-/// Pressure of undriven fluids of WCA beads against what is known of hard discs.
+/// Pressure of undriven fluids of WCA beads against known results for hard discs.
 #pragma once
 
 #include <Eigen/Dense>
@@ -7,9 +7,9 @@
 
 namespace gyrebox {
 
-/// Expects Z of the runs to be that of discs. @param tolerance share of it that counts as the same; beside it the test
-/// allows five standard errors (of 8 starts, chance of a false alarm under 2e-3 if the tolerance were nothing).
-/// @param largest_error share of it that the standard error may be.
+/// Expects Z of the runs to equal that of discs. @param tolerance relative difference that counts as equal. The test
+/// adds five standard errors (of 8 runs; with zero tolerance the false-positive probability is under 2e-3). @param
+/// largest_error maximum relative standard error.
 inline void ExpectZ(const DiscFluid& fluid, double z_of_discs, double tolerance, double largest_error) {
   const Mean z = MeanOf(RunsOf(fluid), &DiscFluidRun::z);
   const double expected = z_of_discs - LackOfFiniteBed(fluid.phi, fluid.n_beads);
@@ -17,8 +17,8 @@ inline void ExpectZ(const DiscFluid& fluid, double z_of_discs, double tolerance,
   EXPECT_NEAR(z.value, expected, tolerance * expected + 5 * z.error) << fluid.phi;
 }
 
-/// Warm beads at a low density, sigma^-2: Z = 1 + B2 rho (exact to the first order; a bed of N beads has 1 - 1/N of the
-/// pairs), to half a percent. @param largest_error that the standard error may be.
+/// Warm beads at a low density, sigma^-2: expects Z = 1 + B2 rho within 0.5 % (exact to first order; a bed of N beads
+/// has a fraction 1 - 1/N of the pairs). @param largest_error maximum standard error.
 inline void ExpectSecondVirial(double density, int n_beads, double duration, double largest_error) {
   DiscFluid fluid{.temperature = 1, .n_beads = n_beads, .duration = duration, .time_step = 1e-4};
   fluid.phi = density * std::numbers::pi * fluid.diameter() * fluid.diameter() / 4;
@@ -28,8 +28,8 @@ inline void ExpectSecondVirial(double density, int n_beads, double duration, dou
   EXPECT_NEAR(z.value, expected, 0.005 * expected + 5 * z.error) << density;
 }
 
-/// y(r) = g(r) exp(U/kT), which is smooth where g(r) is steep: a parabola in its logarithm, fitted where beads do not
-/// touch. The step of the engine, long beside the steep rise of the force, shows within its reach, not outside.
+/// y(r) = g(r) exp(U/kT), which is smooth where g(r) is steep. Fits a parabola to its logarithm outside the reach of
+/// the force: the time step, long for the steep force, distorts g(r) within that reach only.
 class Cavity {
  public:
   Cavity(const DiscFluid& fluid, const DiscFluidRun& run)
@@ -40,7 +40,7 @@ class Cavity {
     for (std::size_t bin = kFirst; bin <= kLast; ++bin) {
       const auto row = static_cast<Eigen::Index>(bin - kFirst);
       const double x = (static_cast<double>(bin) + 0.5) * kWidth - 1.1;
-      const double weight = std::sqrt(run.correlation[bin]);  // over the error of the logarithm
+      const double weight = std::sqrt(run.correlation[bin]);  // inverse error of the logarithm
       powers.row(row) << weight, weight * x, weight * x * x;
       logs(row) = weight * std::log(run.correlation[bin]);
     }
@@ -49,8 +49,8 @@ class Cavity {
 
   double At(double r) const { return std::exp(fit_(0) + (r - 1.1) * (fit_(1) + (r - 1.1) * fit_(2))); }
 
-  /// Exact for the pair correlation of any beads: Z = 1 + pi rho / (2 kT) times the integral of f g r^2, of N beads
-  /// 1 - 1/N of that integral.
+  /// Exact for the pair correlation of any beads: Z = 1 + pi rho / (2 kT) times the integral of f g r^2, reduced by 1 -
+  /// 1/N for N beads.
   double Z(double density) const {
     const double sum = Integral(1.0, DiscFluid::force().cutoff,
                                 [&](double r) { return force_.Force(r) * Boltzmann(r) * At(r) * r * r; });
@@ -74,9 +74,9 @@ class Cavity {
   Eigen::Vector3d fit_;
 };
 
-/// Two observables of the engine against each other, and against discs.
-/// @param same share of Z that its two values may differ by. @param discs share that the contact value may differ from
-/// that of discs, (Z - 1)/(2 phi) (exact), Z by the closed form.
+/// Compares two observables of the engine with each other and with discs. @param same maximum relative difference of
+/// the two values of Z. @param discs maximum relative difference of the contact value from that of discs, (Z - 1)/(2
+/// phi) (exact), with Z from the closed form.
 inline void ExpectPressureOfCorrelation(const DiscFluid& fluid, double same, double discs) {
   std::vector<double> differences, contacts;
   double z = 0;

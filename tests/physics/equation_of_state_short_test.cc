@@ -1,4 +1,4 @@
-// A short form of the slow tests of the equation of state: the same statistics, wider bounds.
+// Short versions of the slow tests of the equation of state: the same statistics, wider bounds.
 #include "equation_of_state.h"
 
 namespace gyrebox {
@@ -15,7 +15,7 @@ TEST(EquationOfState, OfColdBeadsIsThatOfDenseDiscs) {
   ExpectZ(fluid, 5.4963, 0.01, 0.02);
 }
 
-TEST(EquationOfState, OfADiluteBedBeginsWithTheSecondVirialCoefficient) { ExpectSecondVirial(0.05, 256, 4, 0.004); }
+TEST(EquationOfState, OfADiluteBedHasTheSecondVirialCoefficient) { ExpectSecondVirial(0.05, 256, 4, 0.004); }
 
 TEST(EquationOfState, FollowsFromThePairCorrelation) {
   const DiscFluid fluid{.phi = 0.5, .n_beads = 256, .time_step = 4e-4, .with_correlation = true};

@@ -1,5 +1,5 @@
-// Pressure of WCA beads against that of hard discs. Packing fractions are those of the discs that the beads act as; the
-// nominal ones are printed beside them.
+// Pressure of WCA beads against that of hard discs. Packing fractions are those of the equivalent discs; the nominal
+// ones are printed next to them.
 #include "equation_of_state.h"
 
 namespace gyrebox {
@@ -20,7 +20,7 @@ TEST(EquationOfState, OfWarmBeadsIsTheVirialSeriesOfDiscsWhereTheyAreDilute) {
   }
 }
 
-// Erpenbeck & Luginbuhl, Phys. Rev. A 32, 2920 (1985), by area over that of close packing; from memory.
+// Erpenbeck & Luginbuhl, Phys. Rev. A 32, 2920 (1985), tabulated by area over close-packed area; from memory.
 TEST(EquationOfState, OfColdBeadsIsThatOfDenseDiscs) {
   for (const auto& [area, z] : {std::pair{2.0, 3.4243}, {1.8, 4.1715}, {1.6, 5.4963}, {1.5, 6.6074}, {1.4, 8.306}}) {
     const DiscFluid fluid{.phi = std::numbers::pi / (2 * std::numbers::sqrt3) / area, .n_starts = 16};
@@ -28,8 +28,8 @@ TEST(EquationOfState, OfColdBeadsIsThatOfDenseDiscs) {
   }
 }
 
-// Computed separately by another Monte Carlo: beads that give way are no longer discs where they are dense. The error
-// of that value is of the order of a part in a thousand.
+// Computed separately by another Monte Carlo program, with an error of about 0.1 %: at high density soft beads do not
+// behave as hard discs.
 TEST(EquationOfState, OfWarmDenseBeadsIsNotThatOfDiscs) {
   const DiscFluid fluid{
       .temperature = 1, .phi = 0.56681, .n_starts = 16, .duration = 0.5, .time_step = 2.5e-5, .melting_sweeps = 8000};
@@ -38,7 +38,7 @@ TEST(EquationOfState, OfWarmDenseBeadsIsNotThatOfDiscs) {
   EXPECT_LT(z.value, 5.4963 - 5 * z.error);
 }
 
-TEST(EquationOfState, OfADiluteBedBeginsWithTheSecondVirialCoefficient) {
+TEST(EquationOfState, OfADiluteBedHasTheSecondVirialCoefficient) {
   for (const auto& [density, duration] : {std::pair{0.02, 12.0}, {0.035, 8.0}, {0.05, 5.0}}) {
     ExpectSecondVirial(density, 1024, duration, 0.0015);
   }

@@ -1,4 +1,4 @@
-/// Undriven beds at equilibrium: means over independent starts.
+/// Undriven beds at equilibrium: means over independent realizations.
 #pragma once
 
 #include <cmath>
@@ -14,7 +14,7 @@
 
 namespace gyrebox {
 
-/// How much is run.
+/// Size and length of the runs.
 struct Budget {
   std::int64_t n_beads = 1024;
   int n_starts = 8;
@@ -25,7 +25,8 @@ struct Budget {
 inline kernels::RunSpec UndrivenBed(const Budget& budget, double density) {
   kernels::RunSpec spec;
   spec.n_beads = budget.n_beads;
-  const kernels::Sides sides = kernels::FitSides(spec.start.places, spec.n_beads, density * std::numbers::pi / 4, 1);
+  const kernels::Sides sides =
+      kernels::FitSides(spec.start.arrangement, spec.n_beads, density * std::numbers::pi / 4, 1);
   spec.side_x = sides.x;
   spec.side_y = sides.y;
   spec.n_steps = budget.n_steps;
@@ -34,16 +35,16 @@ inline kernels::RunSpec UndrivenBed(const Budget& budget, double density) {
   return spec;
 }
 
-/// Means of columns over the last three quarters of a run, over starts. One Mean for each value asked for.
-/// @param wanted names of columns, with [k] behind it for value k of a wide one.
+/// Means of columns over the last three quarters of a run, over realizations; one Mean per requested value. @param
+/// wanted column names, with suffix [k] for value k of a wide column.
 inline std::vector<Mean> Measured(kernels::RunSpec spec, int n_starts,
                                   const std::vector<std::pair<std::string, std::size_t>>& wanted) {
-  // Starts are drawn at equilibrium by a separate Monte Carlo: random beads that were pushed apart take long to settle
-  // down, and the longer the stronger their friction.
-  spec.start.places = kernels::StartSpec::Places::kGiven;
+  // A separate Monte Carlo program draws the initial states at equilibrium: random beads that were pushed apart relax
+  // slowly, and more slowly with stronger friction.
+  spec.start.arrangement = kernels::StartSpec::Arrangement::kGiven;
   spec.start.given_spinner.assign(static_cast<std::size_t>(spec.n_beads), 0);
   const auto shape =
-      kernels::ShapeOfLattice(kernels::StartSpec::Places::kTriangular, spec.n_beads, spec.side_y / spec.side_x);
+      kernels::ShapeOfLattice(kernels::StartSpec::Arrangement::kTriangular, spec.n_beads, spec.side_y / spec.side_x);
   Metropolis chain(spec.force, spec.temperature, spec.side_x, spec.side_y, static_cast<int>(spec.n_beads),
                    static_cast<int>(shape.rows), 0.1, 1);
   chain.Sweeps(2000);
@@ -66,14 +67,14 @@ inline std::vector<Mean> Measured(kernels::RunSpec spec, int n_starts,
   return means;
 }
 
-/// What must not depend on the friction: pressure, local bond order, and g(r) through its first peak.
+/// Static quantities, which must not depend on friction: pressure, local bond order, and g(r) through its first peak.
 inline std::vector<std::pair<std::string, std::size_t>> StaticQuantities() {
   std::vector<std::pair<std::string, std::size_t>> out = {{"pressure", 0}, {"bond_order_local", 0}};
   for (std::size_t bin = 46; bin <= 66; bin += 4) out.push_back({"passive_passive_correlation", bin});
   return out;
 }
 
-/// A warm dense bed under default repulsion; means extrapolated to a vanishing time step from two.
+/// A warm dense bed under default repulsion; means from two time steps, extrapolated to zero.
 inline std::vector<Mean> StaticsAt(const Budget& budget, kernels::DynamicsSpec dynamics, double friction,
                                    double temperature, double time_step) {
   std::vector<Mean> two[2];
@@ -95,7 +96,7 @@ inline std::vector<Mean> StaticsAt(const Budget& budget, kernels::DynamicsSpec d
   return out;
 }
 
-/// Largest difference of two sets of means in standard errors.
+/// Largest difference between two sets of means, in standard errors.
 inline double LargestDeviation(const std::vector<Mean>& a, const std::vector<Mean>& b) {
   double largest = 0;
   for (std::size_t k = 0; k < a.size(); ++k) {

@@ -1,4 +1,4 @@
-// A short form of the slow tests of equilibrium: the same statistics from fewer beads, and fixed bounds.
+// Short versions of the slow tests of equilibrium: the same statistics from fewer beads, with fixed bounds.
 #include "equilibrium.h"
 
 namespace gyrebox {
@@ -12,7 +12,7 @@ TEST(Equilibrium, DoesNotDependOnFriction) {
   const DynamicsSpec converged{.equation = DynamicsSpec::Equation::kConverged, .tolerance = 1e-3};
   const auto rough = StaticsAt(budget, converged, 5, 0.3, 2e-4);
   const Mean pressure = plain[0], rough_pressure = rough[0], order = plain[1], rough_order = rough[1];
-  // A difference of two means, each known to a fortieth, differs by a tenth only beyond two and a half standard errors.
+  // With both means known to 1/40, a difference of 10 % is more than 2.5 standard errors.
   for (const Mean& mean : {pressure, rough_pressure, order, rough_order}) EXPECT_LT(mean.error, 0.025 * mean.value);
   EXPECT_NEAR(rough_pressure.value, pressure.value, 0.1 * pressure.value);
   EXPECT_NEAR(rough_order.value, order.value, 0.1 * order.value);

@@ -1,4 +1,4 @@
-// Friction between beads slows an undriven bed down and changes nothing else (exact: the canonical average).
+// Friction between beads slows an undriven bed and does not change its statics (exact: the canonical average).
 #include "equilibrium.h"
 
 namespace gyrebox {
@@ -21,8 +21,8 @@ TEST(Equilibrium, DoesNotDependOnFriction) {
   }
 }
 
-// The drift that a mobility which depends on places calls for comes from the midpoint; without it the bed settles
-// elsewhere.
+// The midpoint step supplies the drift of a position-dependent mobility; without it the bed reaches a different steady
+// state.
 TEST(Equilibrium, DependsOnFrictionWithoutTheMidpoint) {
   const auto plain = StaticsAt(kBudget, {.equation = DynamicsSpec::Equation::kBrownian}, 0, kTemperature, kTimeStep);
   EXPECT_GT(LargestDeviation(plain, StaticsAt(kBudget, Converged(false), 50, kTemperature, kTimeStep)), 4);

@@ -1,4 +1,4 @@
-/// What is known of fluids of hard discs, by packing fraction phi, and which discs a soft pair energy stands for.
+/// Known results for fluids of hard discs by packing fraction phi, and the discs equivalent to a soft pair energy.
 #pragma once
 
 #include <cmath>
@@ -8,13 +8,13 @@
 
 namespace gyrebox {
 
-/// Integral from 0 to the reach of the force of (1 - exp(-U/kT)) weight(r), by Simpson's rule.
+/// Integral of (1 - exp(-U/kT)) weight(r) from 0 to the reach of the force, by Simpson's rule.
 template <class Weight>
 double HollowIntegral(const kernels::ForceSpec& spec, double temperature, Weight weight) {
   const kernels::PairForce<double> force(spec);
   constexpr int kPieces = 20000;  // even
   const double h = spec.cutoff / kPieces;
-  double sum = weight(0.0);  // at 0 the energy is endless, at the cut-off it is 0
+  double sum = weight(0.0);  // the energy is infinite at 0 and zero at the cut-off
   for (int k = 1; k < kPieces; ++k) {
     const double r = k * h;
     sum += (k % 2 == 1 ? 4 : 2) * (1 - std::exp(-force.Energy(r) / temperature)) * weight(r);
@@ -22,7 +22,7 @@ double HollowIntegral(const kernels::ForceSpec& spec, double temperature, Weight
   return sum * h / 3;
 }
 
-/// Diameter of the hard discs that beads of a steep repulsion act as (Barker & Henderson, J. Chem. Phys. 47, 4714
+/// Diameter of the hard discs equivalent to beads of a steep repulsion (Barker & Henderson, J. Chem. Phys. 47, 4714
 /// (1967)), sigma.
 inline double DiscDiameter(const kernels::ForceSpec& force, double temperature) {
   return HollowIntegral(force, temperature, [](double) { return 1.0; });
@@ -34,7 +34,7 @@ inline double SecondVirialCoefficient(const kernels::ForceSpec& force, double te
 }
 
 /// Compressibility factor Z = p/(rho kT) of hard discs to ten virial coefficients: B3 and B4 exact, the others from
-/// Clisby & McCoy, J. Stat. Phys. 122, 15 (2006), table 1. What is left out is below 2e-4 up to phi = 0.3.
+/// Clisby & McCoy, J. Stat. Phys. 122, 15 (2006), table 1. The truncation error is below 2e-4 up to phi = 0.3.
 inline double VirialSeries(double phi) {
   const double pi = std::numbers::pi, root = std::numbers::sqrt3;
   const double over_powers_of_b2[] = {1,          1,         4.0 / 3 - root / pi, 2 - 4.5 * root / pi + 10 / (pi * pi),
@@ -48,14 +48,14 @@ inline double VirialSeries(double phi) {
   return z;
 }
 
-/// Closed form of Z of a fluid of hard discs, good to a few thousandths up to phi = 0.65 (Liu, arXiv:2010.10624).
+/// Closed form of Z of a hard-disc fluid, accurate to a few thousandths up to phi = 0.65 (Liu, arXiv:2010.10624).
 inline double ClosedForm(double phi) {
   return (1 + phi * phi / 8 + std::pow(phi, 3) / 18 - 4 * std::pow(phi, 4) / 21) / ((1 - phi) * (1 - phi));
 }
 
-/// What a bed of a given number of discs lacks to the Z of an endless one: p(N) = p - kT rho^2 p''/(2 N p'), since the
-/// mean pressure over beds whose number fluctuates is that of the endless one (Lebowitz & Percus, Phys. Rev. 124, 1673
-/// (1961); from memory). From the closed form.
+/// Finite-size deficit of Z at a fixed number of discs: p(N) = p - kT rho^2 p''/(2 N p'), because the pressure averaged
+/// over beds whose number fluctuates is that of the infinite bed (Lebowitz & Percus, Phys. Rev. 124, 1673 (1961); from
+/// memory). Uses the closed form.
 inline double LackOfFiniteBed(double phi, double n_beads) {
   const double h = 1e-3;
   const auto pressure = [](double at) { return at * ClosedForm(at); };

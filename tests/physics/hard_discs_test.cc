@@ -1,5 +1,5 @@
-// Which hard discs WCA beads act as, from the force law of the engine alone, and what is known of such discs. "Computed
-// separately" are values of another program, of the same definitions.
+// The hard discs equivalent to WCA beads, from the engine's force law alone, and known results for such discs.
+// "Computed separately" marks values of another program with the same definitions.
 #include "hard_discs.h"
 
 #include <gtest/gtest.h>
@@ -26,7 +26,7 @@ TEST(WcaBeads, HaveTheirSecondVirialCoefficient) {
   EXPECT_NEAR(SecondVirialCoefficient(DiscFluid::force(), 1), 1.622847, 1e-6);
 }
 
-// Exact: discs of diameter d have pi d^2 / 2, which beads draw near as they cool.
+// Exact: the coefficient of discs of diameter d is pi d^2 / 2; cooling beads approach it.
 TEST(WcaBeads, HaveTheSecondVirialCoefficientOfDiscsWhereTheyAreCold) {
   const auto over_that_of_discs = [](double temperature) {
     const double d = DiscDiameter(DiscFluid::force(), temperature);
@@ -36,15 +36,15 @@ TEST(WcaBeads, HaveTheSecondVirialCoefficientOfDiscsWhereTheyAreCold) {
   EXPECT_LT(std::abs(over_that_of_discs(0.01) - 1), std::abs(over_that_of_discs(1) - 1));
 }
 
-// A bed said to hold beads at a packing fraction of 0.70 holds discs at 0.722, past where they freeze.
-TEST(WcaBeads, FillMoreThanTheirNominalShare) {
+// Beads at a nominal packing fraction of 0.70 act as discs at 0.722, beyond freezing.
+TEST(WcaBeads, FillMoreThanTheirNominalFraction) {
   DiscFluid fluid;
   fluid.temperature = 1;
   fluid.phi = 0.722;
   EXPECT_NEAR(fluid.nominal_phi(), 0.70, 5e-4);
 }
 
-// Computed separately, of the same coefficients.
+// Computed separately from the same coefficients.
 TEST(HardDiscs, HaveTheirVirialSeries) {
   EXPECT_NEAR(VirialSeries(0.05), 1.10839, 1e-5);
   EXPECT_NEAR(VirialSeries(0.1), 1.23614, 1e-5);
@@ -52,7 +52,7 @@ TEST(HardDiscs, HaveTheirVirialSeries) {
   EXPECT_NEAR(VirialSeries(0.3), 2.06316, 1e-5);
 }
 
-// Computed separately, of the same closed form; it agrees with the series where that converges.
+// Computed separately from the same closed form; it agrees with the series where that converges.
 TEST(HardDiscs, HaveTheirClosedForm) {
   EXPECT_NEAR(ClosedForm(0.3), 2.06369, 1e-5);
   EXPECT_NEAR(ClosedForm(0.5), 4.10516, 1e-5);
@@ -60,7 +60,7 @@ TEST(HardDiscs, HaveTheirClosedForm) {
   for (const double phi : {0.05, 0.1, 0.2, 0.3}) EXPECT_NEAR(ClosedForm(phi), VirialSeries(phi), 6e-4) << phi;
 }
 
-// Exact at low density: a bed of N discs has (1 - 1/N) of the pairs.
+// Exact at low density: a bed of N discs has a fraction 1 - 1/N of the pairs.
 TEST(HardDiscs, LackPairsInAFiniteBed) { EXPECT_NEAR(LackOfFiniteBed(0.002, 100), 2 * 0.002 / 100, 1e-6); }
 
 }  // namespace

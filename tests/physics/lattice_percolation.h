@@ -1,4 +1,5 @@
-/// Random sites of lattices, found by the clusters of the engine: beads on the sites, bonds to nearest neighbours.
+/// Random site percolation on lattices, analysed by the engine's cluster finder: one bead per site, bonds to nearest
+/// neighbours.
 #pragma once
 
 #include <algorithm>
@@ -11,16 +12,16 @@
 
 namespace gyrebox {
 
-/// A square site lattice begins to go round at this share of sites (Jacobsen, J. Phys. A 47, 135001 (2014); from
-/// memory), a triangular one at 1/2, exactly.
+/// Site percolation threshold of the square lattice (Jacobsen, J. Phys. A 47, 135001 (2014); from memory); that of the
+/// triangular lattice is exactly 1/2.
 inline constexpr double kSquareThreshold = 0.592746050792102;
 
-/// Clusters of `size` sites, by the number of sites around them: entry k counts shapes with `fewest + k` of those.
+/// Clusters of `size` sites by perimeter: entry k counts the shapes with `fewest + k` perimeter sites.
 struct Animals {
   int size, fewest;
   std::vector<int> shapes;
 
-  /// Mean number of such clusters per site of an endless lattice whose sites are taken with probability p.
+  /// Mean number of such clusters per site of an infinite lattice at occupation probability p.
   double PerSite(double p) const {
     double sum = 0;
     for (std::size_t k = 0; k < shapes.size(); ++k) {
@@ -31,7 +32,7 @@ struct Animals {
   int count() const { return std::accumulate(shapes.begin(), shapes.end(), 0); }
 };
 
-/// Counted separately, by listing all of them.
+/// Computed separately by complete enumeration.
 inline const std::vector<Animals> kTriangularAnimals = {
     {1, 6, {1}},
     {2, 8, {3}},
@@ -42,7 +43,8 @@ inline const std::vector<Animals> kTriangularAnimals = {
 };
 inline const std::vector<Animals> kSquareAnimals = {{1, 4, {1}}, {2, 6, {2}}, {3, 7, {4, 2}}, {4, 8, {9, 8, 2}}};
 
-/// Number of clusters of each small size, per site, against the animals. @param largest_error share of the rarest.
+/// Compares the number of clusters of each small size per site with the lattice animals. @param largest_error maximum
+/// relative error, of the rarest size.
 template <class Torus>
 void ExpectAnimals(Torus torus, const std::vector<Animals>& animals, double probability, int beds,
                    double largest_error) {
@@ -64,7 +66,7 @@ void ExpectAnimals(Torus torus, const std::vector<Animals>& animals, double prob
   }
 }
 
-/// Number of clusters and shares of beds that go round, at one probability.
+/// Number of clusters and fractions of beds that wrap, at one probability.
 struct Census {
   Estimate clusters, along_x, along_y, any, two_directions;
 };
@@ -87,22 +89,22 @@ Census CensusOf(Torus torus, double probability, int beds, std::uint64_t seed) {
   return census;
 }
 
-/// Exact for endless square beds at the threshold of any lattice: shares in which a cluster goes round along one axis,
-/// at all, and in two directions, the last being all that the second leaves out (Pinson, J. Stat. Phys. 75, 1167
+/// Exact for infinite square beds at the threshold of any lattice: fractions of beds in which a cluster wraps along one
+/// axis, at all, and in two directions; the last is the complement of the second (Pinson, J. Stat. Phys. 75, 1167
 /// (1994); values from memory).
-inline void ExpectUniversalShares(const Census& census) {
+inline void ExpectUniversalFractions(const Census& census) {
   ExpectAgrees(census.along_x, 0.521058, 0.02);
   ExpectAgrees(census.along_y, 0.521058, 0.02);
   ExpectAgrees(census.any, 0.690474, 0.02);
   ExpectAgrees(census.two_directions, 1 - 0.690474, 0.02);
 }
 
-/// Clusters over the share of all sites that an endless bed has at its threshold, in a square bed at the threshold of
-/// any lattice (Ziff, Finch & Adamchik, Phys. Rev. Lett. 79, 3447 (1997); from memory).
+/// Excess number of clusters of a finite square bed at the threshold of any lattice, over the infinite-bed number per
+/// site times the sites (Ziff, Finch & Adamchik, Phys. Rev. Lett. 79, 3447 (1997); from memory).
 inline constexpr double kExcessClusters = 0.8835;
 
-/// Exact: n(p) - n(1 - p) = p - 3 p^2 + 2 p^3 of the clusters per site of a triangular lattice, those that go round in
-/// both directions not counted (Sykes & Essam, J. Math. Phys. 5, 1117 (1964); on a torus Mertens & Ziff,
+/// Exact: n(p) - n(1 - p) = p - 3 p^2 + 2 p^3 for the clusters per site of a triangular lattice, not counting clusters
+/// that wrap in both directions (Sykes & Essam, J. Math. Phys. 5, 1117 (1964); on a torus Mertens & Ziff,
 /// arXiv:1603.07289).
 inline void ExpectMatchingClusters(double p, int beds, double largest_error) {
   std::mt19937_64 random(32);

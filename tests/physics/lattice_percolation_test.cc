@@ -1,4 +1,4 @@
-// Random sites of lattices at and around their thresholds.
+// Site percolation on lattices at and near the thresholds.
 #include "lattice_percolation.h"
 
 #include <gtest/gtest.h>
@@ -8,7 +8,7 @@
 namespace gyrebox {
 namespace {
 
-// A triangular bed whose sides are as good as equal: 26 columns and 30 rows of height sqrt(3)/2.
+// A triangular bed with nearly equal sides: 26 columns and 30 rows of height sqrt(3)/2.
 TriangularTorus SquareShaped() { return TriangularTorus(26, 30); }
 
 TEST(SquareTorus, HasTheCountsOfLatticeAnimals) {
@@ -19,19 +19,19 @@ TEST(TriangularTorus, HasTheCountsOfLatticeAnimals) {
   for (const double p : {0.15, 0.3, 0.45}) ExpectAnimals(TriangularTorus(64), kTriangularAnimals, p, 10000, 0.01);
 }
 
-TEST(TriangularTorus, HasTheClustersOfItsOtherSites) {
+TEST(TriangularTorus, HasMatchingClustersOfOccupiedAndEmptySites) {
   for (const double p : {0.1, 0.2, 0.3, 0.4}) ExpectMatchingClusters(p, 5000, 0.01);
 }
 
-TEST(SquareTorus, GoesRoundAtItsThresholdWithTheUniversalChances) {
-  ExpectUniversalShares(CensusOf(SquareTorus(64), kSquareThreshold, 40000, 41));
+TEST(SquareTorus, WrapsAtItsThresholdWithTheUniversalProbabilities) {
+  ExpectUniversalFractions(CensusOf(SquareTorus(64), kSquareThreshold, 40000, 41));
 }
 
-TEST(TriangularTorus, GoesRoundAtItsThresholdWithTheUniversalChances) {
-  ExpectUniversalShares(CensusOf(SquareShaped(), 0.5, 100000, 42));
+TEST(TriangularTorus, WrapsAtItsThresholdWithTheUniversalProbabilities) {
+  ExpectUniversalFractions(CensusOf(SquareShaped(), 0.5, 100000, 42));
 }
 
-// Clusters per site of endless beds: values from memory of Ziff, Finch & Adamchik, Phys. Rev. Lett. 79, 3447 (1997).
+// Clusters per site of infinite beds: from memory of Ziff, Finch & Adamchik, Phys. Rev. Lett. 79, 3447 (1997).
 TEST(SquareTorus, AtItsThresholdHasTheNumberOfClusters) {
   ExpectAgrees(CensusOf(SquareTorus(16), kSquareThreshold, 200000, 43).clusters, 256 * 0.0275981 + kExcessClusters,
                0.002);
@@ -43,19 +43,17 @@ TEST(TriangularTorus, AtItsThresholdHasTheNumberOfClustersOfAFiniteBed) {
   ExpectAgrees(CensusOf(SquareShaped(), 0.5, 200000, 45).clusters, 26 * 30 * 0.0176255 + kExcessClusters, 0.002);
 }
 
-TEST(TriangularTorus, BeginsToGoRoundAtOneHalf) {
-  ExpectAgrees(MiddleOf(TriangularThresholds(64, 2000, 46)), 0.5, 0.002);
-}
+TEST(TriangularTorus, PercolatesAtOneHalf) { ExpectAgrees(MiddleOf(TriangularThresholds(64, 2000, 46)), 0.5, 0.002); }
 
-TEST(DelaunayTorus, OfRandomPointsBeginsToGoRoundAtOneHalf) {
+TEST(DelaunayTorus, OfRandomPointsPercolatesAtOneHalf) {
   const auto small = DelaunayThresholds(256, 2000, 51), large = DelaunayThresholds(4096, 500, 52);
   ExpectAgrees(MiddleOf(small), 0.5, 0.003);
   ExpectAgrees(MiddleOf(large), 0.5, 0.003);
   EXPECT_NEAR(SpreadOf(small) / SpreadOf(large), std::pow(16, 3.0 / 8), 0.5);
 }
 
-// Exponents of sizes in two dimensions, arXiv:1101.0807: the share of sites in clusters of s or more falls as
-// s^(2 - tau).
+// Cluster-size exponents in two dimensions, arXiv:1101.0807: the fraction of sites in clusters of size s or more falls
+// as s^(2 - tau).
 TEST(TriangularTorus, AtItsThresholdHasThePowerLawOfSizes) {
   constexpr double kTau = 187.0 / 91, kFrom = 64, kTo = 4096;
   std::mt19937_64 random(47);
@@ -78,12 +76,12 @@ TEST(TriangularTorus, AtItsThresholdHasThePowerLawOfSizes) {
   const double error = std::hypot(to.error() / to.mean(), from.error() / from.mean()) / span;
   std::printf("  tau %.4f +- %.4f\n", tau, error);
   EXPECT_LT(error, 0.002);
-  EXPECT_NEAR(tau, kTau, 0.002 + 5 * error);  // corrections to the law at its first size are about 0.001
+  EXPECT_NEAR(tau, kTau, 0.002 + 5 * error);  // corrections to scaling are about 0.001 at the smallest size used
 }
 
-// The same exponents from how beds change with their length: the largest cluster grows as L^D, and thresholds draw
-// together as L^(-1/nu), where tau = 1 + 2/D and sigma = 1/(nu D).
-TEST(TriangularTorus, ChangesWithItsLengthByTheExponentsOfTwoDimensions) {
+// The same exponents from finite-size scaling: the largest cluster grows as L^D, and the spread of thresholds shrinks
+// as L^(-1/nu), where tau = 1 + 2/D and sigma = 1/(nu D).
+TEST(TriangularTorus, ScalesWithItsLengthByTheExponentsOfTwoDimensions) {
   constexpr double kTau = 187.0 / 91, kSigma = 36.0 / 91;
   kernels::ClusterFinder finder;
   const auto largest = [&](int length, int beds) {

@@ -1,4 +1,4 @@
-/// Means over runs, and over independent starts.
+/// Means over runs, and over independent realizations.
 #pragma once
 
 #include <gtest/gtest.h>
@@ -12,7 +12,7 @@
 
 namespace gyrebox {
 
-/// A mean over independent starts and its standard error.
+/// Mean over independent realizations, with its standard error.
 struct Mean {
   double value = 0, error = 0;
 };
@@ -25,14 +25,14 @@ inline Mean MeanOf(const std::vector<double>& starts) {
   return {mean, std::sqrt(squares / (n - 1) / n)};
 }
 
-/// Welch's t of two sets of independent starts. Prints both means.
+/// Welch's t of two sets of independent realizations. Prints both means.
 inline double WelchT(const std::vector<double>& a, const std::vector<double>& b) {
   const Mean x = MeanOf(a), y = MeanOf(b);
   std::printf("  %.3g +- %.2g against %.3g +- %.2g\n", x.value, x.error, y.value, y.error);
   return (x.value - y.value) / std::hypot(x.error, y.error);
 }
 
-/// Mean of a value over the samples of a run after a step. @param at place of the value.
+/// Mean of a value over the samples of a run after a step. @param at index of the value.
 inline double MeanFrom(const kernels::RunChunk& run, double step, std::size_t at) {
   double sum = 0, count = 0;
   for (const auto& sample : run.samples) {
@@ -43,7 +43,7 @@ inline double MeanFrom(const kernels::RunChunk& run, double step, std::size_t at
   return sum / count;
 }
 
-/// Mean of a value over each run, which has to end well, but for its first quarter. @param at place of the value.
+/// Mean of a value over each run without its first quarter; expects every run to finish. @param at index of the value.
 inline std::vector<double> MeansOfRuns(const std::vector<kernels::RunChunk>& runs, std::int64_t n_steps,
                                        std::size_t at) {
   std::vector<double> means;

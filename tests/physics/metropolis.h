@@ -1,5 +1,5 @@
-/// Equilibrium beds drawn without the engine: a Monte Carlo of Metropolis, one bead at a time (J. Chem. Phys. 21, 1087
-/// (1953)), of the pair energy that the engine's force belongs to.
+/// Equilibrium beds drawn without the engine: single-bead Metropolis Monte Carlo (J. Chem. Phys. 21, 1087 (1953)) with
+/// the pair energy of the engine's force.
 #pragma once
 
 #include <algorithm>
@@ -13,11 +13,11 @@
 
 namespace gyrebox {
 
-/// A chain of beds of n_beads passive beads. It begins with a triangular crystal: take sweeps until that has melted.
+/// Markov chain of beds of n_beads passive beads. It starts from a triangular crystal: sweep until that has melted.
 class Metropolis {
  public:
-  /// @param side_x,side_y sigma, at least three times the reach of the force. @param rows of the crystal, an even share
-  /// of n_beads. @param largest_move along each axis, sigma.
+  /// @param side_x,side_y sigma, at least three times the reach of the force. @param rows of the crystal, even and a
+  /// divisor of n_beads. @param largest_move along each axis, sigma.
   Metropolis(const kernels::ForceSpec& force, double temperature, double side_x, double side_y, int n_beads, int rows,
              double largest_move, std::uint64_t seed)
       : force_(force),
@@ -39,7 +39,7 @@ class Metropolis {
     }
   }
 
-  /// One trial a bead, on the average.
+  /// One trial move per bead on average.
   void Sweep() {
     const int n_beads = static_cast<int>(x_.size());
     for (int trial = 0; trial < n_beads; ++trial) {
@@ -55,7 +55,7 @@ class Metropolis {
     for (int k = 0; k < count; ++k) Sweep();
   }
 
-  /// Of all pairs, epsilon, per bead.
+  /// Potential energy of all pairs per bead, epsilon.
   double EnergyPerBead() const {
     double twice = 0;
     for (int i = 0; i < static_cast<int>(x_.size()); ++i) twice += EnergyAt(x_[i], y_[i], i);
@@ -67,10 +67,10 @@ class Metropolis {
 
  private:
   double Uniform() { return static_cast<double>(random_() >> 11) * 0x1p-53; }
-  static double Wrapped(double place, double side) {
-    if (place < 0) place += side;
-    if (place >= side) place -= side;
-    return place;
+  static double Wrapped(double position, double side) {
+    if (position < 0) position += side;
+    if (position >= side) position -= side;
+    return position;
   }
   static double Nearest(double gap, double side) {
     if (gap > side / 2) return gap - side;
@@ -113,7 +113,7 @@ class Metropolis {
   const double temperature_, cutoff_, side_x_, side_y_, largest_move_;
   std::mt19937_64 random_;
   const int columns_of_cells_, rows_of_cells_;
-  std::vector<std::vector<int>> cells_;  // beads by cell, row by row
+  std::vector<std::vector<int>> cells_;  // bead indices by cell, row by row
   std::vector<double> x_, y_;
 };
 

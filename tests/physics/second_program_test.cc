@@ -1,6 +1,6 @@
-// Driven beds against a second program: written apart, in double precision, from the equations alone, with its own
-// lists, solver, generator and starts. 1536 beads, packing 0.70, kT = 0.002, 120 tau, its step 5e-4 of first order;
-// means over the last half, with standard deviations over its 8 starts (6 at A = 8 and at kT = 0).
+// Driven beds against a second program: written separately, in double precision, from the equations alone, with its own
+// lists, solver, generator and initial states. 1536 beads, packing 0.70, kT = 0.002, 120 tau, first-order step of 5e-4;
+// means over the last half, with standard deviations over its 8 realizations (6 at A = 8 and at kT = 0).
 #include <cstdio>
 
 #include "physics/driven_beds.h"
@@ -14,8 +14,8 @@ struct Given {
 
 struct Row {
   DrivenBed bed;
-  double starts;     // of the second program
-  Given columns[4];  // as kColumns
+  double starts;     // number of realizations of the second program
+  Given columns[4];  // in the order of kColumns
 };
 
 const std::vector<std::string> kColumns = {"spinner_weight_average_size", "spinner_number_average_size", "pressure",
@@ -31,8 +31,8 @@ const Row kRows[] = {
     {{.frequency = 0, .amplitudes = {20}}, 8, {{105, 11}, {14.4, 1.6}, {6.10, 0.12}, {321.3, 2.0}}},
 };
 
-// Of 28 means 1.3 are expected outside two standard errors of the difference by chance; more than four are in 1 % of
-// cases (binomial, 0.0455 each).
+// Of 28 means, 1.3 are expected to differ by more than two standard errors by chance; more than four do in 1 % of cases
+// (binomial, 0.0455 each).
 TEST(SecondProgram, HasTheSameSizesPressuresAndPowers) {
   std::vector<DrivenBed> beds;
   for (const Row& row : kRows) beds.push_back(row.bed);

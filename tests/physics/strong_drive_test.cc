@@ -1,5 +1,5 @@
-// What a stronger drive does to domains, each marked "common practice", held against independent starts: a difference
-// counts as shown where Welch's t passes 3.
+// Effect of stronger drives on domains. Each claim marked "common practice" is tested on independent realizations; a
+// difference counts as significant where Welch's t exceeds 3.
 #include <algorithm>
 #include <cstdio>
 
@@ -12,7 +12,7 @@ constexpr double kSignificance = 3;
 const std::vector<double> kAmplitudes = {8, 20, 40, 90, 135, 300};
 const std::vector<double> kPackings = {0.50, 0.55, 0.60};
 
-/// Sizes at 2 cycles/tau: by packing, by amplitude.
+/// Sizes at 2 cycles/tau, by packing and amplitude.
 struct Sizes {
   std::vector<std::vector<OverStarts>> number, weight;
 };
@@ -42,7 +42,7 @@ std::size_t Largest(const std::vector<OverStarts>& curve) {
   return static_cast<std::size_t>(std::max_element(curve.begin(), curve.end(), less) - curve.begin());
 }
 
-// Common practice: mean sizes have an onset, a maximum and a fall.
+// Common practice: mean sizes show an onset, a maximum and a decline.
 TEST(StrongDrive, MakesTheNumberAverageRiseAndFall) {
   for (const auto& curve : AllSizes().number) {
     const std::size_t top = Largest(curve);
@@ -51,8 +51,8 @@ TEST(StrongDrive, MakesTheNumberAverageRiseAndFall) {
   }
 }
 
-// Found here: single spinners leave the domains, and the domains stay.
-TEST(StrongDrive, LeavesTheWeightAverageItsMaximumAtAStrongerOne) {
+// Found here: single spinners leave the domains, while the domains persist.
+TEST(StrongDrive, MovesTheMaximumOfTheWeightAverageToAStrongerDrive) {
   for (std::size_t p = 0; p < kPackings.size(); ++p) {
     const auto& weight = AllSizes().weight[p];
     const std::size_t top = Largest(AllSizes().number[p]);
@@ -61,16 +61,16 @@ TEST(StrongDrive, LeavesTheWeightAverageItsMaximumAtAStrongerOne) {
   }
 }
 
-// Common practice: the spread over starts is larger where domains are. Spearman's rank correlation of 18 points; were
-// there none, 0.71 would be passed once in a thousand (normal approximation, 0.71 sqrt(17) = 2.9 with ties of none;
-// both signs).
-TEST(StrongDrive, SpreadsStartsWhereDomainsAreLarge) {
+// Common practice: the spread over realizations is larger where domains are larger. Spearman's rank correlation of 18
+// points; without correlation, |r| exceeds 0.71 once in a thousand (normal approximation, 0.71 sqrt(17) = 2.9, no ties,
+// two-sided).
+TEST(StrongDrive, SpreadsRealizationsWhereDomainsAreLarge) {
   std::vector<std::pair<double, double>> points;  // mean, standard deviation
   for (const auto& curve : AllSizes().weight) {
     for (const OverStarts& starts : curve) {
       const Mean mean = MeanOf(starts);
       points.emplace_back(mean.value, mean.error * std::sqrt(static_cast<double>(starts.size())));
-      std::printf("  size %.3g, deviation %.2g, its share %.2g\n", points.back().first, points.back().second,
+      std::printf("  size %.3g, deviation %.2g, its fraction %.2g\n", points.back().first, points.back().second,
                   points.back().second / points.back().first);
     }
   }

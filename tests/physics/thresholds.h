@@ -1,4 +1,4 @@
-/// Sites taken one after another in a random order, and when their clusters begin to go round.
+/// Sites occupied in a random order, and the occupation at which their clusters begin to wrap.
 #pragma once
 
 #include <algorithm>
@@ -7,12 +7,12 @@
 #include <span>
 #include <vector>
 
-#include "measure/clusters.h"
+#include "measure/clusters/clusters.h"
 #include "unit/estimate.h"
 
 namespace gyrebox {
 
-/// Ways in which the clusters of a bed go round.
+/// Whether and how the clusters of a bed wrap.
 struct GoesRound {
   bool along_x = false, along_y = false;
   int directions = 0;
@@ -25,18 +25,18 @@ struct GoesRound {
   }
 };
 
-/// Every site has a number anywhere between 0 and 1, and those under p are taken: the p from which a cluster goes
-/// round, and from which one does in both directions.
+/// Each site has a random number between 0 and 1; sites with a number under p are occupied. `any` is the p from which a
+/// cluster wraps, `both` the p from which one wraps in both directions.
 ///
-/// On a torus of triangles the middle of the two is 1/2 on average, exactly and for any number of sites: the sites not
-/// taken go round in both directions just where those taken do not go round at all. Since both thresholds meet in an
-/// endless bed, its threshold is 1/2 (Sykes & Essam, J. Math. Phys. 5, 1117 (1964), for lattices; Bollobas & Riordan,
-/// Probab. Theory Relat. Fields 136, 417 (2006), for the regions around random points; from memory).
+/// On a triangulated torus the mean of the two averages exactly 1/2 for any number of sites: the empty sites wrap in
+/// both directions exactly where the occupied sites do not wrap at all. Since both thresholds coincide in an infinite
+/// bed, its threshold is 1/2 (Sykes & Essam, J. Math. Phys. 5, 1117 (1964), for lattices; Bollobas & Riordan, Probab.
+/// Theory Relat. Fields 136, 417 (2006), for the regions around random points; from memory).
 struct Thresholds {
   double any = 0, both = 0;
 };
 
-/// @param directions function of the number of sites taken: in how many directions their clusters go round.
+/// @param directions function of the number of occupied sites: the number of directions in which their clusters wrap.
 template <class Directions>
 Thresholds ThresholdsOf(int n_sites, std::mt19937_64& random, Directions directions) {
   std::vector<double> numbers;

@@ -1,5 +1,5 @@
-// What people who run such beds know, each marked "common practice", held against independent starts: a fact counts as
-// shown where Welch's t between two sets of starts passes 3.
+// Common knowledge of users who run such beds. Each fact marked "common practice" is tested on independent
+// realizations; it counts as significant where Welch's t between two sets of realizations exceeds 3.
 #include <cmath>
 
 #include "equilibrium.h"
@@ -18,7 +18,7 @@ RunSpec Film(double amplitude, double frequency, double duration) {
   RunSpec spec;
   spec.n_beads = 1024;
   spec.n_spinners = 307;
-  const kernels::Sides sides = kernels::FitSides(spec.start.places, spec.n_beads, 0.70, 1);
+  const kernels::Sides sides = kernels::FitSides(spec.start.arrangement, spec.n_beads, 0.70, 1);
   spec.side_x = sides.x;
   spec.side_y = sides.y;
   spec.temperature = 0.002;
@@ -46,15 +46,15 @@ std::vector<double> LastSizes(const std::vector<RunSpec>& specs) {
 std::vector<RunSpec> Starts(RunSpec spec, int n, std::uint64_t first = 1) {
   std::vector<RunSpec> specs;
   for (int k = 0; k < n; ++k) {
-    spec.seeds.places = first + static_cast<std::uint64_t>(k);
+    spec.seeds.positions = first + static_cast<std::uint64_t>(k);
     specs.push_back(spec);
   }
   return specs;
 }
 
-// Common practice. Shown by the ratio of the two variances: were they alike, F with 15 and 15 degrees of freedom would
-// pass 3.52 once in 100 times (from memory).
-TEST(TradeFacts, NoiseSeedMattersLessThanStartingPlaces) {
+// Common practice. Tested by the ratio of the two variances: for equal variances, F with 15 and 15 degrees of freedom
+// exceeds 3.52 once in 100 times (from memory).
+TEST(TradeFacts, NoiseSeedMattersLessThanInitialPositions) {
   constexpr int kSeeds = 16;
   std::vector<RunSpec> noises;
   for (std::uint64_t seed = 1; seed <= kSeeds; ++seed) {
@@ -62,10 +62,10 @@ TEST(TradeFacts, NoiseSeedMattersLessThanStartingPlaces) {
     noises.back().seeds.noise = seed;
   }
   const Mean by_noise = MeanOf(LastSizes(noises));
-  const Mean by_places = MeanOf(LastSizes(Starts(Film(28, 1, 40), kSeeds)));
-  const double ratio = std::pow(by_places.error / by_noise.error, 2);
-  std::printf("  spread by noise %.3g, by places %.3g, variances as 1 to %.3g\n", by_noise.error * std::sqrt(kSeeds),
-              by_places.error * std::sqrt(kSeeds), ratio);
+  const Mean by_positions = MeanOf(LastSizes(Starts(Film(28, 1, 40), kSeeds)));
+  const double ratio = std::pow(by_positions.error / by_noise.error, 2);
+  std::printf("  spread by noise %.3g, by positions %.3g, variances as 1 to %.3g\n", by_noise.error * std::sqrt(kSeeds),
+              by_positions.error * std::sqrt(kSeeds), ratio);
   EXPECT_GT(ratio, 3.52);
   EXPECT_GT(by_noise.error, 0);
 }
@@ -86,8 +86,8 @@ TEST(TradeFacts, MoreAmplitudeIsNeededAsFrequencyRises) {
   EXPECT_GT(WelchT(fast_strong, fast), kSignificance);
 }
 
-// Common practice: the same last stage, after a weak and after a strong middle stage.
-TEST(TradeFacts, TheBedRemembersAStrongerMiddleStage) {
+// Common practice: the same last stage after a weak and after a strong middle stage.
+TEST(TradeFacts, AStrongerMiddleStageLeavesAnImprint) {
   const auto after = [](double middle) {
     RunSpec spec = Film(14, 1, 120);
     const std::int64_t third = spec.n_steps / 3;

@@ -1,4 +1,4 @@
-// Who may call what: every method of every service there is, by everyone who may come, over the wire.
+// Access matrix: every method of every service, called over the wire by every kind of caller.
 #include <gmock/gmock.h>
 #include <google/protobuf/descriptor.h>
 #include <google/protobuf/message.h>
@@ -7,11 +7,11 @@
 
 #include <set>
 
-#include "access/needs.h"
+#include "access/required_roles.h"
 #include "example_studies.h"
 #include "group_server.h"
 #include "grpc/health/v1/health.pb.h"
-#include "gyrebox/v1/box_service.pb.h"
+#include "gyrebox/v1/machine_service.pb.h"
 #include "gyrebox/v1/run_service.pb.h"
 #include "gyrebox/v1/study_service.pb.h"
 #include "wait_for.h"
@@ -29,7 +29,7 @@ grpc::ByteBuffer Bytes(const std::string& text) {
   return grpc::ByteBuffer(&slice, 1);
 }
 
-/// Calls any method until its first answer, and then goes.
+/// Calls any method until its first response, then ends the call.
 grpc::Status CallOnce(const std::shared_ptr<grpc::Channel>& channel, const std::string& path,
                       const std::string& request, const std::string& authorization, std::string* answer = nullptr) {
   grpc::ClientContext context;
@@ -70,7 +70,7 @@ class AccessMatrixTest : public testing::Test {
     framed.mutable_measure()->set_frame_interval(1);
     EXPECT_TRUE(olga.CreateStudy(framed).ok());
     EXPECT_TRUE(test::WaitFor([&] { return olga.GetStudy("studies/1")->has_end_time(); }));
-    EXPECT_TRUE(group_.ClientFor("anna").DrainBox(true).ok());  // what is submitted from now on waits
+    EXPECT_TRUE(group_.ClientFor("anna").DrainMachine(true).ok());  // studies submitted from now on wait
   }
 
   grpc::Status Call(const std::string& method, const std::string& request, const std::string& authorization,
@@ -78,7 +78,7 @@ class AccessMatrixTest : public testing::Test {
     return CallOnce(channel_, "/" + method, request, authorization, answer);
   }
 
-  /// A request of olga's that this method answers; each may be made once.
+  /// A valid request to this method about olga's objects; each can be made once.
   std::string RequestFor(const std::string& method) {
     const std::string name = method.substr(method.rfind('/') + 1);
     if (name == "CancelStudy") return Filled<v1::CancelStudyRequest>("name", NewStudy());
@@ -88,7 +88,7 @@ class AccessMatrixTest : public testing::Test {
     if (name == "GrowStudy") return Growth();
     if (name == "ExcludeRun") return Exclusion();
     if (name == "RevokeTokens") return Filled<v1::RevokeTokensRequest>("name", NewToken());
-    if (name == "CreateToken") return Filled<v1::CreateTokenRequest>("person", "new");
+    if (name == "CreateToken") return Filled<v1::CreateTokenRequest>("user", "new");
     if (name == "GetStudy" || name == "TabulateStudy" || name == "AnalyseStudy")
       return Filled<v1::GetStudyRequest>("name", "studies/1");
     if (name == "GetFrame" || name == "WatchFrames") return Filled<v1::GetFrameRequest>("name", "studies/1/runs/1");
@@ -107,7 +107,7 @@ class AccessMatrixTest : public testing::Test {
     }
     if (name == "ExtendRun") return Extension();
     if (name == "AdjustRuns") return Adjustment();
-    if (name == "DrainBox") return std::string("\x08\x01", 2);  // drain = 1: true
+    if (name == "DrainMachine") return std::string("\x08\x01", 2);  // drain = 1: true
     if (name == "ServerReflectionInfo") return ListServices();
     if (method.starts_with("grpc.health")) return grpc::health::v1::HealthCheckRequest().SerializeAsString();
     if (name != "CreateStudy" && name != "CheckStudy") return "";
@@ -118,7 +118,7 @@ class AccessMatrixTest : public testing::Test {
 
   static std::string ListServices() { return std::string("\x3a\x01*", 3); }  // list_services = 7: "*"
 
-  /// Every method of every service that the server tells of itself, as package.Service/Method.
+  /// Every method of every service listed by server reflection, as package.Service/Method.
   std::set<std::string> Methods() {
     std::string answer;
     EXPECT_TRUE(Call(std::string(kReflection) + "/ServerReflectionInfo", ListServices(),
@@ -198,19 +198,19 @@ class AccessMatrixTest : public testing::Test {
 
   std::string NewToken() {
     v1::CreateTokenRequest request;
-    request.set_person("gone");
+    request.set_user("gone");
     return group_.ClientFor("anna").CreateToken(request)->token().name();
   }
 };
 
-/// What comes back to: anyone without a valid token; a member; the member whose study it is; an admin.
+/// Status for: a caller without a valid token; a member; the member who owns the study; an admin.
 struct Row {
   StatusCode stranger, member, owner, admin;
 };
 constexpr Row kOpen = {StatusCode::OK, StatusCode::OK, StatusCode::OK, StatusCode::OK};
 constexpr Row kMembers = {StatusCode::UNAUTHENTICATED, StatusCode::OK, StatusCode::OK, StatusCode::OK};
 constexpr Row kOwners = {StatusCode::UNAUTHENTICATED, StatusCode::PERMISSION_DENIED, StatusCode::OK, StatusCode::OK};
-/// For the owner only, and then not in the state in which a new study is.
+/// For the owner only, and not valid in the initial state of a study.
 constexpr Row kOwnersLater = {StatusCode::UNAUTHENTICATED, StatusCode::PERMISSION_DENIED,
                               StatusCode::FAILED_PRECONDITION, StatusCode::FAILED_PRECONDITION};
 constexpr Row kAdmins = {StatusCode::UNAUTHENTICATED, StatusCode::PERMISSION_DENIED, StatusCode::PERMISSION_DENIED,
@@ -221,12 +221,12 @@ const std::map<std::string, Row>& Matrix() {
       {"grpc.health.v1.Health/Check", kOpen},
       {"grpc.health.v1.Health/Watch", kMembers},
       {"grpc.reflection.v1alpha.ServerReflection/ServerReflectionInfo", kMembers},
-      {"gyrebox.v1.BoxService/GetBox", kMembers},
-      {"gyrebox.v1.BoxService/WatchBox", kMembers},
-      {"gyrebox.v1.BoxService/DrainBox", kAdmins},
-      {"gyrebox.v1.PeopleService/CreateToken", kAdmins},
-      {"gyrebox.v1.PeopleService/ListTokens", kAdmins},
-      {"gyrebox.v1.PeopleService/RevokeTokens", kAdmins},
+      {"gyrebox.v1.MachineService/GetMachine", kMembers},
+      {"gyrebox.v1.MachineService/WatchMachine", kMembers},
+      {"gyrebox.v1.MachineService/DrainMachine", kAdmins},
+      {"gyrebox.v1.UserService/CreateToken", kAdmins},
+      {"gyrebox.v1.UserService/ListTokens", kAdmins},
+      {"gyrebox.v1.UserService/RevokeTokens", kAdmins},
       {"gyrebox.v1.RunService/AdjustRuns", kOwners},
       {"gyrebox.v1.RunService/ListAdjustments", kMembers},
       {"gyrebox.v1.RunService/PauseRun", kOwners},
@@ -263,17 +263,18 @@ const std::map<std::string, Row>& Matrix() {
   return matrix;
 }
 
-TEST_F(AccessMatrixTest, EveryMethodHasItsRowAndItsNeed) {
+TEST_F(AccessMatrixTest, EveryMethodHasItsRowAndItsRequiredRole) {
   std::set<std::string> rows;
   for (const auto& [method, row] : Matrix()) rows.insert(method);
   EXPECT_EQ(Methods(), rows);
   for (const std::string& method : Methods()) {
-    EXPECT_NE(access::NeedOf("/" + method), access::Need::kRefused) << method << " is missing in access/needs.cc";
+    EXPECT_NE(access::RequiredRoleOf("/" + method), access::RequiredRole::kRefused)
+        << method << " is missing in access/required_roles.cc";
   }
 }
 
-TEST_F(AccessMatrixTest, EveryoneGetsWhatTheRowSays) {
-  const auto bearer = [&](const std::string& person) { return "Bearer " + group_.secret(person); };
+TEST_F(AccessMatrixTest, EveryCallerGetsTheStatusOfTheRow) {
+  const auto bearer = [&](const std::string& user) { return "Bearer " + group_.secret(user); };
   std::set<std::string> told_strangers;
   for (const auto& [method, row] : Matrix()) {
     const std::vector<std::pair<std::string, StatusCode>> cells = {
@@ -300,13 +301,13 @@ TEST(LocalAccessTest, WithoutTlsEveryMethodNeedsTheTokenOfThisStart) {
     }
   }
   const std::string bearer = "Bearer " + server.server().local_secret();
-  EXPECT_TRUE(CallOnce(channel, "/gyrebox.v1.PeopleService/ListTokens", "", bearer).ok());
-  EXPECT_TRUE(CallOnce(server.Connect(), "/gyrebox.v1.PeopleService/ListTokens", "", "").ok());
+  EXPECT_TRUE(CallOnce(channel, "/gyrebox.v1.UserService/ListTokens", "", bearer).ok());
+  EXPECT_TRUE(CallOnce(server.Connect(), "/gyrebox.v1.UserService/ListTokens", "", "").ok());
 }
 
-TEST_F(AccessMatrixTest, OddWaysToShowATokenOpenNothingMore) {
+TEST_F(AccessMatrixTest, MalformedAuthorizationGrantsNothing) {
   const std::string secret = group_.secret("olga");
-  const std::string box = "gyrebox.v1.BoxService/GetBox";
+  const std::string machine = "gyrebox.v1.MachineService/GetMachine";
   const std::vector<std::string> odd = {secret,
                                         "Basic " + secret,
                                         "Bearer",
@@ -316,16 +317,16 @@ TEST_F(AccessMatrixTest, OddWaysToShowATokenOpenNothingMore) {
                                         "Bearer " + secret + " " + secret,
                                         "Bearer local"};
   for (const std::string& authorization : odd) {
-    EXPECT_EQ(Call(box, "", authorization).error_code(), StatusCode::UNAUTHENTICATED) << authorization;
+    EXPECT_EQ(Call(machine, "", authorization).error_code(), StatusCode::UNAUTHENTICATED) << authorization;
   }
-  // RFC 7235, section 2.1: the name of the scheme is read without regard to case.
-  EXPECT_TRUE(Call(box, "", "bearer " + secret).ok());
+  // RFC 7235, section 2.1: the name of the scheme is case-insensitive.
+  EXPECT_TRUE(Call(machine, "", "bearer " + secret).ok());
 }
 
-TEST_F(AccessMatrixTest, AMethodThatIsNotThereIsNoWayIn) {
-  EXPECT_EQ(Call("gyrebox.v1.BoxService/OpenBox", "", "").error_code(), StatusCode::UNAUTHENTICATED);
+TEST_F(AccessMatrixTest, AnUnknownMethodGrantsNothing) {
+  EXPECT_EQ(Call("gyrebox.v1.MachineService/OpenMachine", "", "").error_code(), StatusCode::UNAUTHENTICATED);
   const std::string bearer = "Bearer " + group_.secret("anna");
-  EXPECT_EQ(Call("gyrebox.v1.BoxService/OpenBox", "", bearer).error_code(), StatusCode::UNIMPLEMENTED);
+  EXPECT_EQ(Call("gyrebox.v1.MachineService/OpenMachine", "", bearer).error_code(), StatusCode::UNIMPLEMENTED);
 }
 
 }  // namespace

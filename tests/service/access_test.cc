@@ -1,4 +1,4 @@
-// Secrets, certificates, limits, owners, and tokens that end.
+// Secrets, certificates, rate limits, owners, and expiring or revoked tokens.
 #include <absl/strings/escaping.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -9,15 +9,15 @@
 #include <sstream>
 
 #include "access/limits.h"
-#include "access/needs.h"
+#include "access/required_roles.h"
 #include "access/secret.h"
 #include "access/tls.h"
 #include "error_details.h"
 #include "example_studies.h"
 #include "group_server.h"
-#include "gyrebox/v1/box_service.grpc.pb.h"
 #include "gyrebox/v1/error.pb.h"
-#include "gyrebox/v1/people_service.grpc.pb.h"
+#include "gyrebox/v1/machine_service.grpc.pb.h"
+#include "gyrebox/v1/user_service.grpc.pb.h"
 #include "wait_for.h"
 
 namespace gyrebox {
@@ -70,14 +70,14 @@ class TlsFilesTest : public testing::Test {
   const std::string key_ = directory_.Write("key.pem", pair_.key);
 };
 
-TEST_F(TlsFilesTest, APairThatFitsIsTaken) {
+TEST_F(TlsFilesTest, AMatchingPairIsAccepted) {
   const auto pair = access::ReadTlsPair(certificate_, key_);
   ASSERT_TRUE(pair.ok()) << pair.status();
   EXPECT_EQ(pair->certificate, pair_.certificate);
   EXPECT_EQ(pair->key, pair_.key);
 }
 
-TEST_F(TlsFilesTest, WhatIsWrongIsToldWithTheFile) {
+TEST_F(TlsFilesTest, FaultsNameTheFile) {
   EXPECT_THAT(Why(directory_.path() + "/no", key_), HasSubstr("certificate in " + directory_.path() + "/no: No such"));
   EXPECT_THAT(Why(certificate_, directory_.path() + "/no"), HasSubstr("the key in " + directory_.path() + "/no"));
   EXPECT_THAT(Why(directory_.path(), key_), HasSubstr("cannot read the certificate"));
@@ -94,7 +94,7 @@ TEST_F(TlsFilesTest, WhatIsWrongIsToldWithTheFile) {
               HasSubstr("not valid yet"));
 }
 
-TEST_F(TlsFilesTest, TheEndOfACertificateIsToldThirtyDaysAhead) {
+TEST_F(TlsFilesTest, WarnsThirtyDaysBeforeACertificateExpires) {
   constexpr long kDay = 24 * 3600;
   const auto warning = [&](long days) {
     const access::TlsPair made = test::MakeCertificate(-60, days * kDay + 3600);
@@ -120,10 +120,10 @@ TEST(TokenBucketTest, GivesItsSizeAtOnceAndThenItsRate) {
   EXPECT_GT(bucket.Take(start + milliseconds(250)), 0);
   EXPECT_EQ(bucket.Take(start + seconds(1000)), 0);
   EXPECT_EQ(bucket.Take(start + seconds(1000)), 0);
-  EXPECT_GT(bucket.Take(start + seconds(1000)), 0);  // it holds no more than its size, however long it waited
+  EXPECT_GT(bucket.Take(start + seconds(1000)), 0);  // it never holds more than its size, however long the wait
 }
 
-TEST(LimitsTest, EachPersonHasTheirOwn) {
+TEST(LimitsTest, EachUserHasSeparateLimits) {
   access::Limits limits({.message_bytes = 1, .requests_per_second = 0.5, .streams = 2});
   const TokenBucket::Clock::time_point now;
   EXPECT_EQ(limits.Request("olga", now), 0);
@@ -136,15 +136,15 @@ TEST(LimitsTest, EachPersonHasTheirOwn) {
   EXPECT_NE(limits.Stream("max"), nullptr);
   const auto copy = first;
   first.reset();
-  EXPECT_EQ(limits.Stream("olga"), nullptr);  // the copy holds the place
+  EXPECT_EQ(limits.Stream("olga"), nullptr);  // the copy still holds the slot
   second.reset();
   EXPECT_NE(limits.Stream("olga"), nullptr);
 }
 
-/// Calls by a person, each with a context of its own.
+/// Calls of one user, each with its own context.
 class Caller {
  public:
-  Caller(GroupServer& group, const std::string& person) : secret_(group.secret(person)), channel_(group.Connect()) {}
+  Caller(GroupServer& group, const std::string& user) : secret_(group.secret(user)), channel_(group.Connect()) {}
 
   std::unique_ptr<grpc::ClientContext> Context() const {
     auto context = std::make_unique<grpc::ClientContext>();
@@ -153,9 +153,9 @@ class Caller {
     return context;
   }
 
-  grpc::Status GetBox() {
-    v1::Box box;
-    return v1::BoxService::NewStub(channel_)->GetBox(Context().get(), {}, &box);
+  grpc::Status GetMachine() {
+    v1::Machine machine;
+    return v1::MachineService::NewStub(channel_)->GetMachine(Context().get(), {}, &machine);
   }
 
   grpc::Status Check(const std::string& title) {
@@ -177,27 +177,27 @@ class Caller {
   const std::unique_ptr<v1::RunService::Stub> runs_ = v1::RunService::NewStub(channel_);
 };
 
-TEST(LimitsOverTheWireTest, WhoAsksTooOftenIsToldHowLongToWait) {
+TEST(LimitsOverTheWireTest, ThrottledCallersAreToldHowLongToWait) {
   api::ServerOptions options = test::Unhindered();
   options.limits.requests_per_second = 0.01;
   GroupServer group(options);
   Caller olga(group, "olga"), max(group, "max");
-  EXPECT_TRUE(olga.GetBox().ok());
-  const grpc::Status refused = olga.GetBox();
+  EXPECT_TRUE(olga.GetMachine().ok());
+  const grpc::Status refused = olga.GetMachine();
   EXPECT_EQ(refused.error_code(), grpc::StatusCode::RESOURCE_EXHAUSTED);
   EXPECT_THAT(refused.error_message(), HasSubstr("requests a second from olga"));
   EXPECT_EQ(test::DetailsOf(refused).info.reason(), "TOO_MANY");
   EXPECT_GT(test::DetailsOf(refused).retry_seconds(), 0);
   EXPECT_LE(test::DetailsOf(refused).retry_seconds(), 100);
-  EXPECT_TRUE(max.GetBox().ok());
+  EXPECT_TRUE(max.GetMachine().ok());
 }
 
-TEST(LimitsOverTheWireTest, TheClientWaitsAsLongAsItIsAskedTo) {
+TEST(LimitsOverTheWireTest, TheClientHonoursTheRetryDelay) {
   api::ServerOptions options = test::Unhindered();
   options.limits.requests_per_second = 20;
   GroupServer group(options);
   auto olga = group.ClientFor("olga");
-  for (int i = 0; i < 60; ++i) ASSERT_TRUE(olga.GetBox().ok()) << i;
+  for (int i = 0; i < 60; ++i) ASSERT_TRUE(olga.GetMachine().ok()) << i;
 }
 
 TEST(LimitsOverTheWireTest, ARequestThatIsTooLargeIsRefused) {
@@ -209,7 +209,7 @@ TEST(LimitsOverTheWireTest, ARequestThatIsTooLargeIsRefused) {
   EXPECT_EQ(olga.Check(std::string(1100, 'x')).error_code(), grpc::StatusCode::RESOURCE_EXHAUSTED);
 }
 
-TEST(LimitsOverTheWireTest, StreamsOfAPersonAreCounted) {
+TEST(LimitsOverTheWireTest, StreamsOfAUserAreCounted) {
   api::ServerOptions options = test::Unhindered();
   options.limits.streams = 2;
   GroupServer group(options);
@@ -256,33 +256,33 @@ TEST(TokenTest, AStreamEndsWhenItsTokenIsRevoked) {
   v1::WatchRunsResponse message;
   ASSERT_TRUE(stream->Read(&message));
   v1::RevokeTokensRequest request;
-  request.set_person("max");
+  request.set_user("max");
   ASSERT_TRUE(group.ClientFor("anna").RevokeTokens(request).ok());
   while (stream->Read(&message)) {
   }
   EXPECT_EQ(stream->Finish().error_code(), grpc::StatusCode::UNAUTHENTICATED);
-  EXPECT_EQ(max.GetBox().error_code(), grpc::StatusCode::UNAUTHENTICATED);
-  EXPECT_TRUE(group.ClientFor("olga").GetBox().ok());
+  EXPECT_EQ(max.GetMachine().error_code(), grpc::StatusCode::UNAUTHENTICATED);
+  EXPECT_TRUE(group.ClientFor("olga").GetMachine().ok());
   group.server().plan().held = false;
 }
 
-TEST(TokenTest, TokensOwnersAndRevocationsOutliveTheServer) {
+TEST(TokenTest, TokensOwnersAndRevocationsSurviveARestart) {
   GroupServer group;
   ASSERT_TRUE(group.ClientFor("olga").CreateStudy(test::BareStudy()).ok());
   group.server().Stop();
   group.server().Start();
   EXPECT_EQ(group.ClientFor("max").GetStudy("studies/1")->owner(), "olga");
-  EXPECT_EQ(group.ClientFor("rita").GetBox().status().code(), absl::StatusCode::kUnauthenticated);
+  EXPECT_EQ(group.ClientFor("rita").GetMachine().status().code(), absl::StatusCode::kUnauthenticated);
   const auto tokens = group.ClientFor("anna").ListTokens();
   ASSERT_TRUE(tokens.ok()) << tokens.status();
   ASSERT_EQ(tokens->tokens_size(), 5);
-  EXPECT_EQ(tokens->tokens(3).person(), "rita");
+  EXPECT_EQ(tokens->tokens(3).user(), "rita");
   EXPECT_TRUE(tokens->tokens(3).has_revoke_time());
 }
 
 TEST(TokenTest, TokensAreListedInPages) {
   GroupServer group;
-  const auto people = v1::PeopleService::NewStub(group.Connect());
+  const auto users = v1::UserService::NewStub(group.Connect());
   v1::ListTokensRequest request;
   request.set_page_size(2);
   std::vector<int> sizes;
@@ -291,7 +291,7 @@ TEST(TokenTest, TokensAreListedInPages) {
     grpc::ClientContext context;
     context.AddMetadata("authorization", "Bearer " + group.secret("anna"));
     v1::ListTokensResponse page;
-    ASSERT_TRUE(people->ListTokens(&context, request, &page).ok());
+    ASSERT_TRUE(users->ListTokens(&context, request, &page).ok());
     sizes.push_back(page.tokens_size());
     for (const v1::Token& token : page.tokens()) names.insert(token.name());
     request.set_page_token(page.next_page_token());
@@ -300,15 +300,15 @@ TEST(TokenTest, TokensAreListedInPages) {
   EXPECT_EQ(names.size(), 5u);
 }
 
-TEST(TokenTest, ARefusalOfATokenTellsItsReason) {
+TEST(TokenTest, ARefusedTokenComesWithAReason) {
   GroupServer group;
-  const auto boxes = v1::BoxService::NewStub(group.Connect());
+  const auto machines = v1::MachineService::NewStub(group.Connect());
   for (const std::string& header :
        {std::string(), std::string("Bearer gyrebox_guess"), "Bearer " + group.secret("ed")}) {
     grpc::ClientContext context;
     if (!header.empty()) context.AddMetadata("authorization", header);
-    v1::Box box;
-    const auto refused = boxes->GetBox(&context, {}, &box);
+    v1::Machine machine;
+    const auto refused = machines->GetMachine(&context, {}, &machine);
     EXPECT_EQ(refused.error_code(), grpc::StatusCode::UNAUTHENTICATED);
     EXPECT_EQ(test::DetailsOf(refused).info.reason(), "NO_VALID_TOKEN");
   }
@@ -333,35 +333,35 @@ TEST(TokenTest, OnlyAHashOfASecretIsKept) {
 TEST(TokenTest, TheLastAdminCannotBeRevoked) {
   GroupServer group;
   auto anna = group.ClientFor("anna");
-  v1::RevokeTokensRequest by_person, by_name;
-  by_person.set_person("anna");
+  v1::RevokeTokensRequest by_user, by_name;
+  by_user.set_user("anna");
   by_name.set_name("tokens/3");
-  for (const auto& request : {by_person, by_name}) {
-    const auto refused = anna.RevokeTokens(request);  // ed is an admin too, but his token is expired
+  for (const auto& request : {by_user, by_name}) {
+    const auto refused = anna.RevokeTokens(request);  // ed is an admin too, but his token has expired
     EXPECT_EQ(refused.status().code(), absl::StatusCode::kFailedPrecondition);
     EXPECT_THAT(std::string(refused.status().message()), HasSubstr("let in another admin first"));
   }
-  ASSERT_TRUE(anna.GetBox().ok());
+  ASSERT_TRUE(anna.GetMachine().ok());
   v1::CreateTokenRequest another;
-  another.set_person("eve");
+  another.set_user("eve");
   another.set_role(v1::Token::ROLE_ADMIN);
   ASSERT_TRUE(anna.CreateToken(another).ok());
   EXPECT_TRUE(anna.RevokeTokens(by_name).ok());
-  EXPECT_TRUE(absl::IsUnauthenticated(anna.GetBox().status()));
+  EXPECT_TRUE(absl::IsUnauthenticated(anna.GetMachine().status()));
 }
 
 TEST(TokenTest, FieldsOutOfRangeAreRefused) {
   GroupServer group;
   auto anna = group.ClientFor("anna");
   v1::CreateTokenRequest request;
-  for (const std::string& person : {std::string(), std::string("local"), std::string("3"), std::string("a b"),
-                                    std::string("-x"), std::string(65, 'a'), std::string("\xc3\xa4")}) {
-    request.set_person(person);
+  for (const std::string& user : {std::string(), std::string("local"), std::string("3"), std::string("a b"),
+                                  std::string("-x"), std::string(65, 'a'), std::string("\xc3\xa4")}) {
+    request.set_user(user);
     const auto refused = anna.CreateToken(request);
-    EXPECT_EQ(refused.status().code(), absl::StatusCode::kInvalidArgument) << person;
-    EXPECT_THAT(std::string(refused.status().message()), HasSubstr("person"));
+    EXPECT_EQ(refused.status().code(), absl::StatusCode::kInvalidArgument) << user;
+    EXPECT_THAT(std::string(refused.status().message()), HasSubstr("user"));
   }
-  request.set_person(std::string(64, 'a'));
+  request.set_user(std::string(64, 'a'));
   EXPECT_TRUE(anna.CreateToken(request).ok());
   for (const int days : {-1, 3651}) {
     request.set_lifetime_days(days);
@@ -379,7 +379,7 @@ TEST(TokenTest, FieldsOutOfRangeAreRefused) {
   }
 }
 
-TEST(TokenTest, TheLogTellsWhyATokenWasNotTakenAndNeverTheToken) {
+TEST(TokenTest, TheLogGivesTheReasonOfARefusalAndNeverTheToken) {
   std::ostringstream log;
   const auto before = spdlog::default_logger();
   {
@@ -387,9 +387,9 @@ TEST(TokenTest, TheLogTellsWhyATokenWasNotTakenAndNeverTheToken) {
     spdlog::set_default_logger(
         std::make_shared<spdlog::logger>("test", std::make_shared<spdlog::sinks::ostream_sink_mt>(log)));
     const std::string unknown = access::NewSecret();
-    EXPECT_FALSE(client::Client({group.server().tcp_address(), group.certificate(), unknown}).GetBox().ok());
-    EXPECT_FALSE(group.ClientFor("ed").GetBox().ok());
-    EXPECT_FALSE(group.ClientFor("rita").GetBox().ok());
+    EXPECT_FALSE(client::Client({group.server().tcp_address(), group.certificate(), unknown}).GetMachine().ok());
+    EXPECT_FALSE(group.ClientFor("ed").GetMachine().ok());
+    EXPECT_FALSE(group.ClientFor("rita").GetMachine().ok());
     spdlog::set_default_logger(before);
     EXPECT_THAT(log.str(), HasSubstr("there is no such token"));
     EXPECT_THAT(log.str(), HasSubstr("tokens/5 of ed is expired"));
@@ -400,7 +400,7 @@ TEST(TokenTest, TheLogTellsWhyATokenWasNotTakenAndNeverTheToken) {
   }
 }
 
-TEST(LocalTest, TheUnixSocketNeedsNoTokenAndItsPeopleAreLocal) {
+TEST(LocalTest, TheUnixSocketNeedsNoTokenAndItsUsersAreLocal) {
   test::TestServer server;
   client::Client local(server.address());
   const auto study = local.CreateStudy(test::BareStudy());

@@ -1,5 +1,5 @@
-// Answers of stored studies whose truth is known.
-#include "analysis/answers.h"
+// Answers for stored studies whose true results are known.
+#include "answers/answers.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -7,9 +7,9 @@
 #include <cmath>
 #include <set>
 
-#include "analysis/plan.h"
-#include "analysis/study_data.h"
-#include "analysis/table.h"
+#include "answers/plan.h"
+#include "answers/table.h"
+#include "digest/study_data.h"
 #include "made_up_study.h"
 #include "store/names.h"
 #include "study/defaults.h"
@@ -54,7 +54,7 @@ const v1::Answer& Find(const v1::Answers& answers, Topic::Topic topic) {
   return v1::Answer::default_instance();
 }
 
-/// The first quantity of a name; `label` where it must hold that.
+/// The first quantity of a name; with this `label` if one is given.
 const v1::Quantity& Find(const v1::Answer& answer, const std::string& name, const std::string& label = "") {
   for (const auto& quantity : answer.quantities()) {
     if (quantity.name() == name && quantity.label().find(label) != std::string::npos) return quantity;
@@ -80,7 +80,7 @@ double Cell(const v1::Plot& plot, int row, const std::string& column) {
   return 0;
 }
 
-/// What must hold for any answers: nothing is without its definition, and tables are rectangles.
+/// Checks that hold for any answers: every quantity has its definition, and tables are rectangular.
 void CheckSelfExplaining(const v1::Answers& answers) {
   std::set<std::string> plots;
   std::set<int> topics;
@@ -117,7 +117,8 @@ v1::StudySpec MapStudy() {
   return spec;
 }
 
-/// 6.5 up to 12, then rising by 2 per rad/tau up to 24, with a spread of 5 % between starts and a swing in each period.
+/// Size 6.5 up to 12 rad/tau, then rising by 2 per rad/tau up to 24, with 5 % spread between realizations and an
+/// oscillation in each period.
 MadeUp Rising(const MadeUpRun& run, double time) {
   const double x = run.axis_values[0];
   const double mean = x < 12 ? 6.5 : std::min(6.5 + 2 * (x - 12), 30.5);
@@ -128,8 +129,8 @@ v1::Run::State UnstableAt60(const MadeUpRun& run) {
   return run.axis_values[0] == 60 ? v1::Run::STATE_UNSTABLE : v1::Run::STATE_FINISHED;
 }
 
-// A run whose drive was changed while it ran is of no point of the map.
-TEST_F(AnswersTest, ARunThatAPersonChangedIsLeftOut) {
+// A run whose drive was adjusted during the run belongs to no point of the map.
+TEST_F(AnswersTest, ARunAdjustedByAUserIsExcluded) {
   const MadeUpStudy made(*store_, MapStudy(), Rising);
   store::JournalWrite write{.number = 2, .entry = {}, .before = v1::Run::STATE_FINISHED};
   write.entry.set_kind(v1::Adjustment::KIND_CHANGE);
@@ -138,7 +139,7 @@ TEST_F(AnswersTest, ARunThatAPersonChangedIsLeftOut) {
   const v1::Answers answers = Answers(made.id);
   const v1::Answer& map = Find(answers, Topic::TOPIC_MAP);
   ASSERT_EQ(map.left_out_size(), 1);
-  EXPECT_EQ(map.left_out(0).reason(), "changed by a person while it ran");
+  EXPECT_EQ(map.left_out(0).reason(), "adjusted by a user while it ran");
   EXPECT_EQ(map.left_out(0).runs(0), "studies/1/runs/2");
   const auto table = Tabulate(*store_, made.id, "");
   ASSERT_TRUE(table.ok()) << table.status();
@@ -160,8 +161,8 @@ TEST_F(AnswersTest, AMapHasItsOnsetPeakAndRanges) {
   EXPECT_EQ(onset.unit(), "rad/tau");
   EXPECT_GE(Find(map, "peak").value(), 24);
   EXPECT_EQ(Find(map, "unstable_range").low(), 60);
-  EXPECT_EQ(Find(map, "settled_range").low(), 24);
-  EXPECT_EQ(Find(map, "settled_range").high(), 28);
+  EXPECT_EQ(Find(map, "stationary_range").low(), 24);
+  EXPECT_EQ(Find(map, "stationary_range").high(), 28);
   EXPECT_NEAR(Find(map, "best_window_spread").value(), 0.05, 0.04);
   EXPECT_THAT(map.summary(), HasSubstr("onset"));
   EXPECT_THAT(map.cautions(), IsEmpty());
@@ -186,6 +187,8 @@ TEST_F(AnswersTest, UnstableRunsAreShownNamedAndInNoAverage) {
   const v1::Plot& plot = FindPlot(map, "map");
   ASSERT_EQ(plot.rows_size(), 8);
   EXPECT_EQ(plot.rows(7).mark(), "unstable 5/5");
+  EXPECT_TRUE(plot.rows(7).some_runs_excluded());
+  EXPECT_FALSE(plot.rows(6).some_runs_excluded());
   EXPECT_TRUE(std::isnan(Cell(plot, 7, "size")));
   EXPECT_EQ(Cell(plot, 7, "unstable"), 5);
   EXPECT_NEAR(Cell(plot, 1, "size"), 6.5, 0.4);
@@ -196,7 +199,7 @@ TEST_F(AnswersTest, UnstableRunsAreShownNamedAndInNoAverage) {
   EXPECT_EQ(map.left_out(0).runs(0), "studies/1/runs/36");
 }
 
-/// MapStudy() at one time step, of which the points at 60, 28 and 24 are audited.
+/// MapStudy() at one time step; its points at 60, 28 and 24 are audited.
 v1::StudySpec AuditedMap() {
   v1::StudySpec spec = MapStudy();
   spec.mutable_dynamics()->set_time_step(5e-4);
@@ -204,7 +207,8 @@ v1::StudySpec AuditedMap() {
   return spec;
 }
 
-/// With half the step the weight-average size at 28 is twice as large, and the number-average a third; at 24 they stay.
+/// At half the step the weight-average size at 28 doubles and the number-average falls to a third; at 24 both are
+/// unchanged.
 MadeUp MovingAt28(const MadeUpRun& run, double time) {
   MadeUp now = Rising(run, time);
   now.number = now.size / 2;
@@ -216,7 +220,7 @@ v1::Run::State UnstableAt60WithTheStep(const MadeUpRun& run) {
   return run.audit ? v1::Run::STATE_FINISHED : UnstableAt60(run);
 }
 
-TEST_F(AnswersTest, ATableSaysOfEachPointWhatHalfTheStepChanges) {
+TEST_F(AnswersTest, ATableGivesTheEffectOfHalfTheStepAtEachPoint) {
   const MadeUpStudy made(*store_, AuditedMap(), MovingAt28, UnstableAt60WithTheStep);
   const auto table = Tabulate(*store_, made.id, "");
   ASSERT_TRUE(table.ok()) << table.status();
@@ -236,7 +240,7 @@ TEST_F(AnswersTest, ATableSaysOfEachPointWhatHalfTheStepChanges) {
   EXPECT_EQ(table->rows(5).audit().verdict(), v1::StepAudit::VERDICT_HOLDS);
   EXPECT_EQ(table->rows(0).audit().verdict(), v1::StepAudit::VERDICT_NOT_AUDITED);
   EXPECT_EQ(table->rows(0).audit().note(), "");
-  // The step alone makes the runs at 60 unstable.
+  // The full step alone makes the runs at 60 unstable.
   EXPECT_EQ(table->rows(7).audit().verdict(), v1::StepAudit::VERDICT_NOT_AUDITED);
   EXPECT_EQ(table->rows(7).audit().note(), "5 of 5 runs with the step and 0 of 4 runs with half of it became unstable");
 }
@@ -246,7 +250,7 @@ TEST_F(AnswersTest, AnObservableOfAnotherNameIsComparedToo) {
   const auto table = Tabulate(*store_, made.id, "domain_spacing");
   ASSERT_TRUE(table.ok()) << table.status();
   const v1::StepAudit& audit = table->rows(6).audit();
-  ASSERT_EQ(audit.changes_size(), 2);  // the spacing is 5 in all runs: no spread to judge by
+  ASSERT_EQ(audit.changes_size(), 2);  // the spacing is 5 in all runs, so no spread is available to test it
   EXPECT_EQ(audit.changes(0).observable(), "spinner_number_average_size");
   EXPECT_EQ(audit.verdict(), v1::StepAudit::VERDICT_MOVES);
 }
@@ -257,11 +261,16 @@ TEST_F(AnswersTest, APointThatMovesIsMarkedAndStaysInAverages) {
   CheckSelfExplaining(answers);
   const v1::Plot& map = FindPlot(Find(answers, Topic::TOPIC_MAP), "map");
   EXPECT_EQ(map.rows(6).mark(), "moves with the time step");
+  EXPECT_TRUE(map.rows(6).moves_with_step());
+  EXPECT_FALSE(map.rows(6).some_runs_excluded());
   EXPECT_EQ(map.rows(5).mark(), "");
+  EXPECT_FALSE(map.rows(5).moves_with_step());
   EXPECT_EQ(Cell(map, 6, "trials"), 5);
   EXPECT_NEAR(Cell(map, 6, "size"), 30.5, 3);
   const v1::Answer& audit = Find(answers, Topic::TOPIC_AUDIT);
-  EXPECT_THAT(audit.summary(), HasSubstr("1 holds, 1 moves; 6 of 8 points are not audited."));
+  EXPECT_THAT(
+      audit.summary(),
+      HasSubstr("holds at 1 and moves at 1 of 2 audited points, those most at risk; 6 of 8 points are not audited."));
   EXPECT_THAT(audit.summary(), HasSubstr("At amplitude 28: moves by spinner_weight_average_size +"));
   ASSERT_EQ(audit.cautions_size(), 1);
   EXPECT_THAT(audit.cautions(0), HasSubstr("half of dynamics.time_step"));
@@ -270,17 +279,17 @@ TEST_F(AnswersTest, APointThatMovesIsMarkedAndStaysInAverages) {
   EXPECT_EQ(FindPlot(audit, "audit").rows_size(), 2);
 }
 
-TEST_F(AnswersTest, AnAuditUnderWayIsNoneYet) {
+TEST_F(AnswersTest, AnUnfinishedAuditHasNoVerdict) {
   const MadeUpStudy made(*store_, AuditedMap(), Rising, [](const MadeUpRun& run) {
     return run.audit ? v1::Run::STATE_QUEUED : v1::Run::STATE_FINISHED;
   });
   const v1::Answers answers = Answers(made.id);
   CheckSelfExplaining(answers);
-  EXPECT_EQ(Find(answers, Topic::TOPIC_AUDIT).why_not(), "no run that has ended holds what this takes");
-  EXPECT_EQ(Find(answers, Topic::TOPIC_MAP).left_out(0).reason(), "audit of the time step: not at its end yet");
+  EXPECT_EQ(Find(answers, Topic::TOPIC_AUDIT).why_not(), "no ended run has the required data");
+  EXPECT_EQ(Find(answers, Topic::TOPIC_MAP).left_out(0).reason(), "time-step audit: not finished yet");
 }
 
-TEST_F(AnswersTest, OnsetsOfTwoCurvesAreSetAgainstTheOtherAxis) {
+TEST_F(AnswersTest, OnsetsOfTwoCurvesArePlottedOverTheOtherAxis) {
   v1::StudySpec spec = MapStudy();
   v1::Axis& axis = *spec.add_axes();
   axis.set_field("drive.sine.frequency");
@@ -288,7 +297,7 @@ TEST_F(AnswersTest, OnsetsOfTwoCurvesAreSetAgainstTheOtherAxis) {
   axis.add_values(2);
   const MadeUpStudy made(*store_, spec, [](const MadeUpRun& run, double time) {
     MadeUpRun slower = run;
-    slower.axis_values[0] /= run.axis_values[1];  // twice the frequency takes twice the amplitude
+    slower.axis_values[0] /= run.axis_values[1];  // at twice the frequency the same size needs twice the amplitude
     return Rising(slower, time);
   });
   const v1::Answers answers = Answers(made.id);
@@ -299,7 +308,7 @@ TEST_F(AnswersTest, OnsetsOfTwoCurvesAreSetAgainstTheOtherAxis) {
   EXPECT_NEAR(Cell(onsets, 1, "onset"), 27.25, 0.8);
 }
 
-TEST_F(AnswersTest, AStudyUnderWayHasAnswersThatFillIn) {
+TEST_F(AnswersTest, ARunningStudyHasPreliminaryAnswers) {
   const auto half = [](const MadeUpRun& run) {
     return run.axis_values[0] > 16 ? v1::Run::STATE_QUEUED : v1::Run::STATE_FINISHED;
   };
@@ -309,17 +318,17 @@ TEST_F(AnswersTest, AStudyUnderWayHasAnswersThatFillIn) {
   EXPECT_EQ(answers.state(), v1::Study::STATE_RUNNING);
   const v1::Answer& map = Find(answers, Topic::TOPIC_MAP);
   EXPECT_NEAR(Find(map, "onset").value(), 13.625, 0.4);
-  EXPECT_EQ(map.left_out(0).reason(), "not at its end yet");
+  EXPECT_EQ(map.left_out(0).reason(), "not finished yet");
   EXPECT_EQ(FindPlot(map, "map").rows(7).mark(), "waiting 5/5");
 }
 
-TEST_F(AnswersTest, AStudyThatHasNotBegunSaysSo) {
+TEST_F(AnswersTest, AStudyThatHasNotStartedSaysSo) {
   const MadeUpStudy made(*store_, MapStudy(), Rising, [](const MadeUpRun&) { return v1::Run::STATE_QUEUED; });
   const v1::Answers answers = Answers(made.id);
   CheckSelfExplaining(answers);
-  EXPECT_EQ(Find(answers, Topic::TOPIC_MAP).why_not(), "no run that has ended holds what this takes");
+  EXPECT_EQ(Find(answers, Topic::TOPIC_MAP).why_not(), "no ended run has the required data");
   EXPECT_EQ(Find(answers, Topic::TOPIC_MEMORY).why_not(),
-            "no axis varies the amplitude of a stage before a last one that is always the same");
+            "no axis varies the amplitude of a stage before an unchanged last stage");
 }
 
 v1::StudySpec StagedStudy(const std::vector<double>& amplitudes, double duration) {
@@ -334,7 +343,7 @@ v1::StudySpec StagedStudy(const std::vector<double>& amplitudes, double duration
   return spec;
 }
 
-/// Follows the switches of a course of 20 tau stages with a time constant of 3 tau.
+/// Follows the steps of a schedule of 20 tau stages with a time constant of 3 tau.
 MadeUp Following(const std::vector<double>& levels, const MadeUpRun& run, double time) {
   double size = levels[0];
   for (size_t k = 1; k < levels.size(); ++k) {
@@ -344,7 +353,7 @@ MadeUp Following(const std::vector<double>& levels, const MadeUpRun& run, double
   return {.size = size * (1 + 0.03 * run.seed)};
 }
 
-TEST_F(AnswersTest, SwitchesHaveTheirTimesAndAreComparedWithFreshBeds) {
+TEST_F(AnswersTest, SwitchesHaveRelaxationTimesAndAreComparedWithFreshBeds) {
   const MadeUpStudy made(*store_, StagedStudy({10, 40, 10}, 20), [](const MadeUpRun& run, double time) {
     return Following({6, 36, 6}, run, time);
   });
@@ -364,7 +373,7 @@ TEST_F(AnswersTest, SwitchesHaveTheirTimesAndAreComparedWithFreshBeds) {
   EXPECT_EQ(courses.rows(199).label(), "3");
 }
 
-TEST_F(AnswersTest, AnotherStudyMayHaveTheFreshBeds) {
+TEST_F(AnswersTest, AnotherStudyMayBeTheControl) {
   const MadeUpStudy fresh(*store_, StagedStudy({40}, 20),
                           [](const MadeUpRun& run, double) { return MadeUp{.size = 72 * (1 + 0.03 * run.seed)}; });
   const MadeUpStudy made(*store_, StagedStudy({10, 40}, 20), [](const MadeUpRun& run, double time) {
@@ -389,7 +398,7 @@ v1::StudySpec MemoryStudy() {
   return spec;
 }
 
-TEST_F(AnswersTest, MemoryHasItsResetAmplitude) {
+TEST_F(AnswersTest, MemoryHasItsErasureAmplitude) {
   const MadeUpStudy made(*store_, MemoryStudy(), [](const MadeUpRun& run, double time) {
     const double last = run.axis_values[0] >= 36 ? 100 : 40;
     return MadeUp{.size = (time < 40 ? 20 : last) * (1 + 0.05 * run.seed)};
@@ -406,16 +415,16 @@ TEST_F(AnswersTest, MemoryHasItsResetAmplitude) {
   EXPECT_NEAR(Find(memory, "memory_index").value(), 1, 1e-9);
   const v1::Plot& plot = FindPlot(memory, "memory");
   ASSERT_EQ(plot.rows_size(), 6);
-  EXPECT_EQ(plot.rows(0).label(), "not wiped");
-  EXPECT_EQ(plot.rows(3).label(), "wiped");
+  EXPECT_EQ(plot.rows(0).label(), "not erased");
+  EXPECT_EQ(plot.rows(3).label(), "erased");
   EXPECT_EQ(plot.rows(5).label(), "reference");
   EXPECT_NEAR(Cell(plot, 3, "memory_index"), 0, 0.1);
   ASSERT_EQ(plot.marks_size(), 2);
-  EXPECT_THAT(memory.summary(), HasSubstr("A middle stage of 36 rad/tau or more wipes"));
-  EXPECT_THAT(Find(answers, Topic::TOPIC_MAP).why_not(), HasSubstr("see what the bed remembers"));
+  EXPECT_THAT(memory.summary(), HasSubstr("A middle stage of 36 rad/tau or more erases"));
+  EXPECT_THAT(Find(answers, Topic::TOPIC_MAP).why_not(), HasSubstr("see the imprint of the middle stage"));
 }
 
-TEST_F(AnswersTest, MemoryThatIsNotWipedSaysSo) {
+TEST_F(AnswersTest, MemoryThatIsNotErasedSaysSo) {
   const MadeUpStudy made(*store_, MemoryStudy(), [](const MadeUpRun& run, double time) {
     return MadeUp{.size = (time < 40 ? 20 : std::pow(run.axis_values[0], 2) / 30) * (1 + 0.02 * run.seed)};
   });
@@ -424,10 +433,10 @@ TEST_F(AnswersTest, MemoryThatIsNotWipedSaysSo) {
   EXPECT_EQ(Find(memory, "reset_amplitude").note(), "not reached in this range");
 }
 
-/// A bed whose size on the way down is 20 beads larger than on the way up, between amplitudes 10 and 40.
+/// A bed whose size is 20 beads larger in the down sweep than in the up sweep, between amplitudes 10 and 40.
 MadeUp TwoBranches(const MadeUpRun& run, double time) {
   const std::vector<double> sizes = {10, 20, 60, 40, 10};
-  const auto stage = static_cast<size_t>(std::max(0.0, std::ceil(time / 20) - 1));  // the end of a stage is its own
+  const auto stage = static_cast<size_t>(std::max(0.0, std::ceil(time / 20) - 1));  // the end of a stage belongs to it
   return {.size = sizes[stage] + 0.1 * run.seed};
 }
 
@@ -436,7 +445,7 @@ TEST_F(AnswersTest, ALoopHasItsArea) {
   const v1::Answers answers = Answers(made.id);
   CheckSelfExplaining(answers);
   const v1::Answer& loop = Find(answers, Topic::TOPIC_LOOP);
-  // Triangles of height 20 over 10 to 20 and 20 to 40.
+  // Triangles of height 20, from 10 to 20 and from 20 to 40.
   EXPECT_NEAR(Find(loop, "loop_area").value(), 20 * 30 / 2, 1);
   EXPECT_THAT(loop.cautions(), IsEmpty());
   EXPECT_FALSE(Find(loop, "loop_area_at_rest").has_value());
@@ -446,7 +455,7 @@ TEST_F(AnswersTest, ALoopHasItsArea) {
 
 TEST_F(AnswersTest, ALoopThatASlowResponseExplainsCarriesAWarning) {
   const std::vector<double> amplitudes = {10, 20, 30, 40, 30, 20, 10};
-  // The size wants to be the amplitude, and is 15 tau late: one state, swept too fast.
+  // The size relaxes towards the amplitude with a time constant of 15 tau: a single state, swept too fast.
   const MadeUpStudy made(*store_, StagedStudy(amplitudes, 20), [&](const MadeUpRun& run, double time) {
     double size = 10;
     for (size_t k = 0; k < amplitudes.size(); ++k) {
@@ -457,7 +466,7 @@ TEST_F(AnswersTest, ALoopThatASlowResponseExplainsCarriesAWarning) {
   });
   const v1::Answer loop = Find(Answers(made.id), Topic::TOPIC_LOOP);
   ASSERT_EQ(loop.cautions_size(), 1);
-  EXPECT_THAT(loop.cautions(0), HasSubstr("sweep is fast enough to explain this loop"));
+  EXPECT_THAT(loop.cautions(0), HasSubstr("lag alone can explain this loop"));
 }
 
 TEST_F(AnswersTest, RobustnessFindsTheSlopeOfANuisance) {
@@ -468,7 +477,8 @@ TEST_F(AnswersTest, RobustnessFindsTheSlopeOfANuisance) {
   axis.set_field("drive.disorder.amplitude_spread");
   for (const double value : {0.0, 0.1, 0.2, 0.3}) axis.add_values(value);
   const MadeUpStudy made(*store_, spec, [](const MadeUpRun& run, double) {
-    return MadeUp{.size = 50 * (1 - run.axis_values[0]) * (1 + 0.02 * run.seed), .uniformity = 0.5 + 0.01 * run.seed};
+    return MadeUp{.size = 50 * (1 - run.axis_values[0]) * (1 + 0.02 * run.seed),
+                  .polydispersity = 0.5 + 0.01 * run.seed};
   });
   const v1::Answers answers = Answers(made.id);
   CheckSelfExplaining(answers);
@@ -477,19 +487,19 @@ TEST_F(AnswersTest, RobustnessFindsTheSlopeOfANuisance) {
   EXPECT_NEAR(slope.value(), -1 / 0.85, 0.1);
   EXPECT_LT(slope.high(), 0);
   EXPECT_NEAR(Find(robustness, "relative_change", "size against").value(), -0.3, 0.05);
-  const v1::Quantity& uniformity = Find(robustness, "relative_change", "uniformity against");
-  EXPECT_LT(uniformity.low(), 0);
-  EXPECT_GT(uniformity.high(), 0);
+  const v1::Quantity& polydispersity = Find(robustness, "relative_change", "polydispersity against");
+  EXPECT_LT(polydispersity.low(), 0);
+  EXPECT_GT(polydispersity.high(), 0);
   EXPECT_THAT(robustness.summary(), HasSubstr("size against amplitude spread"));
-  EXPECT_THAT(robustness.summary(), testing::Not(HasSubstr("uniformity")));
+  EXPECT_THAT(robustness.summary(), testing::Not(HasSubstr("polydispersity")));
   EXPECT_NEAR(Find(robustness, "spread_over_seeds", "size").value(), 0.02, 0.01);
 }
 
-TEST_F(AnswersTest, ShapesHaveTheirWordsAndSpacings) {
+TEST_F(AnswersTest, MorphologiesHaveTheirClassesAndSpacings) {
   const MadeUpStudy made(*store_, MapStudy(), [](const MadeUpRun& run, double time) {
     MadeUp now = Rising(run, time);
     now.spacing = 2 * std::sqrt(now.size);
-    now.uniformity = 1 / std::sqrt(now.size);
+    now.polydispersity = 1 / std::sqrt(now.size);
     now.word = run.axis_values[0] < 16 ? 0 : run.axis_values[0] < 28 ? 1 : 2;
     return now;
   });
@@ -497,16 +507,16 @@ TEST_F(AnswersTest, ShapesHaveTheirWordsAndSpacings) {
   CheckSelfExplaining(answers);
   const v1::Answer& shape = Find(answers, Topic::TOPIC_SHAPE);
   EXPECT_NEAR(Find(shape, "spacing_exponent").value(), 0.5, 0.01);
-  EXPECT_EQ(shape.summary(), "By the word of most samples: mixed at 3, droplets at 3, stripes at 2 of 8 points.");
+  EXPECT_EQ(shape.summary(), "Mixed at 3 points, droplets at 3, stripes at 2.");
   const v1::Plot& shapes = FindPlot(shape, "shapes");
   EXPECT_EQ(shapes.rows(4).label(), "droplets");
-  EXPECT_EQ(Cell(shapes, 4, "share_droplets"), 1);
-  const v1::Answer& uniformity = Find(answers, Topic::TOPIC_UNIFORMITY);
-  EXPECT_NEAR(Find(uniformity, "uniformity_exponent").value(), -0.5, 0.01);
-  EXPECT_NEAR(Find(uniformity, "most_uniform").value(), 1 / std::sqrt(30.5), 0.02);
+  EXPECT_EQ(Cell(shapes, 4, "fraction_droplets"), 1);
+  const v1::Answer& polydispersity = Find(answers, Topic::TOPIC_UNIFORMITY);
+  EXPECT_NEAR(Find(polydispersity, "polydispersity_exponent").value(), -0.5, 0.01);
+  EXPECT_NEAR(Find(polydispersity, "lowest_polydispersity").value(), 1 / std::sqrt(30.5), 0.02);
 }
 
-TEST_F(AnswersTest, PlateausTellRunsThatGrowAndTheSwingOfAPeriod) {
+TEST_F(AnswersTest, PlateausFlagGrowthAndGiveThePeakToPeakAmplitude) {
   const MadeUpStudy made(*store_, MapStudy(), [](const MadeUpRun& run, double time) {
     const double noise = 0.05 * std::sin(17 * time + run.seed) + 0.05 * std::sin(5.3 * time * time);
     return MadeUp{.size = 10 + noise + (run.axis_values[0] > 24 ? 0.2 * time : 0) + std::sin(2 * M_PI * time)};
@@ -524,25 +534,25 @@ TEST_F(AnswersTest, PlateausTellRunsThatGrowAndTheSwingOfAPeriod) {
   ASSERT_GE(plateaus.cautions_size(), 1);
 }
 
-TEST_F(AnswersTest, ARunThatEndedEarlyHasThePlateauOfWhatItRan) {
+TEST_F(AnswersTest, ARunThatEndedEarlyHasThePlateauOfTheTimeItRan) {
   const auto growing = [](const MadeUpRun& run, double time) { return MadeUp{.size = 10 + time + 0.01 * run.seed}; };
   const MadeUpStudy made(*store_, MapStudy(), growing, MadeUpStudy::AllFinish, 0.5);
   const v1::Answers answers = Answers(made.id);
-  // Of 20 tau 10 were run; the plateau is the last half of these.
+  // 10 of 20 tau were run; the plateau is the last half of these.
   EXPECT_NEAR(Cell(FindPlot(Find(answers, Topic::TOPIC_MAP), "map"), 0, "size"), 10 + 7.5, 0.1);
 }
 
-TEST_F(AnswersTest, ARunThatEndedBeforeItsLastStageCountsInNothing) {
+TEST_F(AnswersTest, ARunThatEndedBeforeItsLastStageIsExcluded) {
   const auto steady = [](const MadeUpRun& run, double) { return MadeUp{.size = 10 + 0.01 * run.seed}; };
   const MadeUpStudy made(*store_, StagedStudy({10, 40}, 20), steady, MadeUpStudy::AllFinish, 0.4);
   const v1::Answers answers = Answers(made.id);
   const v1::Answer& plateaus = Find(answers, Topic::TOPIC_PLATEAUS);
-  EXPECT_EQ(plateaus.why_not(), "no run that has ended holds what this takes");
+  EXPECT_EQ(plateaus.why_not(), "no ended run has the required data");
   ASSERT_EQ(plateaus.left_out_size(), 1);
   EXPECT_EQ(plateaus.left_out(0).reason(), "no sample on the plateau");
 }
 
-/// Captions of the snapshots, with the step of each, after what must hold for all of them.
+/// Checks what holds for any snapshots and returns their captions.
 std::vector<std::string> Captions(store::Store& store, int64_t study, const v1::Answers& answers) {
   std::vector<std::string> captions;
   std::set<std::string> shown;
@@ -559,7 +569,7 @@ std::vector<std::string> Captions(store::Store& store, int64_t study, const v1::
   return captions;
 }
 
-TEST_F(AnswersTest, SnapshotsOfAMapShowItsPlacesOfInterest) {
+TEST_F(AnswersTest, SnapshotsOfAMapShowItsPointsOfInterest) {
   const MadeUpStudy made(*store_, MapStudy(), Rising, UnstableAt60);
   const v1::Answers answers = Answers(made.id);
   const auto captions = Captions(*store_, made.id, answers);
@@ -567,7 +577,7 @@ TEST_F(AnswersTest, SnapshotsOfAMapShowItsPlacesOfInterest) {
   EXPECT_THAT(captions[0], testing::StartsWith("largest domains"));
   EXPECT_THAT(captions, testing::Contains(testing::StartsWith("smallest domains")));
   EXPECT_THAT(captions, testing::Contains(HasSubstr("past the onset at amplitude")));
-  EXPECT_THAT(captions, testing::Contains(HasSubstr("in the middle of the settled range")));
+  EXPECT_THAT(captions, testing::Contains(HasSubstr("in the middle of the saturation regime")));
   EXPECT_THAT(captions.back(), testing::StartsWith("unstable"));
   const v1::Quantity& onset = Find(Find(answers, Topic::TOPIC_MAP), "onset");
   for (const v1::Snapshot& snapshot : answers.snapshots()) {
@@ -591,13 +601,14 @@ TEST_F(AnswersTest, SnapshotsOfStagesShowTheEndOfEach) {
   EXPECT_EQ(answers.snapshots(1).step(), 80'000);
 }
 
-TEST_F(AnswersTest, SnapshotsOfOnePointShowWhatIsTypicalAndWhatIsNot) {
+TEST_F(AnswersTest, SnapshotsOfOnePointShowTypicalAndExtremeRuns) {
   v1::StudySpec spec = MapStudy();
   spec.clear_axes();
   spec.mutable_drive()->mutable_sine()->set_amplitude(20);
   const MadeUpStudy made(*store_, spec, [](const MadeUpRun& run, double) { return MadeUp{.size = 10 + run.seed}; });
   EXPECT_THAT(Captions(*store_, made.id, Answers(made.id)),
-              ElementsAre("typical of its starts", "largest domains of all starts", "smallest domains of all starts"));
+              ElementsAre("typical realization", "largest domains of all realizations",
+                          "smallest domains of all realizations"));
 }
 
 TEST_F(AnswersTest, AreTheSameFromTheCache) {
@@ -613,13 +624,13 @@ TEST_F(AnswersTest, AreTheSameFromTheCache) {
   EXPECT_FALSE(cache.Find({made.id, 36, 161, options.observable(), ""}));  // unstable
 }
 
-TEST_F(AnswersTest, TellsOfOptionsOutOfRangeAllAtOnce) {
+TEST_F(AnswersTest, ReportsAllOptionsOutOfRangeAtOnce) {
   v1::AnalysisOptions options;
-  options.set_equal_share(2);
+  options.set_equal_fraction(2);
   options.set_onset_factor(0.5);
   const absl::Status status = FillOptions(&options);
   EXPECT_EQ(status.code(), absl::StatusCode::kInvalidArgument);
-  EXPECT_THAT(std::string(status.message()), HasSubstr("options.equal_share: 2 is too large; at most 1"));
+  EXPECT_THAT(std::string(status.message()), HasSubstr("options.equal_fraction: 2 is too large; at most 1"));
   EXPECT_THAT(std::string(status.message()), HasSubstr("options.onset_factor: 0.5 is too small; over 1"));
 }
 
@@ -630,10 +641,10 @@ TEST_F(AnswersTest, AnUnknownObservableIsNamed) {
   ASSERT_TRUE(FillOptions(&options).ok());
   const auto answers = Analyse(*store_, made.id, options);
   EXPECT_EQ(answers.status().code(), absl::StatusCode::kInvalidArgument);
-  EXPECT_THAT(std::string(answers.status().message()), HasSubstr("did you mean spinner_size_spread?"));
+  EXPECT_THAT(std::string(answers.status().message()), HasSubstr("did you mean polydispersity?"));
 }
 
-TEST(StagesTest, TakeOverWhatAStageChanges) {
+TEST(StagesTest, CarryOverTheChangesOfAStage) {
   v1::StudySpec spec = StagedStudy({10, 40}, 20);
   v1::Stage& third = *spec.mutable_schedule()->add_stages();
   third.set_label("hot");

@@ -1,4 +1,4 @@
-// The services as a client sees them.
+// The services as seen by a client.
 #include <gmock/gmock.h>
 #include <google/protobuf/descriptor.h>
 #include <google/protobuf/descriptor.pb.h>
@@ -12,7 +12,7 @@
 #include "example_studies.h"
 #include "grpc/health/v1/health.grpc.pb.h"
 #include "gyrebox/v1/analysis_service.grpc.pb.h"
-#include "gyrebox/v1/box_service.grpc.pb.h"
+#include "gyrebox/v1/machine_service.grpc.pb.h"
 #include "gyrebox/v1/run_service.grpc.pb.h"
 #include "gyrebox/v1/study_service.grpc.pb.h"
 #include "test_server.h"
@@ -76,7 +76,7 @@ class ApiTest : public testing::Test {
   std::unique_ptr<v1::RunService::Stub> runs_ = v1::RunService::NewStub(server_.Connect());
 };
 
-TEST_F(ApiTest, TakesAStudyAndFillsItsDefaultsIn) {
+TEST_F(ApiTest, AcceptsAStudyAndFillsInDefaults) {
   v1::Study study;
   ASSERT_TRUE(Create(BareStudy(), &study).ok());
   EXPECT_EQ(study.name(), "studies/1");
@@ -140,7 +140,7 @@ TEST_F(ApiTest, ChecksWithoutStoring) {
   EXPECT_EQ(Get("studies/1", &study).error_code(), grpc::StatusCode::NOT_FOUND);
 }
 
-TEST_F(ApiTest, EstimatesFromTheRateOnceThereIsOne) {
+TEST_F(ApiTest, EstimatesFromTheMeasuredRateIfAvailable) {
   v1::Study study;
   ASSERT_TRUE(Create(BareStudy(), &study).ok());
   ASSERT_TRUE(WaitForEnd(study.name()));
@@ -148,10 +148,10 @@ TEST_F(ApiTest, EstimatesFromTheRateOnceThereIsOne) {
   *request.mutable_spec() = BareStudy();
   v1::CheckStudyResponse response;
   ASSERT_TRUE(Call(*studies_, &v1::StudyService::Stub::CheckStudy, request, &response).ok());
-  EXPECT_THAT(response.estimate().duration_basis(), HasSubstr("measured on this box"));
+  EXPECT_THAT(response.estimate().duration_basis(), HasSubstr("measured on this machine"));
 }
 
-TEST_F(ApiTest, TellsWhatIsNotThere) {
+TEST_F(ApiTest, ReportsMissingObjects) {
   v1::Study study;
   EXPECT_EQ(Get("studies/9", &study).error_code(), grpc::StatusCode::NOT_FOUND);
   EXPECT_EQ(test::DetailsOf(Get("studies/9", &study)).info.reason(), "NOT_FOUND");
@@ -193,7 +193,7 @@ TEST_F(ApiTest, ListsStudiesInPages) {
   EXPECT_THAT(names, ElementsAre("studies/5", "studies/4", "studies/3", "studies/2", "studies/1"));
 }
 
-TEST_F(ApiTest, RefusesPagesThatNoListGave) {
+TEST_F(ApiTest, RefusesUnknownPageTokens) {
   v1::Study study;
   ASSERT_TRUE(Create(AmplitudeStudy({4}, 3), &study).ok());
   v1::ListRunsRequest runs;
@@ -216,7 +216,7 @@ TEST_F(ApiTest, RefusesPagesThatNoListGave) {
             grpc::StatusCode::INVALID_ARGUMENT);
 }
 
-TEST_F(ApiTest, ListsSamplesInPagesWithoutHole) {
+TEST_F(ApiTest, ListsSamplesInPagesWithoutGaps) {
   v1::Study study;
   ASSERT_TRUE(Create(BareStudy(), &study).ok());
   ASSERT_TRUE(WaitForEnd(study.name()));
@@ -235,7 +235,7 @@ TEST_F(ApiTest, ListsSamplesInPagesWithoutHole) {
   for (int64_t i = 0; i < 17; ++i) EXPECT_EQ(sequences[i], i);
 }
 
-TEST_F(ApiTest, TabulatesPlateausAndLeavesUnstableRunsOut) {
+TEST_F(ApiTest, TabulatesPlateausWithoutUnstableRuns) {
   server_.plan().unstable_above = 50;
   v1::Study study;
   ASSERT_TRUE(Create(AmplitudeStudy({4, 100}, 3), &study).ok());
@@ -249,7 +249,8 @@ TEST_F(ApiTest, TabulatesPlateausAndLeavesUnstableRunsOut) {
   const v1::TableRow& stable = table.rows(0);
   EXPECT_THAT(stable.axis_values(), ElementsAre(4));
   EXPECT_EQ(stable.trial_count(), 3);
-  // Samples 8 to 16 of 16 lie on the plateau; a fake run measures amplitude + 100 trial + share of the run.
+  // Samples 8 to 16 of 16 lie on the plateau; a fake run measures amplitude + 100 x realization index + completed
+  // fraction of the run.
   EXPECT_DOUBLE_EQ(stable.mean(), 4 + 200 + 0.75);
   EXPECT_DOUBLE_EQ(stable.standard_deviation(), 100);
   EXPECT_NEAR(stable.confidence_half_width(), 4.3027 * 100 / std::sqrt(3.0), 0.01);
@@ -275,7 +276,7 @@ TEST_F(ApiTest, TabulatesOnlySingleNumbersThatWereMeasured) {
   EXPECT_EQ(Tabulate(study.name(), "histogram", &table).error_code(), grpc::StatusCode::INVALID_ARGUMENT);
 }
 
-TEST_F(ApiTest, TabulatesAStudyUnderWay) {
+TEST_F(ApiTest, TabulatesARunningStudy) {
   server_.plan().held = true;
   v1::Study study;
   ASSERT_TRUE(Create(AmplitudeStudy({4, 8}, 2), &study).ok());
@@ -312,26 +313,27 @@ TEST_F(ApiTest, AnalysesAStudy) {
   EXPECT_THAT(refused.error_message(), HasSubstr("options.change_factor"));
 }
 
-TEST_F(ApiTest, TellsOfTheBox) {
+TEST_F(ApiTest, DescribesTheMachine) {
   server_.plan().held = true;
   v1::Study study;
   ASSERT_TRUE(Create(AmplitudeStudy({4}, 10), &study).ok());
-  const auto stub = v1::BoxService::NewStub(server_.Connect());
-  v1::Box box;
+  const auto stub = v1::MachineService::NewStub(server_.Connect());
+  v1::Machine machine;
   ASSERT_TRUE(WaitFor([&] {
-    return Call(*stub, &v1::BoxService::Stub::GetBox, v1::GetBoxRequest(), &box).ok() && box.running_count() > 0;
+    return Call(*stub, &v1::MachineService::Stub::GetMachine, v1::GetMachineRequest(), &machine).ok() &&
+           machine.running_count() > 0;
   }));
-  EXPECT_EQ(box.name(), "box");
-  EXPECT_EQ(box.device(), "cpu");
-  EXPECT_EQ(box.device_reason(), "a test asks");
-  EXPECT_EQ(box.running_count() + box.queued_count(), 10);
+  EXPECT_EQ(machine.name(), "machine");
+  EXPECT_EQ(machine.device(), "cpu");
+  EXPECT_EQ(machine.device_reason(), "a test asks");
+  EXPECT_EQ(machine.running_count() + machine.queued_count(), 10);
   server_.plan().held = false;
 }
 
 TEST_F(ApiTest, ReportsHealthAndNamesItsServices) {
   const auto stub = grpc::health::v1::Health::NewStub(server_.Connect());
   for (const char* service : {"", "gyrebox.v1.StudyService", "gyrebox.v1.RunService", "gyrebox.v1.AnalysisService",
-                              "gyrebox.v1.BoxService"}) {
+                              "gyrebox.v1.MachineService"}) {
     grpc::health::v1::HealthCheckRequest request;
     request.set_service(service);
     grpc::health::v1::HealthCheckResponse response;
@@ -340,7 +342,7 @@ TEST_F(ApiTest, ReportsHealthAndNamesItsServices) {
   }
 }
 
-/// Asks the server's reflection for one thing, over the wire, with the messages that the reflection itself brings.
+/// Sends one request to the server's reflection service over the wire, with messages built from the reflected schema.
 std::unique_ptr<google::protobuf::Message> Reflect(const TestServer& server, const std::string& field,
                                                    const std::string& value) {
   const auto* pool = google::protobuf::DescriptorPool::generated_pool();
@@ -357,7 +359,7 @@ std::unique_ptr<google::protobuf::Message> Reflect(const TestServer& server, con
   grpc::ClientContext context;
   context.set_deadline(std::chrono::system_clock::now() + std::chrono::seconds(60));
   std::promise<grpc::Status> status;
-  // A stream of one message each way looks like a single call.
+  // A stream with one message each way has the wire format of a unary call.
   grpc::GenericStub(server.Connect())
       .UnaryCall(&context, "/grpc.reflection.v1alpha.ServerReflection/ServerReflectionInfo", {}, &sent, &got,
                  [&](grpc::Status given) { status.set_value(std::move(given)); });
@@ -369,9 +371,9 @@ std::unique_ptr<google::protobuf::Message> Reflect(const TestServer& server, con
   return response;
 }
 
-TEST_F(ApiTest, TellsItsServicesByReflection) {
+TEST_F(ApiTest, ListsItsServicesByReflection) {
   const std::string services = Reflect(server_, "list_services", "*")->DebugString();
-  for (const char* name : {"StudyService", "RunService", "BoxService"}) {
+  for (const char* name : {"StudyService", "RunService", "MachineService"}) {
     EXPECT_THAT(services, HasSubstr(std::string("name: \"gyrebox.v1.") + name + "\""));
   }
 }
@@ -407,7 +409,7 @@ absl::Status StartOn(const std::string& listen) {
   return api::Server::Start({listen, {}}, NewStore(directory), std::move(device), "").status();
 }
 
-TEST_F(ApiTest, RefusesAPortThatIsTaken) {
+TEST_F(ApiTest, RefusesAPortInUse) {
   EXPECT_EQ(StartOn(server_.tcp_address()).code(), absl::StatusCode::kFailedPrecondition);
 }
 

@@ -1,4 +1,4 @@
-// Which runs of a study are done again with half the time step.
+// Choice of the runs of a study that are repeated with half the time step.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -11,7 +11,7 @@
 #include "study/grow.h"
 #include "study/run_spec.h"
 #include "study/steering.h"
-#include "study/validate.h"
+#include "study/validation/validate.h"
 
 namespace gyrebox::study {
 namespace {
@@ -28,7 +28,7 @@ std::vector<double> Ramp(int count) {
   return values;
 }
 
-/// Amplitude and trial of the runs of an audit, in order.
+/// Amplitude and realization index of the audit runs, in order.
 std::vector<std::pair<double, int>> AuditsOf(const std::vector<PlannedRun>& runs) {
   std::vector<std::pair<double, int>> audits;
   for (const PlannedRun& run : runs) {
@@ -45,24 +45,24 @@ std::vector<AuditedRun> AuditedIn(const std::vector<PlannedRun>& runs) {
   return audited;
 }
 
-// One point of n takes 2/n of the work where all its trials are run again: 14 points are the fewest for 15 %.
-TEST(AuditPlanTest, AMapOfFourteenPointsIsAuditedWhereItIsDrivenMost) {
+// Auditing one point of n with all its realizations costs 2/n of the study: at most 15 % needs 14 points or more.
+TEST(AuditPlanTest, AMapOfFourteenPointsIsAuditedAtItsStrongestDrive) {
   const auto runs = Expand(AmplitudeStudy(Ramp(14), 3));
   EXPECT_THAT(AuditsOf(runs), ElementsAre(std::pair(14, 1), std::pair(14, 2), std::pair(14, 3)));
   ASSERT_EQ(runs.size(), 14u * 3 + 3);
-  EXPECT_EQ(runs[42].seeds.places(), runs[39].seeds.places());
-  EXPECT_EQ(runs[44].seeds.places(), runs[41].seeds.places());
+  EXPECT_EQ(runs[42].seeds.positions(), runs[39].seeds.positions());
+  EXPECT_EQ(runs[44].seeds.positions(), runs[41].seeds.positions());
 }
 
-// Two trials of three take 2/3 of that: 9 points are the fewest.
-TEST(AuditPlanTest, FewerPointsAreAuditedWithFewerTrials) {
+// Two realizations of three cost 2/3 of that: 9 points or more.
+TEST(AuditPlanTest, FewerPointsAreAuditedWithFewerRealizations) {
   EXPECT_THAT(AuditsOf(Expand(AmplitudeStudy(Ramp(13), 3))), ElementsAre(std::pair(13, 1), std::pair(13, 2)));
   EXPECT_THAT(AuditsOf(Expand(AmplitudeStudy(Ramp(9), 3))), ElementsAre(std::pair(9, 1), std::pair(9, 2)));
   EXPECT_THAT(AuditsOf(Expand(AmplitudeStudy(Ramp(8), 3))), IsEmpty());
 }
 
-// Each point has the step by the rule: those of the strongest drive take most of the work.
-TEST(AuditPlanTest, APointThatIsTooDearIsPassedOver) {
+// Each point has the step by the rule: the points of the strongest drive take most of the work.
+TEST(AuditPlanTest, APointOverTheCostLimitIsSkipped) {
   v1::StudySpec spec = AmplitudeStudy({20, 25, 30, 35, 40, 300}, 2);
   spec.mutable_dynamics()->clear_time_step();
   const AuditPlan plan = PlanAudit(spec);
@@ -71,7 +71,7 @@ TEST(AuditPlanTest, APointThatIsTooDearIsPassedOver) {
   EXPECT_EQ(plan.why_none, "");
 }
 
-TEST(AuditPlanTest, FourTrialsOfAPointAreRunAgain) {
+TEST(AuditPlanTest, FourRealizationsOfAPointAreRepeated) {
   EXPECT_THAT(AuditsOf(Expand(AmplitudeStudy(Ramp(7), 8))),
               ElementsAre(std::pair(7, 1), std::pair(7, 2), std::pair(7, 3), std::pair(7, 4)));
 }
@@ -89,7 +89,7 @@ TEST(AuditPlanTest, PointsAreTakenInTheOrderOfTheirRisk) {
 TEST(AuditPlanTest, TwiceTheWorkAuditsEveryDrivenPoint) {
   v1::StudySpec spec = AmplitudeStudy({0, 5, 10}, 3);
   spec.mutable_audit()->set_max_cost(2);
-  EXPECT_THAT(PlanAudit(spec).points, ElementsAre(2, 1));  // without drive there is no risk
+  EXPECT_THAT(PlanAudit(spec).points, ElementsAre(2, 1));  // no drive, no risk
 }
 
 TEST(AuditPlanTest, RiskIsThatOfTheSquareOfThePeakTimesTheStep) {
@@ -105,7 +105,7 @@ TEST(AuditPlanTest, RiskIsThatOfTheSquareOfThePeakTimesTheStep) {
   EXPECT_NEAR(StepRisk(spread), 1.3 * 1.3 * risk, 1e-9 * risk);
 }
 
-// One sweep a step leaves out a thermal drift that half the step does not show.
+// One sweep per step omits a thermal drift, which half the step does not reveal.
 TEST(AuditPlanTest, LaggedRunsThatAreTooHotAreComparedWithConvergedOnes) {
   v1::StudySpec spec = AmplitudeStudy({0, 5}, 2);
   v1::Axis& axis = *spec.add_axes();
@@ -115,7 +115,7 @@ TEST(AuditPlanTest, LaggedRunsThatAreTooHotAreComparedWithConvergedOnes) {
   spec.mutable_dynamics()->mutable_overdamped()->mutable_lagged();
   spec.mutable_audit()->set_max_cost(2);
   spec.mutable_audit()->set_max_points(1);
-  EXPECT_THAT(PlanAudit(spec).points, ElementsAre(2));  // a hot one takes 20 times the work of a quarter of the study
+  EXPECT_THAT(PlanAudit(spec).points, ElementsAre(2));  // a hot point takes 20 times the work of a quarter of the study
   v1::Axis& temperature = *spec.mutable_axes(1);
   for (int i = 1; i <= 10; ++i) temperature.add_values(0.0001 * i + 0.00001);
   const AuditPlan plan = PlanAudit(spec);
@@ -128,7 +128,7 @@ TEST(AuditPlanTest, LaggedRunsThatAreTooHotAreComparedWithConvergedOnes) {
   EXPECT_TRUE(AsAudited(cold).dynamics().overdamped().has_lagged());
 }
 
-TEST(AuditPlanTest, AStageCountsWithItsPeak) {
+TEST(AuditPlanTest, AStageCountsAtItsPeak) {
   v1::StudySpec spec = AmplitudeStudy({10}, 2);
   const double risk = StepRisk(AtPoint(spec, {10}));
   v1::Stage& stage = *spec.mutable_schedule()->add_stages();
@@ -137,7 +137,7 @@ TEST(AuditPlanTest, AStageCountsWithItsPeak) {
   EXPECT_DOUBLE_EQ(StepRisk(AtPoint(spec, {10})), 9 * risk);
 }
 
-TEST(AuditPlanTest, OnlyMapsAreAuditedByThemselves) {
+TEST(AuditPlanTest, OnlyMapsAreAuditedByDefault) {
   const auto cost = [](const std::string& field, int values = 5) {
     v1::StudySpec spec = test::BareStudy();
     v1::Axis& axis = *spec.add_axes();
@@ -159,7 +159,7 @@ TEST(AuditPlanTest, OnlyMapsAreAuditedByThemselves) {
   EXPECT_THAT(AuditsOf(Expand(spec)), IsEmpty());
 }
 
-TEST(AuditPlanTest, SaysWhyThereIsNone) {
+TEST(AuditPlanTest, SaysWhyNothingIsAudited) {
   EXPECT_THAT(PlanAudit(AmplitudeStudy(Ramp(20), 1)).why_none, HasSubstr("give trials.count = 2"));
   EXPECT_EQ(PlanAudit(AmplitudeStudy(Ramp(10), 2)).why_none,
             "one point takes 20 % of the work of the study; audit.max_cost allows 15 %");
@@ -167,7 +167,7 @@ TEST(AuditPlanTest, SaysWhyThereIsNone) {
   still.mutable_audit()->set_max_cost(2);
   EXPECT_EQ(PlanAudit(still).why_none, "no point is driven");
   v1::StudySpec alike = AmplitudeStudy(Ramp(20), 2);
-  alike.mutable_trials()->set_vary_places(false);
+  alike.mutable_trials()->set_vary_positions(false);
   EXPECT_THAT(PlanAudit(alike).why_none, HasSubstr("differ in nothing"));
   EXPECT_EQ(PlanAudit(AmplitudeStudy(Ramp(20), 2)).why_none, "");
 }
@@ -191,7 +191,7 @@ TEST(AuditPlanTest, BadValuesNameTheirField) {
 TEST(AuditPlanTest, AStudyAndItsAuditAreAtMostAHundredThousandRuns) {
   v1::StudySpec spec = AmplitudeStudy(Ramp(1000), 99);
   spec.mutable_audit()->set_max_cost(2);
-  EXPECT_EQ(PlanAudit(spec).points.size(), 250u);  // of 4 trials: what is left of 100 000
+  EXPECT_EQ(PlanAudit(spec).points.size(), 250u);  // 4 realizations each: the rest of 100 000
 }
 
 TEST(AuditPlanTest, RunsTakeHalfTheStepAndTwiceTheSteps) {
@@ -204,7 +204,7 @@ TEST(AuditPlanTest, RunsTakeHalfTheStepAndTwiceTheSteps) {
   EXPECT_EQ(half.time_step, whole.time_step / 2);
   EXPECT_EQ(half.n_steps, 2 * whole.n_steps);
   EXPECT_EQ(half.measure.interval_steps, 2 * whole.measure.interval_steps);
-  EXPECT_EQ(half.seeds.places, whole.seeds.places);
+  EXPECT_EQ(half.seeds.positions, whole.seeds.positions);
   v1::Run run;
   run.add_axis_values(audit.axis_values[0]);
   run.set_audit(true);
@@ -221,7 +221,7 @@ v1::GrowStudyRequest Adding(int trials, const std::vector<double>& amplitudes = 
   return request;
 }
 
-TEST(AuditPlanTest, AuditedPointsGrowByTrials) {
+TEST(AuditPlanTest, AuditedPointsGrowByRealizations) {
   const auto spec = AmplitudeStudy(Ramp(14), 2);
   const auto grown = Grown(spec, Adding(1));
   EXPECT_THAT(AuditsOf(AddedRuns(spec, grown, AuditedIn(Expand(spec)))), ElementsAre(std::pair(14, 3)));
@@ -235,8 +235,8 @@ TEST(AuditPlanTest, AuditedPointsStayWithinTheCost) {
               ElementsAre(std::pair(9, 3)));
 }
 
-// The point that was audited stays, so that there is no room for a second one before there are 27 points.
-TEST(AuditPlanTest, WhatWasAuditedCountsAmongTheCost) {
+// The audited point stays, so a second one fits only from 27 points on.
+TEST(AuditPlanTest, EarlierAuditsCountTowardsTheCost) {
   const auto spec = AmplitudeStudy(Ramp(14), 2);
   const auto audited = AuditedIn(Expand(spec));
   auto grown = Grown(spec, Adding(0, {100, 101}));
@@ -247,14 +247,14 @@ TEST(AuditPlanTest, WhatWasAuditedCountsAmongTheCost) {
   EXPECT_THAT(AuditsOf(AddedRuns(spec, grown, audited)), ElementsAre(std::pair(112, 1), std::pair(112, 2)));
 }
 
-TEST(AuditPlanTest, AuditedRunsKeepTheirPlaceOnANewAxis) {
+TEST(AuditPlanTest, AuditedRunsKeepTheirValueOnANewAxis) {
   const auto spec = AmplitudeStudy(Ramp(14), 2);
   v1::GrowStudyRequest request;
   v1::Axis& axis = *request.add_axes();
   axis.set_field("drive.sine.frequency");
   axis.add_values(2);
   const auto added = AddedRuns(spec, Grown(spec, request), AuditedIn(Expand(spec)));
-  ASSERT_EQ(added.size(), 14u * 2 + 2);  // the points at frequency 2, and one of them audited: 28 points, two of them
+  ASSERT_EQ(added.size(), 14u * 2 + 2);  // the points at frequency 2, one of them audited: now 2 of 28 points
   EXPECT_THAT(added.back().axis_values, ElementsAre(14, 2));
   EXPECT_TRUE(added.back().audit);
 }

@@ -1,4 +1,4 @@
-// The audit of the time step, as a client of a server sees it.
+// The audit of the time step, as seen by a client of a server.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -20,7 +20,7 @@ using testing::HasSubstr;
 
 constexpr char kName[] = "studies/1";
 
-/// 14 amplitudes with 3 trials each: 42 runs, and 3 that audit the last point.
+/// 14 amplitudes with 3 realizations each: 42 runs, and 3 more that audit the last point.
 v1::StudySpec Map() {
   std::vector<double> amplitudes(14);
   std::iota(amplitudes.begin(), amplitudes.end(), 1);
@@ -38,7 +38,7 @@ class AuditTest : public testing::Test {
     ASSERT_TRUE(WaitFor([&] { return client_.GetStudy(name)->has_end_time(); }));
   }
 
-  /// Amplitudes of the runs that audit.
+  /// Amplitudes of the audit runs.
   std::vector<double> Audited() {
     std::vector<double> amplitudes;
     EXPECT_TRUE(client_
@@ -54,7 +54,7 @@ class AuditTest : public testing::Test {
   client::Client client_{server_.address()};
 };
 
-TEST_F(AuditTest, ACheckSaysWhatItTakes) {
+TEST_F(AuditTest, ACheckGivesItsCost) {
   const auto checked = client_.CheckStudy(Map());
   ASSERT_TRUE(checked.ok()) << checked.status();
   EXPECT_EQ(checked->estimate().run_count(), 45);
@@ -67,7 +67,7 @@ TEST_F(AuditTest, ACheckSaysWhatItTakes) {
   EXPECT_THAT(small->estimate().audit_note(), HasSubstr("audit.max_cost allows 15 %"));
 }
 
-TEST_F(AuditTest, ItsRunsTakeHalfTheStepFromTheSameStart) {
+TEST_F(AuditTest, ItsRunsTakeHalfTheStepFromTheSameInitialState) {
   Create(Map());
   WaitForEnd();
   EXPECT_EQ(client_.GetStudy(kName)->run_counts().finished_count(), 45);
@@ -76,16 +76,16 @@ TEST_F(AuditTest, ItsRunsTakeHalfTheStepFromTheSameStart) {
   EXPECT_TRUE(again->audit());
   EXPECT_THAT(again->axis_values(), ElementsAre(14));
   EXPECT_EQ(again->trial(), 1);
-  EXPECT_EQ(again->seeds().places(), first->seeds().places());
+  EXPECT_EQ(again->seeds().positions(), first->seeds().positions());
   EXPECT_EQ(again->total_steps(), 2 * first->total_steps());
   EXPECT_DOUBLE_EQ(again->time(), first->time());
   std::lock_guard lock(server_.plan().mutex);
-  EXPECT_EQ(server_.plan().laid_out.back().time_step, server_.plan().laid_out.front().time_step / 2);
+  EXPECT_EQ(server_.plan().initialized.back().time_step, server_.plan().initialized.front().time_step / 2);
 }
 
-// A fake run measures its amplitude, 100 times its seed of places, and a share of its course below 1: the same with
-// half the step.
-TEST_F(AuditTest, TheyCountInNoAverage) {
+// A fake run measures its amplitude, plus 100 times its position seed, plus the completed fraction of the run, which is
+// below 1. The result is the same with half the step.
+TEST_F(AuditTest, ItsRunsCountInNoAverage) {
   Create(Map());
   WaitForEnd();
   const auto table = client_.TabulateStudy(kName, "");
@@ -100,7 +100,7 @@ TEST_F(AuditTest, TheyCountInNoAverage) {
   EXPECT_EQ(answers->answers(0).plots(0).rows_size(), 14);
 }
 
-TEST_F(AuditTest, ARunOfItThatIsLeftOutTellsNothing) {
+TEST_F(AuditTest, AnExcludedRunOfItDoesNotCount) {
   Create(Map());
   WaitForEnd();
   for (const int number : {43, 44, 45}) {
@@ -167,9 +167,9 @@ TEST_F(AuditTest, ItCanBeSwitchedOff) {
   EXPECT_THAT(audit->why_not(), HasSubstr("audit.max_cost"));
 }
 
-// A change of all runs of a study is made at the same time in those that audit, which is at twice the step.
+// A change of all runs of a study takes effect in the audit runs at the same time, and so at twice the step index.
 TEST_F(AuditTest, SteeringReachesItsRunsAtTheirOwnSteps) {
-  server_.plan().step_nanoseconds = 2'500'000;  // nothing ends before it is adjusted
+  server_.plan().step_nanoseconds = 2'500'000;  // no run ends before it is adjusted
   Create(Map());
   v1::AdjustRunsRequest request;
   request.set_name(kName);

@@ -1,5 +1,5 @@
-// Study files that cannot run, given to the real command line: each is refused with the line, the field and what would
-// be right, and the server lives on.
+// Invalid study files, given to the real command line: each is refused with its line, its field and the valid
+// alternative, and the server keeps running.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -17,14 +17,14 @@ using testing::HasSubstr;
 struct BadFile {
   const char* name;
   const char* text;
-  const char* complaint;  ///< what a line of the error stream says after the path of the file
+  const char* complaint;  ///< expected text of a stderr line after the path of the file
 };
 
 const char kHead[] = "[bed]\nbead_count = 100\n[drive.sine]\namplitude = 4\nfrequency = 1\n[schedule]\nduration = 2\n";
 
 const BadFile kBadFiles[] = {
     // ---- not TOML
-    {"Empty", "", ":1: the file is empty; a study needs at least what follows"},
+    {"Empty", "", ":1: the file is empty; a study needs at least the following"},
     {"EmptyAndWhatFollows", "", ":1: bed.bead_count: is missing; give a whole number, at least 1 and at most 1e8"},
     {"OnlyAComment", "# nothing\n", ":1: the file is empty"},
     {"NoToml", "[bed\nbead_count = 100\n", ":1: this is not valid TOML"},
@@ -51,7 +51,7 @@ const BadFile kBadFiles[] = {
      ":1: drive.sine: this is a second choice beside drive.steady; give one of the two"},
     {"TwoQuantities", "[drive.rate]\n[drive.torque]\n", ":2: drive.torque: this is a second choice beside drive.rate"},
 
-    // ---- of the wrong type
+    // ---- wrong type
     {"TextForANumber", "[bed]\nbead_count = \"many\"\n", ":2: bed.bead_count: \"many\" is a text; give a whole number"},
     {"HalfABead", "[bed]\nbead_count = 100.5\n", ":2: bed.bead_count: 100.5 is not a whole number; give one"},
     {"TruthForANumber", "[thermal]\ntemperature = true\n",

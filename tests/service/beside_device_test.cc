@@ -1,4 +1,4 @@
-// What goes on beside the device: beds are laid out, and what it did is written down.
+// Work that runs beside the device: initialisation of beds, and recording of results.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -20,7 +20,7 @@ using test::NewRuns;
 using test::WaitFor;
 using State = v1::Run::State;
 
-/// Beads that take far longer to lay out than any test waits.
+/// Number of beads whose initialisation takes far longer than any test waits.
 constexpr int64_t kHuge = 3'000'000;
 
 class BesideDeviceTest : public testing::Test {
@@ -32,10 +32,10 @@ class BesideDeviceTest : public testing::Test {
     executor_->Start();
   }
 
-  void Create(const std::string& person, int64_t beads = 100, int trials = 1) {
+  void Create(const std::string& user, int64_t beads = 100, int trials = 1) {
     auto spec = AmplitudeStudy({4}, trials);
     spec.mutable_bed()->set_bead_count(beads);
-    ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "", person).ok());
+    ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "", user).ok());
     if (executor_ != nullptr) executor_->Wake();
   }
 
@@ -44,7 +44,7 @@ class BesideDeviceTest : public testing::Test {
     request.study = study;
     request.run = 1;
     request.kind = kind;
-    request.person = "ann";
+    request.user = "ann";
     request.more_time = 1;  // of an extension
     if (kind == v1::Adjustment::KIND_CHANGE) {
       request.changes.Add()->set_field("drive.sine.amplitude");
@@ -70,7 +70,7 @@ class BesideDeviceTest : public testing::Test {
     return sizes;
   }
 
-  /// Runs SQL on the database, past the store.
+  /// Runs SQL on the database directly, bypassing the store.
   void Sql(const std::string& sql) {
     if (outside_ == nullptr) {
       ASSERT_EQ(sqlite3_open((directory_.path() + "/gyrebox.db").c_str(), &outside_), SQLITE_OK);
@@ -90,8 +90,8 @@ class BesideDeviceTest : public testing::Test {
 
 // ---- recording
 
-// As on a slow disk: every write waits, none is refused.
-TEST_F(BesideDeviceTest, TheDeviceGoesOnWhileItIsRecordedButNotFarAhead) {
+// Emulates a slow disk: every write waits, none is refused.
+TEST_F(BesideDeviceTest, TheDeviceContinuesDuringRecordingButNotFarAhead) {
   plan_->step_nanoseconds = 1'000'000;
   Create("ann");
   Start();
@@ -114,8 +114,8 @@ TEST_F(BesideDeviceTest, TheDeviceGoesOnWhileItIsRecordedButNotFarAhead) {
   for (size_t i = 0; i < sizes.size(); ++i) EXPECT_EQ(sizes[i], 104 + static_cast<double>(i) / 16);
 }
 
-// The run is at its end, which only the device knows yet.
-TEST_F(BesideDeviceTest, ALetterFindsARunAsItIsAndNotAsTheStoreKnewItLast) {
+// The run has ended, but only the device knows this yet.
+TEST_F(BesideDeviceTest, ACommandSeesTheRunAsItIsNotAsLastStored) {
   plan_->held = true;
   Create("ann");
   Start();
@@ -155,9 +155,9 @@ TEST_F(BesideDeviceTest, APauseIsAnsweredOnceTheRunIsStored) {
   EXPECT_EQ(Sizes().size(), 17u);
 }
 
-// ---- laying out
+// ---- initialisation
 
-TEST_F(BesideDeviceTest, WhileALargeBedIsLaidOutOthersGoOnAndLettersAreAnswered) {
+TEST_F(BesideDeviceTest, WhileALargeBedInitialisesOthersContinueAndCommandsAreAnswered) {
   Create("ann", kHuge);
   Start();
   ASSERT_TRUE(WaitForState(1, v1::Run::STATE_STARTING));
@@ -173,7 +173,7 @@ TEST_F(BesideDeviceTest, WhileALargeBedIsLaidOutOthersGoOnAndLettersAreAnswered)
   EXPECT_GE(view.bytes, 30 * kHuge);
 }
 
-TEST_F(BesideDeviceTest, AStopGivesALayoutUpAndTheRunWaitsAgain) {
+TEST_F(BesideDeviceTest, AStopAbortsAnInitialisationAndTheRunIsQueuedAgain) {
   Create("ann", kHuge);
   Start();
   ASSERT_TRUE(WaitForState(1, v1::Run::STATE_STARTING));
@@ -183,7 +183,7 @@ TEST_F(BesideDeviceTest, AStopGivesALayoutUpAndTheRunWaitsAgain) {
   EXPECT_TRUE(plan_->ensemble_sizes.empty());
 }
 
-TEST_F(BesideDeviceTest, ADrainGivesALayoutUpAndTheRunStartsAgainLater) {
+TEST_F(BesideDeviceTest, ADrainAbortsAnInitialisationAndTheRunStartsAgainLater) {
   Create("ann", kHuge);
   Start();
   ASSERT_TRUE(WaitForState(1, v1::Run::STATE_STARTING));
@@ -194,7 +194,7 @@ TEST_F(BesideDeviceTest, ADrainGivesALayoutUpAndTheRunStartsAgainLater) {
   ASSERT_TRUE(WaitForState(1, v1::Run::STATE_STARTING));
 }
 
-TEST_F(BesideDeviceTest, ACancelGivesALayoutUp) {
+TEST_F(BesideDeviceTest, ACancelAbortsAnInitialisation) {
   Create("ann", kHuge);
   Start();
   ASSERT_TRUE(WaitForState(1, v1::Run::STATE_STARTING));
@@ -202,12 +202,12 @@ TEST_F(BesideDeviceTest, ACancelGivesALayoutUp) {
   executor_->Wake();
   ASSERT_TRUE(WaitForEnd(1));
   EXPECT_EQ(StateOf(1), v1::Run::STATE_CANCELLED);
-  Create("ann");  // she need not wait for it
+  Create("ann");  // she need not wait for the abandoned initialisation
   ASSERT_TRUE(WaitForEnd(2));
   EXPECT_EQ(plan_->ensemble_sizes.size(), 1u);
 }
 
-TEST_F(BesideDeviceTest, APauseGivesALayoutUpAndIsInTheJournal) {
+TEST_F(BesideDeviceTest, APauseAbortsAnInitialisationAndIsInTheJournal) {
   Create("ann", kHuge);
   Start();
   ASSERT_TRUE(WaitForState(1, v1::Run::STATE_STARTING));
@@ -220,8 +220,8 @@ TEST_F(BesideDeviceTest, APauseGivesALayoutUpAndIsInTheJournal) {
   EXPECT_TRUE(WaitForState(1, v1::Run::STATE_STARTING));
 }
 
-// A run whose neighbours in the ensemble go on without it.
-TEST_F(BesideDeviceTest, WhatIsAskedDuringALayoutHoldsFromTheFirstStep) {
+// The other runs of the ensemble continue unaffected.
+TEST_F(BesideDeviceTest, AdjustmentsDuringInitialisationHoldFromTheFirstStep) {
   constexpr int64_t kLarge = 5'000;
   Create("ann", kLarge, 2);
   Start();
@@ -241,7 +241,7 @@ TEST_F(BesideDeviceTest, WhatIsAskedDuringALayoutHoldsFromTheFirstStep) {
   }
 }
 
-TEST_F(BesideDeviceTest, ARunThatIsBeingLaidOutHasNoStateToSave) {
+TEST_F(BesideDeviceTest, AnInitialisingRunHasNoStateToSave) {
   Create("ann", kHuge);
   Start();
   ASSERT_TRUE(WaitForState(1, v1::Run::STATE_STARTING));

@@ -1,10 +1,10 @@
-// What one call may ask for, and what one answer may hold.
+// Limits on the work of one call and on the size of one response.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include <set>
 
-#include "analysis/answer_pages.h"
+#include "answers/answer_pages.h"
 #include "api/kept_pages.h"
 #include "api/page.h"
 #include "error_details.h"
@@ -13,10 +13,10 @@
 #include "gyrebox/v1/study_service.grpc.pb.h"
 #include "lib/client.h"
 #include "lib/join_pages.h"
-#include "study/check_size.h"
 #include "study/defaults.h"
 #include "study/grow.h"
-#include "study/validate.h"
+#include "study/validation/check_size.h"
+#include "study/validation/validate.h"
 #include "test_server.h"
 #include "wait_for.h"
 
@@ -31,7 +31,7 @@ using testing::IsEmpty;
 
 constexpr size_t kMebibyte = 1 << 20;
 
-/// A study of so many points, and so many stages with one change each.
+/// A study with this many points, and this many stages of one change each.
 v1::StudySpec Large(int points, int stages) {
   v1::StudySpec spec = BareStudy();
   spec.mutable_drive()->mutable_sine()->clear_amplitude();
@@ -67,13 +67,13 @@ TEST(WorkTest, IsBoundedAsAProduct) {
                                 HasSubstr("is 2.001e6; at most 1e6"), HasSubstr("fewer schedule.stages"))));
 }
 
-TEST(WorkTest, CountsWhatWasSteered) {
+TEST(WorkTest, CountsAdjustments) {
   v1::StudySpec spec = Large(1000, 0);
-  for (int i = 0; i < 2000; ++i) spec.mutable_schedule()->mutable_steering()->add_changes();
+  for (int i = 0; i < 2000; ++i) spec.mutable_schedule()->mutable_steering()->add_adjustments();
   EXPECT_THAT(SizeFaults(spec), ElementsAre(HasSubstr("0 stages with 2000 changes")));
 }
 
-TEST(WorkTest, IsLookedAtBeforeAnythingElse) {
+TEST(WorkTest, IsCheckedBeforeAnythingElse) {
   v1::StudySpec spec = Large(1000, 1000);
   spec.mutable_bed()->set_packing_fraction(7);
   study::FillDefaults(&spec);
@@ -82,7 +82,7 @@ TEST(WorkTest, IsLookedAtBeforeAnythingElse) {
   EXPECT_EQ(faults[0].field(), "axes");
 }
 
-TEST(WorkTest, OfAxesThatAreNoNumbersIsBoundedToo) {
+TEST(WorkTest, OfNonNumericAxesIsBoundedToo) {
   v1::StudySpec spec = BareStudy();
   for (int i = 0; i < 50'000; ++i) spec.add_axes()->set_field("x");
   EXPECT_THAT(SizeFaults(spec), ElementsAre("axes: 50000 axes are too many; at most 4"));
@@ -91,7 +91,7 @@ TEST(WorkTest, OfAxesThatAreNoNumbersIsBoundedToo) {
   EXPECT_EQ(study::CheckGrowth(AmplitudeStudy({1}, 1), request).back().field(), "axes");
 }
 
-TEST(WorkTest, NoMoreFaultsAreCollectedThanAnyoneIsTold) {
+TEST(WorkTest, NoMoreFaultsAreCollectedThanReported) {
   v1::StudySpec spec = Large(1, 1000);
   spec.clear_axes();
   for (v1::Stage& stage : *spec.mutable_schedule()->mutable_stages()) {
@@ -100,11 +100,11 @@ TEST(WorkTest, NoMoreFaultsAreCollectedThanAnyoneIsTold) {
     stage.mutable_step()->set_depth(1);
   }
   study::FillDefaults(&spec);
-  EXPECT_EQ(study::Validate(spec).size(), study::Violations::kMost);
+  EXPECT_EQ(study::Validate(spec).size(), study::Violations::kCapacity);
 }
 
-TEST(WorkTest, PointsDifferInWhatTheirAxesVary) {
-  // Each of these is at fault at the second point only.
+TEST(WorkTest, FaultsOfLaterPointsAreFound) {
+  // Each of these is invalid at the second point only.
   const std::pair<const char*, std::vector<double>> kAxes[] = {
       {"drive.sine.frequency", {1, 300}}, {"schedule.duration", {1, 1e-5}},      {"dynamics.time_step", {5e-4, 0.1}},
       {"measure.interval", {0.1, 1e-5}},  {"bed.spinner_fraction", {0.1, 1e-3}}, {"bed.bead_count", {100, 1}}};
@@ -127,7 +127,7 @@ TEST(WorkTest, PointsDifferInWhatTheirAxesVary) {
 
 TEST(PageTest, IsBoundedByCountAndByBytes) {
   std::vector<v1::Run> runs(10);
-  for (v1::Run& run : runs) run.set_alarm(std::string(kMebibyte / 3, 'a'));
+  for (v1::Run& run : runs) run.set_warning(std::string(kMebibyte / 3, 'a'));
   v1::ListRunsResponse page;
   auto copy = runs;
   EXPECT_EQ(api::FillPage(&copy, 10, page.mutable_runs()), 2);
@@ -136,8 +136,8 @@ TEST(PageTest, IsBoundedByCountAndByBytes) {
   copy = runs;
   EXPECT_EQ(api::FillPage(&copy, 1, page.mutable_runs()), 1);
   page.Clear();
-  runs[0].set_alarm(std::string(2 * kMebibyte, 'a'));
-  EXPECT_EQ(api::FillPage(&runs, 10, page.mutable_runs()), 1);  // else nobody could read on
+  runs[0].set_warning(std::string(2 * kMebibyte, 'a'));
+  EXPECT_EQ(api::FillPage(&runs, 10, page.mutable_runs()), 1);  // otherwise nobody could read on
 }
 
 v1::Answers MadeUpAnswers() {
@@ -160,7 +160,7 @@ v1::Answers MadeUpAnswers() {
   return answers;
 }
 
-TEST(PageTest, AnswersAreCutAndJoinedAgain) {
+TEST(PageTest, AnswersAreSplitAndRejoined) {
   const v1::Answers whole = MadeUpAnswers();
   for (const size_t most : {400u, 1000u, 5000u, 1'000'000u}) {
     auto pages = analysis::CutIntoPages(whole, most);
@@ -176,7 +176,7 @@ TEST(PageTest, AnswersAreCutAndJoinedAgain) {
   }
 }
 
-TEST(PageTest, KeptPagesAreGivenToTheirListOnly) {
+TEST(PageTest, StoredPagesAreReturnedToTheirListOnly) {
   api::KeptPages kept;
   const v1::Answers first = kept.Start("a", analysis::CutIntoPages(MadeUpAnswers(), 3000));
   EXPECT_EQ(kept.GoOn<v1::Answers>("b", first.next_page_token()).status().code(), absl::StatusCode::kInvalidArgument);
@@ -189,11 +189,11 @@ TEST(PageTest, KeptPagesAreGivenToTheirListOnly) {
   EXPECT_EQ(pages, static_cast<int>(analysis::CutIntoPages(MadeUpAnswers(), 3000).size()));
 }
 
-TEST(PageTest, KeptPagesGoWhereNewOnesNeedTheRoom) {
+TEST(PageTest, StoredPagesAreEvictedForNewOnes) {
   api::KeptPages kept;
   const auto pages = analysis::CutIntoPages(MadeUpAnswers(), 3000);
   const v1::Answers first = kept.Start("a", pages);
-  for (size_t i = 0; i < api::KeptPages::kMostAnswers; ++i) kept.Start("b", pages);
+  for (size_t i = 0; i < api::KeptPages::kMaxAnswers; ++i) kept.Start("b", pages);
   const auto gone = kept.GoOn<v1::Answers>("a", first.next_page_token());
   EXPECT_EQ(gone.status().code(), absl::StatusCode::kAborted);
   EXPECT_EQ(test::DetailsOf(api::ToGrpcStatus(gone.status())).info.reason(), "PAGES_EXPIRED");
@@ -247,7 +247,7 @@ TEST_F(BoundsTest, AStudyOfTooMuchWorkIsRefused) {
   EXPECT_THAT(client_.GrowStudy(request).status().ToString(), HasSubstr("are too much"));
 }
 
-TEST_F(BoundsTest, SteeringIsNotForClients) {
+TEST_F(BoundsTest, ClientsCannotSetAdjustmentsInAStudy) {
   v1::StudySpec spec = BareStudy();
   spec.mutable_schedule()->mutable_steering()->set_total_steps(100);
   const auto checked = client_.CheckStudy(spec);
@@ -255,7 +255,7 @@ TEST_F(BoundsTest, SteeringIsNotForClients) {
   EXPECT_EQ(checked->field_violations(0).field(), "schedule.steering");
   EXPECT_THAT(checked->field_violations(0).description(), HasSubstr("is made of a run's journal; leave it out"));
   EXPECT_EQ(Create(spec).error_code(), grpc::StatusCode::INVALID_ARGUMENT);
-  // A study as the server gives it back may be submitted again.
+  // A study as returned by the server may be submitted again.
   EXPECT_TRUE(Create(client_.CheckStudy(BareStudy())->spec()).ok());
 }
 
@@ -268,7 +268,7 @@ TEST_F(BoundsTest, AStudyOfTooManyBytesIsRefused) {
   EXPECT_THAT(details.request.field_violations(0).description(), HasSubstr("at most 262144"));
 }
 
-TEST_F(BoundsTest, NoPartOfAStudyIsPassedOver) {
+TEST_F(BoundsTest, UnknownFieldsOfAStudyAreRefused) {
   v1::StudySpec spec = BareStudy();
   spec.mutable_drive()->GetReflection()->MutableUnknownFields(spec.mutable_drive())->AddVarint(4711, 1);
   const auto details = test::DetailsOf(Create(spec));
@@ -280,13 +280,13 @@ TEST_F(BoundsTest, NoPartOfAStudyIsPassedOver) {
   grow.set_name("studies/1");
   grow.GetReflection()->MutableUnknownFields(&grow)->AddLengthDelimited(99, "x");
   EXPECT_THAT(client_.GrowStudy(grow).status().ToString(), HasSubstr("GrowStudyRequest"));
-  // Where nothing is run or changed, they are.
+  // Calls that neither run nor change anything ignore unknown fields.
   v1::ListStudiesRequest list;
   list.GetReflection()->MutableUnknownFields(&list)->AddVarint(4711, 1);
   EXPECT_TRUE(List(list).studies().empty());
 }
 
-TEST_F(BoundsTest, AListTellsTitlesUnlessAskedForMore) {
+TEST_F(BoundsTest, AListHoldsTitlesOnlyByDefault) {
   v1::StudySpec spec = BareStudy();
   spec.set_title("a title");
   ASSERT_TRUE(Create(spec).ok());
@@ -306,7 +306,7 @@ TEST_F(BoundsTest, APageOfStudiesHasAMebibyteAtMost) {
   v1::StudySpec spec = Large(2, 1000);
   for (v1::Stage& stage : *spec.mutable_schedule()->mutable_stages()) {
     stage.set_label(std::string(40, 'x'));
-    for (v1::Adjustable* change : {stage.mutable_step(), stage.mutable_ramp()}) {
+    for (v1::RunSettings* change : {stage.mutable_step(), stage.mutable_ramp()}) {
       change->set_temperature(0.01);
       change->set_friction_normal(1);
       change->set_friction_tangential(1);
@@ -382,7 +382,7 @@ TEST_F(BoundsTest, TablesComeInPages) {
   EXPECT_EQ(joined.SerializeAsString(), whole.SerializeAsString());
 }
 
-TEST_F(BoundsTest, TheAnswerToAnAdjustmentCountsRuns) {
+TEST_F(BoundsTest, TheResponseToAnAdjustmentCountsRuns) {
   server_.plan().held = true;
   ASSERT_TRUE(Create(AmplitudeStudy({1, 2, 3}, 50)).ok());
   v1::AdjustRunsRequest request;

@@ -1,4 +1,4 @@
-/// A certificate that vouches for itself, made when a test asks for it.
+/// A self-signed certificate, made on demand by a test.
 #pragma once
 
 #include <openssl/bio.h>
@@ -21,7 +21,7 @@ inline std::string TextOf(BIO* bio) {
   return text;
 }
 
-/// Of localhost and 127.0.0.1, on the curve P-256, valid from and for so many seconds from now.
+/// For localhost and 127.0.0.1, on the curve P-256, valid between the given times in seconds from now.
 inline access::TlsPair MakeCertificate(long from = -60, long until = 3600) {
   EVP_PKEY* key = EVP_EC_gen("P-256");
   X509* certificate = X509_new();

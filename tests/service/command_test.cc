@@ -9,7 +9,7 @@
 
 #include "example_studies.h"
 #include "gyrebox/v1/analysis.pb.h"
-#include "gyrebox/v1/box.pb.h"
+#include "gyrebox/v1/machine.pb.h"
 #include "gyrebox/v1/run_service.pb.h"
 #include "gyrebox/v1/study_service.pb.h"
 #include "lib/client.h"
@@ -50,7 +50,7 @@ class CommandTest : public testing::Test {
 
   std::string StudyFile() { return directory_.Write("study.toml", kStudy); }
 
-  /// Submits kStudy and follows it to its end.
+  /// Submits kStudy and follows it to the end.
   void SubmitAndWatch() {
     const Outcome outcome = Gyrebox({"submit", StudyFile(), "--watch"});
     ASSERT_EQ(outcome.code, 0) << outcome.error;
@@ -72,8 +72,8 @@ class CommandTest : public testing::Test {
   test::TemporaryDirectory directory_;
 };
 
-// A file of the format is read back with a general-purpose reader of XML. What it must hold stands in The VTK User's
-// Guide, 11th edition (Kitware, 2010), section 19.3, "XML File Formats".
+// The file is read back with a general-purpose XML reader. Its required contents are given in The VTK User's Guide,
+// 11th edition (Kitware, 2010), section 19.3, "XML File Formats".
 TEST_F(CommandTest, FrameWritesFilesThatOtherProgramsRead) {
   SubmitAndWatch();
   const std::string vtp = directory_.path() + "/bed.vtp", csv = directory_.path() + "/bed.csv";
@@ -86,11 +86,11 @@ root = tree.parse(sys.argv[1]).getroot()
 piece = root.find('PolyData/Piece')
 arrays = {a.get('Name'): a.text.split() for a in root.iter('DataArray')}
 print(root.tag, root.get('type'), root.get('byte_order'), piece.get('NumberOfPoints'), piece.get('NumberOfVerts'))
-print(len(arrays['place [sigma]']), len(arrays['kind']), len(arrays['angle [rad]']))
+print(len(arrays['position [sigma]']), len(arrays['kind']), len(arrays['angle [rad]']))
 print(arrays['connectivity'] == [str(i) for i in range(100)], arrays['offsets'] == [str(i + 1) for i in range(100)])
 print(sum(int(k) for k in arrays['kind']), arrays['TimeValue'], arrays['step'])
 side = float(arrays['side_x [sigma]'][0])
-print(all(0 <= float(x) <= side for x in arrays['place [sigma]'][0::3]), set(arrays['place [sigma]'][2::3]))
+print(all(0 <= float(x) <= side for x in arrays['position [sigma]'][0::3]), set(arrays['position [sigma]'][2::3]))
 )",
                                   vtp});
   EXPECT_EQ(read.out, "VTKFile PolyData LittleEndian 100 100\n300 100 100\nTrue True\n30 ['2'] ['4000']\nTrue {'0'}\n")
@@ -102,7 +102,7 @@ print(all(0 <= float(x) <= side for x in arrays['place [sigma]'][0::3]), set(arr
   EXPECT_EQ(std::count(text.begin(), text.end(), '\n'), 4 + 1 + 100);
 }
 
-TEST_F(CommandTest, FrameShowsThePartAskedFor) {
+TEST_F(CommandTest, FrameShowsTheRequestedWindow) {
   SubmitAndWatch();
   const std::string csv = directory_.path() + "/part.csv";
   const Outcome part = Gyrebox({"frame", "1/2", csv, "--window", "-1", "2", "4", "3.5"});
@@ -114,7 +114,7 @@ TEST_F(CommandTest, FrameShowsThePartAskedFor) {
   EXPECT_THAT(wide.error, HasSubstr("window.width"));
 }
 
-TEST_F(CommandTest, FrameTellsWhatIsWrong) {
+TEST_F(CommandTest, FrameReportsFaults) {
   SubmitAndWatch();
   const Outcome format = Gyrebox({"frame", "1/2", directory_.path() + "/bed.png"});
   EXPECT_EQ(format.code, 2);
@@ -125,7 +125,7 @@ TEST_F(CommandTest, FrameTellsWhatIsWrong) {
   EXPECT_THAT(before.error, HasSubstr("neither a frame nor a state at that step or before it"));
 }
 
-TEST_F(CommandTest, KeptFramesAreMeasuredAgain) {
+TEST_F(CommandTest, StoredFramesAreMeasuredAgain) {
   const std::string file = directory_.Write("framed.toml", std::string(kStudy) + "[measure]\nframe_interval = 0.5\n");
   ASSERT_EQ(Gyrebox({"submit", file, "--watch"}).code, 0);
   const Outcome series = Gyrebox({"series", "1/1", "--bond-length", "1.4", "--wave-shells", "1:5", "--csv"});
@@ -136,11 +136,11 @@ TEST_F(CommandTest, KeptFramesAreMeasuredAgain) {
   const std::string folder = directory_.path() + "/again";
   const Outcome report = Gyrebox({"report", "1", folder, "--bond-length", "1.4"});
   ASSERT_EQ(report.code, 0) << report.error;
-  EXPECT_THAT(report.out, HasSubstr("measured again on the kept frames with a bond length of 1.4 sigma"));
+  EXPECT_THAT(report.out, HasSubstr("measured again on the kept frames with a cluster cutoff of 1.4 sigma"));
   EXPECT_THAT(test::ReadAll(folder + "/answers.json"), HasSubstr("\"caption\": "));
 }
 
-TEST_F(CommandTest, MeasuringAgainTellsWhatIsWrong) {
+TEST_F(CommandTest, MeasuringAgainReportsFaults) {
   SubmitAndWatch();
   const Outcome none = Gyrebox({"series", "1/2", "--bond-length", "1.4"});
   EXPECT_EQ(none.code, 3);
@@ -156,11 +156,11 @@ TEST_F(CommandTest, MeasuringAgainTellsWhatIsWrong) {
   EXPECT_THAT(report.error, HasSubstr("options.measure_again.bond_length: 9 is too large"));
 }
 
-TEST_F(CommandTest, CheckTellsWhatAStudyWouldTake) {
+TEST_F(CommandTest, CheckReportsTheCostOfAStudy) {
   const Outcome outcome = Gyrebox({"check", StudyFile()});
   EXPECT_EQ(outcome.code, 0) << outcome.error;
   EXPECT_THAT(outcome.out, HasSubstr("can run"));
-  EXPECT_THAT(outcome.out, HasSubstr("6 (2 points, 3 trials each)"));
+  EXPECT_THAT(outcome.out, HasSubstr("6 (2 points, 3 realizations each)"));
   EXPECT_THAT(outcome.out, HasSubstr("a first guess"));
   EXPECT_EQ(Json<v1::CheckStudyResponse>({"check", "--json", StudyFile()}).estimate().run_count(), 6);
 }
@@ -172,7 +172,7 @@ TEST_F(CommandTest, SubmitPrintsTheNameAlone) {
   EXPECT_EQ(outcome.error, "");
 }
 
-TEST_F(CommandTest, ShowTellsWhyRunsStoppedEarly) {
+TEST_F(CommandTest, ShowGivesTheReasonOfEarlyStops) {
   SubmitAndWatch();
   for (const char* name : {"1", "studies/1"}) {
     const Outcome outcome = Gyrebox({"show", name});
@@ -186,8 +186,8 @@ TEST_F(CommandTest, ShowTellsWhyRunsStoppedEarly) {
   EXPECT_EQ(Json<v1::Study>({"show", "1", "--json"}).run_counts().unstable_count(), 3);
 }
 
-// More runs than one page of the list holds; those of amplitude 100 are the last 600.
-TEST_F(CommandTest, ShowLooksAtEveryRunOfALargeStudy) {
+// More runs than one page of the list holds; the last 600 have amplitude 100.
+TEST_F(CommandTest, ShowCountsEveryRunOfALargeStudy) {
   std::string text = kStudy;
   text.replace(text.find("count = 3"), 9, "count = 600");
   const Outcome submitted = Gyrebox({"submit", directory_.Write("large.toml", text), "--watch"});
@@ -203,7 +203,7 @@ TEST_F(CommandTest, TableMarksUnstablePoints) {
   const Outcome outcome = Gyrebox({"table", "1"});
   EXPECT_EQ(outcome.code, 0);
   EXPECT_THAT(outcome.out, HasSubstr("[rad/tau]"));
-  EXPECT_THAT(outcome.out, HasSubstr("204.8   100  -43.66 to 453.2  104.8 to 304.8       3\n"));
+  EXPECT_THAT(outcome.out, HasSubstr("204.8   100  -43.66 to 453.2  104.8 to 304.8             3\n"));
   EXPECT_THAT(outcome.out, HasSubstr("0  unstable 3/3\n"));
   EXPECT_THAT(outcome.out, HasSubstr("left out of the averages"));
   EXPECT_EQ(Json<v1::StudyTable>({"table", "1", "--json"}).rows_size(), 2);
@@ -259,29 +259,29 @@ TEST_F(CommandTest, ReportWritesAnswersAndTheDataOfPlots) {
   ASSERT_TRUE(google::protobuf::util::JsonStringToMessage(ReadFile(folder + "/answers.json"), &answers).ok());
   EXPECT_EQ(answers.study(), "studies/1");
   EXPECT_EQ(answers.options().onset_factor(), 2);
-  EXPECT_EQ(answers.options().equal_share(), 0.25);
+  EXPECT_EQ(answers.options().equal_fraction(), 0.25);
   EXPECT_FALSE(answers.software_version().empty());
   const std::string map = ReadFile(folder + "/map.csv");
-  EXPECT_THAT(map, HasSubstr("# size [beads]: Mean over trials."));
+  EXPECT_THAT(map, HasSubstr("# size [beads]: Mean over realizations."));
   EXPECT_THAT(map, HasSubstr("\r\ndrive.sine.amplitude [rad/tau],size [beads],"));
   EXPECT_THAT(map, HasSubstr(",unstable 3/3\r\n"));
   EXPECT_THAT(ReadFile(folder + "/quantities.csv"), HasSubstr("unstable_range"));
   EXPECT_THAT(ReadFile(folder + "/runs.csv"), HasSubstr("studies/1/runs/3,4,3,3,1,1,finished,2,17,cpu,,,,\r\n"));
-  // The study file of a report is good for another run of the same.
+  // The study file in a report can be submitted again for an equal study.
   const Outcome again = Gyrebox({"submit", folder + "/study.toml"});
   EXPECT_EQ(again.code, 0) << again.error;
   const auto first = Json<v1::Study>({"show", "1", "--json"}), second = Json<v1::Study>({"show", "2", "--json"});
   EXPECT_EQ(first.spec().DebugString(), second.spec().DebugString());
 }
 
-// 14 points with 3 trials each; those of the last two are run again with half the step.
+// 14 points with 3 realizations each; those of the last two points are repeated with half the step.
 TEST_F(CommandTest, RunsThatAuditTheTimeStepAreCountedShownAndNamed) {
   std::string text = kStudy;
   text.replace(text.find("[4, 100]"), 8, "[1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 100]");
   text += "[audit]\nmax_cost = 0.3\n[dynamics]\ntime_step = 5e-4\n";
   const std::string file = directory_.Write("map.toml", text);
   const Outcome checked = Gyrebox({"check", file});
-  EXPECT_THAT(checked.out, HasSubstr("48 (14 points, 3 trials each; and the audit)"));
+  EXPECT_THAT(checked.out, HasSubstr("48 (14 points, 3 realizations each; and the audit)"));
   EXPECT_THAT(checked.out,
               testing::ContainsRegex("audit +6 runs more, at 2 points with half the time step; 29 % more work"));
   ASSERT_EQ(Gyrebox({"submit", file, "--watch"}).code, 0);
@@ -311,7 +311,7 @@ TEST_F(CommandTest, ACheckSaysWhyNothingIsAudited) {
   EXPECT_THAT(bad.out + bad.error, HasSubstr("audit.max_cost: 3 is too large"));
 }
 
-TEST_F(CommandTest, ReportPageHoldsAllDataAndNothingBreaksOutOfIt) {
+TEST_F(CommandTest, ReportPageHoldsAllDataAndEscapesMarkup) {
   const std::string study =
       "title = \"</script><!-- <b>\"\n" + std::string(kStudy).substr(std::string(kStudy).find("[bed]"));
   ASSERT_EQ(Gyrebox({"submit", directory_.Write("broken_out.toml", study), "--watch"}).code, 0);
@@ -329,26 +329,26 @@ TEST_F(CommandTest, ReportPageHoldsAllDataAndNothingBreaksOutOfIt) {
 #endif
 }
 
-TEST_F(CommandTest, ReportTellsWhatIsWrong) {
+TEST_F(CommandTest, ReportReportsFaults) {
   SubmitAndWatch();
   const std::string file = directory_.Write("file", "");
   const Outcome no_folder = Gyrebox({"report", "1", file});
   EXPECT_EQ(no_folder.code, 3);
   EXPECT_THAT(no_folder.error, HasSubstr("cannot "));
-  const Outcome bad_share = Gyrebox({"report", "1", directory_.path() + "/a", "--equal-share", "7"});
-  EXPECT_EQ(bad_share.code, 2);
-  EXPECT_THAT(bad_share.error, HasSubstr("options.equal_share: 7 is too large; at most 1"));
+  const Outcome bad_fraction = Gyrebox({"report", "1", directory_.path() + "/a", "--equal-fraction", "7"});
+  EXPECT_EQ(bad_fraction.code, 2);
+  EXPECT_THAT(bad_fraction.error, HasSubstr("options.equal_fraction: 7 is too large; at most 1"));
   EXPECT_EQ(Gyrebox({"report", "5", directory_.path() + "/a"}).code, 3);
 }
 
-TEST_F(CommandTest, ListAndBox) {
+TEST_F(CommandTest, ListAndMachine) {
   EXPECT_THAT(Gyrebox({"list"}).out, HasSubstr("There are no studies yet"));
   SubmitAndWatch();
   const Outcome list = Gyrebox({"list"});
   EXPECT_THAT(list.out, HasSubstr("studies/1  local  finished  100 %  3 finished, 3 unstable"));
   EXPECT_EQ(Json<v1::ListStudiesResponse>({"list", "--json"}).studies_size(), 1);
-  EXPECT_THAT(Gyrebox({"box"}).out, HasSubstr("cpu, a device without physics"));
-  EXPECT_EQ(Json<v1::Box>({"box", "--json"}).device(), "cpu");
+  EXPECT_THAT(Gyrebox({"machine"}).out, HasSubstr("cpu, a device without physics"));
+  EXPECT_EQ(Json<v1::Machine>({"machine", "--json"}).device(), "cpu");
 }
 
 TEST_F(CommandTest, NotesAndLabels) {
@@ -380,7 +380,7 @@ TEST_F(CommandTest, Exclude) {
   EXPECT_THAT(Gyrebox({"show", "1"}).out, testing::ContainsRegex("\n +2 +local .*dust in the cell"));
   const Outcome table = Gyrebox({"table", "1"});
   EXPECT_THAT(table.out, HasSubstr("2  left out 1/3\n"));
-  EXPECT_THAT(table.out, HasSubstr("tells who and why"));
+  EXPECT_THAT(table.out, HasSubstr("says who and why"));
   EXPECT_THAT(Gyrebox({"list"}).out, HasSubstr("3 finished, 3 unstable; 1 left out by hand"));
   EXPECT_EQ(Gyrebox({"exclude", "1/2", "--undo"}).code, 0);
   EXPECT_THAT(Gyrebox({"table", "1"}).out, Not(HasSubstr("left out 1/3")));
@@ -414,10 +414,10 @@ TEST_F(CommandTest, ArchiveAndDelete) {
   EXPECT_THAT(Gyrebox({"show", "1"}).out, testing::ContainsRegex("archived +not in lists"));
   EXPECT_EQ(Gyrebox({"archive", "1", "--undo"}).code, 0);
   EXPECT_THAT(Gyrebox({"list"}).out, HasSubstr("studies/1"));
-  const Outcome asked = Gyrebox({"delete", "1"});  // no terminal, so no question
+  const Outcome asked = Gyrebox({"delete", "1"});  // without a terminal there is no prompt
   EXPECT_EQ(asked.code, 3);
-  EXPECT_THAT(asked.error, HasSubstr("6 runs (3 finished, 3 unstable) with all that they measured"));
-  EXPECT_THAT(asked.error, testing::ContainsRegex(", [0-9.]+ [KM]iB on the disk"));
+  EXPECT_THAT(asked.error, HasSubstr("6 runs (3 finished, 3 unstable) with all their data"));
+  EXPECT_THAT(asked.error, testing::ContainsRegex(", [0-9.]+ [KM]iB on disk"));
   EXPECT_THAT(asked.error, HasSubstr("nothing was deleted; give --yes"));
   EXPECT_EQ(Gyrebox({"show", "1"}).code, 0);
   const Outcome deleted = Gyrebox({"delete", "1", "--yes"});
@@ -426,7 +426,7 @@ TEST_F(CommandTest, ArchiveAndDelete) {
   EXPECT_EQ(Gyrebox({"delete", "1", "--yes"}).code, 3);
 }
 
-// A box with room for nothing looks at what it has when it starts.
+// A server checks its retention rules at start; here the stored studies exceed keep_gib.
 TEST(DeletionWarningTest, IsShownUntilTheStudyIsArchived) {
   api::ServerOptions options = test::Unhindered();
   options.retention.keep_gib = 1e-9;
@@ -456,7 +456,7 @@ TEST_F(CommandTest, CancelOnce) {
   const Outcome second = Gyrebox({"cancel", "studies/1"});
   EXPECT_EQ(second.code, 3);
   EXPECT_THAT(second.error, HasSubstr("studies/1 is cancelled already"));
-  EXPECT_EQ(Gyrebox({"watch", "1"}).code, 3);  // ends, but not complete
+  EXPECT_EQ(Gyrebox({"watch", "1"}).code, 3);  // the stream ends, but the study is not complete
 }
 
 TEST_F(CommandTest, WatchAsJsonIsOneMessageALine) {
@@ -484,16 +484,16 @@ TEST_F(CommandTest, WatchEndsWithTheAnswers) {
 TEST_F(CommandTest, WatchOnATerminalShowsTheAnswersSoFar) {
   server_.plan().step_nanoseconds = 100'000;
   ASSERT_EQ(Gyrebox({"submit", StudyFile()}).code, 0);
-  // A program of Debian's base system that gives another one a terminal.
+  // Uses script from Debian's base system, which gives a program a terminal.
   const Outcome outcome = test::Run({"/usr/bin/script", "--quiet", "--return", "--command",
                                      std::string(GYREBOX) + " --server " + server_.address() + " watch 1",
                                      directory_.path() + "/typescript"});
   EXPECT_EQ(outcome.code, 0) << outcome.out;
-  EXPECT_THAT(outcome.out, HasSubstr("\r\x1b[J["));  // the bar, drawn in place
+  EXPECT_THAT(outcome.out, HasSubstr("\r\x1b[J["));  // the progress bar, redrawn in place
   EXPECT_THAT(outcome.out, HasSubstr("From 3 of 6 runs:"));
 }
 
-TEST_F(CommandTest, TellsWhatIsNotThere) {
+TEST_F(CommandTest, ReportsMissingObjects) {
   for (const char* command : {"show", "watch", "table", "cancel"}) {
     const Outcome outcome = Gyrebox({command, "99"});
     EXPECT_EQ(outcome.code, 3) << command;
@@ -502,7 +502,7 @@ TEST_F(CommandTest, TellsWhatIsNotThere) {
   EXPECT_EQ(Gyrebox({"series", "99/1"}).code, 3);
 }
 
-TEST_F(CommandTest, TellsOfBadOptions) {
+TEST_F(CommandTest, ReportsBadOptions) {
   EXPECT_EQ(Gyrebox({}).code, 2);
   EXPECT_EQ(Gyrebox({"dance"}).code, 2);
   EXPECT_EQ(Gyrebox({"show"}).code, 2);
@@ -511,12 +511,12 @@ TEST_F(CommandTest, TellsOfBadOptions) {
   EXPECT_EQ(Gyrebox({"--version"}).code, 0);
 }
 
-TEST_F(CommandTest, TellsThatNoServerAnswers) {
+TEST_F(CommandTest, ReportsThatNoServerAnswers) {
   const std::string address = server_.address();
   const std::string file = StudyFile();
   server_.Stop();
   for (const std::vector<std::string>& command : std::vector<std::vector<std::string>>{
-           {"list"}, {"show", "1"}, {"table", "1"}, {"submit", file}, {"check", file}, {"box"}}) {
+           {"list"}, {"show", "1"}, {"table", "1"}, {"submit", file}, {"check", file}, {"machine"}}) {
     std::vector<std::string> whole = {GYREBOX, "--server", address};
     whole.insert(whole.end(), command.begin(), command.end());
     const Outcome outcome = test::Run(whole);
@@ -531,7 +531,7 @@ TEST_F(CommandTest, TakesTheServerFromTheEnvironment) {
   unsetenv("GYREBOX_SERVER");
 }
 
-// A store may hold what no server takes any more.
+// A store may hold text that current servers would refuse.
 TEST(HostileTextTest, ATitleCannotChangeWhatATerminalShows) {
   constexpr char kTitle[] = "=HYPERLINK(1)\x1b[2J\xE2\x80\xAEtxt";
   constexpr char kShown[] = "=HYPERLINK(1)\\u{1b}[2J\\u{202e}txt";
@@ -564,7 +564,7 @@ TEST(HostileTextTest, ATitleCannotChangeWhatATerminalShows) {
 #endif
 }
 
-TEST(HostileTextTest, TheServerTakesNoSuchText) {
+TEST(HostileTextTest, TheServerRefusesSuchText) {
   test::TestServer server;
   client::Client client(server.address());
   v1::StudySpec spec = test::BareStudy();

@@ -1,4 +1,4 @@
-// Servers that are killed at random moments, against one that is left alone.
+// Servers that are killed at random times, compared with an undisturbed server.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -14,16 +14,16 @@ namespace {
 
 using test::Gyreboxd;
 
-/// How often servers are killed; another number by the environment.
+/// Number of kills; GYREBOX_CRASHES overrides it.
 int CrashCount() {
   const char* given = std::getenv("GYREBOX_CRASHES");
   return given == nullptr ? 10 : std::atoi(given);
 }
 
-/// At each of two points: 24 runs in all where there are many crashes.
+/// Realizations at each of two points; with GoingBack(), 24 runs in all where there are many crashes.
 int NoisyTrials(int crashes) { return crashes < 100 ? 2 : 11; }
 
-/// Runs with noise and differences between spinners, so long that they outlast the crashes.
+/// Runs with noise and spinner disorder, long enough to outlast the crashes.
 v1::StudySpec Noisy(int crashes) {
   v1::StudySpec spec;
   spec.mutable_bed()->set_bead_count(100);
@@ -41,7 +41,7 @@ v1::StudySpec Noisy(int crashes) {
   return spec;
 }
 
-/// Two runs whose step is too long: they go back and halve it on the way.
+/// Two runs whose step is too long: they roll back and halve it.
 v1::StudySpec GoingBack(int crashes) {
   v1::StudySpec spec;
   spec.mutable_bed()->set_bead_count(200);
@@ -49,7 +49,7 @@ v1::StudySpec GoingBack(int crashes) {
   spec.mutable_drive()->mutable_sine()->set_amplitude(40);
   spec.mutable_thermal()->set_temperature(0.002);
   spec.mutable_dynamics()->set_time_step(4e-3);
-  spec.mutable_retry()->set_most_halvings(4);
+  spec.mutable_retry()->set_max_halvings(4);
   spec.mutable_retry()->set_keep_interval(1);
   spec.mutable_schedule()->set_duration(6.0 * crashes);
   spec.mutable_measure()->set_frame_interval(0.5);
@@ -57,14 +57,14 @@ v1::StudySpec GoingBack(int crashes) {
   return spec;
 }
 
-/// All that studies came to.
+/// All results of studies.
 struct Results {
   std::map<std::string, std::string> samples, frames, states, tables;
   std::map<std::string, v1::Run> runs;
-  int faults_passed = 0;
+  int recovered_faults = 0;
 };
 
-/// All frames kept of a run, one after another.
+/// All stored frames of a run, in sequence.
 std::string Frames(client::Client& client, const std::string& run) {
   std::string all;
   const auto stamps = client.ListFrames(run);
@@ -86,7 +86,7 @@ Results Read(const Gyreboxd& server, const std::vector<std::string>& studies) {
                     .ForRuns(study,
                              [&](const v1::Run& run) {
                                results.runs[run.name()] = run;
-                               results.faults_passed += run.faults_passed_size();
+                               results.recovered_faults += run.recovered_faults_size();
                                results.samples[run.name()] = client.ListSamples(run.name())->SerializeAsString();
                                results.frames[run.name()] = Frames(client, run.name());
                              })
@@ -105,10 +105,10 @@ void ExpectSame(const Results& alone, const Results& killed) {
     EXPECT_EQ(run.state(), v1::Run::STATE_FINISHED) << name;
     EXPECT_EQ(other.state(), run.state()) << name;
     EXPECT_EQ(other.step(), run.step()) << name;
-    EXPECT_EQ(other.alarm(), run.alarm()) << name;
-    ASSERT_EQ(other.faults_passed_size(), run.faults_passed_size()) << name;
-    for (int i = 0; i < run.faults_passed_size(); ++i) {
-      EXPECT_EQ(other.faults_passed(i).SerializeAsString(), run.faults_passed(i).SerializeAsString()) << name;
+    EXPECT_EQ(other.warning(), run.warning()) << name;
+    ASSERT_EQ(other.recovered_faults_size(), run.recovered_faults_size()) << name;
+    for (int i = 0; i < run.recovered_faults_size(); ++i) {
+      EXPECT_EQ(other.recovered_faults(i).SerializeAsString(), run.recovered_faults(i).SerializeAsString()) << name;
     }
     EXPECT_EQ(other.sample_count(), run.sample_count()) << name;
     EXPECT_TRUE(killed.samples.at(name) == alone.samples.at(name)) << name;
@@ -120,7 +120,7 @@ void ExpectSame(const Results& alone, const Results& killed) {
   EXPECT_TRUE(alone.states == killed.states);
 }
 
-/// Notes the runs that are at their end; none may end a second time.
+/// Records the runs that have ended; none may end a second time.
 void NoteEnds(const Gyreboxd& server, const std::vector<std::string>& studies, std::map<std::string, int64_t>* ends) {
   client::Client client(server.address());
   for (const std::string& study : studies) {
@@ -138,7 +138,7 @@ void NoteEnds(const Gyreboxd& server, const std::vector<std::string>& studies, s
   }
 }
 
-TEST(CrashTest, WhateverTheMomentNothingIsLostAndNothingRunsTwice) {
+TEST(CrashTest, AtAnyTimeNothingIsLostAndNothingRunsTwice) {
   const int crashes = CrashCount();
   const std::vector<std::string> studies = {"studies/1", "studies/2"}, often = {"--checkpoint-seconds", "0.2"};
   const auto submit = [&](const Gyreboxd& server) {
@@ -160,7 +160,7 @@ TEST(CrashTest, WhateverTheMomentNothingIsLostAndNothingRunsTwice) {
   std::map<std::string, int64_t> ends;
   for (int crash = 0; crash < crashes; ++crash) {
     const double seconds = std::uniform_real_distribution(0.0, 1.0)(random);
-    std::this_thread::sleep_for(std::chrono::duration<double>(seconds));  // any moment, that of its start too
+    std::this_thread::sleep_for(std::chrono::duration<double>(seconds));  // any time, including the start of the server
     killed.Kill();
     killed.Start(often);
     if (crash % 5 != 4) continue;
@@ -174,11 +174,11 @@ TEST(CrashTest, WhateverTheMomentNothingIsLostAndNothingRunsTwice) {
   NoteEnds(killed, studies, &ends);
   EXPECT_EQ(ends.size(), n_runs);
   const Results expected = Read(alone, studies);
-  EXPECT_GT(expected.faults_passed, 0);  // some went back on their way
+  EXPECT_GT(expected.recovered_faults, 0);  // some runs rolled back
   ExpectSame(expected, Read(killed, studies));
 }
 
-TEST(CrashTest, AServerThatIsAskedToEndSavesEveryRunAndEnds) {
+TEST(CrashTest, AStoppedServerSavesEveryRun) {
   Gyreboxd server;
   server.Start({"--checkpoint-seconds", "3600"});
   ASSERT_NO_FATAL_FAILURE(server.WaitUntilUp());
@@ -196,7 +196,7 @@ TEST(CrashTest, AServerThatIsAskedToEndSavesEveryRunAndEnds) {
   }
 }
 
-TEST(CopyTest, AServerOnACopyMadeBesideTheOtherGoesOnToTheSame) {
+TEST(CopyTest, AServerOnABackupReachesTheSameResults) {
   const std::vector<std::string> studies = {"studies/1"}, often = {"--checkpoint-seconds", "0.1"};
   Gyreboxd original, copy;
   ASSERT_NO_FATAL_FAILURE(original.StartAndWait(often));

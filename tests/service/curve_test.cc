@@ -1,5 +1,5 @@
-// What curves say, on made-up ones whose truth is known.
-#include "analysis/curve.h"
+// Estimates from synthetic curves whose true values are known.
+#include "estimators/curve.h"
 
 #include <gtest/gtest.h>
 
@@ -14,16 +14,15 @@ namespace {
 
 using Curve = std::function<double(double)>;
 
-/// A curve with the relative spread of starts, and what goes wrong in real studies: a point that is missing, trials
-/// that became unstable.
-std::vector<CurvePoint> Draw(const Curve& curve, const std::vector<double>& places, size_t trials, double spread,
+/// Draws a curve with a relative spread between realizations.
+std::vector<CurvePoint> Draw(const Curve& curve, const std::vector<double>& positions, size_t trials, double spread,
                              std::mt19937_64& random) {
   std::vector<CurvePoint> points;
-  for (const double x : places) points.push_back({x, test::Normal(curve(x), spread * curve(x), trials, random), 0});
+  for (const double x : positions) points.push_back({x, test::Normal(curve(x), spread * curve(x), trials, random), 0});
   return points;
 }
 
-/// Flat at 6.5 up to 12, then rising by 2 per unit: passes 9.75 at 13.625.
+/// Flat at 6.5 up to 12, then rising by 2 per unit: crosses 9.75 at 13.625.
 double Rising(double x) { return x < 12 ? 6.5 : 6.5 + 2 * (x - 12); }
 constexpr double kTrueOnset = 12 + 3.25 / 2;
 const std::vector<double> kGrid = {4, 8, 12, 16, 20, 24, 28, 32};
@@ -31,14 +30,14 @@ const std::vector<double> kGrid = {4, 8, 12, 16, 20, 24, 28, 32};
 TEST(OnsetTest, LiesOnTheLineBetweenPoints) {
   const std::vector<CurvePoint> points = {{10, {6, 6}, 0}, {20, {16, 16}, 0}};
   const std::vector<double> undriven = {6, 6};
-  const Place onset = FindOnset(points, undriven, 1.5);
+  const IntervalEstimate onset = FindOnset(points, undriven, 1.5);
   ASSERT_TRUE(onset.value);
   EXPECT_DOUBLE_EQ(*onset.value, 13);
   EXPECT_DOUBLE_EQ(*onset.low, 13);
   EXPECT_DOUBLE_EQ(*onset.high, 13);
 }
 
-TEST(OnsetTest, KnowsTheNeighboursOfAPlace) {
+TEST(OnsetTest, FindsTheGridBracketOfAValue) {
   const std::vector<CurvePoint> points = {{30, {9}, 0}, {10, {6, 6}, 0}, {20, {16, 16}, 0}, {12, {}, 0}};
   EXPECT_EQ(BracketOf(points, 13).below, 10);
   EXPECT_EQ(BracketOf(points, 13).above, 20);
@@ -54,17 +53,17 @@ TEST(OnsetTest, LeavesOutUnstableAndMissingPoints) {
 
 TEST(OnsetTest, SaysWhereItIsNotReached) {
   const std::vector<CurvePoint> points = {{10, {6, 6}, 0}, {20, {7, 7}, 0}};
-  const Place beyond = FindOnset(points, std::vector<double>{6}, 1.5);
+  const IntervalEstimate beyond = FindOnset(points, std::vector<double>{6}, 1.5);
   EXPECT_FALSE(beyond.value);
   EXPECT_EQ(beyond.note, "not reached in this range");
   EXPECT_EQ(beyond.low, 20);
-  const Place before = FindOnset(points, std::vector<double>{1}, 1.5);
+  const IntervalEstimate before = FindOnset(points, std::vector<double>{1}, 1.5);
   EXPECT_FALSE(before.value);
   EXPECT_EQ(before.high, 10);
   EXPECT_FALSE(FindOnset({}, std::vector<double>{1}, 1.5).note.empty());
 }
 
-/// Share of sets whose interval holds the true onset.
+/// Fraction of sets whose interval holds the true onset.
 double OnsetCoverage(size_t trials, bool trouble) {
   std::mt19937_64 random(11);
   constexpr int kSets = 2000;
@@ -77,7 +76,7 @@ double OnsetCoverage(size_t trials, bool trouble) {
       points.back().unstable_count = static_cast<int>(trials);
       points[points.size() - 2].trials.resize(1);
     }
-    const Place onset = FindOnset(points, undriven, 1.5);
+    const IntervalEstimate onset = FindOnset(points, undriven, 1.5);
     held += onset.value && onset.low.value_or(-1e9) <= kTrueOnset && onset.high.value_or(1e9) >= kTrueOnset ? 1 : 0;
   }
   return static_cast<double>(held) / kSets;
@@ -89,22 +88,23 @@ TEST(OnsetTest, LiesInItsInterval) {
 
 TEST(OnsetTest, LiesInItsIntervalWherePointsAreMissingOrUnstable) { EXPECT_GE(OnsetCoverage(5, true), 0.92); }
 
-TEST(OnsetTest, IntervalIsNotMerelyWide) {
+TEST(OnsetTest, IntervalIsNarrow) {
   std::mt19937_64 random(12);
   double width = 0;
   for (int i = 0; i < 100; ++i) {
-    const Place onset = FindOnset(Draw(Rising, kGrid, 12, 0.2, random), test::Normal(6.5, 0.65, 12, random), 1.5);
+    const IntervalEstimate onset =
+        FindOnset(Draw(Rising, kGrid, 12, 0.2, random), test::Normal(6.5, 0.65, 12, random), 1.5);
     ASSERT_TRUE(onset.low && onset.high);
     width += (*onset.high - *onset.low) / 100;
   }
-  EXPECT_LT(width, 4);  // one step of the grid
+  EXPECT_LT(width, 4);  // one grid step
 }
 
-TEST(PeakTest, IsTheLargestMeanWithItsEquals) {
+TEST(PeakTest, IsTheLargestMeanAndItsEquivalents) {
   std::mt19937_64 random(13);
   const Curve hill = [](double x) { return 50 - 0.3 * (x - 20) * (x - 20); };
   const auto points = Draw(hill, {8, 12, 16, 20, 24, 28}, 10, 0.05, random);
-  const Place peak = FindPeak(points);
+  const IntervalEstimate peak = FindPeak(points);
   ASSERT_TRUE(peak.value);
   EXPECT_NEAR(*peak.value, 20, 4.1);
   EXPECT_LE(*peak.low, *peak.value);
@@ -115,16 +115,16 @@ TEST(PeakTest, IsTheLargestMeanWithItsEquals) {
 
 TEST(PeakTest, AtTheLastStablePointMayLieBeyond) {
   const std::vector<CurvePoint> points = {{1, {5, 6}, 0}, {2, {50, 60}, 0}, {3, {200}, 2}};
-  const Place peak = FindPeak(points);
+  const IntervalEstimate peak = FindPeak(points);
   EXPECT_EQ(peak.value, 2);
-  EXPECT_EQ(peak.note, "at the last point that counts: it may lie beyond");
+  EXPECT_EQ(peak.note, "at the last usable point: the peak may lie beyond it");
 }
 
-TEST(SettledRangeTest, IsWhereNeighboursAreEqual) {
+TEST(StationaryRangeTest, IsWhereNeighboursAreEqual) {
   std::mt19937_64 random(14);
   const Curve saturating = [](double x) { return x < 20 ? 5 + 2.5 * x : 55; };
   const auto points = Draw(saturating, {4, 8, 12, 16, 20, 24, 28, 32}, 12, 0.1, random);
-  const auto range = FindSettledRange(points, 0.25, 10);
+  const auto range = FindStationaryRange(points, 0.25, 10);
   ASSERT_TRUE(range);
   EXPECT_GE(range->first, 16);
   EXPECT_LE(range->first, 20);
@@ -132,13 +132,13 @@ TEST(SettledRangeTest, IsWhereNeighboursAreEqual) {
   EXPECT_NEAR(range->mean, 54, 3);
 }
 
-TEST(SettledRangeTest, LeavesOutWhatIsBelowTheOnset) {
+TEST(StationaryRangeTest, LeavesOutWhatIsBelowTheOnset) {
   const std::vector<CurvePoint> points = {{1, {6, 6.1}, 0}, {2, {6, 6.1}, 0}, {3, {50, 51}, 0}};
-  EXPECT_FALSE(FindSettledRange(points, 0.25, 9.75));
-  EXPECT_TRUE(FindSettledRange(points, 0.25, 0));
+  EXPECT_FALSE(FindStationaryRange(points, 0.25, 9.75));
+  EXPECT_TRUE(FindStationaryRange(points, 0.25, 0));
 }
 
-TEST(UnstableRangeTest, CountsPointsThatMostlyBlewUp) {
+TEST(UnstableRangeTest, CountsPointsThatAreMostlyUnstable) {
   const std::vector<CurvePoint> points = {{1, {6, 6}, 0}, {2, {6, 6}, 1}, {3, {6}, 1}, {4, {}, 2}};
   const auto range = FindUnstableRange(points);
   ASSERT_TRUE(range);
@@ -159,14 +159,14 @@ TEST(BestWindowTest, WidensAsFarAsAnFTestAllows) {
   const std::vector<CurvePoint> points = {spread(1, 5), spread(2, just - 0.01), spread(3, 1), spread(4, just + 0.01)};
   const auto window = FindBestWindow(points, 0);
   ASSERT_TRUE(window);
-  EXPECT_EQ(window->place.value, 3);
-  EXPECT_EQ(window->place.low, 2);
-  EXPECT_EQ(window->place.high, 3);
+  EXPECT_EQ(window->estimate.value, 3);
+  EXPECT_EQ(window->estimate.low, 2);
+  EXPECT_EQ(window->estimate.high, 3);
   EXPECT_NEAR(window->spread, 0.01 * std::sqrt(10.0 / 9), 1e-12);
   EXPECT_EQ(window->n_trials, 10u);
 }
 
-TEST(BestWindowTest, NeedsTrials) { EXPECT_FALSE(FindBestWindow(std::vector<CurvePoint>{{1, {5}, 0}}, 0)); }
+TEST(BestWindowTest, NeedsTwoRealizations) { EXPECT_FALSE(FindBestWindow(std::vector<CurvePoint>{{1, {5}, 0}}, 0)); }
 
 }  // namespace
 }  // namespace gyrebox::analysis

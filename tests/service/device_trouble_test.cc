@@ -1,4 +1,4 @@
-// Real servers whose CUDA device makes trouble; the device is a module that does its work on the host.
+// Real servers whose CUDA device fails; the device is a module that does its work on the host.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -17,7 +17,7 @@ using testing::HasSubstr;
 
 constexpr int kDeviceLost = 7;
 
-/// The server beside a module of ours: it looks for one where it lies itself.
+/// The server next to our module: it looks for one in its own directory.
 class Program {
  public:
   Program() {
@@ -47,7 +47,7 @@ class DeviceTroubleTest : public testing::Test {
     return spec;
   }
 
-  /// What the runs of a study measured, and the states that they left.
+  /// Samples of the runs of a study, and their final states.
   static std::string Results(const Gyreboxd& server, const std::string& study) {
     client::Client client(server.address());
     std::string all;
@@ -59,7 +59,7 @@ class DeviceTroubleTest : public testing::Test {
                              })
                     .ok());
     const std::string number = study.substr(study.find('/') + 1) + "-";
-    std::map<std::string, std::filesystem::path> states;  // by what follows the number of the study in their names
+    std::map<std::string, std::filesystem::path> states;  // by the file name after the study number
     for (const auto& entry : std::filesystem::directory_iterator(server.Data() + "/states")) {
       const std::string name = entry.path().filename();
       if (name.starts_with(number)) states[name.substr(number.size())] = entry.path();
@@ -71,8 +71,8 @@ class DeviceTroubleTest : public testing::Test {
   const Program program_;
 };
 
-// A launch that failed leaves the device of no use to this process, but not to the next.
-TEST_F(DeviceTroubleTest, ALostDeviceEndsTheServerAndTheNextGoesOnToTheSameBits) {
+// A failed launch makes the device unusable for this process, but not for the next.
+TEST_F(DeviceTroubleTest, ALostDeviceEndsTheServerAndTheNextContinuesWithTheSameBits) {
   v1::StudySpec spec = Study(100, 4);
   spec.mutable_trials()->set_count(2);
   Gyreboxd alone(program_.path(), "cuda");
@@ -82,12 +82,12 @@ TEST_F(DeviceTroubleTest, ALostDeviceEndsTheServerAndTheNextGoesOnToTheSameBits)
   alone.WaitForEnd("studies/1");
 
   Gyreboxd losing(program_.path(), "cuda");
-  setenv("GYREBOX_TEST_LAUNCHES", "12", /*overwrite=*/1);  // of 32 samples
+  setenv("GYREBOX_TEST_LAUNCHES", "12", /*overwrite=*/1);  // fewer than the 32 samples need
   ASSERT_NO_FATAL_FAILURE(losing.StartAndWait({"--checkpoint-seconds", "0.05"}));
   ASSERT_TRUE(client::Client(losing.address()).CreateStudy(spec).ok());
   EXPECT_EQ(losing.Wait(), kDeviceLost) << losing.Log();
   EXPECT_THAT(losing.Log(), AllOf(HasSubstr("the device is lost"), HasSubstr("an illegal address was met")));
-  losing.Start({"--checkpoint-seconds", "0.05"});  // it has work, and loses the device once more
+  losing.Start({"--checkpoint-seconds", "0.05"});  // it resumes its work, and loses the device again
   EXPECT_EQ(losing.Wait(), kDeviceLost) << losing.Log();
 
   unsetenv("GYREBOX_TEST_LAUNCHES");
@@ -96,8 +96,8 @@ TEST_F(DeviceTroubleTest, ALostDeviceEndsTheServerAndTheNextGoesOnToTheSameBits)
   EXPECT_TRUE(Results(losing, "studies/1") == Results(alone, "studies/1"));
 }
 
-// With a force that reaches so far, beads have more partners than their lists were first made for.
-TEST_F(DeviceTroubleTest, RunsWhoseListsOutgrowTheMemoryGoOnWithFewerAtATimeToTheSameBits) {
+// With a force of this reach, beads have more partners than the initial list capacity.
+TEST_F(DeviceTroubleTest, RunsWhoseListsOutgrowTheMemoryContinueInSmallerBatchesWithTheSameBits) {
   v1::StudySpec spec = Study(1600, 0.1);
   spec.mutable_forces()->mutable_exponential()->set_cutoff(2.5);
   spec.mutable_dynamics()->set_step_order(2);
@@ -114,7 +114,7 @@ TEST_F(DeviceTroubleTest, RunsWhoseListsOutgrowTheMemoryGoOnWithFewerAtATimeToTh
   spec.mutable_forces()->mutable_exponential()->set_cutoff(1.3);
   ASSERT_TRUE(client::Client(tight.address()).CreateStudy(spec).ok());
   tight.WaitForEnd("studies/1");
-  EXPECT_THAT(tight.Log(), testing::Not(HasSubstr("memory ran short")));  // there is room for the beds themselves
+  EXPECT_THAT(tight.Log(), testing::Not(HasSubstr("memory ran short")));  // the beds themselves fit
   spec.mutable_forces()->mutable_exponential()->set_cutoff(2.5);
   ASSERT_TRUE(client::Client(tight.address()).CreateStudy(spec).ok());
   tight.WaitForEnd("studies/2");
@@ -122,7 +122,7 @@ TEST_F(DeviceTroubleTest, RunsWhoseListsOutgrowTheMemoryGoOnWithFewerAtATimeToTh
   EXPECT_TRUE(Results(tight, "studies/2") == Results(roomy, "studies/1"));
 }
 
-TEST_F(DeviceTroubleTest, ABedThatFindsNoMemoryFailsAloneAndSaysHowMuchItNeeds) {
+TEST_F(DeviceTroubleTest, ABedThatDoesNotFitFailsAloneAndReportsItsNeed) {
   setenv("GYREBOX_TEST_MEMORY_KIB", "6144", /*overwrite=*/1);
   Gyreboxd server(program_.path(), "cuda");
   ASSERT_NO_FATAL_FAILURE(server.StartAndWait());

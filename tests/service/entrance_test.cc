@@ -1,4 +1,4 @@
-// Who may connect, how many and for how long; what the server says of itself; files that are its user's alone.
+// Admission of connections: who, how many and for how long; the server's health; files private to their user.
 #include <arpa/inet.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -10,12 +10,12 @@
 #include <atomic>
 #include <filesystem>
 
-#include "access/address_file.h"
 #include "access/connections.h"
 #include "access/descriptor_limit.h"
 #include "access/listening.h"
 #include "access/private_files.h"
 #include "api/self_call.h"
+#include "discovery/address_file.h"
 #include "example_studies.h"
 #include "group_server.h"
 #include "health.h"
@@ -39,7 +39,7 @@ using testing::HasSubstr;
 using testing::IsEmpty;
 
 constexpr char kCheck[] = "/grpc.health.v1.Health/Check";
-constexpr char kGetBox[] = "/gyrebox.v1.BoxService/GetBox";
+constexpr char kGetMachine[] = "/gyrebox.v1.MachineService/GetMachine";
 const Connections::Clock::time_point kStart;
 
 Peer Stranger(const std::string& network, int port) {
@@ -60,7 +60,7 @@ TEST(ConnectionsTest, AreBoundedForEachAddress) {
   }
 }
 
-TEST(ConnectionsTest, AreBoundedInAllAndTheUserOfTheServerStillComesIn) {
+TEST(ConnectionsTest, AreBoundedInTotalButAdmitTheServersOwnUser) {
   Connections connections({.in_all = 16, .of_address = 100});
   for (int i = 0; i < 14; ++i) EXPECT_TRUE(connections.Add(Stranger("192.0.2." + std::to_string(i), 1), kStart));
   EXPECT_FALSE(connections.Add(Stranger("192.0.2.99", 1), kStart));
@@ -77,16 +77,16 @@ TEST(ConnectionsTest, OneWithoutACallIsOverdue) {
              calls = connections.Add(Stranger("a", 3), kStart);
   connections.NoteCall("ipv4:a:2", /*known=*/false, 0);
   connections.NoteCall("ipv4:a:3", /*known=*/true, 0);
-  connections.NoteCall("ipv4:a:4", /*known=*/true, 0);  // of a connection that is gone
+  connections.NoteCall("ipv4:a:4", /*known=*/true, 0);  // of a closed connection
   EXPECT_THAT(connections.Overdue(kStart + milliseconds(9999)), IsEmpty());
   EXPECT_THAT(connections.Overdue(kStart + seconds(10)), ElementsAre(*silent));
   EXPECT_THAT(connections.Overdue(kStart + seconds(59)), IsEmpty());
-  connections.NoteCall("ipv4:a:2", /*known=*/false, 0);  // again, which gains nothing
+  connections.NoteCall("ipv4:a:2", /*known=*/false, 0);  // a repeated call gains no time
   EXPECT_THAT(connections.Overdue(kStart + seconds(60)), ElementsAre(*asks));
   EXPECT_THAT(connections.Overdue(kStart + seconds(100'000)), IsEmpty()) << *calls;
 }
 
-TEST(ConnectionsTest, OneFromThePortOfAnotherThatIsGoneIsItsOwn) {
+TEST(ConnectionsTest, AReusedPortIsANewConnection) {
   Connections connections({.in_all = 100, .patience = seconds(10)});
   const auto before = connections.Add(Stranger("a", 1), kStart);
   const auto after = connections.Add(Stranger("a", 1), kStart + seconds(5));
@@ -94,7 +94,7 @@ TEST(ConnectionsTest, OneFromThePortOfAnotherThatIsGoneIsItsOwn) {
   EXPECT_THAT(connections.Overdue(kStart + seconds(15)), ElementsAre(*after));
 }
 
-TEST(ConnectionsTest, OneThatBringsBrokenCallsIsOverdueAtOnce) {
+TEST(ConnectionsTest, OneWithBrokenCallsIsOverdueAtOnce) {
   Connections connections({.in_all = 100, .broken_calls = 10});
   const Peer good = Stranger("192.0.2.1", 1), bad = Stranger("192.0.2.2", 2);
   ASSERT_TRUE(connections.Add(good, kStart) && connections.Add(bad, kStart));
@@ -116,7 +116,7 @@ TEST(ConnectionsTest, OneThatBringsBrokenCallsIsOverdueAtOnce) {
   EXPECT_THAT(connections.Overdue(kStart), IsEmpty()) << "named once";
 }
 
-TEST(ConnectionsTest, WhoSendsMuchThatBelongsToNoCallIsOverdue) {
+TEST(ConnectionsTest, OneThatSendsMuchOutsideCallsIsOverdue) {
   Connections connections({.in_all = 100, .bytes_of_one = 1'000'000, .bytes_of_all = 2'500'000});
   const Peer peers[] = {Stranger("192.0.2.1", 1), Stranger("192.0.2.2", 2), Stranger("192.0.2.3", 3),
                         Stranger("192.0.2.4", 4)};
@@ -125,7 +125,7 @@ TEST(ConnectionsTest, WhoSendsMuchThatBelongsToNoCallIsOverdue) {
     connections.NoteCall(peer.name, true, 0);
   }
   access::Traffic traffic;
-  for (int i = 0; i < 100; ++i) {  // calls of 900 kB, each whole in the end
+  for (int i = 0; i < 100; ++i) {  // calls of 900 kB, all completed
     traffic.received += 450'000;
     connections.NoteTraffic(1, traffic);
     traffic.received += 450'000;
@@ -167,7 +167,7 @@ TEST(PeerTest, IsNamedAsGrpcNamesIt) {
   EXPECT_NE(access::PeerOf(address).network, one.network);
 }
 
-TEST(DescriptorLimitTest, LeavesRoomForTheStore) {
+TEST(DescriptorLimitTest, ReservesDescriptorsForTheStore) {
   EXPECT_EQ(access::MostConnections(256), 80);
   EXPECT_EQ(access::MostConnections(1'000'000), 1000);
   EXPECT_EQ(access::MostConnections(10), 8);
@@ -179,7 +179,7 @@ TEST(ListeningTest, RefusesAPathThatNoSocketCanHave) {
   EXPECT_THAT(std::string(refused.status().message()), HasSubstr("has 109 bytes; give --socket a path of 1 to 107"));
 }
 
-TEST(ListeningTest, ReplacesWhatAServerLeftAndNothingElse) {
+TEST(ListeningTest, ReplacesAStaleSocketAndNothingElse) {
   const test::TemporaryDirectory directory;
   const std::string path = directory.path() + "/socket", file = directory.Write("file", "text");
   {
@@ -202,7 +202,7 @@ api::ServerOptions WithBounds(const ConnectionBounds& bounds) {
 
 int PortOf(const std::string& address) { return std::stoi(address.substr(address.rfind(':') + 1)); }
 
-/// An address of IPv4 that this machine has besides loopback; empty where it has none.
+/// An IPv4 address of this machine other than loopback; empty if it has none.
 std::string AddressOfThisMachine() {
   ifaddrs* all = nullptr;
   if (getifaddrs(&all) != 0) return "";
@@ -218,7 +218,7 @@ std::string AddressOfThisMachine() {
   return found;
 }
 
-TEST(StrangerTest, WhoIsSilentIsCutOff) {
+TEST(StrangerTest, SilentPeersAreDisconnected) {
   test::GroupServer group(WithBounds({.in_all = 100, .patience = milliseconds(1000), .stranger = seconds(3600)}));
   const int port = PortOf(group.server().tcp_address());
   const test::Headers olga = {{"authorization", "Bearer " + group.secret("olga")}};
@@ -226,18 +226,18 @@ TEST(StrangerTest, WhoIsSilentIsCutOff) {
       half(port, true), known(port, true), asks(port, true);
   stalled.Send(std::string("\x16\x03\x01", 3));  // the beginning of a handshake
   for (RawHttp2* one : {&begun, &refused, &half, &known, &asks}) ASSERT_TRUE(one->Begin());
-  ASSERT_TRUE(refused.Call(1, kGetBox, {{"authorization", "Bearer gyrebox_guess"}}));
-  ASSERT_TRUE(half.Open(1, kGetBox, olga));  // a call that is never whole
-  ASSERT_TRUE(known.Call(1, kGetBox, olga));
+  ASSERT_TRUE(refused.Call(1, kGetMachine, {{"authorization", "Bearer gyrebox_guess"}}));
+  ASSERT_TRUE(half.Open(1, kGetMachine, olga));  // a call that never completes
+  ASSERT_TRUE(known.Call(1, kGetMachine, olga));
   ASSERT_TRUE(asks.Call(1, kCheck, {}));
   EXPECT_TRUE(known.ReadToEnd(1));
   EXPECT_TRUE(asks.ReadToEnd(1));
   for (RawHttp2* one : {&bare, &stalled, &secure, &begun, &refused, &half}) EXPECT_TRUE(one->ReadToClose());
-  EXPECT_TRUE(known.Call(3, kGetBox, olga) && known.ReadToEnd(3)) << "who made a call may stay";
+  EXPECT_TRUE(known.Call(3, kGetMachine, olga) && known.ReadToEnd(3)) << "who made a call may stay";
   EXPECT_TRUE(asks.Call(3, kCheck, {}) && asks.ReadToEnd(3)) << "for longer, who asked for health";
 }
 
-TEST(StrangerTest, AskingForHealthDoesNotKeepAConnection) {
+TEST(StrangerTest, HealthChecksDoNotKeepAConnection) {
   test::GroupServer group(WithBounds({.in_all = 100, .patience = seconds(10), .stranger = milliseconds(500)}));
   RawHttp2 asks(PortOf(group.server().tcp_address()), true);
   ASSERT_TRUE(asks.Begin());
@@ -246,18 +246,18 @@ TEST(StrangerTest, AskingForHealthDoesNotKeepAConnection) {
   EXPECT_TRUE(asks.ReadToClose());
 }
 
-TEST(StrangerTest, TooManyAreTurnedAwayAndRoomIsGivenBack) {
+TEST(StrangerTest, TooManyAreRefusedAndSlotsAreReleased) {
   test::TestServer server(std::make_shared<test::FakePlan>(), WithBounds({.in_all = 16, .patience = seconds(3600)}));
   const int port = PortOf(server.tcp_address());
   std::vector<std::unique_ptr<RawHttp2>> many;
   for (int i = 0; i < 30; ++i) many.push_back(std::make_unique<RawHttp2>(port, false));
   EXPECT_TRUE(many.back()->ReadToClose());
-  EXPECT_TRUE(client::Client(server.address()).GetBox().ok()) << "the user of the server has room of their own";
+  EXPECT_TRUE(client::Client(server.address()).GetMachine().ok()) << "the user of the server has room of their own";
   many.clear();
   EXPECT_TRUE(test::WaitFor([&] { return api::CallHealth("127.0.0.1:" + std::to_string(port), false).ok(); }));
 }
 
-TEST(StrangerTest, OneOtherMachineTakesNoMoreThanItsShare) {
+TEST(StrangerTest, OneRemoteMachineIsLimitedToItsFairShare) {
   const std::string other = AddressOfThisMachine();
   if (other.empty()) GTEST_SKIP() << "this machine has no address but loopback";
   test::GroupServer group(WithBounds({.in_all = 1000, .of_address = 5, .patience = seconds(3600)}));
@@ -268,7 +268,7 @@ TEST(StrangerTest, OneOtherMachineTakesNoMoreThanItsShare) {
   for (int i = 0; i < 8; ++i) many.push_back(std::make_unique<RawHttp2>(port, false, other));
   for (int i = 5; i < 8; ++i) EXPECT_TRUE(many[static_cast<size_t>(i)]->ReadToClose()) << i;
   client::Client olga({"127.0.0.1:" + std::to_string(port), group.certificate(), group.secret("olga")});
-  EXPECT_TRUE(olga.GetBox().ok()) << "others come in";
+  EXPECT_TRUE(olga.GetMachine().ok()) << "others come in";
   many.erase(many.begin());
   EXPECT_TRUE(test::WaitFor([&] { return RawHttp2(port, true, other).connected(); })) << "room is given back";
 }
@@ -276,13 +276,13 @@ TEST(StrangerTest, OneOtherMachineTakesNoMoreThanItsShare) {
 TEST(LocalTest, AnAddressNeedsTheTokenOfThisStart) {
   test::TestServer server;
   const std::string address = server.tcp_address(), secret = server.server().local_secret();
-  EXPECT_TRUE(absl::IsUnauthenticated(client::Client(address).GetBox().status()));
-  EXPECT_TRUE(absl::IsUnauthenticated(client::Client({address, "", access::NewSecret()}).GetBox().status()));
+  EXPECT_TRUE(absl::IsUnauthenticated(client::Client(address).GetMachine().status()));
+  EXPECT_TRUE(absl::IsUnauthenticated(client::Client({address, "", access::NewSecret()}).GetMachine().status()));
   client::Client local({address, "", secret});
   EXPECT_EQ(local.CreateStudy(test::BareStudy())->owner(), "local");
   server.Stop();
   server.Start();
-  EXPECT_TRUE(absl::IsUnauthenticated(client::Client({server.tcp_address(), "", secret}).GetBox().status()));
+  EXPECT_TRUE(absl::IsUnauthenticated(client::Client({server.tcp_address(), "", secret}).GetMachine().status()));
 }
 
 TEST(LocalTest, IPv6IsServedToo) {
@@ -290,10 +290,10 @@ TEST(LocalTest, IPv6IsServedToo) {
   server.Stop();
   server.Start("[::1]:0");
   client::Client local({server.tcp_address(), "", server.server().local_secret()});
-  EXPECT_TRUE(local.GetBox().ok()) << local.GetBox().status();
+  EXPECT_TRUE(local.GetMachine().ok()) << local.GetMachine().status();
 }
 
-// ---- what it says of itself
+// ---- health of the server
 
 TEST(HealthTest, AServerWhoseDeviceIsLostDoesNotServe) {
   api::ServerOptions options = test::Unhindered();
@@ -307,7 +307,7 @@ TEST(HealthTest, AServerWhoseDeviceIsLostDoesNotServe) {
   EXPECT_EQ(left, executor::kDeviceLostExit);
 }
 
-TEST(SelfCallTest, EndsTheServerAfterThreeFailuresInARow) {
+TEST(SelfCallTest, EndsTheServerAfterThreeConsecutiveFailures) {
   absl::Status answer;
   int64_t turned_away = 0;
   int given_up = 0;
@@ -325,7 +325,7 @@ TEST(SelfCallTest, EndsTheServerAfterThreeFailuresInARow) {
   const absl::Status deaf = absl::DeadlineExceededError("no answer");
   for (const auto& status : {deaf, deaf, absl::OkStatus(), deaf, deaf}) call(status);
   EXPECT_EQ(given_up, 0);
-  full = true;  // it hears those that it turns away
+  full = true;  // refused connections show that it still accepts
   for (int i = 0; i < 10; ++i) call(deaf);
   EXPECT_EQ(given_up, 0);
   full = false;
@@ -341,7 +341,7 @@ TEST(SelfCallTest, ReachesAServerWithAndWithoutTls) {
   EXPECT_FALSE(api::CallHealth(group.server().tcp_address(), false).ok());
 }
 
-TEST(SelfCallTest, AServerThatDoesNotHearItselfEndsWithACodeOfItsOwn) {
+TEST(SelfCallTest, AServerThatCannotReachItselfExitsWithItsOwnCode) {
   api::ServerOptions options = test::Unhindered();
   std::atomic<int> left = 0;
   options.executor.leave = [&](int code) { left = code; };
@@ -355,34 +355,34 @@ TEST(SelfCallTest, AServerThatDoesNotHearItselfEndsWithACodeOfItsOwn) {
 
 TEST(AddressFileTest, IsFoundByTheUserAlone) {
   const test::TemporaryDirectory directory;
-  const std::string place = directory.path() + "/state/gyrebox";
+  const std::string folder = directory.path() + "/state/gyrebox";
   const access::LocalServer server{"127.0.0.1:7000", "/data/socket", "secret"};
-  ASSERT_EQ(access::WriteAddressFile(place, server), "");
-  const std::string path = place + "/127.0.0.1_7000";
+  ASSERT_EQ(access::WriteAddressFile(folder, server), "");
+  const std::string path = folder + "/127.0.0.1_7000";
   struct stat there {};
   ASSERT_EQ(lstat(path.c_str(), &there), 0);
   EXPECT_EQ(there.st_mode & 07777, 0600u);
-  ASSERT_EQ(lstat(place.c_str(), &there), 0);
+  ASSERT_EQ(lstat(folder.c_str(), &there), 0);
   EXPECT_EQ(there.st_mode & 07777, 0700u);
   for (const char* address : {"127.0.0.1:7000", "localhost:7000"}) {
-    const auto found = access::FindLocalServer(place, address);
+    const auto found = access::FindLocalServer(folder, address);
     ASSERT_TRUE(found) << address;
     EXPECT_EQ(found->socket, server.socket);
     EXPECT_EQ(found->token, server.token);
   }
-  EXPECT_FALSE(access::FindLocalServer(place, "127.0.0.1:7001"));
-  EXPECT_THAT(access::RunningLocalServers(place), IsEmpty());
-  // One that others may have written, or may read, is not believed.
+  EXPECT_FALSE(access::FindLocalServer(folder, "127.0.0.1:7001"));
+  EXPECT_THAT(access::RunningLocalServers(folder), IsEmpty());
+  // A file that others can read or may have written is ignored.
   std::filesystem::permissions(path, std::filesystem::perms(0644));
-  EXPECT_FALSE(access::FindLocalServer(place, server.address));
+  EXPECT_FALSE(access::FindLocalServer(folder, server.address));
   std::filesystem::permissions(path, std::filesystem::perms(0600));
-  access::RemoveAddressFile(place, {"127.0.0.1:7000", "", "of another start"});
-  EXPECT_TRUE(access::FindLocalServer(place, server.address));
-  access::RemoveAddressFile(place, server);
-  EXPECT_FALSE(access::FindLocalServer(place, server.address));
+  access::RemoveAddressFile(folder, {"127.0.0.1:7000", "", "of another start"});
+  EXPECT_TRUE(access::FindLocalServer(folder, server.address));
+  access::RemoveAddressFile(folder, server);
+  EXPECT_FALSE(access::FindLocalServer(folder, server.address));
 }
 
-TEST(PrivateFilesTest, ADirectoryOfOtherThingsIsLeftAlone) {
+TEST(PrivateFilesTest, ADirectoryWithOtherFilesIsLeftAlone) {
   const test::TemporaryDirectory directory;
   directory.Write("letters.txt", "");
   std::filesystem::permissions(directory.path(), std::filesystem::perms(0755));
@@ -390,7 +390,7 @@ TEST(PrivateFilesTest, ADirectoryOfOtherThingsIsLeftAlone) {
   EXPECT_EQ(std::filesystem::status(directory.path()).permissions(), std::filesystem::perms(0755));
 }
 
-TEST(PrivateFilesTest, ANewFileIsNotWrittenOverAnother) {
+TEST(PrivateFilesTest, ANewFileDoesNotReplaceAnother) {
   const test::TemporaryDirectory directory;
   const std::string path = directory.path() + "/token";
   EXPECT_TRUE(access::WriteNewPrivate(path, "one").ok());

@@ -1,4 +1,4 @@
-/// Details of refusals, as any client of the open error model reads them.
+/// Details of refusals, decoded as any client of the open error model does.
 #pragma once
 
 #include <grpcpp/support/status.h>
@@ -9,7 +9,7 @@
 
 namespace gyrebox::test {
 
-/// What a refusal carries; of a type that it does not carry, an empty message.
+/// Details of a refusal; a message type that it does not carry is empty.
 struct ErrorDetails {
   google::rpc::ErrorInfo info;
   google::rpc::BadRequest request;

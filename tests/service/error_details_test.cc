@@ -1,15 +1,15 @@
-// The details of refusals, over the wire.
+// Details of refusals, over the wire.
 #include "error_details.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
-#include "api/status.h"
 #include "example_studies.h"
-#include "gyrebox/v1/box_service.grpc.pb.h"
+#include "gyrebox/v1/machine_service.grpc.pb.h"
 #include "gyrebox/v1/run_service.grpc.pb.h"
 #include "lib/client.h"
 #include "process.h"
+#include "status/status.h"
 #include "test_server.h"
 #include "wait_for.h"
 
@@ -37,21 +37,21 @@ TEST(StatusTest, EveryCodeHasItsReason) {
   }
 }
 
-TEST(StatusTest, TellsWhenToTryAgain) {
+TEST(StatusTest, SaysWhenToRetry) {
   EXPECT_EQ(DetailsOf(api::ToGrpcStatus(api::TooMany("x", 2.5))).retry_seconds(), 2.5);
   EXPECT_GT(DetailsOf(api::ToGrpcStatus(absl::UnavailableError("x"))).retry_seconds(), 0);
   EXPECT_EQ(DetailsOf(api::ToGrpcStatus(absl::NotFoundError("x"))).retry_seconds(), 0);
 }
 
-TEST(StatusTest, TellsWhatIsInTheWrongState) {
+TEST(StatusTest, NamesTheObjectInTheWrongState) {
   const auto failure = DetailsOf(api::ToGrpcStatus(absl::FailedPreconditionError("studies/7 is over"))).precondition;
   ASSERT_EQ(failure.violations_size(), 1);
   EXPECT_EQ(failure.violations(0).subject(), "studies/7");
   EXPECT_EQ(failure.violations(0).description(), "studies/7 is over");
 }
 
-// Metadata of more than 8 KiB is refused by most peers (GRPC_ARG_MAX_METADATA_SIZE of gRPC 1.51).
-TEST(StatusTest, StaysShortWhateverItIsAbout) {
+// Most peers refuse metadata of more than 8 KiB (GRPC_ARG_MAX_METADATA_SIZE of gRPC 1.51).
+TEST(StatusTest, StaysShortForLongNames) {
   std::vector<v1::FieldViolation> violations(50);
   for (v1::FieldViolation& violation : violations) {
     violation.set_field(std::string(100'000, 'f'));
@@ -90,23 +90,23 @@ TEST_F(ErrorDetailsTest, TheClientReadsThem) {
 TEST_F(ErrorDetailsTest, StreamsThatEndCarryThemToo) {
   server_.plan().held = true;
   ASSERT_TRUE(client_.CreateStudy(test::BareStudy()).ok());
-  const auto box = v1::BoxService::NewStub(server_.Connect());
+  const auto machine = v1::MachineService::NewStub(server_.Connect());
   const auto runs = v1::RunService::NewStub(server_.Connect());
-  grpc::ClientContext box_context, runs_context;
-  const auto box_reader = box->WatchBox(&box_context, {});
+  grpc::ClientContext machine_context, runs_context;
+  const auto machine_reader = machine->WatchMachine(&machine_context, {});
   v1::WatchRunsRequest request;
   request.set_parent("studies/1");
   const auto runs_reader = runs->WatchRuns(&runs_context, request);
-  v1::WatchBoxResponse box_message;
+  v1::WatchMachineResponse machine_message;
   v1::WatchRunsResponse message;
-  ASSERT_TRUE(box_reader->Read(&box_message));
+  ASSERT_TRUE(machine_reader->Read(&machine_message));
   ASSERT_TRUE(runs_reader->Read(&message));
   server_.plan().held = false;
   server_.Stop();
-  while (box_reader->Read(&box_message)) continue;
+  while (machine_reader->Read(&machine_message)) continue;
   while (runs_reader->Read(&message)) continue;
-  for (const grpc::Status& status : {box_reader->Finish(), runs_reader->Finish()}) {
-    if (status.ok()) continue;  // its study had ended just before
+  for (const grpc::Status& status : {machine_reader->Finish(), runs_reader->Finish()}) {
+    if (status.ok()) continue;  // its study had just ended
     EXPECT_EQ(status.error_code(), grpc::StatusCode::UNAVAILABLE);
     EXPECT_EQ(DetailsOf(status).info.reason(), "SHUTTING_DOWN");
     EXPECT_GT(DetailsOf(status).retry_seconds(), 0);

@@ -1,4 +1,4 @@
-/// Small studies to start tests from.
+/// Small studies that tests start from.
 #pragma once
 
 #include <string>
@@ -9,13 +9,13 @@
 
 namespace gyrebox::test {
 
-/// 100 beads under a sine drive of frequency 1 for 2 tau: 4000 steps, 17 samples. Nothing filled in.
+/// 100 beads under a sine drive of frequency 1 for 2 tau: 4000 steps, 17 samples. No defaults filled in.
 v1::StudySpec BareStudy();
 
-/// BareStudy() over these amplitudes with this many trials, all at one time step; defaults filled in.
+/// BareStudy() over these amplitudes with this many realizations, all at one time step; defaults filled in.
 v1::StudySpec AmplitudeStudy(const std::vector<double>& amplitudes, int trials);
 
-/// The runs of a study as the store takes them.
+/// The runs of a study in the store's format.
 std::vector<store::NewRun> NewRuns(const v1::StudySpec& spec);
 
 }  // namespace gyrebox::test

@@ -1,4 +1,4 @@
-// The example studies that come with the client.
+// The example studies shipped with the client.
 #include <gtest/gtest.h>
 
 #include <filesystem>
@@ -28,7 +28,7 @@ TEST(ExampleStudyTest, EveryOneCanRun) {
     for (const auto& violation : checked->field_violations()) ADD_FAILURE() << violation.ShortDebugString();
     EXPECT_GT(checked->estimate().run_count(), 0);
     EXPECT_FALSE(checked->spec().title().empty());
-    // A study that is written out again is the same study.
+    // A study that is written out and read again is unchanged.
     const auto again = client::ParseStudyFile(client::StudyFileText(checked->spec()));
     for (const auto& fault : again.faults) ADD_FAILURE() << fault.line << ": " << fault.field << ": " << fault.message;
     EXPECT_EQ(again.spec.DebugString(), checked->spec().DebugString());

@@ -49,7 +49,7 @@ class ExecutorTest : public testing::Test {
     return WaitFor([&] { return store_->GetStudy(study)->has_end_time(); });
   }
 
-  /// Ends the work suddenly: the store is as a process leaves it that is killed.
+  /// Ends abruptly: the store is in the state that a killed process leaves.
   void Break() {
     const std::string &here = directory_.path(), copy = here + "/copy";
     plan_->held = true;
@@ -69,7 +69,7 @@ class ExecutorTest : public testing::Test {
     Open();
   }
 
-  /// Files of the checkpoints of the first run of a study, oldest first.
+  /// Checkpoint files of the first run of a study, oldest first.
   std::vector<std::string> Checkpoints(int64_t study) const {
     std::map<int64_t, std::string> found;
     for (const auto& entry : std::filesystem::directory_iterator(directory_.path() + "/states")) {
@@ -87,7 +87,7 @@ class ExecutorTest : public testing::Test {
     return std::distance(begin(files), end(files));
   }
 
-  /// 17 samples, each once, with the values that an undisturbed run has.
+  /// Expects 17 samples, each once, with the values of an undisturbed run.
   void ExpectWholeSeries(int64_t run, int64_t study = 1) {
     const auto rows = store_->ReadSamples(study, run, 0, 1'000'000);
     const double amplitude = store_->GetRun(study, run)->axis_values(0);
@@ -128,9 +128,9 @@ TEST_F(ExecutorTest, RunsAStudyToItsEnd) {
   EXPECT_EQ(run->device(), "cpu");
   const auto sizes = Sizes(3);
   ASSERT_EQ(sizes.size(), 17u);
-  EXPECT_EQ(sizes[0], 8 + 100);       // amplitude 8, first trial
-  EXPECT_EQ(sizes[16], 8 + 100 + 1);  // at its last step
-  EXPECT_EQ(Sizes(4)[0], 8 + 200);    // second trial, other places
+  EXPECT_EQ(sizes[0], 8 + 100);       // amplitude 8, first realization
+  EXPECT_EQ(sizes[16], 8 + 100 + 1);  // at the last step
+  EXPECT_EQ(Sizes(4)[0], 8 + 200);    // second realization, other positions
   const auto observables = store_->GetObservables(1, 3);
   ASSERT_EQ(observables->size(), 3u);
   EXPECT_EQ((*observables)[1].name(), "histogram");
@@ -139,7 +139,7 @@ TEST_F(ExecutorTest, RunsAStudyToItsEnd) {
   EXPECT_GT(executor_->rate().Reached(), 0);
 }
 
-TEST_F(ExecutorTest, TakesStudiesInTheOrderInWhichTheyCame) {
+TEST_F(ExecutorTest, RunsStudiesInOrderOfSubmission) {
   plan_->held = true;
   Create({4}, 1);
   Start();
@@ -158,7 +158,7 @@ TEST_F(ExecutorTest, TakesStudiesInTheOrderInWhichTheyCame) {
   EXPECT_EQ(Counts(2).finished_count(), 1);
 }
 
-TEST_F(ExecutorTest, WakesForAStudyThatComesLater) {
+TEST_F(ExecutorTest, WakesForALaterStudy) {
   Start();
   Create({4}, 1);
   executor_->Wake();
@@ -166,17 +166,17 @@ TEST_F(ExecutorTest, WakesForAStudyThatComesLater) {
   EXPECT_EQ(Counts().finished_count(), 1);
 }
 
-TEST_F(ExecutorTest, PacksNoMoreThanItMay) {
+TEST_F(ExecutorTest, BatchesNoMoreThanTheLimit) {
   Create({1, 2, 3, 4, 5}, 2);
   Options options;
-  options.most_runs_together = 4;
+  options.max_runs_together = 4;
   Start(options);
   ASSERT_TRUE(WaitForEnd());
   EXPECT_EQ(Counts().finished_count(), 10);
   EXPECT_THAT(plan_->ensemble_sizes, ElementsAre(4, 4, 2));
 }
 
-TEST_F(ExecutorTest, PacksNoMoreThanFitsInMemory) {
+TEST_F(ExecutorTest, BatchesNoMoreThanFitsInMemory) {
   Create({1, 2, 3}, 1);
   const auto spec = AmplitudeStudy({1, 2, 3}, 1);
   plan_->memory_bytes = 2 * test::FakeBytesOf(study::ToRunSpec(study::AtPoint(spec, {1}), spec.seeds())) + 1;
@@ -185,33 +185,33 @@ TEST_F(ExecutorTest, PacksNoMoreThanFitsInMemory) {
   EXPECT_THAT(plan_->ensemble_sizes, ElementsAre(2, 1));
 }
 
-TEST_F(ExecutorTest, HalvesAnEnsembleThatMemoryDoesNotHold) {
+TEST_F(ExecutorTest, HalvesAnEnsembleThatDoesNotFitInMemory) {
   Create({1, 2, 3, 4, 5}, 1);
-  plan_->most_beds = 2;
+  plan_->max_beds = 2;
   Start();
   ASSERT_TRUE(WaitForEnd());
   EXPECT_EQ(Counts().finished_count(), 5);
   EXPECT_THAT(plan_->ensemble_sizes, Each(testing::Le(2u)));
 }
 
-TEST_F(ExecutorTest, FailsARunThatMemoryDoesNotHoldAndGoesOn) {
-  plan_->most_beds = 0;
+TEST_F(ExecutorTest, FailsARunThatDoesNotFitInMemoryAndContinues) {
+  plan_->max_beds = 0;
   Create({4}, 1);
   Start();
   ASSERT_TRUE(WaitForEnd(1));
   const auto run = store_->GetRun(1, 1);
   EXPECT_EQ(run->state(), v1::Run::STATE_FAILED);
   EXPECT_EQ(run->fault().reason(), "OUT_OF_MEMORY");
-  plan_->most_beds = 10;
+  plan_->max_beds = 10;
   Create({4}, 1);
   executor_->Wake();
   ASSERT_TRUE(WaitForEnd(2));
   EXPECT_EQ(Counts(2).finished_count(), 1);
 }
 
-TEST_F(ExecutorTest, RunsThatGrowPastTheMemoryGoOnWithFewerAtATime) {
+TEST_F(ExecutorTest, RunsThatOutgrowTheMemoryContinueInSmallerBatches) {
   Create({1, 2, 3, 4, 5}, 1);
-  plan_->most_grown = 2;
+  plan_->max_grown = 2;
   Start();
   ASSERT_TRUE(WaitForEnd());
   EXPECT_EQ(Counts().finished_count(), 5);
@@ -219,14 +219,14 @@ TEST_F(ExecutorTest, RunsThatGrowPastTheMemoryGoOnWithFewerAtATime) {
   for (int64_t run = 1; run <= 5; ++run) ExpectWholeSeries(run);
 }
 
-TEST_F(ExecutorTest, ARunThatGrowsPastTheMemoryGoesOnWithNothingBesideIt) {
-  plan_->most_grown = 1;
+TEST_F(ExecutorTest, ARunThatOutgrowsTheMemoryContinuesAlone) {
+  plan_->max_grown = 1;
   plan_->step_nanoseconds = 50'000;
   Options options;
   options.slice_seconds = 0.005;
   options.checkpoint_seconds = 0.01;
   const auto spec = AmplitudeStudy({4}, 1);
-  for (const char* person : {"ada", "emmy"}) ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "", person).ok());
+  for (const char* user : {"ada", "emmy"}) ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "", user).ok());
   Start(options);
   ASSERT_TRUE(WaitForEnd(1) && WaitForEnd(2));
   EXPECT_GT(plan_->ensemble_sizes.size(), 2u);
@@ -236,10 +236,10 @@ TEST_F(ExecutorTest, ARunThatGrowsPastTheMemoryGoesOnWithNothingBesideIt) {
   }
 }
 
-TEST_F(ExecutorTest, TheLastRunOfAnEnsembleThatGrowsPastTheMemoryGoesOnByItself) {
+TEST_F(ExecutorTest, TheLastRunOfAnEnsembleThatOutgrowsTheMemoryContinuesAlone) {
   Create({4, 100}, 1);
-  plan_->unstable_above = 50;  // before it grows; its bed stays until the ensemble goes
-  plan_->most_grown = 1;
+  plan_->unstable_above = 50;  // before it grows; its bed stays until the ensemble is released
+  plan_->max_grown = 1;
   Start();
   ASSERT_TRUE(WaitForEnd());
   EXPECT_EQ(Counts().finished_count(), 1);
@@ -248,8 +248,8 @@ TEST_F(ExecutorTest, TheLastRunOfAnEnsembleThatGrowsPastTheMemoryGoesOnByItself)
   ExpectWholeSeries(1);
 }
 
-TEST_F(ExecutorTest, ARunThatGrowsPastTheMemoryByItselfFailsAndSaysHowMuchItNeeds) {
-  plan_->most_grown = 0;
+TEST_F(ExecutorTest, ARunThatOutgrowsTheMemoryAloneFailsAndReportsItsNeed) {
+  plan_->max_grown = 0;
   Create({4, 5}, 1);
   Start();
   ASSERT_TRUE(WaitForEnd());
@@ -260,7 +260,7 @@ TEST_F(ExecutorTest, ARunThatGrowsPastTheMemoryByItselfFailsAndSaysHowMuchItNeed
   EXPECT_GT(run->sample_count(), 0);
 }
 
-TEST_F(ExecutorTest, FailsRunsWhoseDeviceThrowsAndGoesOn) {
+TEST_F(ExecutorTest, FailsRunsWhoseDeviceThrowsAndContinues) {
   plan_->broken = true;
   Create({4}, 1);
   Start();
@@ -274,7 +274,7 @@ TEST_F(ExecutorTest, FailsRunsWhoseDeviceThrowsAndGoesOn) {
   EXPECT_EQ(Counts(2).finished_count(), 1);
 }
 
-TEST_F(ExecutorTest, LeavesTheProcessWhereTheDeviceIsLostAndTheNextOneRunsAnew) {
+TEST_F(ExecutorTest, ExitsOnALostDeviceAndTheNextProcessRunsAgain) {
   plan_->lost = true;
   Create({4, 5}, 1);
   std::atomic<int> code = 0;
@@ -293,7 +293,7 @@ TEST_F(ExecutorTest, LeavesTheProcessWhereTheDeviceIsLostAndTheNextOneRunsAnew) 
   EXPECT_EQ(Counts().finished_count(), 2);
 }
 
-TEST_F(ExecutorTest, KeepsWhatAnUnstableRunMeasuredBefore) {
+TEST_F(ExecutorTest, KeepsTheSamplesOfAnUnstableRun) {
   plan_->unstable_above = 50;
   Create({4, 100}, 1);
   Start();
@@ -305,7 +305,7 @@ TEST_F(ExecutorTest, KeepsWhatAnUnstableRunMeasuredBefore) {
   EXPECT_EQ(run->sample_count(), 2);
   EXPECT_EQ(run->fault().reason(), "CLOSEST_PAIR");
   EXPECT_THAT(run->fault().beads(), ElementsAre(3, 5));
-  EXPECT_THAT(run->fault().place(), ElementsAre(1.5, 2.5));
+  EXPECT_THAT(run->fault().position(), ElementsAre(1.5, 2.5));
   EXPECT_EQ(run->fault().step(), 500);
 }
 
@@ -325,7 +325,7 @@ TEST_F(ExecutorTest, CancelsAtTheEndOfAChunk) {
   EXPECT_EQ(Counts(2).finished_count(), 1);
 }
 
-TEST_F(ExecutorTest, SavesWhatItStopsAndGoesOnFromThere) {
+TEST_F(ExecutorTest, SavesOnStopAndResumesFromThere) {
   plan_->step_nanoseconds = 100'000;
   Create({4}, 1);
   Start();
@@ -344,8 +344,8 @@ TEST_F(ExecutorTest, SavesWhatItStopsAndGoesOnFromThere) {
   ExpectWholeSeries(1);
 }
 
-// As after a sudden end: nothing is written down of what came after the last checkpoint.
-TEST_F(ExecutorTest, GoesOnFromTheLastCheckpointWithoutHoleOrRepeat) {
+// Emulates an abrupt end: nothing after the last checkpoint is recorded.
+TEST_F(ExecutorTest, ResumesFromTheLastCheckpointWithoutGapOrRepeat) {
   plan_->step_nanoseconds = 200'000;
   Create({4, 8}, 1);
   Options options;
@@ -361,10 +361,10 @@ TEST_F(ExecutorTest, GoesOnFromTheLastCheckpointWithoutHoleOrRepeat) {
   EXPECT_EQ(plan_->loaded_steps.size(), 2u);
   ExpectWholeSeries(1);
   ExpectWholeSeries(2);
-  EXPECT_TRUE(WaitFor([&] { return StateFiles() == 2; }));  // what the runs left; no checkpoint
+  EXPECT_TRUE(WaitFor([&] { return StateFiles() == 2; }));  // the final states of the runs; no checkpoint
 }
 
-TEST_F(ExecutorTest, KeepsFramesOverASuddenEndWithoutHoleOrRepeat) {
+TEST_F(ExecutorTest, KeepsFramesOverAnAbruptEndWithoutGapOrRepeat) {
   plan_->turning = true;
   plan_->step_nanoseconds = 200'000;
   auto spec = AmplitudeStudy({4, 8}, 1);
@@ -390,13 +390,13 @@ TEST_F(ExecutorTest, KeepsFramesOverASuddenEndWithoutHoleOrRepeat) {
     }
     ExpectWholeSeries(run);
   }
-  // What was cut and kept anew counts once.
+  // Bytes that were cut off and stored again count once.
   const auto state = static_cast<int64_t>(store_->GetEndState(1, 1)->bytes.size());
   EXPECT_GT(store_->StoredBytes()->at("local"), 2 * (state + 100 + 9 * 1200));
   EXPECT_LT(store_->StoredBytes()->at("local"), 2 * (state + 100 + 9 * 1200) + 20'000);
 }
 
-TEST_F(ExecutorTest, GoesOnFromTheCheckpointBeforeADamagedOne) {
+TEST_F(ExecutorTest, ResumesFromTheCheckpointBeforeADamagedOne) {
   for (const bool both : {false, true}) {
     const int64_t study = both ? 2 : 1;
     plan_->step_nanoseconds = 200'000;
@@ -408,7 +408,7 @@ TEST_F(ExecutorTest, GoesOnFromTheCheckpointBeforeADamagedOne) {
     Break();
     auto files = Checkpoints(study);
     ASSERT_EQ(files.size(), 2u);
-    std::filesystem::resize_file(files[1], 100);  // torn
+    std::filesystem::resize_file(files[1], 100);  // truncated
     if (both) {
       std::fstream file(files[0], std::ios::in | std::ios::out | std::ios::binary);
       file.seekp(100);
@@ -424,8 +424,8 @@ TEST_F(ExecutorTest, GoesOnFromTheCheckpointBeforeADamagedOne) {
   }
 }
 
-// As on a full disk: the database refuses what is to be written, and later takes it.
-TEST_F(ExecutorTest, TriesARefusedWriteAgainUntilItIsTakenAndLosesNothing) {
+// Emulates a full disk: the database refuses writes, and later accepts them.
+TEST_F(ExecutorTest, RetriesARefusedWriteAndLosesNothing) {
   Create({4, 8}, 1);
   sqlite3* outside = nullptr;
   ASSERT_EQ(sqlite3_open((directory_.path() + "/gyrebox.db").c_str(), &outside), SQLITE_OK);
@@ -435,7 +435,7 @@ TEST_F(ExecutorTest, TriesARefusedWriteAgainUntilItIsTakenAndLosesNothing) {
   ASSERT_EQ(sqlite3_exec(outside, refuse, nullptr, nullptr, nullptr), SQLITE_OK);
   Start();
   ASSERT_TRUE(WaitFor([&] { return plan_->finished == 2; }));
-  std::this_thread::sleep_for(std::chrono::milliseconds(100));  // a few refusals
+  std::this_thread::sleep_for(std::chrono::milliseconds(100));  // time for a few refusals
   EXPECT_EQ(Counts().finished_count(), 0);
   EXPECT_EQ(store_->GetRun(1, 1)->sample_count(), 0);
   ASSERT_EQ(sqlite3_exec(outside, "DROP TRIGGER full", nullptr, nullptr, nullptr), SQLITE_OK);
@@ -450,12 +450,12 @@ TEST_F(ExecutorTest, TriesARefusedWriteAgainUntilItIsTakenAndLosesNothing) {
   }
 }
 
-TEST_F(ExecutorTest, TriesAStateThatCannotBeWrittenAgain) {
+TEST_F(ExecutorTest, RetriesAStateThatCannotBeWritten) {
   Create({4}, 1);
   const std::string in_the_way = directory_.Write("states", "no directory");
   Start();
   ASSERT_TRUE(WaitFor([&] { return plan_->finished == 1; }));
-  std::this_thread::sleep_for(std::chrono::milliseconds(100));  // a few refusals
+  std::this_thread::sleep_for(std::chrono::milliseconds(100));  // time for a few refusals
   EXPECT_EQ(Counts().finished_count(), 0);
   std::filesystem::remove(in_the_way);
   ASSERT_TRUE(WaitForEnd());
@@ -463,7 +463,7 @@ TEST_F(ExecutorTest, TriesAStateThatCannotBeWrittenAgain) {
   EXPECT_TRUE(store_->GetEndState(1, 1).ok());
 }
 
-// A full disk in the middle of a run: it stands still, says why, and goes on when there is room.
+// The disk fills up during a run: the run stops, says why, and continues when there is space.
 TEST_F(ExecutorTest, ACheckpointThatCannotBeWrittenHoldsTheRunUntilItCan) {
   plan_->step_nanoseconds = 100'000;
   Create({4}, 1);
@@ -486,7 +486,7 @@ TEST_F(ExecutorTest, ACheckpointThatCannotBeWrittenHoldsTheRunUntilItCan) {
   ExpectWholeSeries(1);
 }
 
-TEST(ChunkPacerTest, FindsTheStepsForTheTimeWanted) {
+TEST(ChunkPacerTest, FindsTheStepsForTheRequestedTime) {
   ChunkPacer pacer(0.05);
   for (int i = 0; i < 20; ++i) pacer.Took(pacer.steps(), 1e-4 * static_cast<double>(pacer.steps()));
   EXPECT_NEAR(static_cast<double>(pacer.steps()), 500, 5);
@@ -494,7 +494,7 @@ TEST(ChunkPacerTest, FindsTheStepsForTheTimeWanted) {
   EXPECT_EQ(pacer.steps(), 1);
 }
 
-TEST(ChunkPacerTest, AChunkThatWasCutTellsOnlyThatItWasTooLong) {
+TEST(ChunkPacerTest, AnInterruptedChunkIsOnlyAnUpperBound) {
   ChunkPacer pacer(0.05);
   for (int i = 0; i < 20; ++i) pacer.Took(pacer.steps(), 1e-4 * static_cast<double>(pacer.steps()));
   const int64_t steps = pacer.steps();
@@ -504,8 +504,8 @@ TEST(ChunkPacerTest, AChunkThatWasCutTellsOnlyThatItWasTooLong) {
   EXPECT_EQ(pacer.steps(), 50);
 }
 
-TEST(KeptFramesTest, HoldBackWhatARetryMayTakeBack) {
-  KeptFrames frames(100, {.most_halvings = 1, .keep_steps = 250});
+TEST(KeptFramesTest, HoldBackFramesThatARollbackMayDrop) {
+  KeptFrames frames(100, {.max_halvings = 1, .keep_steps = 250});
   const auto hold = [&](int64_t step) {
     EXPECT_TRUE(frames.IsDue(step)) << step;
     store::Frame frame;
@@ -527,7 +527,7 @@ TEST(KeptFramesTest, HoldBackWhatARetryMayTakeBack) {
   frames.Went(100, 200, &given);
   hold(200);
   EXPECT_THAT(steps(), ElementsAre(0));
-  frames.Went(200, 0, &given);  // back: 100 and 200 are of a past that was undone
+  frames.Went(200, 0, &given);  // rollback: drops the frames at 100 and 200
   EXPECT_FALSE(frames.IsDue(0));
   frames.Went(0, 100, &given);
   hold(100);
@@ -535,12 +535,12 @@ TEST(KeptFramesTest, HoldBackWhatARetryMayTakeBack) {
   hold(200);
   frames.Went(200, 260, &given);
   EXPECT_THAT(steps(), ElementsAre(0));
-  frames.Went(260, 300, &given);  // the state at 250 is kept
+  frames.Went(260, 300, &given);  // the state at 250 is kept for rollback
   EXPECT_THAT(steps(), ElementsAre(0, 100, 200));
   EXPECT_FALSE(frames.IsDue(200));
 }
 
-TEST(RateMeterTest, TellsTheLastSecondsFromAllTime) {
+TEST(RateMeterTest, SeparatesTheRecentRateFromTheOverallOne) {
   RateMeter meter;
   const auto start = RateMeter::Clock::time_point{} + std::chrono::hours(1);
   EXPECT_EQ(meter.Reached(), 0);
@@ -552,11 +552,11 @@ TEST(RateMeterTest, TellsTheLastSecondsFromAllTime) {
   EXPECT_DOUBLE_EQ(meter.Reached(), 50);
 }
 
-TEST(OptionsTest, FillsACpuWithAFewBedsAThread) {
+TEST(OptionsTest, GivesACpuAFewBedsPerThread) {
   auto plan = std::make_shared<test::FakePlan>();
-  EXPECT_EQ(OptionsFor(test::FakeDevice(plan)).most_runs_together, 8);
+  EXPECT_EQ(OptionsFor(test::FakeDevice(plan)).max_runs_together, 8);
   plan->name = "cuda:0";
-  EXPECT_EQ(OptionsFor(test::FakeDevice(plan)).most_runs_together, 256);
+  EXPECT_EQ(OptionsFor(test::FakeDevice(plan)).max_runs_together, 256);
 }
 
 }  // namespace

@@ -1,13 +1,13 @@
-// Writes samples and what is made of them as CSV, for statistics_against_scipy.py: one number a line, with the groups
-// that it is of.
+// Writes samples and the statistics derived from them as CSV for statistics_against_scipy.py: one number per line, with
+// the groups that it belongs to.
 #include <cstdio>
 #include <random>
 #include <string>
 #include <vector>
 
-#include "analysis/effect.h"
-#include "analysis/slope.h"
-#include "analysis/statistics.h"
+#include "estimators/effect.h"
+#include "estimators/slope.h"
+#include "estimators/statistics.h"
 #include "synthetic.h"
 
 namespace gyrebox::analysis {
@@ -43,7 +43,7 @@ void WriteTwo(const Values& a, const Values& b) {
   const Difference welch = WelchDifference(a, b);
   Write("welch_t", a, b, welch.value / welch.standard_error);
   Write("welch_degrees", a, b, welch.degrees_of_freedom);
-  Write("welch_chance", a, b, TwoSidedChance(welch.value / welch.standard_error, welch.degrees_of_freedom));
+  Write("welch_p_value", a, b, TwoSidedPValue(welch.value / welch.standard_error, welch.degrees_of_freedom));
   Write("welch_half_width_90", a, b, welch.HalfWidth(0.90));
 }
 
@@ -54,7 +54,7 @@ void WritePairs(const Values& a, const Values& b) {
   const Slope slope = FitLine(a, b);
   Write("slope", a, b, slope.value);
   Write("slope_error", a, b, slope.standard_error);
-  Write("slope_chance", a, b, slope.Chance());
+  Write("slope_p_value", a, b, slope.PValue());
 }
 
 }  // namespace

@@ -1,4 +1,4 @@
-// Several people on one device, a fake one.
+// Several users of one fake device.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -29,9 +29,9 @@ class FairShareTest : public testing::Test {
     executor_->Start();
   }
 
-  void Create(const std::string& person, int trials, int priority = 0) {
+  void Create(const std::string& user, int trials, int priority = 0) {
     const auto spec = AmplitudeStudy({4}, trials);
-    ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "", person, priority).ok());
+    ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "", user, priority).ok());
     if (executor_ != nullptr) executor_->Wake();
   }
 
@@ -41,7 +41,7 @@ class FairShareTest : public testing::Test {
 
   int Finished(int64_t study) { return store_->GetStudy(study)->run_counts().finished_count(); }
 
-  /// Memory for so many runs of AmplitudeStudy().
+  /// Sets memory for this many runs of AmplitudeStudy().
   void HaveMemoryFor(int runs) {
     const auto spec = AmplitudeStudy({4}, 1);
     plan_->memory_bytes = runs * test::FakeBytesOf(study::ToRunSpec(study::AtPoint(spec, {4}), spec.seeds())) + 1;
@@ -54,25 +54,25 @@ class FairShareTest : public testing::Test {
   std::unique_ptr<Executor> executor_;
 };
 
-// 500 runs of one person, and then 1 of another, which is over long before them.
-TEST_F(FairShareTest, AShortRunOfAnotherPersonDoesNotWaitForAQueue) {
+// 500 runs of one user, then one run of another, which finishes long before them.
+TEST_F(FairShareTest, AShortRunOfAnotherUserDoesNotWaitForAQueue) {
   plan_->step_nanoseconds = 50'000;
   Create("ann", 500);
   Options options;
-  options.most_runs_together = 8;
+  options.max_runs_together = 8;
   Start(options);
   ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 1000; }));
   Create("bob", 1);
   ASSERT_TRUE(WaitForEnd(2));
-  EXPECT_LE(Finished(1), 8);  // of those that ran before
+  EXPECT_LE(Finished(1), 8);  // those running before
   EXPECT_EQ(store_->GetRun(2, 1)->sample_count(), 17);
   plan_->step_nanoseconds = 0;
   ASSERT_TRUE(WaitForEnd(1));
   EXPECT_EQ(Finished(1), 500);
 }
 
-// Where memory holds only one of them, the other is saved, leaves, and comes back to the same series.
-TEST_F(FairShareTest, ALongRunYieldsTheDeviceAndGoesOnLater) {
+// Memory holds only one of the runs: the other is saved, evicted, and later resumes with the same series.
+TEST_F(FairShareTest, ALongRunYieldsTheDeviceAndResumesLater) {
   HaveMemoryFor(1);
   plan_->step_nanoseconds = 1'000'000;
   Create("ann", 1);
@@ -97,7 +97,7 @@ TEST_F(FairShareTest, ALongRunYieldsTheDeviceAndGoesOnLater) {
   }
 }
 
-TEST_F(FairShareTest, OfOnePersonTheMoreUrgentGoesFirst) {
+TEST_F(FairShareTest, OfOneUserTheMoreUrgentGoesFirst) {
   HaveMemoryFor(2);
   plan_->held = true;
   Create("ann", 2);
@@ -115,17 +115,17 @@ TEST_F(FairShareTest, OfOnePersonTheMoreUrgentGoesFirst) {
   EXPECT_LE(start(1), start(2));
 }
 
-TEST_F(FairShareTest, AQuotaBoundsTheBeadsOfAPersonOnTheDevice) {
+TEST_F(FairShareTest, AQuotaBoundsTheBeadsOfAUserOnTheDevice) {
   Create("ann", 5);
   Options options;
-  options.most_beads_of_person = 250;  // two runs of 100 beads
+  options.max_beads_per_user = 250;  // two runs of 100 beads
   Start(options);
   ASSERT_TRUE(WaitForEnd(1));
   EXPECT_EQ(Finished(1), 5);
   EXPECT_THAT(plan_->ensemble_sizes, testing::ElementsAre(2, 2, 1));
 }
 
-// Someone sets the clock of the machine, forward and back.
+// The system clock is set forward and back.
 TEST_F(FairShareTest, TheWallClockDoesNotChangeShares) {
   std::atomic<double> steady = 1000, wall = 1e9;
   Options options;
@@ -144,14 +144,14 @@ TEST_F(FairShareTest, TheWallClockDoesNotChangeShares) {
   const double before = used();
   for (const double jump : {1e6, -2e6}) {
     wall = wall + jump;
-    Create("bob", 1);  // what is looked at comes after the jump
+    Create("bob", 1);  // is checked after the jump
     ASSERT_TRUE(WaitForEnd(jump > 0 ? 2 : 3));
     EXPECT_DOUBLE_EQ(used(), before);
   }
   steady = steady + 100;
   EXPECT_TRUE(WaitFor([&] { return used() < 0.75 * before; }));
   EXPECT_DOUBLE_EQ(used(), before / 2);
-  // Between two processes nothing but the wall clock tells how long it was.
+  // Across a restart only the wall clock measures the elapsed time.
   const double half = used();
   executor_.reset();
   store_.reset();
@@ -163,7 +163,7 @@ TEST_F(FairShareTest, TheWallClockDoesNotChangeShares) {
   EXPECT_NEAR(used(), half / 2, 1e-4 * half);
 }
 
-TEST_F(FairShareTest, WhoUsedHowMuchOutlivesTheServer) {
+TEST_F(FairShareTest, UsageSurvivesARestart) {
   plan_->step_nanoseconds = 20'000;
   Create("ann", 1);
   Start();

@@ -1,4 +1,4 @@
-/// A device without physics: quick, exact, and as troublesome as a test asks for.
+/// A device without physics: fast, exact, and with faults on request.
 #pragma once
 
 #include <algorithm>
@@ -17,35 +17,35 @@
 
 namespace gyrebox::test {
 
-/// Memory that a run takes on a fake device.
+/// Memory of a run on a fake device.
 inline std::int64_t FakeBytesOf(const kernels::RunSpec& spec) { return 400 * spec.n_beads + (1 << 16); }
 
-/// What a fake device does. Shared with the test, which may change the atomics while it runs.
+/// Behaviour of a fake device. Shared with the test, which may change the atomics during a run.
 struct FakePlan {
-  std::atomic<double> unstable_above = 1e300;   ///< amplitude from which a run is unstable, at its third sample
-  std::atomic<double> troubled_above = 1e300;   ///< from which it gets past a fault and raises an alarm, there too
-  std::atomic<size_t> most_beds = 1'000'000;    ///< NewEnsemble throws std::bad_alloc for more
-  std::atomic<size_t> most_grown = 1'000'000;   ///< Advance throws it where more, of all ensembles, are past step 1000
-  std::atomic<bool> broken = false;             ///< Advance throws std::runtime_error
-  std::atomic<bool> lost = false;               ///< Advance throws DeviceLost
-  std::atomic<int64_t> step_nanoseconds = 0;    ///< time that a step takes, of all beds together
-  std::atomic<bool> held = false;               ///< Advance waits while this is set
-  std::atomic<bool> turning = false;            ///< the angle of a bead is 7 times its number, and the step
-  std::atomic<int> finished = 0;                ///< counts runs that were taken to their end
-  std::atomic<int> chunks = 0;                  ///< counts calls of Advance
-  std::atomic<int64_t> sizing_nanoseconds = 0;  ///< time that BytesOf takes, as it is asked for every point of a study
+  std::atomic<double> unstable_above = 1e300;  ///< amplitude from which a run is unstable, at its third sample
+  std::atomic<double> troubled_above = 1e300;  ///< amplitude from which it recovers from a fault and warns, there too
+  std::atomic<size_t> max_beds = 1'000'000;    ///< NewEnsemble throws std::bad_alloc for more
+  std::atomic<size_t> max_grown = 1'000'000;   ///< Advance throws it if more beds, of all ensembles, are past step 1000
+  std::atomic<bool> broken = false;            ///< Advance throws std::runtime_error
+  std::atomic<bool> lost = false;              ///< Advance throws DeviceLost
+  std::atomic<int64_t> step_nanoseconds = 0;   ///< duration of a step, for all beds together
+  std::atomic<bool> held = false;              ///< Advance waits while this is set
+  std::atomic<bool> turning = false;           ///< the angle of a bead is 7 times its index, plus the step
+  std::atomic<int> finished = 0;               ///< counts finished runs
+  std::atomic<int> chunks = 0;                 ///< counts calls of Advance
+  std::atomic<int64_t> sizing_nanoseconds = 0;  ///< duration of BytesOf, which is called for every point of a study
   std::atomic<int> sized = 0;                   ///< counts calls of BytesOf
   int64_t memory_bytes = int64_t{1} << 40;
   std::string name = "cpu";
 
   std::mutex mutex;
-  std::vector<size_t> ensemble_sizes;      ///< of each ensemble laid out; guarded by mutex
-  std::atomic<size_t> grown = 0;           ///< beds of ensembles that are past step 1000
-  std::vector<kernels::RunSpec> laid_out;  ///< all runs so far; guarded by mutex
-  std::vector<int64_t> loaded_steps;       ///< steps of the states that were gone on from; guarded by mutex
+  std::vector<size_t> ensemble_sizes;         ///< size of each initialised ensemble; guarded by mutex
+  std::atomic<size_t> grown = 0;              ///< beds of ensembles past step 1000
+  std::vector<kernels::RunSpec> initialized;  ///< all runs so far; guarded by mutex
+  std::vector<int64_t> loaded_steps;          ///< steps of the states that runs resumed from; guarded by mutex
 };
 
-/// What a fake run measures at a step.
+/// Value that a fake run measures at a step.
 inline double FakeSize(const kernels::RunSpec& spec, int64_t step) {
   double amplitude = spec.drive.wave.amplitude;
   for (const kernels::Adjustment& adjustment : spec.adjustments) {
@@ -53,7 +53,7 @@ inline double FakeSize(const kernels::RunSpec& spec, int64_t step) {
       if (change.parameter == kernels::Parameter::kAmplitude && adjustment.step <= step) amplitude = change.value;
     }
   }
-  return amplitude + 100 * static_cast<double>(spec.seeds.places) +
+  return amplitude + 100 * static_cast<double>(spec.seeds.positions) +
          static_cast<double>(step) / static_cast<double>(spec.n_steps);
 }
 
@@ -86,7 +86,7 @@ class FakeEnsemble : public kernels::Ensemble {
   }
 
   void Drop(size_t run) override { runs_[run].verdict = kernels::Verdict::kDropped; }
-  /// Takes effect in FakeSize() of the steps from then on.
+  /// Takes effect in FakeSize() from the step of the adjustment on.
   int64_t Adjust(size_t run, const kernels::Adjustment& adjustment) override {
     auto& all = specs_[run].adjustments;
     const auto after = std::find_if(all.begin(), all.end(), [&](const auto& a) { return a.step > adjustment.step; });
@@ -95,7 +95,7 @@ class FakeEnsemble : public kernels::Ensemble {
   }
   const std::vector<kernels::Adjustment>& adjustments(size_t run) const override { return specs_[run].adjustments; }
   void EndAt(size_t run, int64_t step) override { specs_[run].n_steps = std::max(step, runs_[run].next()); }
-  /// Beads on a line that tells one run from another, the first ones spinners.
+  /// Beads on a line whose position identifies the run; the first ones are spinners.
   kernels::BedState Save(size_t run) const override {
     const kernels::RunSpec& spec = specs_[run];
     kernels::BedState state;
@@ -104,7 +104,7 @@ class FakeEnsemble : public kernels::Ensemble {
     state.halvings = static_cast<int32_t>(runs_[run].samples - (closed ? 1 : 0));
     for (uint32_t id = 0; id < spec.n_beads; ++id) {
       state.x.push_back(40'000'001 * id);
-      state.y.push_back(static_cast<uint32_t>(spec.seeds.places + 1000 * spec.drive.wave.amplitude));
+      state.y.push_back(static_cast<uint32_t>(spec.seeds.positions + 1000 * spec.drive.wave.amplitude));
       state.angle.push_back(7 * id + (plan_ != nullptr && plan_->turning ? static_cast<uint32_t>(state.step) : 0));
       state.kind.push_back(id < spec.n_spinners ? 1 : 0);
     }
@@ -130,15 +130,15 @@ class FakeEnsemble : public kernels::Ensemble {
       grown_ = true;
       plan_->grown += size();
     }
-    if (grown_ && plan_->grown > plan_->most_grown) throw std::bad_alloc();
+    if (grown_ && plan_->grown > plan_->max_grown) throw std::bad_alloc();
   }
 
   struct State {
-    int64_t step = -1;  ///< the last one whose sample, if any, was taken
+    int64_t step = -1;  ///< the last step processed; its sample, if any, has been taken
     int64_t samples = 0;
     kernels::Verdict verdict = kernels::Verdict::kRunning;
 
-    /// Step that the bed is at: its sample is still to be taken.
+    /// Step of the bed; its sample has not been taken yet.
     int64_t next() const { return verdict == kernels::Verdict::kFinished ? step : step + 1; }
   };
 
@@ -146,7 +146,7 @@ class FakeEnsemble : public kernels::Ensemble {
     const kernels::RunSpec& spec = specs_[i];
     State& state = runs_[i];
     kernels::RunChunk chunk;
-    // As with the real ones, the sample of the last step but no other comes with the step itself.
+    // As on real devices, only the sample of the last step comes with the step itself.
     const int64_t last = state.step + steps >= spec.n_steps - 1 ? spec.n_steps : state.step + steps;
     while (state.verdict == kernels::Verdict::kRunning && state.step < last) {
       ++state.step;
@@ -159,18 +159,18 @@ class FakeEnsemble : public kernels::Ensemble {
                                      static_cast<double>(state.step) * spec.time_step,
                                      {3, 5},
                                      {1.5, 2.5},
-                                     kernels::Fault::Nature::kNotTried};
+                                     kernels::Fault::Cause::kNotTried};
         break;
       }
       if (spec.drive.wave.amplitude > plan_->troubled_above && state.samples == 2) {
-        chunk.alarm = "the residual is large";
+        chunk.warning = "the residual is large";
         chunk.passed.push_back({.reason = kernels::Fault::Reason::kLargestMove,
                                 .message = "bead 7 moved 0.2 sigma",
                                 .step = state.step,
                                 .time = static_cast<double>(state.step) * spec.time_step,
                                 .beads = {7},
-                                .place = {},
-                                .nature = kernels::Fault::Nature::kNumerical});
+                                .position = {},
+                                .cause = kernels::Fault::Cause::kNumerical});
       }
       ++state.samples;
       chunk.samples.push_back({state.step,
@@ -208,10 +208,10 @@ class FakeDevice : public kernels::Device {
   int64_t memory_bytes() const override { return plan_->memory_bytes; }
 
   std::unique_ptr<kernels::Ensemble> NewEnsemble(std::span<const kernels::RunSpec> specs) override {
-    if (specs.size() > plan_->most_beds) throw std::bad_alloc();
+    if (specs.size() > plan_->max_beds) throw std::bad_alloc();
     std::lock_guard lock(plan_->mutex);
     plan_->ensemble_sizes.push_back(specs.size());
-    plan_->laid_out.insert(plan_->laid_out.end(), specs.begin(), specs.end());
+    plan_->initialized.insert(plan_->initialized.end(), specs.begin(), specs.end());
     return std::make_unique<FakeEnsemble>(specs, plan_);
   }
 

@@ -1,4 +1,4 @@
-// Pictures of beds: kept, given, followed.
+// Frames of beds: stored, retrieved and streamed.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -36,7 +36,7 @@ std::vector<float> Floats(const std::string& bytes) {
   return numbers;
 }
 
-/// The step that a frame of a turning fake bed tells.
+/// Decodes the step from the angles of a `turning` fake bed.
 int64_t StepTold(const v1::Frame& frame) {
   return std::llround(static_cast<double>(Floats(frame.angles())[0]) / (2 * M_PI) * 0x1p32);
 }
@@ -63,7 +63,7 @@ class FrameTest : public testing::Test {
   client::Client client_{server_.address()};
 };
 
-TEST_F(FrameTest, AreKeptAtTheTimesAskedForAndGivenBack) {
+TEST_F(FrameTest, AreStoredAtTheRequestedTimesAndReturned) {
   RunToEnd(FramedStudy());
   EXPECT_THAT(Steps(), ElementsAre(0, 1000, 2000, 3000, 4000));
   const auto frame = client_.GetFrame(kRun, 2000);
@@ -74,18 +74,18 @@ TEST_F(FrameTest, AreKeptAtTheTimesAskedForAndGivenBack) {
   EXPECT_EQ(frame->bead_count(), 100);
   EXPECT_EQ(frame->window().width(), frame->side_x());
   EXPECT_EQ(frame->window().height(), frame->side_y());
-  const auto places = Floats(frame->places()), angles = Floats(frame->angles());
-  ASSERT_EQ(places.size(), 200u);
+  const auto positions = Floats(frame->positions()), angles = Floats(frame->angles());
+  ASSERT_EQ(positions.size(), 200u);
   ASSERT_EQ(angles.size(), 100u);
   ASSERT_EQ(frame->kinds().size(), 100u);
   for (uint32_t id = 0; id < 100; ++id) {
-    EXPECT_FLOAT_EQ(places[2 * id], static_cast<float>(40'000'001 * id * 0x1p-32 * frame->side_x()));
+    EXPECT_FLOAT_EQ(positions[2 * id], static_cast<float>(40'000'001 * id * 0x1p-32 * frame->side_x()));
     EXPECT_EQ(frame->kinds()[id], id < 30 ? 1 : 0);
   }
   EXPECT_NEAR(static_cast<double>(angles[9]), (7 * 9 + 2000) * 0x1p-32 * 2 * M_PI, 1e-12);
 }
 
-TEST_F(FrameTest, OfAStepBetweenTwoIsTheOneBefore) {
+TEST_F(FrameTest, AStepBetweenTwoFramesGivesTheEarlierOne) {
   RunToEnd(FramedStudy());
   EXPECT_EQ(client_.GetFrame(kRun, 2999)->step(), 2000);
   EXPECT_EQ(client_.GetFrame(kRun, 1'000'000)->step(), 4000);
@@ -102,7 +102,7 @@ TEST_F(FrameTest, AnIntervalBelowASampleKeepsEveryOne) {
   EXPECT_EQ(Steps().size(), 17u);
 }
 
-TEST_F(FrameTest, WithoutKeptOnesTheStateThatTheRunLeftIsShown) {
+TEST_F(FrameTest, WithoutStoredFramesTheFinalStateIsShown) {
   RunToEnd(test::AmplitudeStudy({4}, 1));
   EXPECT_THAT(Steps(), ElementsAre());
   const auto frame = client_.GetFrame(kRun);
@@ -113,7 +113,7 @@ TEST_F(FrameTest, WithoutKeptOnesTheStateThatTheRunLeftIsShown) {
   EXPECT_EQ(before.status().code(), absl::StatusCode::kFailedPrecondition);
 }
 
-TEST_F(FrameTest, OfARunUnderWayIsTheNewestThatTheDeviceHas) {
+TEST_F(FrameTest, OfARunningRunIsTheCurrentStateOfTheDevice) {
   server_.plan().step_nanoseconds = 500'000;
   Create(test::AmplitudeStudy({4}, 1));
   ASSERT_TRUE(WaitFor([&] {
@@ -141,8 +141,8 @@ TEST_F(FrameTest, OfAnUnstableRunShowsWhereItStopped) {
   EXPECT_THAT(Steps(), ElementsAre(frame->step()));
 }
 
-TEST_F(FrameTest, ErrorsTellWhyAndNameTheField) {
-  ASSERT_TRUE(client_.DrainBox(true).ok());
+TEST_F(FrameTest, ErrorsGiveTheReasonAndNameTheField) {
+  ASSERT_TRUE(client_.DrainMachine(true).ok());
   Create(test::AmplitudeStudy({4}, 1));
   const auto none = client_.GetFrame(kRun);
   EXPECT_EQ(none.status().code(), absl::StatusCode::kFailedPrecondition);
@@ -182,7 +182,7 @@ TEST_F(FrameTest, CountAsBytesOnDisk) {
   EXPECT_EQ(check->estimate().disk_bytes() - without->estimate().disk_bytes(), 100 * (1 + 12 * 5));
 }
 
-TEST_F(FrameTest, TooManyFramesAreRefusedWithWhatWouldBeRight) {
+TEST_F(FrameTest, TooManyFramesAreRefusedWithAValidAlternative) {
   v1::StudySpec spec = FramedStudy(1e-5);
   spec.mutable_schedule()->set_duration(1e6);
   const auto check = client_.CheckStudy(spec);
@@ -194,7 +194,7 @@ TEST_F(FrameTest, TooManyFramesAreRefusedWithWhatWouldBeRight) {
 
 // ---- windows
 
-/// A bed with beads on a square lattice of so many rows and columns, a sigma apart.
+/// A bed with this many rows and columns of beads on a square lattice of spacing 1 sigma.
 store::Frame Lattice(int rows) {
   store::Frame frame;
   frame.beads.side_x = frame.beads.side_y = rows;
@@ -217,14 +217,14 @@ v1::FrameWindow Window(double x, double y, double width, double height) {
   return window;
 }
 
-TEST(FrameMessageTest, AWindowHoldsTheBeadsInItOverTheSidesToo) {
+TEST(FrameMessageTest, AWindowHoldsItsBeadsAcrossTheBoundaryToo) {
   const store::Frame bed = Lattice(10);
   const auto inner = stream::ToMessage("r", bed, Window(2, 3, 2, 1));
   ASSERT_TRUE(inner.faults.empty());
-  EXPECT_THAT(Floats(inner.frame.places()), ElementsAre(2.5, 3.5, 3.5, 3.5));
+  EXPECT_THAT(Floats(inner.frame.positions()), ElementsAre(2.5, 3.5, 3.5, 3.5));
   for (const double x : {9.0, -1.0, 19.0}) {
     const auto over = stream::ToMessage("r", bed, Window(x, 3, 2, 1));
-    EXPECT_THAT(Floats(over.frame.places()), ElementsAre(0.5, 3.5, 9.5, 3.5)) << x;
+    EXPECT_THAT(Floats(over.frame.positions()), ElementsAre(0.5, 3.5, 9.5, 3.5)) << x;
   }
   EXPECT_EQ(stream::ToMessage("r", bed, Window(3, 4, 10, 10)).frame.kinds().size(), 100u);
 }
@@ -302,7 +302,7 @@ TEST_F(WatchFramesTest, OfARunAtItsEndIsOneFrame) {
   EXPECT_EQ(seen[0].frame().step(), 4000);
 }
 
-TEST_F(WatchFramesTest, ManyReadersShareWhatIsTaken) {
+TEST_F(WatchFramesTest, ManyReadersShareTheSameFrames) {
   server_.plan().step_nanoseconds = 100'000;
   Create(test::AmplitudeStudy({4}, 1));
   std::vector<std::vector<v1::WatchFramesResponse>> seen(20);
@@ -312,11 +312,11 @@ TEST_F(WatchFramesTest, ManyReadersShareWhatIsTaken) {
   for (const auto& one : seen) EXPECT_EQ(one.back().frame().step(), 4000);
 }
 
-TEST_F(WatchFramesTest, ASlowReaderIsToldWhatItMissedAndHoldsUpNobody) {
+TEST_F(WatchFramesTest, ASlowReaderIsToldWhatItMissedAndDelaysNobody) {
   v1::StudySpec spec = test::AmplitudeStudy({4}, 1);
-  spec.mutable_bed()->set_bead_count(50'000);  // a frame is far more than a connection buffers
+  spec.mutable_bed()->set_bead_count(50'000);  // a frame far exceeds the buffers of a connection
   spec.mutable_schedule()->set_duration(5);
-  server_.plan().step_nanoseconds = 2'000'000;  // until the other reader has many frames
+  server_.plan().step_nanoseconds = 2'000'000;  // long enough for the other reader to get many frames
   Create(spec);
   grpc::ChannelArguments narrow;
   narrow.SetInt(GRPC_ARG_HTTP2_BDP_PROBE, 0);
@@ -326,7 +326,7 @@ TEST_F(WatchFramesTest, ASlowReaderIsToldWhatItMissedAndHoldsUpNobody) {
   grpc::ClientContext context;
   const auto slow = stub->WatchFrames(&context, Request());
   v1::WatchFramesResponse message;
-  ASSERT_TRUE(slow->Read(&message));  // and then reads no more until the run has ended
+  ASSERT_TRUE(slow->Read(&message));  // and reads no more until the run has ended
   int64_t others = 0, last_of_other = 0;
   const auto other = client::Client(server_.address()).WatchFrames(Request(), [&](const v1::WatchFramesResponse& seen) {
     if (++others == 10) server_.plan().step_nanoseconds = 0;
@@ -347,7 +347,7 @@ TEST_F(WatchFramesTest, ASlowReaderIsToldWhatItMissedAndHoldsUpNobody) {
   EXPECT_EQ(last, 10'000);
 }
 
-TEST_F(WatchFramesTest, BeatsWhileNothingMoves) {
+TEST_F(WatchFramesTest, SendsHeartbeatsWhileNothingMoves) {
   server_.plan().step_nanoseconds = 500'000;
   Create(test::AmplitudeStudy({4}, 1));
   ASSERT_TRUE(WaitFor([&] { return client_.GetRun(kRun)->step() > 100; }));
@@ -422,7 +422,7 @@ TEST(WatchFramesOfAGroupTest, EndWithTheTokenAndCountAsStreams) {
   EXPECT_EQ(second.code(), absl::StatusCode::kResourceExhausted);
   EXPECT_THAT(std::string(second.message()), HasSubstr("1 streams open"));
   v1::RevokeTokensRequest revoke;
-  revoke.set_person("olga");
+  revoke.set_user("olga");
   ASSERT_TRUE(group.ClientFor("anna").RevokeTokens(revoke).ok());
   reader.join();
   EXPECT_EQ(status.code(), absl::StatusCode::kUnauthenticated);

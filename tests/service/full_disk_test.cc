@@ -1,4 +1,4 @@
-// A real server whose data lies on a file system of a few megabytes that runs full.
+// A real server whose data directory is on a file system of a few megabytes that runs full.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 #include <sched.h>
@@ -23,7 +23,7 @@ using testing::HasSubstr;
 constexpr char kRun[] = "studies/1/runs/1";
 const std::vector<std::string> kOften = {"--checkpoint-seconds", "0.1"};
 
-/// Mounts of its own for this process and its children, root or not (user_namespaces(7)).
+/// Gives this process and its children a private mount namespace, as root or not (user_namespaces(7)).
 void LeaveMounts() {
   const std::string user = std::to_string(geteuid()), group = std::to_string(getegid());
   const bool root = geteuid() == 0;
@@ -34,7 +34,7 @@ void LeaveMounts() {
   std::ofstream("/proc/self/gid_map") << "0 " << group << " 1";
 }
 
-/// A file system in memory.
+/// Mounts a file system in memory.
 void MountSmallDisk(const std::string& at) {
   std::filesystem::create_directories(at);
   ASSERT_NO_FATAL_FAILURE(LeaveMounts());
@@ -70,7 +70,7 @@ class FullDiskTest : public testing::Test {
 
   std::string Filler() const { return server_.Data() + "/filler"; }
 
-  /// Down to the last byte.
+  /// Fills the file system to the last byte.
   void FillUp() const {
     for (const std::streamsize size : {65536, 1}) {
       const std::string bytes(static_cast<size_t>(size), 'x');
@@ -82,10 +82,10 @@ class FullDiskTest : public testing::Test {
 
   void FillUntilItStandsStill() const {
     FillUp();
-    ASSERT_TRUE(WaitFor([&] { return !Client().GetBox()->trouble().empty(); })) << server_.Log();
+    ASSERT_TRUE(WaitFor([&] { return !Client().GetMachine()->trouble().empty(); })) << server_.Log();
   }
 
-  /// What the study measured, and the states that its runs left.
+  /// Samples of the study, and the final states of its runs.
   static std::string Results(const Gyreboxd& server) {
     client::Client client(server.address());
     std::string all = client.TabulateStudy("studies/1", "")->SerializeAsString();
@@ -109,11 +109,11 @@ class FullDiskTest : public testing::Test {
   Gyreboxd server_;
 };
 
-TEST_F(FullDiskTest, RunsStandStillSayWhyAndGoOnWhenThereIsRoom) {
+TEST_F(FullDiskTest, RunsWaitSayWhyAndContinueWhenThereIsSpace) {
   EXPECT_TRUE(Serves());
   ASSERT_NO_FATAL_FAILURE(FillUntilItStandsStill());
   EXPECT_TRUE(WaitFor([&] { return !Serves(); }));
-  EXPECT_THAT(Client().GetBox()->trouble(), HasSubstr("the store refuses what is to be written"));
+  EXPECT_THAT(Client().GetMachine()->trouble(), HasSubstr("the store refuses what is to be written"));
   const int64_t step = Client().GetRun(kRun)->step();
   const auto refused = Client().CreateStudy(Study());
   EXPECT_FALSE(refused.ok());
@@ -121,12 +121,12 @@ TEST_F(FullDiskTest, RunsStandStillSayWhyAndGoOnWhenThereIsRoom) {
   EXPECT_EQ(Client().GetRun(kRun)->step(), step);
   std::filesystem::remove(Filler());
   server_.WaitForEnd("studies/1");
-  EXPECT_EQ(Client().GetBox()->trouble(), "");
+  EXPECT_EQ(Client().GetMachine()->trouble(), "");
   EXPECT_TRUE(WaitFor([&] { return Serves(); }));
   ExpectTheResultsOfAnUndisturbedServer();
 }
 
-TEST_F(FullDiskTest, AServerThatEndsWhileItIsFullGoesOnFromItsLastCheckpoints) {
+TEST_F(FullDiskTest, AServerStoppedOnAFullDiskResumesFromItsLastCheckpoints) {
   ASSERT_NO_FATAL_FAILURE(FillUntilItStandsStill());
   server_.Signal(SIGTERM);
   EXPECT_EQ(server_.Wait(), 0) << server_.Log();
@@ -136,7 +136,7 @@ TEST_F(FullDiskTest, AServerThatEndsWhileItIsFullGoesOnFromItsLastCheckpoints) {
   ExpectTheResultsOfAnUndisturbedServer();
 }
 
-TEST_F(FullDiskTest, ASuddenEndWhileItIsFullLosesNoMore) {
+TEST_F(FullDiskTest, AnAbruptEndOnAFullDiskLosesNothingMore) {
   ASSERT_NO_FATAL_FAILURE(FillUntilItStandsStill());
   server_.Kill();
   std::filesystem::remove(Filler());

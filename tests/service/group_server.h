@@ -1,4 +1,4 @@
-/// A server that a group uses: TLS, and people with tokens of every kind.
+/// A server for a group: TLS, and users with every kind of token.
 #pragma once
 
 #include <google/protobuf/util/time_util.h>
@@ -6,7 +6,7 @@
 #include <map>
 #include <string>
 
-#include "access/gate.h"
+#include "access/authenticator.h"
 #include "access/secret.h"
 #include "certificate.h"
 #include "lib/client.h"
@@ -17,21 +17,21 @@ namespace gyrebox::test {
 
 class GroupServer {
  public:
-  /// @param options what they say of TLS is replaced.
+  /// @param options their TLS settings are replaced.
   explicit GroupServer(api::ServerOptions options = Unhindered())
       : server_(std::make_shared<FakePlan>(), WithTls(std::move(options)),
                 [this](store::Store& store) { Fill(store); }) {}
 
-  /// Secrets of olga and max, members; anna, an admin; ed, whose token is expired; rita, whose token is revoked.
-  const std::string& secret(const std::string& person) { return secrets_[person]; }
-  client::Endpoint EndpointFor(const std::string& person) {
-    return {server_.tcp_address(), tls_.certificate, secret(person)};
+  /// Secrets of olga and max, members; anna, an admin; ed, whose token has expired; rita, whose token is revoked.
+  const std::string& secret(const std::string& user) { return secrets_[user]; }
+  client::Endpoint EndpointFor(const std::string& user) {
+    return {server_.tcp_address(), tls_.certificate, secret(user)};
   }
-  client::Client ClientFor(const std::string& person) { return client::Client(EndpointFor(person)); }
+  client::Client ClientFor(const std::string& user) { return client::Client(EndpointFor(user)); }
   TestServer& server() { return server_; }
   const std::string& certificate() const { return tls_.certificate; }
 
-  /// A channel that brings no token by itself.
+  /// A channel without a token.
   std::shared_ptr<grpc::Channel> Connect() const {
     grpc::SslCredentialsOptions options;
     options.pem_root_certs = tls_.certificate;
@@ -46,16 +46,16 @@ class GroupServer {
 
   void Fill(store::Store& store) {
     if (!secrets_.empty()) return;
-    const auto gate = access::Gate::Make(store, true);
-    for (const char* person : {"olga", "max", "anna", "rita"}) {
+    const auto authenticator = access::Authenticator::Make(store, true);
+    for (const char* user : {"olga", "max", "anna", "rita"}) {
       v1::CreateTokenRequest request;
-      request.set_person(person);
-      request.set_role(person == std::string("anna") ? v1::Token::ROLE_ADMIN : v1::Token::ROLE_MEMBER);
-      secrets_[person] = (*gate)->CreateToken(request)->secret();
+      request.set_user(user);
+      request.set_role(user == std::string("anna") ? v1::Token::ROLE_ADMIN : v1::Token::ROLE_MEMBER);
+      secrets_[user] = (*authenticator)->CreateToken(request)->secret();
     }
     EXPECT_EQ(store.RevokeTokens(0, "rita")->size(), 1u);
     v1::Token expired;
-    expired.set_person("ed");
+    expired.set_user("ed");
     expired.set_role(v1::Token::ROLE_ADMIN);
     *expired.mutable_expire_time() =
         google::protobuf::util::TimeUtil::MillisecondsToTimestamp(store::NowMilliseconds() - 1);

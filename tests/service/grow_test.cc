@@ -1,4 +1,4 @@
-// What a study is once it has grown.
+// Studies after growth.
 #include "study/grow.h"
 
 #include <gmock/gmock.h>
@@ -8,7 +8,7 @@
 
 #include "example_studies.h"
 #include "study/expand.h"
-#include "study/validate.h"
+#include "study/validation/validate.h"
 
 namespace gyrebox::study {
 namespace {
@@ -30,7 +30,7 @@ void AddAxis(v1::GrowStudyRequest& request, const std::string& field, const std:
   axis.mutable_values()->Assign(values.begin(), values.end());
 }
 
-/// The faults of a request, "field: description" each, as a server finds them.
+/// The faults of a request as "field: description", as found by a server.
 std::vector<std::string> FaultsOf(const v1::StudySpec& spec, const v1::GrowStudyRequest& request) {
   auto faults = CheckGrowth(spec, request);
   const v1::StudySpec asked = AsAsked(spec, request);
@@ -49,7 +49,7 @@ std::vector<double> ValuesOf(const v1::StudySpec& spec, int axis) {
   return {spec.axes(axis).values().begin(), spec.axes(axis).values().end()};
 }
 
-TEST(GrowTest, NewValuesGoWhereTheAxisHasThem) {
+TEST(GrowTest, NewValuesAreInsertedInAxisOrder) {
   auto request = Adding(0);
   AddAxis(request, "drive.sine.amplitude", {12, 4, 20});
   EXPECT_THAT(ValuesOf(Grown(AmplitudeStudy({4, 8, 16}, 1), request), 0), ElementsAre(4, 8, 12, 16, 20));
@@ -76,7 +76,7 @@ TEST(GrowTest, SpacedValuesBecomeAList) {
   EXPECT_THAT(ValuesOf(Grown(spec, Adding(1)), 0), ElementsAre(10, 20, 30));
 }
 
-TEST(GrowTest, OldRunsStandAtTheStudysOwnValueOfANewAxis) {
+TEST(GrowTest, OldRunsTakeTheStudysOwnValueOnANewAxis) {
   const auto spec = AmplitudeStudy({4}, 2);
   auto request = Adding(0);
   AddAxis(request, "drive.sine.frequency", {3, 0.5, 1});
@@ -91,8 +91,8 @@ TEST(GrowTest, OldRunsStandAtTheStudysOwnValueOfANewAxis) {
   EXPECT_EQ(GrowthText(spec, grown), "2 values of drive.sine.frequency");
 }
 
-// Old and new runs together are all runs of the study that is made of them, each once, with the same seeds.
-TEST(GrowTest, NothingIsMissingAndNothingIsThereTwice) {
+// Old and new runs together are all runs of the grown study, each once, with the same seeds.
+TEST(GrowTest, NothingIsMissingAndNothingIsDuplicated) {
   const auto spec = AmplitudeStudy({4, 8}, 2);
   auto request = Adding(1);
   AddAxis(request, "drive.sine.amplitude", {6});
@@ -100,7 +100,7 @@ TEST(GrowTest, NothingIsMissingAndNothingIsThereTwice) {
   const auto grown = Grown(spec, request);
   EXPECT_EQ(GrowthText(spec, grown), "1 trial, 1 value of drive.sine.amplitude, 1 value of drive.sine.frequency");
   using Key = std::tuple<std::vector<double>, int, uint64_t>;
-  const auto key = [](const PlannedRun& run) { return Key(run.axis_values, run.trial, run.seeds.places()); };
+  const auto key = [](const PlannedRun& run) { return Key(run.axis_values, run.trial, run.seeds.positions()); };
   std::multiset<Key> all, whole;
   for (PlannedRun run : Expand(spec)) {
     for (const double value : ValuesOfOldRuns(spec, grown)) run.axis_values.push_back(value);
@@ -112,7 +112,7 @@ TEST(GrowTest, NothingIsMissingAndNothingIsThereTwice) {
   EXPECT_EQ(whole.size(), 3u * 2 * 3);
 }
 
-TEST(GrowTest, ValuesThatAreThereAddNothing) {
+TEST(GrowTest, ExistingValuesAddNothing) {
   const auto spec = AmplitudeStudy({4, 8}, 2);
   auto request = Adding(0);
   AddAxis(request, "drive.sine.amplitude", {8, 4});
@@ -121,7 +121,7 @@ TEST(GrowTest, ValuesThatAreThereAddNothing) {
   EXPECT_THAT(AddedRuns(spec, Grown(spec, request)), IsEmpty());
 }
 
-TEST(GrowTest, TellsEveryFaultWithThePathsOfTheRequest) {
+TEST(GrowTest, ReportsEveryFaultWithRequestPaths) {
   const auto spec = AmplitudeStudy({4, 8}, 2);
   auto request = Adding(999);
   AddAxis(request, "drive.sine.frequency", {2, -1});
@@ -139,7 +139,7 @@ TEST(GrowTest, TellsEveryFaultWithThePathsOfTheRequest) {
   EXPECT_THAT(FaultsOf(spec, Adding(-1)), ElementsAre(HasSubstr("add_trials: -1 trials")));
 }
 
-TEST(GrowTest, AFaultOfAPointIsThatOfTheAxisThatAsksForIt) {
+TEST(GrowTest, AFaultOfAPointIsReportedAtItsAxis) {
   const auto spec = AmplitudeStudy({4, 8}, 2);
   auto request = Adding(0);
   AddAxis(request, "drive.sine.amplitude", {12});
@@ -170,12 +170,12 @@ TEST(PointOrderTest, FindsPointsAlsoWhereTheLastBitDiffers) {
   const auto points = Points(spec);
   for (size_t i = 0; i < points.size(); ++i) {
     auto values = points[i];
-    EXPECT_EQ(order.Place(values), i);
+    EXPECT_EQ(order.Index(values), i);
     values[0] = std::nextafter(values[0], 100);
     values[1] = std::nextafter(values[1], 0);
-    EXPECT_EQ(order.Place(values), i);
+    EXPECT_EQ(order.Index(values), i);
   }
-  EXPECT_EQ(PointOrder(test::BareStudy()).Place({}), 0u);
+  EXPECT_EQ(PointOrder(test::BareStudy()).Index({}), 0u);
 }
 
 TEST(PointOrderTest, AStudyAtFewerValuesKeepsItsOwn) {

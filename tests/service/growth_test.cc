@@ -1,4 +1,4 @@
-// Studies that grow, as a client sees them.
+// Growth of studies, as seen by a client.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -77,7 +77,7 @@ TEST_F(GrowthTest, AFinishedStudyRunsItsNewRunsAndKeepsTheOldOnes) {
   for (const v1::Run& run : after) EXPECT_EQ(run.state(), v1::Run::STATE_FINISHED) << run.name();
   EXPECT_EQ(client_.GetStudy(kName)->state(), v1::Study::STATE_FINISHED);
   std::lock_guard lock(server_.plan().mutex);
-  EXPECT_EQ(server_.plan().laid_out.size(), 9u);  // no run was run twice
+  EXPECT_EQ(server_.plan().initialized.size(), 9u);  // no run ran twice
 }
 
 TEST_F(GrowthTest, TablesAndAnswersAreInTheOrderOfTheAxes) {
@@ -95,7 +95,8 @@ TEST_F(GrowthTest, TablesAndAnswersAreInTheOrderOfTheAxes) {
     for (const double frequency : {1, 2}) {
       EXPECT_THAT(table->rows(row).axis_values(), ElementsAre(amplitude, frequency));
       EXPECT_EQ(table->rows(row).trial_count(), 2);
-      // A fake run measures its amplitude, 100 times its seed of places, and a share of its course below 1.
+      // A fake run measures its amplitude, plus 100 times its position seed, plus the completed fraction of the run,
+      // which is below 1.
       EXPECT_NEAR(table->rows(row).mean(), amplitude + 150.5, 0.5) << row;
       ++row;
     }
@@ -106,12 +107,12 @@ TEST_F(GrowthTest, TablesAndAnswersAreInTheOrderOfTheAxes) {
   EXPECT_EQ(answers->answers(0).plots(0).rows_size(), 6);
 }
 
-TEST_F(GrowthTest, AStudyThatWaitsOrRunsGrows) {
+TEST_F(GrowthTest, AQueuedOrRunningStudyGrows) {
   server_.plan().held = true;
   Create(AmplitudeStudy({4}, 2));
   ASSERT_TRUE(WaitFor([&] { return client_.GetStudy(kName)->run_counts().running_count() == 2; }));
   v1::GrowStudyRequest request = Growth(0);
-  AddFrequencies({2}, &request);  // the runs under way stand on a new axis now
+  AddFrequencies({2}, &request);  // the current runs now have a value on a new axis
   ASSERT_TRUE(client_.GrowStudy(request).ok());
   EXPECT_EQ(client_.GetStudy(kName)->run_counts().queued_count(), 2);
   server_.plan().held = false;
@@ -120,10 +121,10 @@ TEST_F(GrowthTest, AStudyThatWaitsOrRunsGrows) {
   EXPECT_THAT(client_.GetRun("studies/1/runs/2")->axis_values(), ElementsAre(4, 1));
   EXPECT_THAT(client_.GetRun("studies/1/runs/4")->axis_values(), ElementsAre(4, 2));
   std::lock_guard lock(server_.plan().mutex);
-  EXPECT_EQ(server_.plan().laid_out[3].drive.wave.frequency, 2);
+  EXPECT_EQ(server_.plan().initialized[3].drive.wave.frequency, 2);
 }
 
-TEST_F(GrowthTest, WhoeverWatchesIsToldOfTheNewRuns) {
+TEST_F(GrowthTest, WatchersAreToldOfTheNewRuns) {
   server_.plan().held = true;
   Create(AmplitudeStudy({4}, 1));
   std::map<std::string, v1::Run::State> seen;
@@ -157,17 +158,17 @@ TEST_F(GrowthTest, ARequestIsDoneOnce) {
   EXPECT_TRUE(absl::IsInvalidArgument(client_.GrowStudy(request).status()));
 }
 
-TEST_F(GrowthTest, ValuesThatAreThereChangeNothing) {
+TEST_F(GrowthTest, ExistingValuesChangeNothing) {
   Create(AmplitudeStudy({4}, 1));
   WaitForEnd();
   const auto before = client_.GetStudy(kName);
   EXPECT_EQ(client_.GrowStudy(Growth(0, {4}))->etag(), before->etag());
 }
 
-TEST_F(GrowthTest, WithAnOldEtagIsRefusedAndToldWhatWasDone) {
+TEST_F(GrowthTest, WithAnOldEtagIsRefusedWithTheLaterEdits) {
   Create(AmplitudeStudy({4}, 1));
   const std::string first = client_.GetStudy(kName)->etag();
-  WaitForEnd();  // that its runs go on is no matter
+  WaitForEnd();  // progress of runs does not change the etag
   v1::GrowStudyRequest request = Growth(1);
   request.set_etag(first);
   ASSERT_TRUE(client_.GrowStudy(request).ok());
@@ -177,7 +178,7 @@ TEST_F(GrowthTest, WithAnOldEtagIsRefusedAndToldWhatWasDone) {
   EXPECT_THAT(std::string(refused.message()), HasSubstr("local added 1 trial"));
 }
 
-TEST_F(GrowthTest, FaultsAreToldAllAtOnceAndNothingIsAdded) {
+TEST_F(GrowthTest, AllFaultsAreReportedAtOnceAndNothingIsAdded) {
   Create(AmplitudeStudy({4}, 1));
   v1::GrowStudyRequest request = Growth(-3, {8, 8});
   AddFrequencies({-1}, &request);
@@ -201,7 +202,7 @@ TEST_F(GrowthTest, ACancelledStudyDoesNotGrow) {
   server_.plan().held = false;
 }
 
-TEST_F(GrowthTest, WhatGrewIsReplayedAndBranchedFromAtItsPoint) {
+TEST_F(GrowthTest, AddedRunsAreReplayedAndBranchedFromAtTheirPoint) {
   Create(AmplitudeStudy({4}, 1));
   WaitForEnd();
   v1::GrowStudyRequest request = Growth(0, {8});
@@ -216,7 +217,7 @@ TEST_F(GrowthTest, WhatGrewIsReplayedAndBranchedFromAtItsPoint) {
   }
 }
 
-TEST_F(GrowthTest, IsAllThereOrNotThere) {
+TEST_F(GrowthTest, IsAtomic) {
   Create(AmplitudeStudy({4}, 2));
   WaitForEnd();
   server_.Stop();
@@ -244,7 +245,7 @@ TEST_F(GrowthTest, IsAllThereOrNotThere) {
   client::Client client(server_.address());
   EXPECT_EQ(client.GrowStudy(Growth(4))->run_counts().total_count(), 6);
   server_.Stop();
-  server_.Start();  // and what was answered is on disk
+  server_.Start();  // the acknowledged growth is on disk
   EXPECT_EQ(client::Client(server_.address()).GetStudy(kName)->run_counts().total_count(), 6);
 }
 
@@ -269,8 +270,8 @@ std::string FileText(const std::string& path) {
   return {std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
 }
 
-// With the real engine: a run that a study grew by is, in every sample and in the state that it leaves, the run that
-// the study would have had there from the start.
+// With the real engine: an added run equals, in every sample and in its final state, the run that the study would have
+// had from the start.
 TEST(GrowthOfTheEngineTest, HasTheSameBits) {
   const test::TemporaryDirectory directory;
   auto store = store::Store::Open(directory.path());

@@ -1,4 +1,4 @@
-/// The real gyreboxd on a free port, started and ended by a test.
+/// The real gyreboxd on a free port, started and stopped by a test.
 #pragma once
 
 #include <gtest/gtest.h>
@@ -20,7 +20,7 @@ class Gyreboxd {
   explicit Gyreboxd(std::string program = GYREBOXD, std::string device = "cpu")
       : program_(std::move(program)), device_(std::move(device)) {}
 
-  /// Starts it on its data directory, which stays from one start to the next.
+  /// Starts it on its data directory, which persists between starts.
   void Start(const std::vector<std::string>& options = {}) {
     std::filesystem::remove(PortFile());
     std::filesystem::create_directories(Runtime());
@@ -41,7 +41,7 @@ class Gyreboxd {
     tcp_address_.pop_back();
   }
 
-  /// Both.
+  /// Start() and WaitUntilUp().
   void StartAndWait(const std::vector<std::string>& options = {}) {
     Start(options);
     WaitUntilUp();
@@ -55,16 +55,16 @@ class Gyreboxd {
     EXPECT_EQ(Wait(), -SIGKILL) << Log();
   }
 
-  /// A program, with its options, that starts the server.
+  /// Sets a wrapper program, with its options, that starts the server.
   void set_prefix(std::vector<std::string> prefix) { prefix_ = std::move(prefix); }
   void set_listen(std::string listen) { listen_ = std::move(listen); }
 
-  /// Where a test may call without a token: the Unix socket.
+  /// Address where a test may call without a token: the Unix socket.
   std::string address() const { return "unix:" + Data() + "/gyreboxd.sock"; }
   /// HOST:PORT.
   const std::string& tcp_address() const { return tcp_address_; }
   int port() const { return std::stoi(tcp_address_.substr(tcp_address_.rfind(':') + 1)); }
-  /// Stands for $XDG_RUNTIME_DIR.
+  /// Used as $XDG_RUNTIME_DIR.
   std::string Runtime() const { return directory_.path() + "/runtime"; }
   const TemporaryDirectory& directory() const { return directory_; }
   std::string Data() const { return directory_.path() + "/data"; }

@@ -1,4 +1,4 @@
-/// What a server says of itself (gRPC health checking protocol).
+/// Health status of a server (gRPC health checking protocol).
 #pragma once
 
 #include <grpcpp/grpcpp.h>

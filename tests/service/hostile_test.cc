@@ -1,4 +1,4 @@
-// Peers that mean no good, and machines that fail: the server goes on answering, or says why it does not start.
+// Malicious peers and failing machines: the server keeps answering, or says why it does not start.
 #include <arpa/inet.h>
 #include <gmock/gmock.h>
 #include <grpcpp/grpcpp.h>
@@ -23,7 +23,7 @@ using test::Outcome;
 using test::WaitFor;
 using testing::HasSubstr;
 
-/// A plain connection; closed with its owner.
+/// A plain connection; closed by its destructor.
 class Socket {
  public:
   explicit Socket(int port) : socket_(socket(AF_INET, SOCK_STREAM, 0)) {
@@ -38,7 +38,7 @@ class Socket {
   Socket& operator=(const Socket&) = delete;
 
   bool connected() const { return connected_; }
-  /// Bytes that the peer took before it closed the connection.
+  /// Number of bytes that the peer accepted before it closed the connection.
   size_t Send(const std::string& bytes) {
     size_t sent = 0;
     while (sent < bytes.size()) {
@@ -48,7 +48,7 @@ class Socket {
     }
     return sent;
   }
-  /// Waits until the peer closes the connection. The limit only ends a test that has gone wrong.
+  /// Waits until the peer closes the connection. The limit only ends a failing test.
   bool WaitForEnd() {
     const timeval limit{.tv_sec = 60, .tv_usec = 0};
     setsockopt(socket_, SOL_SOCKET, SO_RCVTIMEO, &limit, sizeof(limit));
@@ -71,7 +71,7 @@ std::string RandomBytes(size_t count, unsigned seed) {
   return bytes;
 }
 
-/// Sends so many bytes in all, over as many connections as it takes, each begun with a prefix.
+/// Sends this many bytes in all, over as many connections as needed, each beginning with a prefix.
 void SendInAll(int port, size_t count, const std::string& prefix) {
   size_t sent = 0;
   for (unsigned seed = 1; sent < count && seed < 100'000; ++seed) {
@@ -84,13 +84,13 @@ void SendInAll(int port, size_t count, const std::string& prefix) {
 }
 
 constexpr size_t kBytes = 1'000'000;
-/// RFC 9113, section 3.4: what a client of HTTP/2 begins with, here with an empty SETTINGS frame.
+/// RFC 9113, section 3.4: the preface of an HTTP/2 client, here with an empty SETTINGS frame.
 const std::string kPreface = "PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n" + std::string("\0\0\0\4\0\0\0\0\0", 9);
 
 class HostileTest : public testing::Test {
  protected:
   void TearDown() override {
-    EXPECT_TRUE(client::Client(endpoint_).GetBox().ok());
+    EXPECT_TRUE(client::Client(endpoint_).GetMachine().ok());
     server_.Signal(SIGTERM);
     EXPECT_EQ(server_.Wait(), 0) << server_.Log();
   }
@@ -136,18 +136,18 @@ TEST_F(HostileTest, HalfOpenConnectionsDoNotStopIt) {
     ASSERT_TRUE(silent.back()->connected());
     if (i % 2 == 0) silent.back()->Send(std::string("\x16\x03\x01", 3));
   }
-  EXPECT_TRUE(client::Client(endpoint_).GetBox().ok());
+  EXPECT_TRUE(client::Client(endpoint_).GetMachine().ok());
   for (const auto& socket : silent) EXPECT_TRUE(socket->WaitForEnd());
 }
 
-TEST_F(HostileTest, MessagesOfNoMeaningAreRefusedOneByOne) {
+TEST_F(HostileTest, MeaninglessMessagesAreRefusedOneByOne) {
   Start();
   const auto studies =
       v1::StudyService::NewStub(grpc::CreateChannel(server_.address(), grpc::InsecureChannelCredentials()));
   int refused = 0;
   for (unsigned seed = 0; seed < 200; ++seed) {
     v1::CreateStudyRequest request;
-    (void)request.ParseFromString(RandomBytes(seed, seed));  // what could be read of it is sent
+    (void)request.ParseFromString(RandomBytes(seed, seed));  // sends whatever could be parsed
     request.mutable_spec()->mutable_bed()->set_bead_count(-1);
     grpc::ClientContext context;
     v1::Study study;
@@ -159,7 +159,7 @@ TEST_F(HostileTest, MessagesOfNoMeaningAreRefusedOneByOne) {
   EXPECT_GT(refused, 100);
 }
 
-TEST_F(HostileTest, AClientThatVanishesInAStreamIsForgotten) {
+TEST_F(HostileTest, AStreamOfAVanishedClientIsReleased) {
   Start();
   client::Client client(endpoint_);
   v1::StudySpec spec = test::BareStudy();
@@ -178,7 +178,7 @@ TEST_F(HostileTest, AClientThatVanishesInAStreamIsForgotten) {
   EXPECT_TRUE(WaitFor([&] { return client.GetRun("studies/1/runs/1")->step() > step; }));
 }
 
-// ---- machines that fail
+// ---- failing machines
 
 std::string WhyNotStarted(const std::vector<std::string>& command) {
   const Outcome outcome = test::Run(command);
@@ -192,7 +192,7 @@ class DamageTest : public testing::Test {
     return gyrebox::WhyNotStarted({GYREBOXD, "--data", data_, "--listen", "127.0.0.1:0", "--device", "cpu"});
   }
 
-  /// A database with some studies in it, all in its file.
+  /// Fills a database with some studies, all in its main file.
   void Fill() {
     auto store = *store::Store::Open(data_);
     const v1::StudySpec spec = test::AmplitudeStudy({1, 2, 3, 4}, 50);
@@ -244,7 +244,7 @@ TEST_F(DamageTest, ADirectoryThatCannotBeWrittenIsNamed) {
   }
   std::filesystem::permissions(data_, std::filesystem::perms(0555));
   std::vector<std::string> command = {GYREBOXD, "--data", data_, "--listen", "127.0.0.1:0", "--device", "cpu"};
-  if (geteuid() == 0) {  // whom no permission stops
+  if (geteuid() == 0) {  // root ignores permissions
     const std::vector<std::string> nobody = {"/usr/bin/setpriv", "--reuid=65534", "--regid=65534", "--clear-groups"};
     command.insert(command.begin(), nobody.begin(), nobody.end());
   }
@@ -256,7 +256,7 @@ TEST_F(DamageTest, ADirectoryThatCannotBeWrittenIsNamed) {
 
 TEST_F(DamageTest, NothingIsOrderedByTheClock) {
   Fill();
-  // What the first studies look like to a server whose clock was set back by an hour after them.
+  // Emulates a clock that was set back by an hour after the first studies.
   sqlite3* database = nullptr;
   ASSERT_EQ(sqlite3_open(database_.c_str(), &database), SQLITE_OK);
   ASSERT_EQ(sqlite3_exec(database, "UPDATE study SET create_time = create_time + 3600000", nullptr, nullptr, nullptr),
@@ -270,7 +270,7 @@ TEST_F(DamageTest, NothingIsOrderedByTheClock) {
   EXPECT_LT(late->create_time().seconds(), store->GetStudy(5)->create_time().seconds());
   EXPECT_EQ(store->ListStudies(100, 10)->front().name(), "studies/6");  // newest first
   EXPECT_EQ(store->ListWaiting()->front().study, 1);                    // oldest first
-  // A run that ends before it started, by such a clock, is at its end all the same.
+  // A run that ends before it started, by such a clock, has ended all the same.
   const std::vector<int64_t> first = {1};
   ASSERT_TRUE(store->StartRuns(6, first, "cpu").ok());
   std::vector<store::RunUpdate> ended(1);

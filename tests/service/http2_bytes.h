@@ -1,4 +1,4 @@
-/// Bytes of HTTP/2 (RFC 9113) and of gRPC's messages, right or wrong.
+/// Byte sequences of HTTP/2 (RFC 9113) and gRPC messages, valid or invalid.
 #pragma once
 
 #include <cstdint>
@@ -29,7 +29,7 @@ inline std::string BigEndian(uint64_t value, int bytes) {
   return text;
 }
 
-/// A frame whose length field may differ from the bytes that follow (RFC 9113, section 4.1).
+/// A frame whose length field may differ from the payload (RFC 9113, section 4.1).
 inline std::string FrameClaiming(uint32_t length, uint8_t type, uint8_t flags, uint32_t stream,
                                  const std::string& payload) {
   return BigEndian(length, 3) + BigEndian(type, 1) + BigEndian(flags, 1) + BigEndian(stream, 4) + payload;
@@ -39,7 +39,7 @@ inline std::string Frame(uint8_t type, uint8_t flags, uint32_t stream, const std
   return FrameClaiming(static_cast<uint32_t>(payload.size()), type, flags, stream, payload);
 }
 
-/// An integer of HPACK with a prefix of so many bits, under the bits of `first` (RFC 7541, section 5.1).
+/// An HPACK integer with a prefix of this many bits, below the bits of `first` (RFC 7541, section 5.1).
 inline std::string HpackInteger(uint8_t first, int prefix_bits, size_t value) {
   const size_t most = (size_t{1} << prefix_bits) - 1;
   if (value < most) return std::string(1, static_cast<char>(first | value));
@@ -54,7 +54,7 @@ inline std::string HpackField(const std::string& name, const std::string& value,
          HpackInteger(0, 7, value.size()) + value;
 }
 
-/// A message of gRPC: a flag, the length that it claims, and its bytes.
+/// A gRPC message: a flag, its claimed length, and its bytes.
 inline std::string GrpcMessage(const std::string& bytes, uint32_t claimed, uint8_t flag = 0) {
   return BigEndian(flag, 1) + BigEndian(claimed, 4) + bytes;
 }

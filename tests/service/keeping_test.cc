@@ -1,4 +1,4 @@
-// What a box keeps, what it deletes, and when. Times are given by the test.
+// Retention: what a machine keeps, what it deletes, and when. The tests supply the times.
 #include <gmock/gmock.h>
 #include <google/protobuf/util/time_util.h>
 #include <gtest/gtest.h>
@@ -6,7 +6,7 @@
 #include <filesystem>
 
 #include "example_studies.h"
-#include "retention/keeper.h"
+#include "retention/retention_worker.h"
 #include "store/database.h"
 #include "temporary_directory.h"
 
@@ -38,15 +38,15 @@ TEST(RetentionRulesTest, WithoutRulesEverythingStays) {
   EXPECT_THAT(WhatIsDue({{Ended(1, 0, kGibibyte)}, 1000 * kGibibyte}, {}, 10'000 * kDay), IsEmpty());
 }
 
-TEST(RetentionRulesTest, WhatIsTooOldIsDue) {
+TEST(RetentionRulesTest, TooOldStudiesAreDue) {
   const store::DeletableStudies there{{Ended(1, 0), Ended(2, 9 * kDay), Ended(3, 10 * kDay)}, 0};
   const auto due = WhatIsDue(there, {.keep_days = 30}, 39 * kDay + 1);
   EXPECT_THAT(NumbersOf(due), ElementsAre(1, 2));
   EXPECT_THAT(due[0].reason, HasSubstr("30 days"));
 }
 
-TEST(RetentionRulesTest, WhereSpaceIsShortThoseThatEndedFirstAreDueUntilTheRestFits) {
-  // In the order in which they ended, whatever the clock said then.
+TEST(RetentionRulesTest, WhenSpaceIsShortTheEarliestEndedAreDueUntilTheRestFits) {
+  // In the order in which they ended, whatever the clock said.
   const store::DeletableStudies there{
       {Ended(7, 50 * kDay, kGibibyte), Ended(2, 3 * kDay, kGibibyte), Ended(9, 60 * kDay, kGibibyte)}, 10 * kGibibyte};
   EXPECT_THAT(NumbersOf(WhatIsDue(there, {.keep_gib = 8.5}, 60 * kDay)), ElementsAre(7, 2));
@@ -65,8 +65,7 @@ class KeepingTest : public testing::Test {
     store_ = *std::move(opened);
   }
 
-  /// A study of two finished runs with samples, a journal, frames and states. @param source of the state that it starts
-  /// from.
+  /// A study of two finished runs with samples, a journal, frames and states. @param source of its initial state.
   int64_t Finished(const std::string& source = "") {
     v1::StudySpec spec = AmplitudeStudy({4}, 2);
     if (!source.empty()) spec.mutable_start()->mutable_saved()->set_run(source);
@@ -88,13 +87,13 @@ class KeepingTest : public testing::Test {
       store::Frame& frame = update.frames.emplace_back();
       frame.beads = {.side_x = 3, .side_y = 3, .x = {7}, .y = {8}, .angle = {9}, .spinner = {1}};
       update.end_state = store::BedBytes{.bytes = "left", .side_x = 1, .side_y = 1};
-      update.entry.emplace().set_person("anna");
+      update.entry.emplace().set_user("anna");
     }
     EXPECT_TRUE(store_->RecordProgress(id, updates).ok());
     return id;
   }
 
-  /// Rows of all tables that are of a study.
+  /// Number of rows of a study in all tables.
   int64_t RowsOf(int64_t study) {
     auto connection = store::Connection::Open(directory_.path() + "/gyrebox.db", store::Connection::Mode::kRead);
     int64_t count = 0;
@@ -140,7 +139,7 @@ TEST_F(KeepingTest, NothingIsLeftOfADeletedStudy) {
   ASSERT_GT(RowsOf(id), 10);
   ASSERT_EQ(FilesOf(id), 2);
   ASSERT_TRUE(store_->DeleteStudy(id, "").ok());
-  // At once there is no such study, also while its rows still are.
+  // The study disappears at once, while its rows still exist.
   EXPECT_TRUE(absl::IsNotFound(store_->GetStudy(id).status()));
   EXPECT_TRUE(absl::IsNotFound(store_->GetRun(id, 1).status()));
   EXPECT_TRUE(absl::IsNotFound(store_->GetOwner(id).status()));
@@ -154,23 +153,23 @@ TEST_F(KeepingTest, NothingIsLeftOfADeletedStudy) {
   EXPECT_EQ(store_->ReadSamples(other, 2, 0, 10)->size(), 1u);
   EXPECT_EQ(store_->ListFrames(other, 2, 0, 10)->size(), 1u);
   EXPECT_EQ(store_->GetObservables(other, 2)->size(), 1u);
-  EXPECT_EQ(Finished(), 3);  // no name is given twice
+  EXPECT_EQ(Finished(), 3);  // names are never reused
 }
 
-TEST_F(KeepingTest, ADeletionThatWasCutOffIsDoneAtTheNextOpening) {
+TEST_F(KeepingTest, AnInterruptedDeletionIsCompletedAtTheNextOpening) {
   const int64_t id = Finished();
   ASSERT_TRUE(store_->DeleteStudy(id, "").ok());
   Open();
   EXPECT_EQ(RowsOf(id), 0);
   EXPECT_EQ(FilesOf(id), 0);
-  // So is one that was cut off between the rows and the files.
+  // Also if it was interrupted between the rows and the files.
   std::filesystem::copy_file(directory_.Write("left", "x"), directory_.path() + "/states/1-1-4000.end");
   Open();
   EXPECT_EQ(FilesOf(id), 0);
 }
 
-// It has the state that it starts from as its own.
-TEST_F(KeepingTest, AStudyThatAnotherStartsFromIsDeletedAndTheOtherKeepsItsStart) {
+// The other study has its own copy of the initial state.
+TEST_F(KeepingTest, DeletingASourceStudyKeepsTheInitialStateOfTheOther) {
   const int64_t first = Finished();
   const int64_t second = Finished("studies/1/runs/2/states/4000");
   EXPECT_TRUE(store_->DeleteStudy(first, "").ok());
@@ -178,7 +177,7 @@ TEST_F(KeepingTest, AStudyThatAnotherStartsFromIsDeletedAndTheOtherKeepsItsStart
   EXPECT_EQ(FilesOf(first), 0);
   Open();
   EXPECT_EQ(store_->GetStartState(second)->bytes, "left");
-  // What is like it starts from the same; what names the state that has gone is refused.
+  // An equal study starts from the same state; a study that names the deleted state is refused.
   const v1::StudySpec spec = store_->GetStudy(second)->spec();
   ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "", "anna", 0, /*like=*/second).ok());
   EXPECT_EQ(store_->GetStartState(3)->bytes, "left");
@@ -201,7 +200,7 @@ TEST_F(KeepingTest, AStudyWithOpenRunsIsNeitherDeletedNorArchived) {
   EXPECT_TRUE(store_->DeleteStudy(1, "").ok());
 }
 
-TEST_F(KeepingTest, WhatPeopleDoToAStudyDoesNotMoveItsEnd) {
+TEST_F(KeepingTest, WhatUsersDoToAStudyDoesNotMoveItsEnd) {
   const int64_t id = Finished();
   auto connection = store::Connection::Open(directory_.path() + "/gyrebox.db", store::Connection::Mode::kWrite);
   ASSERT_TRUE((*connection)->Execute("UPDATE study SET end_time = 5").ok());
@@ -210,7 +209,7 @@ TEST_F(KeepingTest, WhatPeopleDoToAStudyDoesNotMoveItsEnd) {
   EXPECT_EQ(EndOf(id), 5);
 }
 
-TEST_F(KeepingTest, GoesByTheOrderInWhichStudiesEnded) {
+TEST_F(KeepingTest, FollowsTheOrderInWhichStudiesEnded) {
   const v1::StudySpec spec = AmplitudeStudy({4}, 1);
   ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "").ok());
   Finished();
@@ -222,122 +221,123 @@ TEST_F(KeepingTest, GoesByTheOrderInWhichStudiesEnded) {
   EXPECT_THAT(order, ElementsAre(2, 3, 1));
 }
 
-TEST_F(KeepingTest, AnOldStudyIsWarnedOfAndGoesAfterTheWarning) {
+TEST_F(KeepingTest, AnOldStudyIsDeletedAfterItsWarning) {
   const int64_t id = Finished();
   std::vector<int64_t> told;
-  Keeper keeper(*store_, {.keep_days = 30, .warn_days = 7}, [&](int64_t study) { told.push_back(study); });
+  RetentionWorker retention_worker(*store_, {.keep_days = 30, .warn_days = 7},
+                                   [&](int64_t study) { told.push_back(study); });
   int64_t now = EndOf(id) + 30 * kDay;
-  ASSERT_TRUE(keeper.Look(now, 0).ok());
+  ASSERT_TRUE(retention_worker.Look(now, 0).ok());
   EXPECT_FALSE(IsWarned(id));
   now += 1;
-  ASSERT_TRUE(keeper.Look(now, 600).ok());
+  ASSERT_TRUE(retention_worker.Look(now, 600).ok());
   EXPECT_EQ(DeleteTimeOf(id), now + 7 * kDay);
   EXPECT_THAT(store_->GetStudy(id)->delete_reason(), HasSubstr("30 days"));
   EXPECT_THAT(told, ElementsAre(id));
   for (int day = 1; day < 7; ++day) {
-    ASSERT_TRUE(keeper.Look(now + day * kDay, kDaySeconds).ok());
+    ASSERT_TRUE(retention_worker.Look(now + day * kDay, kDaySeconds).ok());
     EXPECT_EQ(DeleteTimeOf(id), now + 7 * kDay);
   }
-  ASSERT_TRUE(keeper.Look(now + 7 * kDay, kDaySeconds).ok());
+  ASSERT_TRUE(retention_worker.Look(now + 7 * kDay, kDaySeconds).ok());
   EXPECT_TRUE(absl::IsNotFound(store_->GetStudy(id).status()));
 }
 
-TEST_F(KeepingTest, TimeThatTheServerDidNotRunIsAddedToTheWarning) {
+TEST_F(KeepingTest, DowntimeIsAddedToTheWarning) {
   const int64_t id = Finished();
   const int64_t now = EndOf(id) + 31 * kDay;
   const Rules rules{.keep_days = 30, .warn_days = 7};
-  ASSERT_TRUE(Keeper(*store_, rules, [](int64_t) {}).Look(now, 0).ok());
-  ASSERT_TRUE(Keeper(*store_, rules, [](int64_t) {}).Look(now + 3 * kDay, 3 * kDaySeconds).ok());
-  Open();  // ten days off
-  Keeper keeper(*store_, rules, [](int64_t) {});
-  ASSERT_TRUE(keeper.Look(now + 13 * kDay, 0).ok());
+  ASSERT_TRUE(RetentionWorker(*store_, rules, [](int64_t) {}).Look(now, 0).ok());
+  ASSERT_TRUE(RetentionWorker(*store_, rules, [](int64_t) {}).Look(now + 3 * kDay, 3 * kDaySeconds).ok());
+  Open();  // ten days of downtime
+  RetentionWorker retention_worker(*store_, rules, [](int64_t) {});
+  ASSERT_TRUE(retention_worker.Look(now + 13 * kDay, 0).ok());
   EXPECT_EQ(DeleteTimeOf(id), now + 17 * kDay);
-  ASSERT_TRUE(keeper.Look(now + 17 * kDay, 4 * kDaySeconds).ok());
+  ASSERT_TRUE(retention_worker.Look(now + 17 * kDay, 4 * kDaySeconds).ok());
   EXPECT_TRUE(absl::IsNotFound(store_->GetStudy(id).status()));
 }
 
-// The clock is set a year ahead and back again: nothing goes, and the warning is taken back.
+// The clock is set a year ahead and back again: nothing is deleted, and the warning is withdrawn.
 TEST_F(KeepingTest, AClockThatJumpsDeletesNothing) {
   const int64_t id = Finished();
-  Keeper keeper(*store_, {.keep_days = 30, .warn_days = 7}, [](int64_t) {});
+  RetentionWorker retention_worker(*store_, {.keep_days = 30, .warn_days = 7}, [](int64_t) {});
   const int64_t now = EndOf(id);
-  ASSERT_TRUE(keeper.Look(now + 365 * kDay, 600).ok());
+  ASSERT_TRUE(retention_worker.Look(now + 365 * kDay, 600).ok());
   EXPECT_TRUE(IsWarned(id));
-  ASSERT_TRUE(keeper.Look(now + 2 * 365 * kDay, 600).ok());  // later than the time that was told
+  ASSERT_TRUE(retention_worker.Look(now + 2 * 365 * kDay, 600).ok());  // later than the announced deletion time
   EXPECT_TRUE(IsWarned(id));
-  ASSERT_TRUE(keeper.Look(now + kDay, 600).ok());
+  ASSERT_TRUE(retention_worker.Look(now + kDay, 600).ok());
   EXPECT_FALSE(IsWarned(id));
   EXPECT_EQ(store_->GetStudy(id)->delete_reason(), "");
-  ASSERT_TRUE(keeper.Look(now - 365 * kDay, 600).ok());  // and set back by a year
+  ASSERT_TRUE(retention_worker.Look(now - 365 * kDay, 600).ok());  // now set back by a year
   EXPECT_FALSE(IsWarned(id));
-  // The next warning stands for its whole time anew.
-  ASSERT_TRUE(keeper.Look(now + 31 * kDay, 10 * kDaySeconds).ok());
-  ASSERT_TRUE(keeper.Look(now + 37 * kDay, 6 * kDaySeconds).ok());
+  // The next warning runs for its full time again.
+  ASSERT_TRUE(retention_worker.Look(now + 31 * kDay, 10 * kDaySeconds).ok());
+  ASSERT_TRUE(retention_worker.Look(now + 37 * kDay, 6 * kDaySeconds).ok());
   EXPECT_TRUE(IsWarned(id));
 }
 
-TEST_F(KeepingTest, AClockThatIsSetBackDeletesNothingEarlyAndMovesWhatIsTold) {
+TEST_F(KeepingTest, AClockSetBackDeletesNothingEarlyAndMovesTheDeletionTime) {
   const int64_t id = Finished();
-  Keeper keeper(*store_, {.keep_gib = 1e-9, .warn_days = 7}, [](int64_t) {});
+  RetentionWorker retention_worker(*store_, {.keep_gib = 1e-9, .warn_days = 7}, [](int64_t) {});
   const int64_t now = EndOf(id);
-  ASSERT_TRUE(keeper.Look(now, 0).ok());
-  ASSERT_TRUE(keeper.Look(now - 365 * kDay, 2 * kDaySeconds).ok());
+  ASSERT_TRUE(retention_worker.Look(now, 0).ok());
+  ASSERT_TRUE(retention_worker.Look(now - 365 * kDay, 2 * kDaySeconds).ok());
   EXPECT_EQ(DeleteTimeOf(id), now - 365 * kDay + 5 * kDay);
-  ASSERT_TRUE(keeper.Look(now - 361 * kDay, 4 * kDaySeconds).ok());
+  ASSERT_TRUE(retention_worker.Look(now - 361 * kDay, 4 * kDaySeconds).ok());
   EXPECT_TRUE(IsWarned(id));
-  ASSERT_TRUE(keeper.Look(now - 360 * kDay, 1 * kDaySeconds).ok());
+  ASSERT_TRUE(retention_worker.Look(now - 360 * kDay, 1 * kDaySeconds).ok());
   EXPECT_TRUE(absl::IsNotFound(store_->GetStudy(id).status()));
 }
 
-TEST_F(KeepingTest, WhatIsArchivedIsNeverDeletedAndLosesItsWarning) {
+TEST_F(KeepingTest, AnArchivedStudyIsNeverDeletedAndLosesItsWarning) {
   const int64_t id = Finished();
-  Keeper keeper(*store_, {.keep_days = 30, .keep_gib = 1e-9, .warn_days = 7}, [](int64_t) {});
+  RetentionWorker retention_worker(*store_, {.keep_days = 30, .keep_gib = 1e-9, .warn_days = 7}, [](int64_t) {});
   const int64_t now = EndOf(id) + 31 * kDay;
-  ASSERT_TRUE(keeper.Look(now, 0).ok());
+  ASSERT_TRUE(retention_worker.Look(now, 0).ok());
   ASSERT_TRUE(IsWarned(id));
   ASSERT_TRUE(store_->ArchiveStudy(id, true, "anna").ok());
   EXPECT_FALSE(IsWarned(id));
-  ASSERT_TRUE(keeper.Look(now + 100 * kDay, 100 * kDaySeconds).ok());
+  ASSERT_TRUE(retention_worker.Look(now + 100 * kDay, 100 * kDaySeconds).ok());
   EXPECT_TRUE(store_->GetStudy(id)->archived());
   EXPECT_FALSE(IsWarned(id));
   ASSERT_TRUE(store_->ArchiveStudy(id, false, "anna").ok());
-  ASSERT_TRUE(keeper.Look(now + 101 * kDay, kDaySeconds).ok());
-  EXPECT_EQ(DeleteTimeOf(id), now + 108 * kDay);  // the warning begins anew
+  ASSERT_TRUE(retention_worker.Look(now + 101 * kDay, kDaySeconds).ok());
+  EXPECT_EQ(DeleteTimeOf(id), now + 108 * kDay);  // the warning restarts
 }
 
-TEST_F(KeepingTest, WhatGrowsLosesItsWarning) {
+TEST_F(KeepingTest, AGrowingStudyLosesItsWarning) {
   const int64_t id = Finished();
-  Keeper keeper(*store_, {.keep_days = 30, .warn_days = 7}, [](int64_t) {});
+  RetentionWorker retention_worker(*store_, {.keep_days = 30, .warn_days = 7}, [](int64_t) {});
   const int64_t now = EndOf(id) + 31 * kDay;
-  ASSERT_TRUE(keeper.Look(now, 0).ok());
+  ASSERT_TRUE(retention_worker.Look(now, 0).ok());
   v1::StudySpec spec = store_->GetStudy(id)->spec();
   spec.mutable_trials()->set_count(3);
   auto runs = NewRuns(spec);
   runs.erase(runs.begin(), runs.begin() + 2);
   ASSERT_TRUE(store_->GrowStudy(id, {spec, runs, {}, "1 trial"}, "", "", "anna").ok());
   EXPECT_FALSE(IsWarned(id));
-  ASSERT_TRUE(keeper.Look(now + 100 * kDay, 100 * kDaySeconds).ok());  // it is not at its end
+  ASSERT_TRUE(retention_worker.Look(now + 100 * kDay, 100 * kDaySeconds).ok());  // it has not ended
   EXPECT_FALSE(IsWarned(id));
 }
 
-TEST_F(KeepingTest, SpaceIsMadeByWhatEndedFirstUntilTheRestFits) {
+TEST_F(KeepingTest, TheEarliestEndedAreDeletedUntilTheRestFits) {
   const int64_t first = Finished(), second = Finished(), third = Finished();
   const auto there = store_->ListDeletable();
   ASSERT_EQ(there->studies.size(), 3u);
   const auto one = static_cast<double>(there->studies[0].bytes);
   ASSERT_GT(one, 0);
   EXPECT_EQ(static_cast<double>(there->all_bytes), 3 * one);
-  Keeper keeper(*store_, {.keep_gib = 2 * one / kGibibyte, .warn_days = 7}, [](int64_t) {});
+  RetentionWorker retention_worker(*store_, {.keep_gib = 2 * one / kGibibyte, .warn_days = 7}, [](int64_t) {});
   const int64_t now = EndOf(third);
-  ASSERT_TRUE(keeper.Look(now, 0).ok());
+  ASSERT_TRUE(retention_worker.Look(now, 0).ok());
   EXPECT_TRUE(IsWarned(first));
   EXPECT_FALSE(IsWarned(second));
-  ASSERT_TRUE(store_->DeleteStudy(second, "").ok());  // somebody makes room
-  ASSERT_TRUE(keeper.Look(now + kDay, kDaySeconds).ok());
+  ASSERT_TRUE(store_->DeleteStudy(second, "").ok());  // someone frees space
+  ASSERT_TRUE(retention_worker.Look(now + kDay, kDaySeconds).ok());
   EXPECT_FALSE(IsWarned(first));
 }
 
-// Nobody loses a study that was archived between the look and the deletion.
+// A study that is archived between the check and the deletion is kept.
 TEST_F(KeepingTest, OnlyAStudyThatIsStillDueIsDeleted) {
   const int64_t id = Finished();
   EXPECT_TRUE(absl::IsFailedPrecondition(store_->DeleteDueStudy(id, 0)));
@@ -351,14 +351,14 @@ TEST_F(KeepingTest, OnlyAStudyThatIsStillDueIsDeleted) {
   EXPECT_TRUE(store_->DeleteDueStudy(id, 1).ok());
 }
 
-TEST_F(KeepingTest, TheThreadErasesWhatWasDeleted) {
+TEST_F(KeepingTest, TheThreadErasesDeletedStudies) {
   const int64_t id = Finished();
-  Keeper keeper(*store_, {}, [](int64_t) {});
-  keeper.Start();
+  RetentionWorker retention_worker(*store_, {}, [](int64_t) {});
+  retention_worker.Start();
   ASSERT_TRUE(store_->DeleteStudy(id, "").ok());
-  keeper.Wake();
-  keeper.Stop();
-  Erase();  // what the thread had no time for
+  retention_worker.Wake();
+  retention_worker.Stop();
+  Erase();  // erases what the thread had no time for
   EXPECT_EQ(RowsOf(id), 0);
 }
 

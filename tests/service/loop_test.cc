@@ -1,12 +1,12 @@
-// Loops, and what a late response looks like.
-#include "analysis/loop.h"
+// Hysteresis loops, and the apparent loop of a delayed response.
+#include "estimators/loop.h"
 
 #include <gtest/gtest.h>
 
 #include <cmath>
 #include <vector>
 
-#include "analysis/response.h"
+#include "estimators/response.h"
 
 namespace gyrebox::analysis {
 namespace {
@@ -59,14 +59,14 @@ TEST(LoopTest, BranchesThatCrossCountBothTriangles) {
   EXPECT_NEAR(*AreaBetween(up, down), 1, 1e-12);
 }
 
-TEST(LoopTest, BranchesThatShareNoDriveHaveNoArea) {
+TEST(LoopTest, BranchesWithoutCommonDriveHaveNoArea) {
   const std::vector<SweepPoint> up = {{0, 0}, {1, 2}}, down = {{2, 1}, {3, 1}};
   EXPECT_FALSE(AreaBetween(up, down));
   EXPECT_FALSE(AreaBetween(up, {}));
 }
 
 TEST(LoopTest, ADelayedLineHasTheAreaOfItsDelay) {
-  constexpr double kRate = 0.5, kDelay = 2;  // both branches shifted by 1
+  constexpr double kRate = 0.5, kDelay = 2;  // each branch is shifted by 1
   const auto line = [](double x) { return 3 * x; };
   std::vector<SweepPoint> up, down;
   for (int i = 0; i <= 100; ++i) {
@@ -76,7 +76,7 @@ TEST(LoopTest, ADelayedLineHasTheAreaOfItsDelay) {
   EXPECT_NEAR(*AreaBetween(up, down), AreaOfDelay(kRate, kDelay, 300), 1e-9);
 }
 
-/// Parameter at which x' = x^2 + mu runs away when mu rises at a rate from below: fourth-order Runge-Kutta.
+/// Parameter at which x' = x^2 + mu diverges when mu rises at a rate from below: fourth-order Runge-Kutta.
 double Jump(double rate) {
   double mu = -std::pow(rate, 2.0 / 3) * 40, x = -std::sqrt(-mu);
   const double reach = 1e4 * std::pow(rate, 1.0 / 3);
@@ -88,18 +88,18 @@ double Jump(double rate) {
     x += step * (a + 2 * b + 2 * c + d) / 6;
     mu += rate * step;
   }
-  return mu + rate / x;  // the rest of the way to infinity takes 1/x
+  return mu + rate / x;  // the remaining time to infinity is 1/x
 }
 
-// The swept saddle-node jumps late, by 2.33810741 rate^(2/3), the first zero of the Airy function (M. Abramowitz and I.
-// A. Stegun, Handbook of Mathematical Functions, table 10.13): .108525 at rate 0.01, .023381 at 0.001. A loop between
-// two such jumps is apparent only, and vanishes at rest.
+// The swept saddle-node jumps late, by 2.33810741 rate^(2/3), where the factor is the first zero of the Airy function
+// (M. Abramowitz and I. A. Stegun, Handbook of Mathematical Functions, table 10.13): .108525 at rate 0.01, .023381 at
+// 0.001. A loop between two such jumps is apparent only, and vanishes at zero rate.
 TEST(LoopTest, OfASweptSaddleNodeVanishesAtRest) {
   EXPECT_NEAR(Jump(0.01), 0.108525, 5e-5);
   EXPECT_NEAR(Jump(0.001), 0.023381, 2e-5);
   const std::vector<double> rates = {0.0005, 0.001, 0.002, 0.005, 0.01};
   std::vector<double> areas;
-  for (const double rate : rates) areas.push_back(2 * Jump(rate));  // both jumps late, height 1
+  for (const double rate : rates) areas.push_back(2 * Jump(rate));  // both jumps are late, of height 1
   const auto rest = ExtrapolateToRest(rates, areas);
   ASSERT_TRUE(rest);
   EXPECT_NEAR(rest->at_rest, 0, 2e-4);
@@ -123,7 +123,7 @@ TEST(ResponseTest, OfAnExponentialIsItsTimeConstant) {
 
 TEST(ResponseTest, FindsTheChangeThatDoubles) {
   const std::vector<Change> changes = {{2, 1.5}, {4, 6}, {0.5, 0.8}, {0.25, 0.4}};
-  const Place grow = ChangeNeeded(changes, 2), shrink = ChangeNeeded(changes, 0.5);
+  const IntervalEstimate grow = ChangeNeeded(changes, 2), shrink = ChangeNeeded(changes, 0.5);
   ASSERT_TRUE(grow.value && shrink.value);
   EXPECT_NEAR(*grow.value, std::exp(std::log(2) + std::log(2) * std::log(2 / 1.5) / std::log(4)), 1e-12);
   EXPECT_DOUBLE_EQ(*grow.low, 2);
@@ -134,7 +134,7 @@ TEST(ResponseTest, FindsTheChangeThatDoubles) {
   EXPECT_GE(*shrink.high, *shrink.value);
 }
 
-TEST(ResponseTest, SaysWhenNoChangeIsEnough) {
+TEST(ResponseTest, SaysWhenNoChangeSuffices) {
   const std::vector<Change> changes = {{2, 1.5}};
   EXPECT_EQ(ChangeNeeded(changes, 2).note, "not reached in this range");
   EXPECT_EQ(ChangeNeeded(changes, 0.5).note, "no stage changes the amplitude this way");

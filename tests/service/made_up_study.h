@@ -1,4 +1,4 @@
-/// A stored study whose runs measured what a test says.
+/// A stored study whose runs have measured values chosen by a test.
 #pragma once
 
 #include <gtest/gtest.h>
@@ -12,7 +12,7 @@
 #include <string>
 #include <vector>
 
-#include "analysis/stages.h"
+#include "digest/stages.h"
 #include "example_studies.h"
 #include "store/store.h"
 #include "study/defaults.h"
@@ -21,20 +21,20 @@
 
 namespace gyrebox::test {
 
-/// What a run measures at a moment.
+/// Values that a run measures at a time.
 struct MadeUp {
   double size = 0;                                           ///< weight-average
   double number = std::numeric_limits<double>::quiet_NaN();  ///< number-average
-  double uniformity = 0.5;
+  double polydispersity = 0.5;
   double spacing = 5;
   double word = 1;
 };
 
-/// A run that a test makes up.
+/// A synthetic run.
 struct MadeUpRun {
   std::vector<double> axis_values;
   int trial = 1;
-  double seed = 0;  ///< normal, its own
+  double seed = 0;  ///< standard normal, independent for each run
   bool audit = false;
 };
 
@@ -43,9 +43,9 @@ class MadeUpStudy {
   using Measured = std::function<MadeUp(const MadeUpRun& run, double time)>;
   using Ending = std::function<v1::Run::State(const MadeUpRun& run)>;
 
-  /// Fills in defaults. A frame of one bead is kept at the end of each stage, and where a run ends. The columns of
-  /// structure hold values in every ninth sample only.
-  /// @param reached share of its course that every run is recorded to have reached.
+  /// Fills in defaults. Stores a frame of one bead at the end of each stage and at the end of a run. The structure
+  /// columns hold values in every ninth sample only.
+  /// @param reached recorded completed fraction of every run.
   MadeUpStudy(store::Store& store, v1::StudySpec spec, const Measured& measured, const Ending& ending = AllFinish,
               double reached = 1) {
     study::FillDefaults(&spec);
@@ -80,7 +80,7 @@ class MadeUpStudy {
   static std::vector<v1::Observable> Observables() {
     std::vector<v1::Observable> all;
     for (const auto& [name, unit] : {std::pair("spinner_weight_average_size", "beads"),
-                                     {"spinner_size_spread", ""},
+                                     {"polydispersity", ""},
                                      {"domain_spacing", "sigma"},
                                      {"morphology_class", ""},
                                      {"spinner_number_average_size", "beads"}}) {
@@ -104,7 +104,7 @@ class MadeUpStudy {
       const MadeUp now = measured(run, time);
       const bool whole = i % 9 == 0;
       update.samples.numbers.insert(update.samples.numbers.end(),
-                                    {time * 2000, time, now.size, now.uniformity, whole ? now.spacing : kNone,
+                                    {time * 2000, time, now.size, now.polydispersity, whole ? now.spacing : kNone,
                                      whole ? now.word : kNone, now.number});
     }
     for (const auto& stage : analysis::StagesOf(study::AtPoint(spec, run.axis_values))) {

@@ -1,5 +1,5 @@
-// Kept frames measured again give what the run measured, or would have measured in another way.
-#include "analysis/measure_again.h"
+// Stored frames measured again equal what the run measured, or would have measured with other settings.
+#include "digest/measure_again.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -9,8 +9,8 @@
 #include <limits>
 #include <map>
 
-#include "analysis/answers.h"
-#include "analysis/digest_cache.h"
+#include "answers/answers.h"
+#include "digest/digest_cache.h"
 #include "example_studies.h"
 #include "executor/executor.h"
 #include "study/defaults.h"
@@ -26,7 +26,7 @@ using testing::HasSubstr;
 
 constexpr int kAll = std::numeric_limits<int>::max();
 
-/// 200 beads that heat up half way, a frame at every second sample.
+/// 200 beads whose temperature rises half way; a frame at every second sample.
 v1::StudySpec HotStudy() {
   v1::StudySpec spec = test::BareStudy();
   spec.mutable_bed()->set_bead_count(200);
@@ -40,15 +40,15 @@ v1::StudySpec HotStudy() {
   return spec;
 }
 
-/// 200 beads whose step is too long: they go back and halve it on the way.
+/// 200 beads whose step is too long: the run rolls back and halves it.
 v1::StudySpec RetriedStudy() {
   v1::StudySpec spec = test::BareStudy();
   spec.mutable_bed()->set_bead_count(200);
   spec.mutable_drive()->mutable_sine()->set_amplitude(40);
   spec.mutable_thermal()->set_temperature(0.002);
   spec.mutable_dynamics()->set_time_step(4e-3);
-  spec.mutable_retry()->set_most_halvings(4);
-  spec.mutable_retry()->set_keep_interval(0.7);  // which frames do not fall on
+  spec.mutable_retry()->set_max_halvings(4);
+  spec.mutable_retry()->set_keep_interval(0.7);  // not a multiple of the frame interval
   spec.mutable_schedule()->set_duration(12);
   spec.mutable_measure()->set_frame_interval(0.25);
   return spec;
@@ -56,7 +56,7 @@ v1::StudySpec RetriedStudy() {
 
 class MeasureAgainTest : public testing::Test {
  protected:
-  /// Runs a study. @return its number.
+  /// Runs a study. @return its id.
   int64_t Run(v1::StudySpec spec) {
     study::FillDefaults(&spec);
     EXPECT_TRUE(store_->CreateStudy(spec, test::NewRuns(spec), "").ok());
@@ -73,23 +73,24 @@ class MeasureAgainTest : public testing::Test {
     return *std::move(series);
   }
 
-  /// Values of a row by the names of their columns.
+  /// Values of a row by column name.
   static std::map<std::string, std::vector<double>> ByName(const std::vector<v1::Observable>& observables,
                                                            std::span<const double> row) {
     std::map<std::string, std::vector<double>> values;
-    size_t place = 2;
+    size_t column = 2;
     for (const v1::Observable& observable : observables) {
-      for (int i = 0; i < observable.width(); ++i) values[observable.name()].push_back(row[place++]);
+      for (int i = 0; i < observable.width(); ++i) values[observable.name()].push_back(row[column++]);
     }
     return values;
   }
 
-  /// On the CPU not a bit differs; the CUDA backend sums waves in single precision.
+  /// On the CPU the bits are equal; the CUDA backend sums the spectral power in single precision.
   static double Rounding(double value) {
     return std::getenv("GYREBOX_TEST_DEVICE") == nullptr ? 0 : 1e-4 * std::max(1.0, std::abs(value));
   }
 
-  /// Frames of one study measured again are what another study, or the same, measured at these steps.
+  /// Expects frames of one study, measured again, to equal what another study, or the same one, measured at these
+  /// steps.
   void ExpectSame(const FrameSeries& series, int64_t measured, int frames) {
     const auto rows = series.Measure(0, kAll);
     ASSERT_TRUE(rows.ok()) << rows.status();
@@ -107,7 +108,7 @@ class MeasureAgainTest : public testing::Test {
       for (const auto& [name, values] : ByName(series.observables(), rows->row(i))) {
         for (size_t j = 0; j < values.size(); ++j) {
           const double was = then.at(name)[j];
-          if (std::isnan(was)) continue;  // the structure is in every ninth sample only
+          if (std::isnan(was)) continue;  // the structure columns are in every ninth sample only
           EXPECT_NEAR(values[j], was, Rounding(was)) << name << " at step " << rows->row(i)[0];
           ++compared;
         }
@@ -124,14 +125,14 @@ class MeasureAgainTest : public testing::Test {
 
 TEST_F(MeasureAgainTest, GivesEveryBitOfWhatTheRunMeasured) { ExpectSame(Series(Run(HotStudy())), 1, 9); }
 
-TEST_F(MeasureAgainTest, FramesOfARunThatWentBackAreThoseOfThePastThatStands) {
+TEST_F(MeasureAgainTest, FramesOfARunThatRolledBackAreTheFinalOnes) {
   const int64_t study = Run(RetriedStudy());
-  EXPECT_GT(store_->GetRun(study, 1)->faults_passed_size(), 0);
+  EXPECT_GT(store_->GetRun(study, 1)->recovered_faults_size(), 0);
   ASSERT_EQ(store_->GetRun(study, 1)->state(), v1::Run::STATE_FINISHED);
   ExpectSame(Series(study), study, 49);
 }
 
-// Within the cut-offs of the forces: a longer bond makes lists longer, and so other sums of the same beads.
+// The bond length stays within the cut-offs of the forces: a longer one makes longer lists, and so other rounding.
 TEST_F(MeasureAgainTest, WithAnotherBondLengthGivesWhatARunWithThatOneMeasures) {
   Run(HotStudy());
   v1::StudySpec other = HotStudy();
@@ -142,7 +143,7 @@ TEST_F(MeasureAgainTest, WithAnotherBondLengthGivesWhatARunWithThatOneMeasures) 
   ExpectSame(Series(1, again), study, 9);
 }
 
-TEST_F(MeasureAgainTest, HoldsNothingThatTakesMoreThanPlaces) {
+TEST_F(MeasureAgainTest, HoldsOnlyObservablesOfPositions) {
   Run(HotStudy());
   const auto had = Series(1).observables();
   const auto all = store_->GetObservables(1, 1);
@@ -156,7 +157,7 @@ TEST_F(MeasureAgainTest, HoldsNothingThatTakesMoreThanPlaces) {
                                             "closest_pair", "largest_move", "friction_residual"));
 }
 
-TEST_F(MeasureAgainTest, ThePeakIsSoughtInTheShellsAskedFor) {
+TEST_F(MeasureAgainTest, ThePeakIsSearchedInTheRequestedShells) {
   Run(HotStudy());
   const auto bed = store_->ReadKeptFrame(1, 1, 0);
   const double shell = 2 * M_PI / std::max(bed->beads.side_x, bed->beads.side_y);
@@ -170,7 +171,7 @@ TEST_F(MeasureAgainTest, ThePeakIsSoughtInTheShellsAskedFor) {
     EXPECT_GE(values.at("spinner_structure_peak")[0], 2.5 * shell);
     EXPECT_LE(values.at("spinner_structure_peak")[0], 4.5 * shell);
     const auto& factor = values.at("spinner_structure_factor");
-    // Area over height of two shells at most.
+    // Area over height of at most two shells.
     EXPECT_LE(values.at("spinner_structure_width")[0], 2 * shell) << factor[2] << " " << factor[3];
   }
 }
@@ -188,7 +189,7 @@ TEST_F(MeasureAgainTest, FaultsNameTheirFields) {
   EXPECT_THAT(faults[1].description(), HasSubstr("3 is below first_wave_shell, which is 9"));
 }
 
-TEST_F(MeasureAgainTest, AnswersFollowTheWayOfMeasuringAndTheCacheTellsThemApart) {
+TEST_F(MeasureAgainTest, AnswersFollowTheMeasureOptionsAndTheCacheDistinguishesThem) {
   v1::StudySpec spec = HotStudy();
   spec.mutable_trials()->set_count(2);
   const int64_t study = Run(spec);
@@ -214,13 +215,13 @@ TEST_F(MeasureAgainTest, AnswersFollowTheWayOfMeasuringAndTheCacheTellsThemApart
   EXPECT_EQ(size(options), as_run);
   const auto answers = Analyse(*store_, study, again, &cache);
   EXPECT_THAT(answers->answers(0).cautions(answers->answers(0).cautions_size() - 1),
-              HasSubstr("measured again on the kept frames with a bond length of 1.6 sigma"));
+              HasSubstr("measured again on the kept frames with a cluster cutoff of 1.6 sigma"));
   again.mutable_measure_again()->set_bond_length(7);
   EXPECT_THAT(std::string(FillOptions(&again).message()),
               HasSubstr("options.measure_again.bond_length: 7 is too large"));
 }
 
-TEST_F(MeasureAgainTest, RunsWithoutFramesAreLeftOutWithTheReason) {
+TEST_F(MeasureAgainTest, RunsWithoutFramesAreExcludedWithTheReason) {
   v1::StudySpec spec = HotStudy();
   spec.mutable_measure()->clear_frame_interval();
   const int64_t study = Run(spec);

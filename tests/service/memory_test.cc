@@ -1,5 +1,5 @@
-// What a bed remembers, on made-up plateaus whose truth is known.
-#include "analysis/memory.h"
+// Memory of a bed, estimated from synthetic plateaus whose true values are known.
+#include "estimators/memory.h"
 
 #include <gtest/gtest.h>
 
@@ -15,10 +15,10 @@ namespace {
 const std::vector<double> kAmplitudes = {14, 20, 28, 36, 48, 64, 80};
 constexpr double kReference = 100;
 
-/// Last plateaus that are wiped from a place of the grid on, and lie at half the reference and less below it.
-std::vector<double> TrueMeans(size_t first_wiped) {
+/// Last plateaus that equal the reference from a grid index on, and are at most half of it below that index.
+std::vector<double> TrueMeans(size_t first_erased) {
   std::vector<double> means(kAmplitudes.size(), kReference);
-  for (size_t i = 0; i < first_wiped; ++i) means[i] = kReference * (0.3 + 0.2 * static_cast<double>(i) / 6);
+  for (size_t i = 0; i < first_erased; ++i) means[i] = kReference * (0.3 + 0.2 * static_cast<double>(i) / 6);
   return means;
 }
 
@@ -30,7 +30,7 @@ std::vector<CurvePoint> Draw(const std::vector<double>& means, size_t trials, do
   return points;
 }
 
-TEST(ResetTest, IsTheSmallestFromWhichAllStrongerAreWiped) {
+TEST(ResetTest, IsTheSmallestFromWhichAllStrongerAreErased) {
   std::mt19937_64 random(1);
   const auto memory = FindMemory(Draw(TrueMeans(3), 12, 0.02, random), 0.25);
   ASSERT_TRUE(memory);
@@ -40,11 +40,11 @@ TEST(ResetTest, IsTheSmallestFromWhichAllStrongerAreWiped) {
   EXPECT_EQ(memory->reference_x, 80);
   EXPECT_NEAR(memory->margin, 25, 1);
   EXPECT_TRUE(memory->reset.note.empty());
-  // t(0.95, 22) sqrt(2 / 12) 0.02 of the reference, t from the NIST/SEMATECH e-Handbook, section 1.3.6.7.2
+  // t(0.95, 22) sqrt(2 / 12) 0.02 of the reference, with t from the NIST/SEMATECH e-Handbook, section 1.3.6.7.2
   EXPECT_NEAR(memory->resolved, 1.717 * std::sqrt(2.0 / 12) * 2, 0.4);
 }
 
-TEST(ResetTest, AWipedPointBelowOneThatIsNotDoesNotCount) {
+TEST(ResetTest, AnErasedPointBelowOneThatIsNotDoesNotCount) {
   std::mt19937_64 random(2);
   auto means = TrueMeans(4);
   means[0] = kReference;
@@ -54,7 +54,7 @@ TEST(ResetTest, AWipedPointBelowOneThatIsNotDoesNotCount) {
 TEST(ResetTest, LeavesOutUnstableAndMissingPoints) {
   std::mt19937_64 random(3);
   auto points = Draw(TrueMeans(3), 12, 0.02, random);
-  points[6].unstable_count = 30;  // the strongest blew up: the one before it is the reference
+  points[6].unstable_count = 30;  // the strongest is unstable: the one before it is the reference
   points[4].trials.clear();
   const auto memory = FindMemory(points, 0.25);
   ASSERT_TRUE(memory);
@@ -71,39 +71,40 @@ TEST(ResetTest, SaysWhereItIsNotReached) {
   EXPECT_EQ(memory->reset.note, "not reached in this range");
 }
 
-TEST(ResetTest, SaysWhereTheTrialsCannotTell) {
-  // The strongest but one lies 20 % below the reference, too near to be kept and too far to be wiped with these trials.
+TEST(ResetTest, SaysWhereTheRealizationsCannotTell) {
+  // The strongest but one is 20 % below the reference: with these realizations it can be shown neither to differ from
+  // the reference nor to be erased.
   const std::vector<CurvePoint> points = {{1, {40, 42}, 0}, {2, {70, 90}, 0}, {3, {95, 105}, 0}};
   const auto memory = FindMemory(points, 0.25);
   ASSERT_TRUE(memory);
   EXPECT_FALSE(memory->reset.value);
   EXPECT_EQ(memory->reset.low, 1);
-  EXPECT_EQ(memory->reset.note, "not shown in this range: above the last one that is not wiped the trials cannot tell");
+  EXPECT_EQ(memory->reset.note, "not shown in this range: not resolved above the last amplitude that is not erased");
 }
 
-TEST(ResetTest, OneTrialTellsNothing) {
+TEST(ResetTest, OneRealizationTellsNothing) {
   std::mt19937_64 random(5);
   EXPECT_FALSE(FindMemory(Draw(TrueMeans(3), 1, 0.02, random), 0.25));
 }
 
-/// Places of the grid between the true reset amplitude and the one found; far off where none is found.
+/// Grid steps between the true erasure amplitude and the estimate; 99 without an estimate.
 int StepsOff(const Memory& memory, size_t truth) {
   if (!memory.reset.value) return 99;
   const auto found = std::find(kAmplitudes.begin(), kAmplitudes.end(), *memory.reset.value) - kAmplitudes.begin();
   return std::abs(static_cast<int>(found) - static_cast<int>(truth));
 }
 
-/// How often a reset amplitude at the fifth of seven is found, with twelve trials, a spread of 20 %, one point missing
-/// and single trials unstable.
+/// How often the erasure amplitude at the fifth of seven points is found, with twelve realizations, a spread of 20 %,
+/// one missing point and single unstable realizations.
 struct Found {
-  double within_a_step = 0;  ///< share of sets
-  double in_interval = 0;    ///< share of sets whose interval holds the truth
+  double within_a_step = 0;  ///< fraction of sets
+  double in_interval = 0;    ///< fraction of sets whose interval holds the truth
 };
 
-/// @param most_drift by which means differ though nothing is remembered, as a share of the reference.
-Found HowOftenFound(double most_drift) {
+/// @param max_drift by which means differ without memory, as a fraction of the reference.
+Found HowOftenFound(double max_drift) {
   std::mt19937_64 random(6);
-  std::uniform_real_distribution<double> drift(-most_drift, most_drift);
+  std::uniform_real_distribution<double> drift(-max_drift, max_drift);
   constexpr int kSets = 4000;
   constexpr size_t kTruth = 4;
   Found found;
@@ -121,7 +122,7 @@ Found HowOftenFound(double most_drift) {
   return found;
 }
 
-// An amplitude that is wiped comes out so in 82 % of sets: |d| + t(0.95, 22) s sqrt(2 / 12) < 0.25 with s = 0.2.
+// An erased point is recognised as such in 82 % of sets: |d| + t(0.95, 22) s sqrt(2 / 12) < 0.25 with s = 0.2.
 TEST(ResetTest, IsFoundWithinAStepMostTimes) {
   const Found found = HowOftenFound(0);
   EXPECT_GE(found.within_a_step, 0.80);
@@ -134,31 +135,31 @@ TEST(ResetTest, LiesInItsIntervalWhereMeansDriftToo) {
   EXPECT_GE(found.in_interval, 0.95);
 }
 
-// Two one-sided tests at 5 % each (D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15, 657 (1987)): a difference that is
-// the margin itself, the worst case, is called equal in at most one case of twenty.
-TEST(ResetTest, SeldomWipesWhatIsNotWiped) {
+// Two one-sided tests at 5 % each (D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15, 657 (1987)): a difference equal to
+// the margin, the worst case, is called equal in at most one case of twenty.
+TEST(ResetTest, SeldomFindsAnErasureAtTheMargin) {
   std::mt19937_64 random(7);
   constexpr int kSets = 2000;
-  int wiped = 0;
+  int erased = 0;
   for (int i = 0; i < kSets; ++i) {
     std::vector<double> means(kAmplitudes.size(), kReference * 0.75);
     means.back() = kReference;
-    wiped += FindMemory(Draw(means, 12, 0.1, random), 0.25)->reset.value ? 1 : 0;
+    erased += FindMemory(Draw(means, 12, 0.1, random), 0.25)->reset.value ? 1 : 0;
   }
-  EXPECT_LE(wiped, 0.065 * kSets);  // 5 %, and three standard errors of a share in 2000 sets
+  EXPECT_LE(erased, 0.065 * kSets);  // 5 %, and three standard errors of a fraction in 2000 sets
 }
 
-TEST(ResetTest, SeldomWipesWhereNothingIs) {
+TEST(ResetTest, SeldomFindsAnErasureWhereThereIsNone) {
   std::mt19937_64 random(8);
   constexpr int kSets = 2000;
-  int wiped = 0;
+  int erased = 0;
   for (int i = 0; i < kSets; ++i) {
-    wiped += FindMemory(Draw(TrueMeans(6), 12, 0.2, random), 0.25)->reset.value ? 1 : 0;
+    erased += FindMemory(Draw(TrueMeans(6), 12, 0.2, random), 0.25)->reset.value ? 1 : 0;
   }
-  EXPECT_LE(wiped, 0.05 * kSets);
+  EXPECT_LE(erased, 0.05 * kSets);
 }
 
-TEST(TrialsTest, ThatResolveAMarginDoSoFourTimesInFive) {
+TEST(TrialsTest, ThatResolveAMarginDoSoInFourOfFiveSets) {
   std::mt19937_64 random(9);
   const int trials = TrialsToResolve(0.2, 0.25);
   constexpr int kSets = 2000;
@@ -171,16 +172,16 @@ TEST(TrialsTest, ThatResolveAMarginDoSoFourTimesInFive) {
   EXPECT_LE(equal, 0.90 * kSets);
 }
 
-TEST(MemoryIndexTest, IsOneUntouchedAndZeroWhereWiped) {
+TEST(MemoryIndexTest, IsOneWhenUntouchedAndZeroWhenErased) {
   const std::vector<double> untouched = {36, 38, 37}, reference = {110, 112, 111};
   EXPECT_NEAR(*MemoryIndex(untouched, untouched, reference).value, 1, 1e-12);
   EXPECT_NEAR(*MemoryIndex(reference, untouched, reference).value, 0, 1e-12);
   EXPECT_NEAR(*MemoryIndex(std::vector<double>{74, 73, 75}, untouched, reference).value, 0.5, 1e-12);
 }
 
-TEST(MemoryIndexTest, SaysWhereThereIsNothingToRemember) {
+TEST(MemoryIndexTest, SaysWhenTheIndexIsUndefined) {
   const std::vector<double> untouched = {100, 120, 110}, reference = {105, 115, 111};
-  const Place index = MemoryIndex(untouched, untouched, reference);
+  const IntervalEstimate index = MemoryIndex(untouched, untouched, reference);
   EXPECT_FALSE(index.value);
   EXPECT_FALSE(index.note.empty());
 }
@@ -192,7 +193,7 @@ TEST(MemoryIndexTest, LiesInItsInterval) {
   int held = 0;
   for (int i = 0; i < kSets; ++i) {
     const auto values = test::Normal(70, 8, 6, random), untouched = test::Normal(40, 8, 6, random);
-    const Place index = MemoryIndex(values, untouched, test::Normal(100, 8, 6, random));
+    const IntervalEstimate index = MemoryIndex(values, untouched, test::Normal(100, 8, 6, random));
     held += index.low && *index.low <= 0.5 && *index.high >= 0.5 ? 1 : 0;
   }
   EXPECT_GE(held, 0.92 * kSets);

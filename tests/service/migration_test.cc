@@ -1,4 +1,4 @@
-// Databases of every older layout open with all they hold.
+// Databases of every older layout open with all their contents.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 #include <zlib.h>
@@ -24,7 +24,7 @@ using test::NewRuns;
 constexpr int kLayouts = std::size(sql::kMigrations);
 constexpr int kLayoutWithFrames = 7;
 
-/// A segment as earlier servers packed it: count of numbers, then a zlib stream of whole rows.
+/// A segment as packed by earlier servers: the count of numbers, then a zlib stream of whole rows.
 std::string PackWholeRows(const std::vector<double>& numbers) {
   const uint64_t count = numbers.size();
   uLongf size = compressBound(count * sizeof(double));
@@ -36,7 +36,7 @@ std::string PackWholeRows(const std::vector<double>& numbers) {
   return bytes;
 }
 
-/// A database as a server of a layout left it: a finished run, one that was cut off, and one that waits.
+/// A database as left by a server with an older layout: a finished run, an interrupted one, and a queued one.
 void Make(const std::string& directory, int layout, const v1::StudySpec& spec) {
   auto made = Connection::Open(directory + "/gyrebox.db", Connection::Mode::kWrite);
   ASSERT_TRUE(made.ok()) << made.status();
@@ -48,7 +48,8 @@ void Make(const std::string& directory, int layout, const v1::StudySpec& spec) {
       old.Prepare("INSERT INTO study (spec, create_time) VALUES (?, 1)").Bind(Statement::AsBlob(bytes)).Run().ok());
   for (const char* run : {"1, 4000, 5, 2", "2, 500, 3, 1", "3, 0, 1, 0"}) {
     const auto inserted = old.Execute(
-        "INSERT INTO run (study, axis_values, trial, seed_places, seed_noise, seed_disorder, bead_count, total_steps, "
+        "INSERT INTO run (study, axis_values, trial, seed_positions, seed_noise, seed_disorder, bead_count, "
+        "total_steps, "
         "number, step, state, sample_count) VALUES (1, x'0000000000001040', 1, 1, 1, 1, 100, 4000, " +
         std::string(run) + ")");
     ASSERT_TRUE(inserted.ok()) << inserted;
@@ -63,8 +64,8 @@ void Make(const std::string& directory, int layout, const v1::StudySpec& spec) {
             .Run()
             .ok());
   }
-  (void)old.Execute("UPDATE study SET stored_bytes = 1000");  // where the layout has it
-  // Where it has frames: one of the finished run, and one of the run that was cut off.
+  (void)old.Execute("UPDATE study SET stored_bytes = 1000");  // if the layout has this column
+  // If the layout has frames: one of the finished run and one of the interrupted run.
   const std::string beads(2 * 12, 'b');
   for (const int64_t run : {1, 2}) {
     (void)old.Execute("INSERT INTO frame_bed (study, run, side_x, side_y, kinds) VALUES (1, " + std::to_string(run) +
@@ -88,7 +89,7 @@ void Make(const std::string& directory, int layout, const v1::StudySpec& spec) {
 
 class MigrationTest : public testing::TestWithParam<int> {};
 
-TEST_P(MigrationTest, EverythingIsThereAndGoesOn) {
+TEST_P(MigrationTest, EverythingIsThereAndContinues) {
   const test::TemporaryDirectory directory;
   const auto spec = AmplitudeStudy({4}, 3);
   ASSERT_NO_FATAL_FAILURE(Make(directory.path(), GetParam(), spec));
@@ -106,7 +107,7 @@ TEST_P(MigrationTest, EverythingIsThereAndGoesOn) {
   EXPECT_EQ(store.ReadSamples(1, 1, 0, 10)->row(1)[2], 8);
   EXPECT_THAT(store.ReadColumns(1, 1, 0, std::vector<size_t>{2})->numbers, testing::ElementsAre(7, 8));
   EXPECT_GT(store.StoredBytes()->at("local"), 0);
-  EXPECT_EQ(store.GetRun(1, 2)->state(), v1::Run::STATE_QUEUED);  // without a checkpoint it starts anew
+  EXPECT_EQ(store.GetRun(1, 2)->state(), v1::Run::STATE_QUEUED);  // without a checkpoint it restarts
   EXPECT_EQ(store.GetRun(1, 2)->step(), 0);
   EXPECT_EQ(store.ReadSamples(1, 2, 0, 10)->size(), 0u);
   ASSERT_EQ(store.ListWaiting()->size(), 1u);
@@ -130,7 +131,7 @@ TEST_P(MigrationTest, EverythingIsThereAndGoesOn) {
   EXPECT_EQ(store.ListFrames(1, 1, 0, 10)->size(), GetParam() >= kLayoutWithFrames ? 1u : 0u);
   EXPECT_EQ(store.ListFrames(1, 2, 0, 10)->size(), 0u);
   EXPECT_TRUE(store.CreateStudy(spec, NewRuns(spec), "").ok());
-  // It lives on like any other.
+  // The migrated study behaves like any other.
   EXPECT_EQ(study->note(), "");
   EXPECT_FALSE(study->archived() || study->has_delete_time() || finished->has_exclusion());
   v1::Exclusion exclusion;
@@ -148,8 +149,8 @@ TEST_P(MigrationTest, EverythingIsThereAndGoesOn) {
   EXPECT_EQ(store.ListStudies(100, 10)->size(), 1u);
 }
 
-// Studies of older layouts that have ended are in the order of their ends, and keep what they start from.
-TEST(MigrationOfEndedStudiesTest, KnowsTheirOrderAndWhatTheyStartFrom) {
+// Ended studies of older layouts keep the order of their ends and their initial states.
+TEST(MigrationOfEndedStudiesTest, KeepsTheirOrderAndInitialStates) {
   const test::TemporaryDirectory directory;
   auto spec = AmplitudeStudy({4}, 3);
   ASSERT_NO_FATAL_FAILURE(Make(directory.path(), 5, spec));

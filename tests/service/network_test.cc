@@ -1,4 +1,4 @@
-// The real gyreboxd and what a network, or another account of its machine, can send to it.
+// The real gyreboxd against whatever a network, or another account of its machine, can send to it.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 #include <poll.h>
@@ -8,8 +8,8 @@
 #include <map>
 #include <thread>
 
-#include "access/address_file.h"
 #include "certificate.h"
+#include "discovery/address_file.h"
 #include "example_studies.h"
 #include "gyreboxd.h"
 #include "raw_http2.h"
@@ -26,10 +26,10 @@ using testing::AnyOf;
 using testing::HasSubstr;
 using testing::Not;
 
-constexpr char kGetBox[] = "/gyrebox.v1.BoxService/GetBox";
+constexpr char kGetMachine[] = "/gyrebox.v1.MachineService/GetMachine";
 constexpr char kCheckStudy[] = "/gyrebox.v1.StudyService/CheckStudy";
 
-/// A server with or without TLS, and the token that it asks for over TCP.
+/// A server with or without TLS, and the token that it requires over TCP.
 class NetworkTest : public testing::TestWithParam<bool> {
  protected:
   void Start(std::vector<std::string> options = {}) {
@@ -61,7 +61,7 @@ class NetworkTest : public testing::TestWithParam<bool> {
     return client::Client({server_.tcp_address(), GetParam() ? tls_.certificate : "", token_});
   }
   void ExpectAnswersAndEnds() {
-    EXPECT_TRUE(Client().GetBox().ok()) << Client().GetBox().status() << server_.Log();
+    EXPECT_TRUE(Client().GetMachine().ok()) << Client().GetMachine().status() << server_.Log();
     server_.Signal(SIGTERM);
     EXPECT_EQ(server_.Wait(), 0) << server_.Log();
   }
@@ -83,7 +83,7 @@ class NetworkTest : public testing::TestWithParam<bool> {
 INSTANTIATE_TEST_SUITE_P(Tls, NetworkTest, testing::Bool(),
                          [](const auto& info) { return info.param ? "WithTls" : "Plain"; });
 
-// Keys that gRPC 1.51 keeps for itself: src/core/lib/transport/metadata_batch.h of its source.
+// Keys that gRPC 1.51 reserves: src/core/lib/transport/metadata_batch.h of its source.
 const std::string kKeysOfGrpc[] = {":path",
                                    ":authority",
                                    ":method",
@@ -126,7 +126,7 @@ TEST_P(NetworkTest, NoMetadataStopsIt) {
           RawHttp2 peer(server_.port(), GetParam());
           ASSERT_TRUE(peer.connected()) << key << server_.Log();
           peer.Begin();
-          peer.Call(1, kGetBox, headers);
+          peer.Call(1, kGetMachine, headers);
           peer.ReadToEnd(1);
         }
       }
@@ -135,7 +135,7 @@ TEST_P(NetworkTest, NoMetadataStopsIt) {
   ExpectAnswersAndEnds();
 }
 
-TEST_P(NetworkTest, BareConnectionsDoNotMakeItDeaf) {
+TEST_P(NetworkTest, BareConnectionsDoNotBlockIt) {
   server_.set_prefix({"/usr/bin/prlimit", "--nofile=256:256"});
   ASSERT_NO_FATAL_FAILURE(Start({"--checkpoint-seconds", "0.1"}));
   v1::StudySpec spec = test::BareStudy();
@@ -145,31 +145,31 @@ TEST_P(NetworkTest, BareConnectionsDoNotMakeItDeaf) {
     ASSERT_TRUE(before.CreateStudy(spec).ok());
     std::vector<std::unique_ptr<RawHttp2>> many;
     for (int i = 0; i < 300; ++i) many.push_back(std::make_unique<RawHttp2>(server_.port(), false));
-    EXPECT_TRUE(before.GetBox().ok()) << "who is in stays in";
+    EXPECT_TRUE(before.GetMachine().ok()) << "who is in stays in";
     EXPECT_TRUE(WaitFor([&] { return before.GetStudy("studies/1")->has_end_time(); })) << server_.Log();
     EXPECT_TRUE(before.CreateStudy(spec).ok()) << "the store has descriptors";
-    EXPECT_EQ(before.GetBox()->trouble(), "");
+    EXPECT_EQ(before.GetMachine()->trouble(), "");
   }
   EXPECT_TRUE(WaitFor([&] { return Client().GetStudy("studies/2").ok(); })) << server_.Log();
   EXPECT_EQ(Client().GetStudy("studies/1")->state(), v1::Study::STATE_FINISHED);
   ExpectAnswersAndEnds();
 }
 
-/// Begins many calls with a message that is all but whole, as far as the windows of the server let it.
+/// Begins many calls, each with an incomplete message, as far as the flow-control windows of the server allow.
 class HalfBodies {
  public:
   HalfBodies(int port, bool tls, uint32_t calls, const Headers& headers) : peer_(port, tls) {
-    if (!peer_.Begin()) return;  // a server that is short of memory may turn it away
+    if (!peer_.Begin()) return;  // a server short of memory may refuse it
     for (uint32_t i = 0; i < calls; ++i) {
       const uint32_t stream = 2 * i + 1;
       if (!peer_.Open(stream, kCheckStudy, headers)) return;
       left_[stream] = kMessage;
       window_[stream] = kFirstWindow;
     }
-    // RFC 9113 lets a client wait with its acknowledgement, so that the bound on streams does not hold yet.
+    // RFC 9113 lets a client delay its SETTINGS acknowledgement, so the stream limit does not hold yet.
   }
 
-  /// Sends what it may. False where nothing more can be sent for now.
+  /// Sends what flow control allows. False if nothing can be sent now.
   bool Push() {
     while (Readable()) {
       const auto frame = peer_.Read();
@@ -182,7 +182,7 @@ class HalfBodies {
       const int64_t size = std::min({left, window_[stream] + more_, connection_, int64_t{16384}});
       if (size <= 0) continue;
       std::string bytes(static_cast<size_t>(size), 'x');
-      if (left == kMessage) bytes.replace(0, 5, '\0' + test::BigEndian(kMessage, 4));  // its length, and one byte less
+      if (left == kMessage) bytes.replace(0, 5, '\0' + test::BigEndian(kMessage, 4));  // five bytes are never sent
       if (!peer_.SendFrame(test::kData, 0, stream, bytes)) return false;
       left -= size;
       window_[stream] -= size;
@@ -224,7 +224,7 @@ class HalfBodies {
 TEST_P(NetworkTest, HalfSentBodiesTakeLittleMemory) {
   ASSERT_NO_FATAL_FAILURE(Start());
   auto member = Client();
-  ASSERT_TRUE(member.GetBox().ok());
+  ASSERT_TRUE(member.GetMachine().ok());
   const Headers headers = {{"authorization", "Bearer " + token_}};
   const long before = Resident();
   long most = before;
@@ -247,20 +247,20 @@ TEST_P(NetworkTest, HalfSentBodiesTakeLittleMemory) {
     many.push_back(std::make_unique<HalfBodies>(server_.port(), GetParam(), 15, headers));
   }
   EXPECT_GT(push(many), 1'000'000);
-  // 1.8 GB are announced; without bounds on what gRPC holds it takes all that is sent, +890 MB for 840 MB.
-  // What arrives between two looks of the acceptor comes on top of its 32 MB, twice: with gRPC's copies.
+  // 1.8 GB are announced. Without limits gRPC buffers everything sent: 890 MB for 840 MB. Bytes that arrive between two
+  // checks of the acceptor add to its 32 MB limit; gRPC's copies double both.
   EXPECT_LT(most - before, 200);
-  EXPECT_TRUE(member.GetBox().ok());
+  EXPECT_TRUE(member.GetMachine().ok());
   one.clear();
   many.clear();
   ExpectAnswersAndEnds();
 }
 
-// HTTP/2 bounds the streams that are open, and one that is reset is not (CVE-2023-44487).
-TEST_P(NetworkTest, CallsGivenUpAtOnceEndTheirConnection) {
+// HTTP/2 limits open streams, but a reset stream is not open (CVE-2023-44487).
+TEST_P(NetworkTest, CallsResetAtOnceEndTheirConnection) {
   ASSERT_NO_FATAL_FAILURE(Start());
   auto member = Client();
-  ASSERT_TRUE(member.GetBox().ok());
+  ASSERT_TRUE(member.GetMachine().ok());
   const long before = Resident();
   long most = before;
   for (int connection = 0; connection < 4; ++connection) {
@@ -272,7 +272,7 @@ TEST_P(NetworkTest, CallsGivenUpAtOnceEndTheirConnection) {
       const uint32_t stream = 2 * call + 1;
       const bool whole = connection % 2 == 0;
       const Headers headers = {{"authorization", "Bearer " + token_}};
-      if (!(whole ? peer.Call(stream, kGetBox, headers) : peer.Open(stream, kGetBox, headers))) break;
+      if (!(whole ? peer.Call(stream, kGetMachine, headers) : peer.Open(stream, kGetMachine, headers))) break;
       if (!peer.SendFrame(test::kResetStream, 0, stream, test::BigEndian(8, 4))) break;
       if (call % 1000 == 0) most = std::max(most, Resident());
     }
@@ -280,17 +280,17 @@ TEST_P(NetworkTest, CallsGivenUpAtOnceEndTheirConnection) {
     most = std::max(most, Resident());
   }
   EXPECT_LT(most - before, 100);
-  EXPECT_TRUE(member.GetBox().ok()) << "a proper connection stays";
+  EXPECT_TRUE(member.GetMachine().ok()) << "a proper connection stays";
   ExpectAnswersAndEnds();
 }
 
-// ---- the machine's own people
+// ---- other users of the machine
 
 class LocalServerTest : public testing::Test {
  protected:
   static constexpr const char* kNobody[] = {"/usr/bin/setpriv", "--reuid=65534", "--regid=65534", "--clear-groups"};
 
-  /// Runs gyrebox of the user whose server it is.
+  /// Runs gyrebox as the user who owns the server.
   Outcome Gyrebox(const std::vector<std::string>& arguments) const {
     std::vector<std::string> command = {"/usr/bin/env", "-u", "HOME", "XDG_RUNTIME_DIR=" + server_.Runtime(), GYREBOX};
     command.insert(command.end(), arguments.begin(), arguments.end());
@@ -305,32 +305,32 @@ class LocalServerTest : public testing::Test {
   Gyreboxd server_;
 };
 
-TEST_F(LocalServerTest, TheClientFindsItByItself) {
+TEST_F(LocalServerTest, TheClientFindsItWithoutOptions) {
   server_.StartAndWait();
-  EXPECT_EQ(Gyrebox({"box"}).code, 0) << Gyrebox({"box"}).error;
-  EXPECT_EQ(Gyrebox({"--server", server_.tcp_address(), "box"}).code, 0);
-  EXPECT_EQ(Gyrebox({"--server", server_.address(), "box"}).code, 0);
-  std::filesystem::remove(server_.Data() + "/gyreboxd.sock");  // as from a container that cannot see it
-  EXPECT_EQ(Gyrebox({"--server", server_.tcp_address(), "box"}).code, 0);
+  EXPECT_EQ(Gyrebox({"machine"}).code, 0) << Gyrebox({"machine"}).error;
+  EXPECT_EQ(Gyrebox({"--server", server_.tcp_address(), "machine"}).code, 0);
+  EXPECT_EQ(Gyrebox({"--server", server_.address(), "machine"}).code, 0);
+  std::filesystem::remove(server_.Data() + "/gyreboxd.sock");  // as in a container that cannot see the socket
+  EXPECT_EQ(Gyrebox({"--server", server_.tcp_address(), "machine"}).code, 0);
   EXPECT_TRUE(std::filesystem::exists(Note()));
   server_.Signal(SIGTERM);
   EXPECT_EQ(server_.Wait(), 0) << server_.Log();
   EXPECT_FALSE(std::filesystem::exists(Note()));
 }
 
-TEST_F(LocalServerTest, WhatOneThatWasKilledLeftIsReplaced) {
+TEST_F(LocalServerTest, FilesOfAKilledServerAreReplaced) {
   server_.StartAndWait();
   const std::string listen = server_.tcp_address();
   server_.Kill();
-  EXPECT_EQ(Gyrebox({"box"}).code, 4);
+  EXPECT_EQ(Gyrebox({"machine"}).code, 4);
   server_.set_listen(listen);
   server_.StartAndWait();
   EXPECT_EQ(server_.tcp_address(), listen);
-  EXPECT_EQ(Gyrebox({"box"}).code, 0) << Gyrebox({"box"}).error;
-  EXPECT_EQ(Gyrebox({"--server", listen, "box"}).code, 0);
+  EXPECT_EQ(Gyrebox({"machine"}).code, 0) << Gyrebox({"machine"}).error;
+  EXPECT_EQ(Gyrebox({"--server", listen, "machine"}).code, 0);
 }
 
-TEST_F(LocalServerTest, AnotherAccountCannotComeIn) {
+TEST_F(LocalServerTest, AnotherAccountIsRefused) {
   server_.StartAndWait();
   const std::string socket = server_.Data() + "/gyreboxd.sock";
   for (const std::string& path : {Note(), socket}) {
@@ -340,11 +340,11 @@ TEST_F(LocalServerTest, AnotherAccountCannotComeIn) {
     EXPECT_EQ(std::filesystem::status(path).permissions(), std::filesystem::perms(0700)) << path;
   }
   EXPECT_EQ(test::Run({"/usr/bin/env", "-u", "HOME", "XDG_RUNTIME_DIR=/nowhere", GYREBOX, "--server",
-                       server_.tcp_address(), "box"})
+                       server_.tcp_address(), "machine"})
                 .code,
             3);
-  if (geteuid() != 0) return;  // what follows only root can try
-  // Whatever the folders above let through.
+  if (geteuid() != 0) return;  // the rest needs root
+  // Independent of the permissions of the parent directories.
   for (const std::string& path :
        {server_.directory().path(), server_.Data(), server_.Runtime(), server_.Runtime() + "/gyrebox"}) {
     std::filesystem::permissions(path, std::filesystem::perms(0755));
@@ -358,8 +358,8 @@ TEST_F(LocalServerTest, AnotherAccountCannotComeIn) {
   ASSERT_EQ(as_nobody({"/bin/ls", server_.Data()}), 0);
   EXPECT_NE(as_nobody({"/bin/cat", Note()}), 0);
   EXPECT_NE(as_nobody({"/bin/cat", server_.Data() + "/gyrebox.db"}), 0);
-  EXPECT_EQ(as_nobody({"/usr/bin/env", runtime, GYREBOX, "--server", server_.address(), "box"}), 4);
-  EXPECT_EQ(as_nobody({"/usr/bin/env", runtime, GYREBOX, "--server", server_.tcp_address(), "box"}), 3);
+  EXPECT_EQ(as_nobody({"/usr/bin/env", runtime, GYREBOX, "--server", server_.address(), "machine"}), 4);
+  EXPECT_EQ(as_nobody({"/usr/bin/env", runtime, GYREBOX, "--server", server_.tcp_address(), "machine"}), 3);
 }
 
 bool IsPrivate(const std::filesystem::path& path) {
@@ -367,8 +367,8 @@ bool IsPrivate(const std::filesystem::path& path) {
   return lstat(path.c_str(), &there) == 0 && (there.st_mode & 077) == 0;
 }
 
-TEST_F(LocalServerTest, DataIsItsUsersAloneWhateverTheUmaskAndWhateverWasThere) {
-  // What a server of before would have left, and a start with an open umask.
+TEST_F(LocalServerTest, DataIsPrivateWhateverTheUmaskAndEarlierFiles) {
+  // Emulates files of an earlier server, and a start with an open umask.
   server_.StartAndWait();
   server_.Signal(SIGTERM);
   ASSERT_EQ(server_.Wait(), 0) << server_.Log();
@@ -393,7 +393,7 @@ TEST_F(LocalServerTest, DataIsItsUsersAloneWhateverTheUmaskAndWhateverWasThere) 
 TEST_F(LocalServerTest, NothingNeedsAHome) {
   server_.set_prefix({"/usr/bin/env", "-u", "HOME"});
   server_.StartAndWait();
-  EXPECT_EQ(Gyrebox({"box"}).code, 0);
+  EXPECT_EQ(Gyrebox({"machine"}).code, 0);
 }
 
 TEST_F(LocalServerTest, TheLogIsOnStandardError) {
@@ -409,7 +409,7 @@ TEST_F(LocalServerTest, APathThatIsTooLongIsRefused) {
   EXPECT_THAT(refused.error, HasSubstr("give --socket a path of 1 to 107"));
 }
 
-TEST_F(LocalServerTest, ATokenIsNotWrittenOverAFile) {
+TEST_F(LocalServerTest, ATokenDoesNotReplaceAFile) {
   const std::string file = server_.directory().Write("there", "mine");
   const auto make = [&](const std::string& path) {
     return test::Run({GYREBOXD, "--data", server_.Data(), "--make-admin", "anna", "--token-out", path});
@@ -425,28 +425,28 @@ TEST_F(LocalServerTest, ATokenIsNotWrittenOverAFile) {
   EXPECT_EQ(test::Run({GYREBOXD, "--data", server_.Data(), "--token-out", fresh + "2"}).code, 2);
 }
 
-// ---- certificates that change
+// ---- certificate reload
 
 class ReloadTest : public NetworkTest {
  protected:
   absl::Status Call(const access::TlsPair& trusted) const {
-    return client::Client({server_.tcp_address(), trusted.certificate, token_}).GetBox().status();
+    return client::Client({server_.tcp_address(), trusted.certificate, token_}).GetMachine().status();
   }
 };
 INSTANTIATE_TEST_SUITE_P(Tls, ReloadTest, testing::Values(true), [](const auto&) { return "WithTls"; });
 
-TEST_P(ReloadTest, ACertificateIsReadAgainOnSighup) {
+TEST_P(ReloadTest, ACertificateIsReloadedOnSighup) {
   ASSERT_NO_FATAL_FAILURE(Start());
   const access::TlsPair before = tls_;
   auto connected = Client();
-  ASSERT_TRUE(connected.GetBox().ok());
+  ASSERT_TRUE(connected.GetMachine().ok());
   WriteCertificate();
   EXPECT_FALSE(Call(tls_).ok());
   server_.Signal(SIGHUP);
   EXPECT_TRUE(WaitFor([&] { return Call(tls_).ok(); })) << server_.Log();
   EXPECT_FALSE(Call(before).ok());
-  EXPECT_TRUE(connected.GetBox().ok()) << "who is in stays in";
-  // A pair that does not fit is not taken.
+  EXPECT_TRUE(connected.GetMachine().ok()) << "who is in stays in";
+  // A pair that does not match is rejected.
   server_.directory().Write("key.pem", before.key);
   server_.Signal(SIGHUP);
   EXPECT_TRUE(WaitFor([&] { return server_.Log().find("the certificate stays as it was") != std::string::npos; }));

@@ -1,4 +1,4 @@
-// Calls that make or steer something are done once with a request id, also when the server starts again in between.
+// Calls that create or adjust something take effect once per request id, even across a server restart.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -16,10 +16,10 @@ using test::BareStudy;
 
 class OnceTest : public testing::Test {
  protected:
-  /// A run that goes on for as long as a test does.
+  /// A run that lasts as long as the test.
   OnceTest() { server_.plan().step_nanoseconds = 1'000'000; }
 
-  /// One call, by its method.
+  /// Calls one method.
   template <class Service, class Request, class Response>
   grpc::Status Call(grpc::Status (Service::Stub::*method)(grpc::ClientContext*, const Request&, Response*),
                     const Request& request, Response* response) {
@@ -131,7 +131,7 @@ TEST_F(OnceTest, SavingAndReplayingTwiceGiveTheSame) {
   EXPECT_EQ(replayed.name(), "studies/2");
 }
 
-TEST_F(OnceTest, DeletingAgainIsNoErrorWhereAskedSo) {
+TEST_F(OnceTest, DeletingAgainIsNoErrorIfRequested) {
   Create();
   client::Client client(server_.address());
   ASSERT_TRUE(client.CancelStudy("studies/1").ok());
@@ -147,8 +147,8 @@ TEST_F(OnceTest, DeletingAgainIsNoErrorWhereAskedSo) {
   EXPECT_TRUE((Call<v1::StudyService>(&v1::StudyService::Stub::DeleteStudy, request, &none)).ok());
 }
 
-// Its own copy of the state is enough for all that a study does.
-TEST_F(OnceTest, AStudyRunsGrowsAndIsReplayedAfterTheStudyThatItStartsFromIsDeleted) {
+// The study's own copy of the initial state is enough for every operation.
+TEST_F(OnceTest, AStudyRunsGrowsAndReplaysAfterItsSourceIsDeleted) {
   Create();
   server_.plan().step_nanoseconds = 0;
   client::Client client(server_.address());
@@ -171,7 +171,7 @@ TEST_F(OnceTest, AStudyRunsGrowsAndIsReplayedAfterTheStudyThatItStartsFromIsDele
   for (const char* run : {"studies/2/runs/1", "studies/2/runs/2", "studies/3/runs/1"}) {
     EXPECT_EQ(client.GetRun(run)->state(), v1::Run::STATE_FINISHED) << run;
   }
-  EXPECT_EQ(server_.plan().laid_out.back().start.saved->x, server_.plan().laid_out[1].start.saved->x);
+  EXPECT_EQ(server_.plan().initialized.back().start.saved->x, server_.plan().initialized[1].start.saved->x);
 }
 
 }  // namespace

@@ -1,4 +1,4 @@
-// Samples come out of their bytes as they went in, and damaged bytes give nothing.
+// Packed samples unpack unchanged, and damaged bytes yield nothing.
 #include "store/packed.h"
 
 #include <gmock/gmock.h>
@@ -29,7 +29,7 @@ bool AreSame(const std::vector<double>& a, const std::vector<double>& b) {
   return std::equal(a.begin(), a.end(), b.begin(), b.end(), same);
 }
 
-/// Rows of which every ninth holds the last quantities; with what is hard to pack among them.
+/// Rows of which every ninth holds the last quantities; some values are hard to pack.
 std::vector<double> Rows(size_t count) {
   std::mt19937_64 random(count);
   std::normal_distribution<double> normal;
@@ -40,13 +40,13 @@ std::vector<double> Rows(size_t count) {
     row[0] = static_cast<double>(i);
     row[2] = 0;
     row[3] = kNone;
-    if (i % 2 == 0) row[5] = kNone;  // a quantity that is held in part
+    if (i % 2 == 0) row[5] = kNone;  // a partially present quantity
     if (i % 3 == 0) row[6] = -std::numeric_limits<double>::infinity(), row[7] = -0.0, row[8] = 5e-324;
   }
   return numbers;
 }
 
-TEST(PackedTest, RowsComeOutAsTheyWentIn) {
+TEST(PackedTest, RowsUnpackUnchanged) {
   for (const size_t count : {1, 2, 7, 8, 9, 65, 1000}) {
     const auto numbers = Rows(count);
     EXPECT_TRUE(AreSame(Unpack(Pack(numbers, kWidth, kWide), count), numbers)) << count;
@@ -67,14 +67,14 @@ TEST(PackedTest, ColumnsAreReadWithoutTheOthers) {
   }
 }
 
-TEST(PackedTest, WhatIsNotHeldTakesNoRoom) {
+TEST(PackedTest, AbsentValuesTakeNoSpace) {
   constexpr size_t kRows = 1000;
   const PackedSamples packed = Pack(std::vector<double>(kRows * kWidth, kNone), kWidth, kWide);
   EXPECT_LT(packed.singles.size() + packed.wide.size(), kWidth * 8);
 }
 
 TEST(PackedTest, RowsOfEarlierVersionsAreRead) {
-  // Two rows of three numbers, 0 0.5 7 and 250 NaN 8, as Python packs them: struct.pack("<Q", 6) + zlib.compress(...).
+  // Two rows of three numbers, 0 0.5 7 and 250 NaN 8, packed in Python: struct.pack("<Q", 6) + zlib.compress(...).
   constexpr char kBytes[] =
       "\x06\x00\x00\x00\x00\x00\x00\x00\x78\x9c\x63\x60\x40\x06\x0f\xec\x21\xb4\x8c\x03\x98\x72\xc8\x87"
       "\xd0\x0c\x3f\xea\x21\xb4\x82\x03\x00\x4e\x9c\x04\x42";
@@ -83,7 +83,7 @@ TEST(PackedTest, RowsOfEarlierVersionsAreRead) {
   EXPECT_THAT(UnpackColumns(packed, 2, std::vector<size_t>{2, 0}), ElementsAre(7, 0, 8, 250));
 }
 
-TEST(PackedTest, DamagedBytesGiveNothingOrAsManyNumbers) {
+TEST(PackedTest, DamagedBytesGiveNothingOrTheSameCount) {
   const auto numbers = Rows(70);
   const PackedSamples sound = Pack(numbers, kWidth, kWide);
   std::mt19937_64 random(1);
@@ -102,7 +102,7 @@ TEST(PackedTest, DamagedBytesGiveNothingOrAsManyNumbers) {
     const auto columns = UnpackColumns(packed, 70, std::vector<size_t>{0, 23});
     EXPECT_TRUE(columns.empty() || columns.size() == 140);
   }
-  EXPECT_GT(refused, 330);  // every one that was cut
+  EXPECT_GT(refused, 330);  // every truncated input
 }
 
 TEST(PackedTest, AnotherCountOfRowsIsRefused) {

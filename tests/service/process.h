@@ -1,4 +1,4 @@
-/// Other programs, run by a test.
+/// Child processes started by a test.
 #pragma once
 
 #include <signal.h>
@@ -9,7 +9,7 @@
 
 namespace gyrebox::test {
 
-/// A program that runs beside the test. Killed with its owner.
+/// A program that runs beside the test. Killed by its destructor.
 class Process {
  public:
   Process(const std::vector<std::string>& command, const std::string& out_path, const std::string& error_path);
@@ -20,10 +20,10 @@ class Process {
   pid_t pid() const { return pid_; }
   void Signal(int signal) const { kill(pid_, signal); }
 
-  /// Exit code; minus the signal where one ended it; -1000 where it never ran.
+  /// Exit code; the negative signal number if a signal ended it; -1000 if it never started.
   int Wait();
 
-  /// False once it has ended, whether waited for or not.
+  /// False once it has ended, even before Wait().
   bool Running() const;
 
  private:

@@ -1,4 +1,4 @@
-// What one person may have at a time.
+// Quotas of one user.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -35,7 +35,7 @@ class QuotaTest : public testing::Test {
     return Client().CreateStudy(spec).status();
   }
 
-  /// Refused for a reason that says this.
+  /// Expects a refusal whose reason contains this text.
   static void ExpectRefused(const absl::Status& status, const std::string& why) {
     EXPECT_EQ(status.code(), absl::StatusCode::kResourceExhausted) << status;
     EXPECT_THAT(std::string(status.message()), HasSubstr(why));
@@ -46,11 +46,11 @@ class QuotaTest : public testing::Test {
   std::unique_ptr<api::Server> server_;
 };
 
-TEST_F(QuotaTest, OfRunsThatWait) {
+TEST_F(QuotaTest, OfQueuedRuns) {
   plan_->held = true;
   Start({.queued_runs = 10});
   EXPECT_TRUE(Create(1).ok());
-  ASSERT_TRUE(test::WaitFor([&] { return Client().GetBox()->running_count() == 1; }));
+  ASSERT_TRUE(test::WaitFor([&] { return Client().GetMachine()->running_count() == 1; }));
   EXPECT_TRUE(Create(6).ok());
   ExpectRefused(Create(5), "local has 6 runs waiting, and 5 more are over the quota of 10");
   EXPECT_TRUE(Create(4).ok());
@@ -59,10 +59,10 @@ TEST_F(QuotaTest, OfRunsThatWait) {
   plan_->held = false;
 }
 
-TEST_F(QuotaTest, OfRunsThatWaitCountsThoseThatAreHeld) {
+TEST_F(QuotaTest, OfQueuedRunsCountsHeldOnes) {
   Start({.queued_runs = 10});
   client::Client client = Client();
-  ASSERT_TRUE(client.DrainBox(true).ok());
+  ASSERT_TRUE(client.DrainMachine(true).ok());
   EXPECT_TRUE(Create(10).ok());
   ASSERT_TRUE(client.PauseStudy("studies/1").ok());
   ExpectRefused(Create(1), "local has 10 runs waiting, and 1 more are over the quota of 10");

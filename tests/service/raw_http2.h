@@ -1,4 +1,4 @@
-/// A client of HTTP/2 (RFC 9113) that sends what it is told to, right or wrong.
+/// An HTTP/2 client (RFC 9113) that sends any frames, valid or not.
 #pragma once
 
 #include <arpa/inet.h>
@@ -21,7 +21,7 @@ namespace gyrebox::test {
 
 using Headers = std::vector<std::pair<std::string, std::string>>;
 
-/// Literal fields that are never indexed, without Huffman code (RFC 7541, section 6.2.3).
+/// Literal fields, never indexed, without Huffman coding (RFC 7541, section 6.2.3).
 inline std::string Hpack(const Headers& headers) {
   std::string block;
   for (const auto& [name, value] : headers) block += HpackField(name, value, 0x10);
@@ -31,20 +31,20 @@ inline std::string Hpack(const Headers& headers) {
 class RawHttp2 {
  public:
   struct Received {
-    int type = -1;  ///< -1 where the connection has ended
+    int type = -1;  ///< -1 if the connection has ended
     int flags = 0;
     uint32_t stream = 0;
     std::string payload;
   };
 
-  /// @param host a numeric address of IPv4.
+  /// @param host numeric IPv4 address.
   RawHttp2(int port, bool tls, const std::string& host = "127.0.0.1") : socket_(socket(AF_INET, SOCK_STREAM, 0)) {
-    std::signal(SIGPIPE, SIG_IGN);  // the server may close it at any time
+    std::signal(SIGPIPE, SIG_IGN);  // the server may close the connection at any time
     sockaddr_in address{};
     address.sin_family = AF_INET;
     address.sin_port = htons(static_cast<uint16_t>(port));
     inet_pton(AF_INET, host.c_str(), &address.sin_addr);
-    const timeval limit{.tv_sec = 60, .tv_usec = 0};  // only ends a test that has gone wrong
+    const timeval limit{.tv_sec = 60, .tv_usec = 0};  // only ends a failing test
     setsockopt(socket_, SOL_SOCKET, SO_RCVTIMEO, &limit, sizeof(limit));
     connected_ = connect(socket_, reinterpret_cast<const sockaddr*>(&address), sizeof(address)) == 0;
     if (connected_ && tls) connected_ = StartTls();
@@ -59,7 +59,7 @@ class RawHttp2 {
 
   bool connected() const { return connected_; }
   int fd() const { return socket_; }
-  /// Whether there is something to read that the socket has given already.
+  /// Whether TLS holds decrypted bytes that the socket has already delivered.
   bool pending() const { return ssl_ != nullptr && SSL_pending(ssl_) > 0; }
 
   bool Send(const std::string& bytes) {
@@ -76,24 +76,24 @@ class RawHttp2 {
   bool SendFrame(FrameType type, uint8_t flags, uint32_t stream, const std::string& payload) {
     return Send(Frame(type, flags, stream, payload));
   }
-  /// What a client begins with (RFC 9113, section 3.4).
+  /// Sends the client preface (RFC 9113, section 3.4).
   bool Begin() { return Send(kPreface) && SendFrame(kSettings, 0, 0, ""); }
 
-  /// Opens a call of a method of gRPC, in as many frames as the headers need.
+  /// Opens a gRPC call, in as many frames as the headers need.
   bool Open(uint32_t stream, const std::string& path, const Headers& more) {
     Headers headers = {{":method", "POST"}, {":scheme", ssl_ != nullptr ? "https" : "http"},
                        {":path", path},     {":authority", "localhost"},
                        {"te", "trailers"},  {"content-type", "application/grpc"}};
     headers.insert(headers.end(), more.begin(), more.end());
     const std::string block = Hpack(headers);
-    constexpr size_t kMost = 16384;  // SETTINGS_MAX_FRAME_SIZE as it is at first
-    for (size_t at = 0; at < block.size(); at += kMost) {
-      const uint8_t flags = at + kMost >= block.size() ? kEndHeaders : 0;
-      if (!SendFrame(at == 0 ? kHeaders : kContinuation, flags, stream, block.substr(at, kMost))) return false;
+    constexpr size_t kCapacity = 16384;  // initial SETTINGS_MAX_FRAME_SIZE
+    for (size_t at = 0; at < block.size(); at += kCapacity) {
+      const uint8_t flags = at + kCapacity >= block.size() ? kEndHeaders : 0;
+      if (!SendFrame(at == 0 ? kHeaders : kContinuation, flags, stream, block.substr(at, kCapacity))) return false;
     }
     return true;
   }
-  /// A whole call with an empty request.
+  /// A complete call with an empty request.
   bool Call(uint32_t stream, const std::string& path, const Headers& more) {
     return Open(stream, path, more) && SendFrame(kData, kEndStream, stream, std::string(5, '\0'));
   }
@@ -109,7 +109,7 @@ class RawHttp2 {
     frame.stream = byte(5) << 24 | byte(6) << 16 | byte(7) << 8 | byte(8);
     return frame;
   }
-  /// Reads until a call, or the connection, has ended. Whether it was the call alone.
+  /// Reads until a call or the connection ends. True if only the call ended.
   bool ReadToEnd(uint32_t stream) {
     for (;;) {
       const Received frame = Read();

@@ -1,7 +1,7 @@
-"""Reads the details of refused calls as Python's helpers of the open error model do: a google.rpc.Status in the trailer
+"""Reads the details of refused calls like Python's helpers for the open error model: a google.rpc.Status in the trailer
 grpc-status-details-bin (https://grpc.io/docs/guides/error/, "Richer error model").
 
-read_error_details.py ADDRESS PROTO_DIR PROTOC: makes calls that are refused, and prints a line for each."""
+read_error_details.py ADDRESS PROTO_DIR PROTOC: makes calls that are refused, and prints one line for each."""
 import subprocess
 import sys
 import tempfile

@@ -1,4 +1,4 @@
-// The thread that writes down what the device did.
+// The thread that records the results of the device.
 #include "executor/recorder.h"
 
 #include <gmock/gmock.h>
@@ -17,7 +17,7 @@ using testing::ElementsAre;
 
 class RecorderTest : public testing::Test {
  protected:
-  /// A write that notes its name once it is made.
+  /// A write that records its number when it is made.
   Recorder::Write Note(int name) {
     return [this, name] {
       if (full_) return absl::ResourceExhaustedError("the disk is full");
@@ -25,22 +25,22 @@ class RecorderTest : public testing::Test {
       return absl::OkStatus();
     };
   }
-  /// One that does not end before the gate opens.
-  Recorder::Write Gate() {
+  /// A write that blocks until the latch opens.
+  Recorder::Write BlockingWrite() {
     return [this] {
-      gate_.wait();
+      latch_.wait();
       return absl::OkStatus();
     };
   }
 
   std::atomic<bool> full_ = false;
-  std::vector<int> written_;  ///< on the recorder's thread; read once it is done
-  std::latch gate_{1};
+  std::vector<int> written_;  ///< set by the recorder's thread; read after it is done
+  std::latch latch_{1};
   std::atomic<int> refusals_ = 0;
   Recorder recorder_{[this](const absl::Status&) { ++refusals_; }, [] {}};
 };
 
-TEST_F(RecorderTest, MakesWritesInTheirOrderAndThenTells) {
+TEST_F(RecorderTest, MakesWritesInOrderAndThenReports) {
   std::vector<int> at_end;
   recorder_.Post({Note(1), Note(2)});
   recorder_.WaitFor(recorder_.Post({Note(3)}, [&](const absl::Status& status) {
@@ -50,8 +50,8 @@ TEST_F(RecorderTest, MakesWritesInTheirOrderAndThenTells) {
   EXPECT_THAT(at_end, ElementsAre(1, 2, 3));
 }
 
-TEST_F(RecorderTest, WhoeverPostsAThirdTaskWaits) {
-  recorder_.Post({Gate()});
+TEST_F(RecorderTest, PostingAThirdTaskBlocks) {
+  recorder_.Post({BlockingWrite()});
   ASSERT_TRUE(WaitFor([&] { return !recorder_.behind(); }));
   const auto second = recorder_.Post({Note(2)});
   EXPECT_TRUE(recorder_.behind());
@@ -63,14 +63,14 @@ TEST_F(RecorderTest, WhoeverPostsAThirdTaskWaits) {
   std::this_thread::sleep_for(std::chrono::milliseconds(50));
   EXPECT_FALSE(posted);
   EXPECT_FALSE(recorder_.IsDone(second));
-  gate_.count_down();
+  latch_.count_down();
   poster.join();
   recorder_.WaitForAll();
   EXPECT_TRUE(recorder_.IsDone(second));
   EXPECT_THAT(written_, ElementsAre(2, 3));
 }
 
-TEST_F(RecorderTest, TriesARefusedWriteAgainAndMakesNoneTwice) {
+TEST_F(RecorderTest, RetriesARefusedWriteAndMakesNoneTwice) {
   full_ = true;
   recorder_.Post({[this] {
                     written_.push_back(1);
@@ -93,7 +93,7 @@ TEST_F(RecorderTest, TriesARefusedWriteAgainAndMakesNoneTwice) {
   EXPECT_THAT(written_, ElementsAre(1, 2, 3));
 }
 
-TEST_F(RecorderTest, TakesAnExceptionForARefusal) {
+TEST_F(RecorderTest, TreatsAnExceptionAsARefusal) {
   std::atomic<int> tries = 0;
   recorder_.WaitFor(recorder_.Post({[&] {
     if (++tries == 1) throw std::bad_alloc();
@@ -102,10 +102,10 @@ TEST_F(RecorderTest, TakesAnExceptionForARefusal) {
   EXPECT_EQ(tries, 2);
 }
 
-// Else a series could get a hole: what was refused, and then what follows it.
-TEST_F(RecorderTest, InAHurryNothingIsWrittenAfterARefusal) {
+// Otherwise a series could get a gap: a refused write followed by an accepted one.
+TEST_F(RecorderTest, AfterStopRetryingNothingIsWrittenAfterARefusal) {
   full_ = true;
-  recorder_.Hurry();
+  recorder_.StopRetrying();
   std::atomic<absl::StatusCode> told = absl::StatusCode::kOk;
   const auto tell = [&](const absl::Status& status) { told = status.code(); };
   recorder_.WaitFor(recorder_.Post({Note(1)}, tell));
@@ -117,7 +117,7 @@ TEST_F(RecorderTest, InAHurryNothingIsWrittenAfterARefusal) {
   EXPECT_TRUE(written_.empty());
 }
 
-TEST_F(RecorderTest, CloseMakesWhatWasPosted) {
+TEST_F(RecorderTest, CloseMakesAllPostedWrites) {
   recorder_.Post({Note(1)});
   recorder_.Post({Note(2)});
   recorder_.Close();

@@ -1,4 +1,4 @@
-// What runs got past, on its way from the device to the store, and the step of the database that made room for it.
+// Recovered faults of runs, from the device to the store, and the migration that added their column.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -20,7 +20,7 @@ std::unique_ptr<store::Store> Open(const test::TemporaryDirectory& directory) {
   return *std::move(store);
 }
 
-/// Runs a study of two amplitudes to its end, on a device that has trouble with the second.
+/// Runs a study of two amplitudes to its end on a device that fails at the second.
 void RunTroubled(const test::TemporaryDirectory& directory, double unstable_above = 1e300) {
   const auto store = Open(directory);
   const auto plan = std::make_shared<test::FakePlan>();
@@ -34,21 +34,21 @@ void RunTroubled(const test::TemporaryDirectory& directory, double unstable_abov
   ASSERT_TRUE(test::WaitFor([&] { return store->GetStudy(1)->has_end_time(); }));
 }
 
-TEST(RunNotesTest, WhatARunGotPastStaysWithIt) {
+TEST(RunNotesTest, RecoveredFaultsStayWithTheRun) {
   const test::TemporaryDirectory directory;
   RunTroubled(directory);
   const auto store = Open(directory);
   const auto run = store->GetRun(1, 2);
   ASSERT_TRUE(run.ok()) << run.status();
   EXPECT_EQ(run->state(), v1::Run::STATE_FINISHED);
-  EXPECT_EQ(run->alarm(), "the residual is large");
-  ASSERT_EQ(run->faults_passed_size(), 1);
-  EXPECT_EQ(run->faults_passed(0).reason(), "LARGEST_MOVE");
-  EXPECT_EQ(run->faults_passed(0).message(), "bead 7 moved 0.2 sigma");
-  EXPECT_EQ(run->faults_passed(0).nature(), v1::Fault::NATURE_NUMERICAL);
-  EXPECT_EQ(run->faults_passed(0).step(), 500);
+  EXPECT_EQ(run->warning(), "the residual is large");
+  ASSERT_EQ(run->recovered_faults_size(), 1);
+  EXPECT_EQ(run->recovered_faults(0).reason(), "LARGEST_MOVE");
+  EXPECT_EQ(run->recovered_faults(0).message(), "bead 7 moved 0.2 sigma");
+  EXPECT_EQ(run->recovered_faults(0).cause(), v1::Fault::CAUSE_NUMERICAL);
+  EXPECT_EQ(run->recovered_faults(0).step(), 500);
   EXPECT_FALSE(run->has_fault());
-  EXPECT_EQ(store->ListRuns(1, 1, 1)->at(0).alarm(), run->alarm());
+  EXPECT_EQ(store->ListRuns(1, 1, 1)->at(0).warning(), run->warning());
 }
 
 TEST(RunNotesTest, ASoundRunHasNone) {
@@ -56,8 +56,8 @@ TEST(RunNotesTest, ASoundRunHasNone) {
   RunTroubled(directory);
   const auto run = Open(directory)->GetRun(1, 1);
   ASSERT_TRUE(run.ok());
-  EXPECT_EQ(run->alarm(), "");
-  EXPECT_EQ(run->faults_passed_size(), 0);
+  EXPECT_EQ(run->warning(), "");
+  EXPECT_EQ(run->recovered_faults_size(), 0);
 }
 
 TEST(RunNotesTest, AnUnstableRunSaysWhetherHalfTheStepWasTried) {
@@ -66,10 +66,10 @@ TEST(RunNotesTest, AnUnstableRunSaysWhetherHalfTheStepWasTried) {
   const auto run = Open(directory)->GetRun(1, 1);
   ASSERT_TRUE(run.ok());
   EXPECT_EQ(run->state(), v1::Run::STATE_UNSTABLE);
-  EXPECT_EQ(run->fault().nature(), v1::Fault::NATURE_NOT_TRIED);
+  EXPECT_EQ(run->fault().cause(), v1::Fault::CAUSE_NOT_TRIED);
 }
 
-TEST(RunNotesTest, ARunThatStartsAgainForgetsThem) {
+TEST(RunNotesTest, ARestartedRunClearsThem) {
   const test::TemporaryDirectory directory;
   {
     const auto store = Open(directory);
@@ -78,15 +78,15 @@ TEST(RunNotesTest, ARunThatStartsAgainForgetsThem) {
     ASSERT_TRUE(store->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
     store::RunUpdate update;
     update.number = 1;
-    update.alarm = "odd";
-    update.faults_passed.emplace_back().set_reason("LARGEST_MOVE");
+    update.warning = "odd";
+    update.recovered_faults.emplace_back().set_reason("LARGEST_MOVE");
     ASSERT_TRUE(store->RecordProgress(1, std::vector{update}).ok());
-    ASSERT_EQ(store->GetRun(1, 1)->faults_passed_size(), 1);
+    ASSERT_EQ(store->GetRun(1, 1)->recovered_faults_size(), 1);
   }
   const auto run = Open(directory)->GetRun(1, 1);  // as after a crash
   EXPECT_EQ(run->state(), v1::Run::STATE_QUEUED);
-  EXPECT_EQ(run->alarm(), "");
-  EXPECT_EQ(run->faults_passed_size(), 0);
+  EXPECT_EQ(run->warning(), "");
+  EXPECT_EQ(run->recovered_faults_size(), 0);
 }
 
 }  // namespace

@@ -1,4 +1,4 @@
-// Stores with really damaged pages: what can be read of them is saved, and what was lost is listed.
+// Stores with physically damaged pages: everything readable is saved, and losses are listed.
 #include "store/salvage.h"
 
 #include <gmock/gmock.h>
@@ -26,7 +26,7 @@ using testing::IsEmpty;
 
 constexpr size_t kPage = 4096;
 
-/// What can be read of a store, one line each.
+/// The readable contents of a store, one line each.
 using Lines = std::map<std::string, std::string>;
 
 std::string ReadAll(const std::string& path) {
@@ -38,21 +38,21 @@ void WriteAll(const std::string& path, const std::string& bytes) { std::ofstream
 
 class SalvageTest : public testing::Test {
  protected:
-  /// Studies with all that a store holds: runs at their end, under way, held and waiting, with samples (some longer
-  /// than a page), frames, states, journals, labels, notes, requests, tokens.
+  /// Studies that use everything a store holds: finished, running, held and queued runs, with samples (some longer than
+  /// a page), frames, states, journals, labels, notes, requests and tokens.
   void Fill(int studies) {
     auto opened = Store::Open(From());
     ASSERT_TRUE(opened.ok()) << opened.status();
     Store& store = **opened;
     for (int i = 0; i < studies; ++i) {
       v1::StudySpec spec = AmplitudeStudy({4, 8}, 3);
-      spec.mutable_audit()->set_max_cost(1);  // the three runs of the last point once more
+      spec.mutable_audit()->set_max_cost(1);  // repeats the three runs of the last point
       if (i > 0) spec.mutable_start()->mutable_saved()->set_run("studies/1/runs/1/states/4000");
       const auto study = store.CreateStudy(spec, NewRuns(spec), "once-" + std::to_string(i), "anna");
       ASSERT_TRUE(study.ok()) << study.status();
       ASSERT_NO_FATAL_FAILURE(FillOne(store, i + 1));
       v1::Token token;
-      token.set_person("anna");
+      token.set_user("anna");
       token.set_role(v1::Token::ROLE_MEMBER);
       ASSERT_TRUE(store.AddToken(token, "hash " + std::to_string(i)).ok());
     }
@@ -68,7 +68,7 @@ class SalvageTest : public testing::Test {
     std::mt19937_64 random(static_cast<uint64_t>(number * 1000 + first));
     for (int64_t step = first; step < first + count; ++step) {
       const auto at = static_cast<double>(step);
-      const auto noise = static_cast<double>(random()) / 1e19;  // it does not pack
+      const auto noise = static_cast<double>(random()) / 1e19;  // incompressible
       update.samples.numbers.insert(update.samples.numbers.end(), {at, at, noise, 20 * at});
     }
     return update;
@@ -98,7 +98,7 @@ class SalvageTest : public testing::Test {
               .bytes = state, .side_x = 1, .side_y = 1, .step = update.step, .time = static_cast<double>(update.step)};
         }
         if (part == 0) {
-          update.entry.emplace().set_person("anna");
+          update.entry.emplace().set_user("anna");
           update.entry->set_kind(v1::Adjustment::KIND_CHANGE);
         }
         updates.push_back(std::move(update));
@@ -111,7 +111,7 @@ class SalvageTest : public testing::Test {
     ASSERT_TRUE(store.UpdateStudy(id, {"a note", std::vector<std::string>{"film"}}, "", "anna").ok());
   }
 
-  /// Everything that people may ask a store for.
+  /// Reads everything that users may request from a store.
   static Lines Read(Store& store) {
     Lines lines;
     const auto studies = store.ListStudies(1'000'000, 1000);
@@ -146,7 +146,7 @@ class SalvageTest : public testing::Test {
           lines[run.name() + " frame " + std::to_string(stamp.step)] = std::to_string(frame->beads.x[0]);
         }
         const auto journal = store.GetJournal(id, number);
-        for (const auto& entry : *journal) lines[entry.name()] = entry.person();
+        for (const auto& entry : *journal) lines[entry.name()] = entry.user();
         if (const auto end = store.GetEndState(id, number); end.ok()) lines[run.name() + " end"] = end->bytes;
         const auto checkpoint = store.GetCheckpoint(id, number);
         EXPECT_TRUE(checkpoint.ok()) << checkpoint.status();
@@ -167,13 +167,13 @@ class SalvageTest : public testing::Test {
     return store.ok() ? Read(**store) : Lines();
   }
 
-  /// Moves all into the database's file, so that pages of it can be damaged.
+  /// Moves the write-ahead log into the database file, so that its pages can be damaged.
   void EmptyLog() const {
     auto connection = Connection::Open(From() + "/gyrebox.db", Connection::Mode::kWrite);
     ASSERT_TRUE((*connection)->Execute("PRAGMA wal_checkpoint(TRUNCATE)").ok());
   }
 
-  /// Tables and indexes by page, and what rows lie there in words; of the sound store.
+  /// Table or index of each page, with its page type; from the intact store.
   std::map<int64_t, std::string> PagesOf() const {
     std::map<int64_t, std::string> pages;
     auto connection = Connection::Open(From() + "/gyrebox.db", Connection::Mode::kRead);
@@ -196,7 +196,7 @@ class SalvageTest : public testing::Test {
   }
 
   static void ExpectSound(const std::string& directory) {
-    auto database = OpenWhole(directory + "/gyrebox.db");
+    auto database = OpenChecked(directory + "/gyrebox.db");
     ASSERT_TRUE(database.ok()) << database.status();
     auto broken = (*database)->Prepare("PRAGMA foreign_key_check");
     EXPECT_FALSE(broken.Next()) << broken.Text(0) << " " << broken.Int(1) << " " << broken.Text(2);
@@ -208,7 +208,7 @@ class SalvageTest : public testing::Test {
   test::TemporaryDirectory directory_;
 };
 
-/// Lines that are not in the other, or other there.
+/// Names of lines that are absent from `there` or differ there.
 std::set<std::string> Missing(const Lines& all, const Lines& there) {
   std::set<std::string> missing;
   for (const auto& [name, line] : all) {
@@ -218,9 +218,9 @@ std::set<std::string> Missing(const Lines& all, const Lines& there) {
   return missing;
 }
 
-TEST_F(SalvageTest, ASoundStoreIsSavedWhole) {
+TEST_F(SalvageTest, AnIntactStoreIsSavedCompletely) {
   ASSERT_NO_FATAL_FAILURE(Fill(2));
-  const auto salvaged = Salvage(From(), To());  // with what is still in the log
+  const auto salvaged = Salvage(From(), To());  // including what is still in the log
   ASSERT_TRUE(salvaged.ok()) << salvaged.status();
   EXPECT_THAT(salvaged->lost, IsEmpty());
   EXPECT_EQ(salvaged->studies, 2);
@@ -253,11 +253,11 @@ TEST_F(SalvageTest, RefusesAStoreInUseAndADirectoryThatIsNotEmpty) {
   EXPECT_TRUE(absl::IsNotFound(Salvage(directory_.path() + "/none", To()).status()));
 }
 
-// Every page in turn, overwritten with zeros, with ones, and with noise: salvage ends, what it makes is sound, and all
-// that lay in other pages is there. What a page held is known from SQLite's own account of pages (dbstat).
+// Each page in turn is overwritten with zeros, ones and noise: salvage finishes, its result is sound, and everything on
+// other pages is saved. SQLite's dbstat table gives the contents of each page.
 class EveryPageTest : public SalvageTest, public testing::WithParamInterface<int> {};
 
-TEST_P(EveryPageTest, CostsNoMoreThanWhatLayInIt) {
+TEST_P(EveryPageTest, CostsNoMoreThanItsContents) {
   ASSERT_NO_FATAL_FAILURE(Fill(1));
   ASSERT_NO_FATAL_FAILURE(EmptyLog());
   const Lines all = ReadFrom(From());
@@ -281,17 +281,17 @@ TEST_P(EveryPageTest, CostsNoMoreThanWhatLayInIt) {
     if (!missing.empty()) {
       EXPECT_FALSE(salvaged.lost.empty()) << *missing.begin();
     }
-    // Indexes, counts, the schema and inner pages hold nothing that cannot be made again.
+    // Indexes, counts, the schema and inner pages can be rebuilt without loss.
     const bool makes_again = what.find("autoindex") != std::string::npos || what.find("_by_") != std::string::npos ||
                              what.starts_with("sqlite_") || what.starts_with("run_count") ||
                              what.starts_with("run_queued") || what.starts_with("run_excluded") ||
                              what.starts_with("owner_bytes") || what.starts_with("identity") ||
-                             what.starts_with("person") || what.starts_with("request") || what == "free" ||
+                             what.starts_with("user") || what.starts_with("request") || what == "free" ||
                              (what.find("internal") != std::string::npos && what.starts_with("segment"));
     if (makes_again) {
       EXPECT_TRUE(missing.empty()) << *missing.begin() << " and " << missing.size() - 1 << " more";
     }
-    // A page of samples costs one run's, one of frames frames, and so on.
+    // A page of samples affects one run only, a page of frames only frames, and so on.
     std::set<std::string> runs;
     for (const std::string& line : missing) {
       if (what.starts_with("segment")) {
@@ -317,16 +317,16 @@ TEST_F(SalvageTest, AStateThatIsDamagedCostsThatState) {
   ASSERT_NO_FATAL_FAILURE(Fill(2));
   WriteAll(From() + "/states/1-3-1800.checkpoint", "state 3 3");
   std::filesystem::remove(From() + "/states/1-2-4000.end");
-  std::filesystem::remove(From() + "/states/2-start");  // another name of the same file
+  std::filesystem::remove(From() + "/states/2-start");  // another link to the same file
   const auto salvaged = Salvage(From(), To());
   ASSERT_TRUE(salvaged.ok()) << salvaged.status();
   EXPECT_THAT(salvaged->lost, testing::UnorderedElementsAre("studies/1/runs/3: its checkpoint at step 1800",
                                                             "studies/1/runs/2: the state that it left at step 4000"));
   EXPECT_THAT(ReadAll(To() + "/salvage.txt"), HasSubstr("2 studies, 18 runs.\nLost:\nstudies/1/runs/"));
   auto store = Store::Open(To());
-  EXPECT_EQ((*store)->GetRun(1, 3)->step(), 1200);  // goes on from the one before
+  EXPECT_EQ((*store)->GetRun(1, 3)->step(), 1200);  // resumes from the previous one
   EXPECT_EQ((*store)->GetRun(1, 3)->sample_count(), 1200);
-  EXPECT_EQ((*store)->GetStartState(2)->bytes, "state 1 2");  // taken again from the run that it came from
+  EXPECT_EQ((*store)->GetStartState(2)->bytes, "state 1 2");  // restored from the source run
 }
 
 TEST_F(SalvageTest, ManyBadPagesAtOnceEndAndLeaveASoundStore) {

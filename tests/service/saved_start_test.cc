@@ -1,4 +1,4 @@
-// Studies that start from what another run left.
+// Studies that start from the final state of another run.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -22,7 +22,7 @@ using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::Pair;
 
-/// A server, and what tests ask of it.
+/// A server with helpers for calls and expectations.
 class Asked {
  public:
   explicit Asked(const std::string& address)
@@ -44,7 +44,7 @@ class Asked {
     return response;
   }
 
-  /// Faults by field, of CheckStudy; CreateStudy refuses the same.
+  /// Faults of CheckStudy by field; expects CreateStudy to refuse the same.
   std::vector<std::pair<std::string, std::string>> Faults(const v1::StudySpec& spec) {
     std::vector<std::pair<std::string, std::string>> faults;
     const auto checked = Check(spec);
@@ -92,7 +92,7 @@ class Asked {
   std::shared_ptr<grpc::Channel> channel_;
 };
 
-/// A study that says of its bed only which run it is from.
+/// A study whose bed is given only by a source run.
 v1::StudySpec From(const std::string& run) {
   v1::StudySpec spec = BareStudy();
   spec.clear_bed();
@@ -113,8 +113,8 @@ TEST(SavedStart, TakesTheBedTheBeadsAndTheSidesOfTheRun) {
   EXPECT_TRUE(study.spec().start().has_kept());
   EXPECT_EQ(asked.WaitForEnd("studies/2/runs/1").state(), v1::Run::STATE_FINISHED);
   std::lock_guard lock(server.plan().mutex);
-  ASSERT_EQ(server.plan().laid_out.size(), 2u);
-  const auto &first = server.plan().laid_out[0], &second = server.plan().laid_out[1];
+  ASSERT_EQ(server.plan().initialized.size(), 2u);
+  const auto &first = server.plan().initialized[0], &second = server.plan().initialized[1];
   const auto left = test::FakeEnsemble(std::vector{first}, nullptr).Save(0);
   EXPECT_EQ(study.spec().start().saved().run(), "studies/1/runs/1/states/4000");
   ASSERT_NE(second.start.saved, nullptr);
@@ -138,7 +138,7 @@ TEST(SavedStart, WithTheSameBedGivenIsTaken) {
   EXPECT_TRUE(asked.Create(spec, &study).ok());
 }
 
-TEST(SavedStart, NamesEachFieldOfAnotherBedAndWhatWouldBeRight) {
+TEST(SavedStart, NamesEachMismatchedFieldAndTheRightValue) {
   test::TestServer server;
   Asked asked(server.address());
   asked.RunFirst();
@@ -163,7 +163,7 @@ TEST(SavedStart, NamesEachFieldOfAnotherBedAndWhatWouldBeRight) {
   EXPECT_THAT(asked.Faults(spec), ElementsAre(Pair("axes[0].field", HasSubstr("no axis may vary it"))));
 }
 
-TEST(SavedStart, FromARunThatIsNotThereIsRefused) {
+TEST(SavedStart, FromAMissingRunIsRefused) {
   test::TestServer server;
   Asked asked(server.address());
   asked.RunFirst();
@@ -194,7 +194,7 @@ TEST(SavedStart, KeptSpinnersNeedASavedStart) {
   EXPECT_THAT(asked.Faults(spec), ElementsAre(Pair("start.kept", HasSubstr("[start.saved]"))));
 }
 
-TEST(SavedStart, OutlivesTheServer) {
+TEST(SavedStart, SurvivesARestart) {
   test::TestServer server;
   Asked(server.address()).RunFirst();
   server.Stop();
@@ -218,7 +218,7 @@ TEST(SavedStart, FromADamagedStateIsRefused) {
   EXPECT_THAT(asked.Faults(From("studies/1/runs/1")), ElementsAre(Pair("start.saved.run", HasSubstr("damaged"))));
 }
 
-// A state that is lost between the check and the start fails the run and nothing else.
+// A state lost between check and start fails the run and nothing else.
 TEST(SavedStart, LostBeforeTheRunStartsFailsTheRun) {
   test::TestServer server;
   Asked asked(server.address());
@@ -236,9 +236,9 @@ TEST(SavedStart, LostBeforeTheRunStartsFailsTheRun) {
   EXPECT_EQ(asked.WaitForEnd("studies/2/runs/1").state(), v1::Run::STATE_FINISHED);
 }
 
-// With the real engine: whatever depends on places alone is at the start of the second run what it was at the end of
-// the first, to the last bit; and the run is a new one.
-TEST(SavedStart, OfTheEngineGoesOnWhereTheOtherEnded) {
+// With the real engine: every quantity of positions alone has, at the start of the second run, the value of the end of
+// the first, to the last bit; the run itself is new.
+TEST(SavedStart, OfTheEngineContinuesWhereTheOtherEnded) {
   const test::TemporaryDirectory directory;
   auto store = store::Store::Open(directory.path());
   ASSERT_TRUE(store.ok());
@@ -257,7 +257,7 @@ TEST(SavedStart, OfTheEngineGoesOnWhereTheOtherEnded) {
   ASSERT_EQ(asked.WaitForEnd("studies/1/runs/1").state(), v1::Run::STATE_FINISHED);
   v1::StudySpec second = From("studies/1/runs/1");
   second.mutable_drive()->mutable_sine()->set_amplitude(3);
-  second.mutable_seeds()->set_places(99);
+  second.mutable_seeds()->set_positions(99);
   ASSERT_TRUE(asked.Create(second, &study).ok());
   ASSERT_EQ(asked.WaitForEnd("studies/2/runs/1").state(), v1::Run::STATE_FINISHED);
   const v1::ListSamplesResponse before = asked.Samples("studies/1/runs/1"), after = asked.Samples("studies/2/runs/1");

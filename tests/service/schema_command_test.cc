@@ -1,4 +1,4 @@
-// What the real command line says of stages, alarms, fields and units.
+// Command-line output about stages, warnings, fields and units, from the real program.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -51,7 +51,8 @@ TEST_F(SchemaCommandTest, CheckPrintsStagesAndCautions) {
   EXPECT_EQ(outcome.code, 0) << outcome.error;
   EXPECT_THAT(outcome.out, HasSubstr("1  low  1 tau  nothing changes"));
   EXPECT_THAT(outcome.out, HasSubstr("temperature ramps to 0.5; step.amplitude by axis"));
-  EXPECT_THAT(outcome.out, HasSubstr("At 5 Hz the reference levels are 8 mT rms for people at work and 1.6 mT rms"));
+  EXPECT_THAT(outcome.out,
+              HasSubstr("At 5 Hz the reference levels are 8 mT rms for occupational exposure and 1.6 mT rms"));
   EXPECT_THAT(outcome.out, HasSubstr("local rules"));
 }
 
@@ -68,7 +69,7 @@ TEST_F(SchemaCommandTest, AStudyWithoutAFieldHasNoCautions) {
   EXPECT_THAT(outcome.out, Not(HasSubstr("Cautions")));
 }
 
-TEST_F(SchemaCommandTest, ShowPrintsWhatRunsGotPast) {
+TEST_F(SchemaCommandTest, ShowPrintsRecoveredFaults) {
   server_.plan().troubled_above = 5;
   ASSERT_EQ(Gyrebox({"submit", StudyFile(), "--watch"}).code, 0);
   const Outcome outcome = Gyrebox({"show", "1"});
@@ -84,7 +85,7 @@ TEST_F(SchemaCommandTest, ThePlateauLiesInTheLastStage) {
   ASSERT_EQ(Gyrebox({"submit", StudyFile(), "--watch"}).code, 0);
   const Outcome outcome = Gyrebox({"table", "1"});
   EXPECT_THAT(outcome.out, HasSubstr("Mean over the last 50 % of the last stage of each run"));
-  // The fake size is 100 plus the amplitude of the last stage, 20, plus the share of the run that is done, whose mean
+  // The fake size is 100 plus the amplitude of the last stage, 20, plus the completed fraction of the run, whose mean
   // over the last quarter is 0.875.
   EXPECT_THAT(outcome.out, HasSubstr("120.9"));
 }
@@ -111,7 +112,7 @@ Outcome Units(std::vector<std::string> arguments) {
   return test::Run(arguments);
 }
 
-// 576 and 1728: worked out by a separate program for a bead of 3 um that turns 5 times a second in water.
+// 576 and 1728: computed by a separate program for a bead of 3 um that turns 5 times a second in water.
 TEST(UnitsCommandTest, NeedsNoServer) {
   const Outcome outcome = Units({"--diameter-um", "3", "--frequency-hz", "5"});
   EXPECT_EQ(outcome.code, 0) << outcome.error;

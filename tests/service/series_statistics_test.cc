@@ -1,16 +1,16 @@
-// Statistics of series whose neighbours are alike.
+// Statistics of autocorrelated series.
 #include <gtest/gtest.h>
 
 #include <cmath>
 #include <numeric>
 #include <vector>
 
-#include "analysis/correlation.h"
-#include "analysis/plateau.h"
-#include "analysis/series.h"
-#include "analysis/slope.h"
-#include "analysis/statistics.h"
-#include "analysis/transient.h"
+#include "estimators/correlation.h"
+#include "estimators/plateau.h"
+#include "estimators/series.h"
+#include "estimators/slope.h"
+#include "estimators/statistics.h"
+#include "estimators/transient.h"
 #include "synthetic.h"
 
 namespace gyrebox::analysis {
@@ -32,7 +32,7 @@ TEST(InefficiencyTest, IsThatOfAFirstOrderProcess) {
   for (const double phi : {0.5, 0.9, 0.99}) {
     double mean = 0;
     for (int i = 0; i < 10; ++i) mean += Inefficiency(FirstOrder(phi, 100'000, random)) / 10;
-    // The window at 2.5 g leaves out exp(-5) of the sum; the rest is chance.
+    // The window at 2.5 g truncates exp(-5) of the sum; the rest is sampling error.
     EXPECT_NEAR(mean, test::InefficiencyOf(phi), 0.04 * test::InefficiencyOf(phi)) << phi;
   }
 }
@@ -45,7 +45,7 @@ TEST(InefficiencyTest, IsOneForIndependentSamplesAndForAConstant) {
   EXPECT_EQ(Inefficiency({}), 1);
 }
 
-// The exact variance of the mean of 10^4 samples in units of the process's: .00029996, .0018982, .019702.
+// The exact variance of the mean of 10^4 samples in units of the process variance: .00029996, .0018982, .019702.
 TEST(InefficiencyTest, GivesTheErrorOfTheMean) {
   std::mt19937_64 random(2);
   constexpr size_t n = 10'000;
@@ -60,14 +60,14 @@ TEST(InefficiencyTest, GivesTheErrorOfTheMean) {
       by_blocks += std::pow(ChooseLevel(values).standard_error, 2) / kSeries;
       by_lags += Inefficiency(values) * std::pow(Summarise(values).standard_deviation, 2) / n / kSeries;
     }
-    // At phi = 0.99 a series is 100 correlation times: there both come out a tenth too large, on the safe side.
+    // At phi = 0.99 a series has 100 correlation times: both estimates are then a tenth too large, on the safe side.
     EXPECT_NEAR(by_lags / variance, published, 0.15 * published) << phi;
     EXPECT_NEAR(by_blocks / variance, published, 0.15 * published) << phi;
   }
 }
 
 // H. Flyvbjerg and H. G. Petersen, J. Chem. Phys. 91, 461 (1989): m times the variance of means of m samples, over that
-// of the samples, of a first-order process with phi = 0.9; exact.
+// of the samples, for a first-order process with phi = 0.9; exact.
 TEST(BlockTest, ErrorsRiseToTheirPlateauAsPublished) {
   const double kExact[] = {1,         1.9,       3.5245,    6.185512,  9.834648, 13.568145,
                            16.190816, 17.593752, 18.296875, 18.648438, 18.824219};
@@ -76,7 +76,7 @@ TEST(BlockTest, ErrorsRiseToTheirPlateauAsPublished) {
   ASSERT_GT(levels.size(), std::size(kExact));
   for (size_t k = 0; k < std::size(kExact); ++k) {
     EXPECT_EQ(levels[k].length, size_t{1} << k);
-    // Variance of a variance of independent normal blocks; the shortest are not independent.
+    // Variance of a variance of independent normal blocks; the shortest blocks are not independent.
     const double chance = std::sqrt(2 * std::max(1.0, 19 / std::pow(2.0, k)) / static_cast<double>(levels[k].count));
     EXPECT_NEAR(levels[k].inefficiency, kExact[k], 5 * chance * kExact[k]) << levels[k].length;
   }
@@ -95,7 +95,7 @@ TEST(BlockTest, OneSampleHasNoLevel) {
   EXPECT_EQ(ChooseLevel(std::vector<double>{1}).standard_error, 0);
 }
 
-// K. P. White, Simulation 69, 323 (1997), on a series whose answer is plain: 100 ones, then 450 pairs of 0.1 and -0.1.
+// K. P. White, Simulation 69, 323 (1997), on a series with an obvious result: 100 ones, then 450 pairs of 0.1 and -0.1.
 TEST(TransientTest, LeastMarginalErrorIsWhereTheStepEnds) {
   std::vector<double> values(100, 1.0);
   for (int i = 0; i < 450; ++i) values.insert(values.end(), {0.1, -0.1});
@@ -126,7 +126,7 @@ TEST(TransientTest, OfASteadySeriesIsShort) {
   EXPECT_LT(mean, 0.2);
 }
 
-/// Share of series of `times` integrated autocorrelation times, at phi = 0.9, whose interval holds the true mean, 0.
+/// Fraction of series of `times` integrated autocorrelation times, at phi = 0.9, whose interval holds the true mean, 0.
 double CoverageOfOneSeries(double times) {
   std::mt19937_64 random(7);
   constexpr int kSets = 2000;
@@ -178,8 +178,8 @@ TEST(PlateauTest, MeanIsThatOfWholePeriods) {
   EXPECT_EQ(PlateauMean(series, {0, 5, 10, 1}), MeasurePlateau(series, {0, 5, 10, 1}).mean);
 }
 
-/// The variance between independent trials, not that of frames, gives the interval of a mean. Each trial has an offset
-/// of its own and a correlated series of fifty correlation times.
+/// Coverage of the interval of a mean from the variance between independent realizations, and from that of frames. Each
+/// realization has its own offset and a correlated series of fifty correlation times.
 struct Coverage {
   double by_trials = 0, by_frames = 0;
 };
@@ -206,8 +206,8 @@ Coverage CoverageOverTrials(int trials) {
   return coverage;
 }
 
-// Common practice: the independent start is the unit of replication.
-TEST(CoverageTest, OfTheIntervalOverTrials) {
+// Common practice: the independent realization is the unit of replication.
+TEST(CoverageTest, OfTheIntervalOverRealizations) {
   for (const int trials : {3, 5, 8, 12}) {
     const Coverage coverage = CoverageOverTrials(trials);
     EXPECT_GE(coverage.by_trials, 0.92) << trials;
@@ -226,10 +226,10 @@ TEST(SlopeTest, OfAnExactLineIsItsSlope) {
 
 TEST(SlopeTest, TwoPointsTellNothing) {
   const std::vector<double> x = {0, 1}, y = {1, 3};
-  EXPECT_EQ(FitLine(x, y).Chance(), 1);
+  EXPECT_EQ(FitLine(x, y).PValue(), 1);
 }
 
-/// Share of series of 100 correlation times that are called drifting, where they grow by `growth` in all.
+/// Fraction of series of 100 correlation times that are called drifting if they grow by `growth` in all.
 double CalledDrifting(double growth) {
   std::mt19937_64 random(10);
   constexpr int kSets = 2000;
@@ -247,7 +247,7 @@ TEST(SlopeTest, AnArrestedSizeIsSeldomCalledGrowing) { EXPECT_LT(CalledDrifting(
 
 TEST(SlopeTest, ASlowlyGrowingOneMostlyIs) { EXPECT_GT(CalledDrifting(3), 0.9); }
 
-TEST(PeriodTest, MeansLeaveOutTheSwingOfThePeriod) {
+TEST(PeriodTest, MeansExcludeTheOscillationWithinAPeriod) {
   Series series;
   for (int i = 0; i <= 80; ++i) series.Add(i / 8.0, 2 + std::sin(2 * M_PI * i / 8.0));
   const Series means = PeriodMeans(Between(series, 0, 10), 1);
@@ -258,14 +258,14 @@ TEST(PeriodTest, MeansLeaveOutTheSwingOfThePeriod) {
   }
 }
 
-TEST(PeriodTest, FewSamplesAPeriodStayAsTheyAre) {
+TEST(PeriodTest, FewSamplesPerPeriodStayUnchanged) {
   Series series;
   for (int i = 0; i < 20; ++i) series.Add(i * 9 / 8.0, i);
   EXPECT_EQ(PeriodMeans(Between(series, 0, 100), 1).size(), series.size());
   EXPECT_EQ(PeriodMeans(Between(series, 0, 100), 0).size(), series.size());
 }
 
-TEST(PhaseTest, ResolvesTheSwing) {
+TEST(PhaseTest, ResolvesThePeakToPeakAmplitude) {
   Series series;
   for (int i = 0; i < 160; ++i) series.Add(i / 8.0, 5 + std::cos(2 * M_PI * i / 8.0));
   const PhaseProfile profile = ResolvePhase(Between(series, 0, 100), 1, 8);
@@ -274,7 +274,7 @@ TEST(PhaseTest, ResolvesTheSwing) {
   EXPECT_NEAR(profile.swing, 2, 1e-12);
 }
 
-TEST(PhaseTest, OfNothingHasNoSwing) { EXPECT_TRUE(std::isnan(ResolvePhase({}, 1, 8).swing)); }
+TEST(PhaseTest, OfNothingHasNoPeakToPeakAmplitude) { EXPECT_TRUE(std::isnan(ResolvePhase({}, 1, 8).swing)); }
 
 }  // namespace
 }  // namespace gyrebox::analysis

@@ -1,4 +1,4 @@
-// The real gyreboxd: options, signals, sudden ends.
+// The real gyreboxd: options, signals, abrupt ends.
 #include <gmock/gmock.h>
 #include <grpcpp/grpcpp.h>
 #include <gtest/gtest.h>
@@ -67,7 +67,7 @@ TEST_F(ServerProcessTest, RunsAStudyAndEndsOnSigterm) {
   EXPECT_THAT(Log(), HasSubstr("stopped"));
 }
 
-TEST_F(ServerProcessTest, EndsWhateverStreamsAreOpen) {
+TEST_F(ServerProcessTest, EndsDespiteOpenStreams) {
   Start();
   client::Client client(address_);
   const auto study = client.CreateStudy(Spec(1e5));
@@ -102,7 +102,7 @@ TEST_F(ServerProcessTest, EndsWhateverStreamsAreOpen) {
   EXPECT_NE(slow->Finish().error_code(), grpc::StatusCode::OK);
 }
 
-TEST_F(ServerProcessTest, RunsAgainWhatASuddenEndCutOff) {
+TEST_F(ServerProcessTest, RestartsRunsInterruptedByAnAbruptEnd) {
   Start();
   {
     client::Client client(address_);
@@ -124,7 +124,7 @@ TEST_F(ServerProcessTest, RunsAgainWhatASuddenEndCutOff) {
   EXPECT_EQ(client.GetStudy("studies/2")->run_counts().finished_count(), 1);
 }
 
-TEST_F(ServerProcessTest, KeepsGrowthAndDeletionOverASuddenEnd) {
+TEST_F(ServerProcessTest, KeepsGrowthAndDeletionOverAnAbruptEnd) {
   Start();
   for (const char* name : {"studies/1", "studies/2"}) {
     ASSERT_TRUE(client::Client(address_).CreateStudy(Spec(2)).ok());
@@ -151,7 +151,7 @@ TEST_F(ServerProcessTest, ASecondServerOnTheSameDataIsRefused) {
   const Outcome second = test::Run({GYREBOXD, "--data", Data(), "--listen", "127.0.0.1:0"});
   EXPECT_EQ(second.code, 3);
   EXPECT_THAT(second.out + second.error, HasSubstr("another server uses"));
-  EXPECT_TRUE(client::Client(address_).GetBox().ok());
+  EXPECT_TRUE(client::Client(address_).GetMachine().ok());
 }
 
 TEST_F(ServerProcessTest, ASecondServerOnTheSamePortIsRefused) {
@@ -173,7 +173,7 @@ TEST_F(ServerProcessTest, BadOptionsAreRefused) {
   EXPECT_EQ(test::Run({GYREBOXD, "--version"}).code, 0);
 }
 
-TEST_F(ServerProcessTest, ADeviceThatIsNotThereIsRefusedWithTheReason) {
+TEST_F(ServerProcessTest, AMissingDeviceIsRefusedWithTheReason) {
   const Outcome outcome = test::Run({GYREBOXD, "--data", Data(), "--listen", "127.0.0.1:0", "--device", "cuda:99"});
   EXPECT_EQ(outcome.code, 3);
   EXPECT_THAT(outcome.out + outcome.error, HasSubstr("cannot use device cuda:99: "));

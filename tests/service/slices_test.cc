@@ -1,4 +1,4 @@
-// What is asked of very many runs at once is done in slices, and nobody waits for long.
+// Calls that affect very many runs work in slices, so that nobody waits for long.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 #include <sqlite3.h>
@@ -44,9 +44,9 @@ class SlicesTest : public testing::Test {
     executor_->Start();
   }
 
-  void Create(int trials, const std::string& person = "ann", const std::vector<double>& amplitudes = {4}) {
+  void Create(int trials, const std::string& user = "ann", const std::vector<double>& amplitudes = {4}) {
     const auto spec = AmplitudeStudy(amplitudes, trials);
-    const auto study = store_->CreateStudy(spec, NewRuns(spec), "", person);
+    const auto study = store_->CreateStudy(spec, NewRuns(spec), "", user);
     ASSERT_TRUE(study.ok()) << study.status();
     if (executor_ != nullptr) executor_->Wake();
   }
@@ -56,7 +56,7 @@ class SlicesTest : public testing::Test {
     request.study = 1;
     request.run = run;
     request.kind = kind;
-    request.person = "ann";
+    request.user = "ann";
     if (kind == v1::Adjustment::KIND_CHANGE) {
       request.changes.Add()->set_field("drive.sine.amplitude");
       request.changes.rbegin()->set_value(amplitude);
@@ -69,7 +69,7 @@ class SlicesTest : public testing::Test {
     return answer.get_future().get();
   }
 
-  /// From now on all runs wait.
+  /// Drains the device: from now on all runs wait.
   void Drain() {
     std::promise<absl::Status> drained;
     executor_->Drain(true, [&](const absl::Status& status) { drained.set_value(status); });
@@ -77,7 +77,7 @@ class SlicesTest : public testing::Test {
     ASSERT_TRUE(WaitFor([&] { return store_->GetStudy(1)->run_counts().running_count() == 0; }));
   }
 
-  /// Runs SQL on the database, past the store.
+  /// Runs SQL on the database directly, bypassing the store.
   void Sql(const std::string& sql) {
     if (outside_ == nullptr) {
       ASSERT_EQ(sqlite3_open((directory_.path() + "/gyrebox.db").c_str(), &outside_), SQLITE_OK);
@@ -92,7 +92,7 @@ class SlicesTest : public testing::Test {
     store_.reset();
     Open();
   }
-  /// A number that SQL gives.
+  /// The number returned by a query.
   int64_t Number(const std::string& sql) {
     Sql("SELECT 1");
     int64_t number = -1;
@@ -114,8 +114,8 @@ class SlicesTest : public testing::Test {
 
 // ---- steering
 
-TEST_F(SlicesTest, AStudyIsSteeredInManyTransactionsAndTheDeviceGoesOnInBetween) {
-  plan_->step_nanoseconds = 5'000'000;  // nothing ends meanwhile
+TEST_F(SlicesTest, AStudyIsAdjustedInManyTransactionsWhileTheDeviceContinues) {
+  plan_->step_nanoseconds = 5'000'000;  // no run ends meanwhile
   Create(1, "bob");
   Create(4000);
   Start();
@@ -127,8 +127,8 @@ TEST_F(SlicesTest, AStudyIsSteeredInManyTransactionsAndTheDeviceGoesOnInBetween)
   const Steered steered = Steer(request);
   ASSERT_TRUE(steered.status.ok()) << steered.status;
   EXPECT_EQ(steered.count, 4000);
-  EXPECT_EQ(steered.entries.size(), kMostEntriesTold);
-  EXPECT_GE(Number("SELECT change FROM study WHERE id = 2"), changes + 3);  // one a transaction
+  EXPECT_EQ(steered.entries.size(), kMaxEntriesTold);
+  EXPECT_GE(Number("SELECT change FROM study WHERE id = 2"), changes + 3);  // one per transaction
   EXPECT_GE(plan_->chunks, chunks + 3);
   EXPECT_EQ(Number("SELECT COUNT(*) FROM journal WHERE study = 2"), 4000);
   for (const v1::Adjustment::Kind kind : {v1::Adjustment::KIND_PAUSE, v1::Adjustment::KIND_RESUME}) {
@@ -139,7 +139,7 @@ TEST_F(SlicesTest, AStudyIsSteeredInManyTransactionsAndTheDeviceGoesOnInBetween)
   EXPECT_EQ(store_->GetStudy(2)->run_counts().paused_count(), 0);
 }
 
-TEST_F(SlicesTest, WhereItFailsInTheMiddleItTellsHowManyRunsWereSteered) {
+TEST_F(SlicesTest, OnPartialFailureItReportsHowManyRunsWereAdjusted) {
   Create(1000);
   Start();
   Drain();
@@ -150,7 +150,7 @@ TEST_F(SlicesTest, WhereItFailsInTheMiddleItTellsHowManyRunsWereSteered) {
   EXPECT_THAT(std::string(steered.status.message()), HasSubstr("the journal of studies/1/runs/700 has 10000 entries"));
   EXPECT_GT(steered.count, 0);
   EXPECT_LT(steered.count, 700);
-  EXPECT_EQ(Number("SELECT COUNT(*) FROM journal"), steered.count);  // each run as a whole, or not at all
+  EXPECT_EQ(Number("SELECT COUNT(*) FROM journal"), steered.count);  // each run completely, or not at all
 }
 
 // ---- journals
@@ -173,7 +173,7 @@ TEST_F(SlicesTest, AnAdjustmentReadsNothingOfALongJournal) {
   adjust(500);
   EXPECT_EQ(store_->entries_read(), before);
   EXPECT_EQ(store_->GetJournal(1, 1)->size(), 511u);
-  // What another process left is read once.
+  // The first adjustment reads what another process left, once.
   Reopen();
   Start();
   Drain();
@@ -186,7 +186,7 @@ TEST_F(SlicesTest, AnAdjustmentReadsNothingOfALongJournal) {
 TEST_F(SlicesTest, AJournalHasABound) {
   plan_->step_nanoseconds = 1'000'000;
   Create(1);
-  Sql("UPDATE run SET journal_length = " + std::to_string(kMostEntries));
+  Sql("UPDATE run SET journal_length = " + std::to_string(kMaxEntries));
   Start();
   for (const auto kind : {v1::Adjustment::KIND_CHANGE, v1::Adjustment::KIND_PAUSE}) {
     const Steered steered = Steer(Request(1, kind));
@@ -199,11 +199,11 @@ TEST_F(SlicesTest, AJournalHasABound) {
 
 // ---- new runs
 
-/// Runs of a study of this many driven points, 1000 trials each: and four trials of each point audit its time step,
-/// which is less than 15 % of the work.
+/// Number of runs of a study of this many driven points with 1000 realizations each. Four realizations of each point
+/// audit its time step, which is less than 15 % of the work.
 constexpr int RunsOf(int points) { return points * (1000 + 4); }
 
-TEST_F(SlicesTest, AStudyOfManyRunsIsThereAsAWhole) {
+TEST_F(SlicesTest, AStudyOfManyRunsAppearsAtomically) {
   Create(1000, "ann", {1, 2, 3, 4, 5, 6});
   EXPECT_EQ(store_->GetStudy(1)->run_counts().queued_count(), RunsOf(6));
   EXPECT_EQ(store_->GetRun(1, 6000)->axis_values(0), 6);
@@ -213,7 +213,7 @@ TEST_F(SlicesTest, AStudyOfManyRunsIsThereAsAWhole) {
   EXPECT_EQ(first->name(), again->name());
 }
 
-TEST_F(SlicesTest, AStudyThatWasBeingMadeIsErased) {
+TEST_F(SlicesTest, APartiallyCreatedStudyIsErased) {
   Create(5);
   Sql("UPDATE study SET deleted = 2");
   EXPECT_EQ(store_->GetStudy(1).status().code(), absl::StatusCode::kNotFound);
@@ -223,7 +223,7 @@ TEST_F(SlicesTest, AStudyThatWasBeingMadeIsErased) {
   EXPECT_EQ(Number("SELECT COUNT(*) FROM run"), 0);
 }
 
-TEST_F(SlicesTest, RunsThatWereJoiningAreThereOnceTheirGrowthWasAccepted) {
+TEST_F(SlicesTest, PartiallyAddedRunsAppearIfTheirGrowthWasAccepted) {
   for (const bool accepted : {false, true}) {
     SCOPED_TRACE(accepted);
     Create(5);
@@ -254,10 +254,10 @@ TEST_F(SlicesTest, AStudyGrowsByManyRuns) {
   EXPECT_EQ(Number("SELECT COUNT(*) FROM run WHERE state = 0"), 0);
 }
 
-TEST_F(SlicesTest, ACancelThatWasCutOffIsDoneWhenTheStoreIsOpened) {
+TEST_F(SlicesTest, AnInterruptedCancelIsCompletedWhenTheStoreOpens) {
   Create(5);
   Sql("UPDATE study SET cancelled = 1; UPDATE run SET state = 8 WHERE number = 1");
-  EXPECT_TRUE(store_->ListWaiting()->empty());  // nothing of it starts
+  EXPECT_TRUE(store_->ListWaiting()->empty());  // none of its runs starts
   Reopen();
   EXPECT_EQ(store_->GetStudy(1)->run_counts().cancelled_count(), 5);
   EXPECT_TRUE(store_->GetStudy(1)->has_end_time());
@@ -278,7 +278,7 @@ TEST_F(SlicesTest, PrioritiesAndCancelsOfManyRunsTakeManyTransactions) {
 
 // ---- the lock of the store
 
-TEST(FairMutexTest, IsTakenInTheOrderInWhichItWasAskedFor) {
+TEST(FairMutexTest, IsGrantedInOrderOfRequest) {
   store::FairMutex mutex;
   std::vector<int> order;  // guarded by mutex
   std::vector<std::thread> threads;
@@ -299,12 +299,12 @@ TEST(FairMutexTest, IsTakenInTheOrderInWhichItWasAskedFor) {
 
 // ---- quotas
 
-TEST_F(SlicesTest, ARunOverItsOwnersBytesPausesAndSaysWhy) {
-  Create(1);  // holds the bytes
+TEST_F(SlicesTest, ARunOverItsOwnersByteQuotaPausesAndSaysWhy) {
+  Create(1);  // uses up the bytes
   Sql("UPDATE run SET state = 8; UPDATE study SET end_time = 1");
   plan_->step_nanoseconds = 200'000;
   Options options;
-  options.most_bytes_of_person = 1'000'000;
+  options.max_bytes_per_user = 1'000'000;
   Start(options);
   Create(1);
   ASSERT_TRUE(WaitFor([&] { return store_->GetRun(2, 1)->step() > 100; }));
@@ -313,10 +313,10 @@ TEST_F(SlicesTest, ARunOverItsOwnersBytesPausesAndSaysWhy) {
   EXPECT_THAT(store_->GetRun(2, 1)->pause_reason(), HasSubstr("bytes on the disk; the quota is 1000000"));
   auto journal = store_->GetJournal(2, 1);
   ASSERT_EQ(journal->size(), 1u);
-  EXPECT_EQ(journal->at(0).person(), "server");
+  EXPECT_EQ(journal->at(0).user(), "server");
   EXPECT_EQ(journal->at(0).kind(), v1::Adjustment::KIND_PAUSE);
   EXPECT_EQ(journal->at(0).reason(), store_->GetRun(2, 1)->pause_reason());
-  // A resume that changes nothing holds until its turn comes.
+  // A resume that changes nothing lasts until the run's next turn.
   SteerRequest resume = Request(1, v1::Adjustment::KIND_RESUME);
   resume.study = 2;
   ASSERT_TRUE(Steer(resume).status.ok());

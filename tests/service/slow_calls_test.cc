@@ -1,4 +1,4 @@
-// Calls that take long are shared out by person, and end where nobody waits for them.
+// Slow calls are scheduled fairly between users, and end when their caller is gone.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -22,7 +22,7 @@ using testing::ElementsAre;
 
 // ---- the threads
 
-TEST(WorkerPoolTest, PeopleHaveTheirTurnsAndOnePersonsWorkItsOrder) {
+TEST(WorkerPoolTest, UsersTakeTurnsAndOneUsersWorkKeepsItsOrder) {
   api::WorkerPool pool(1);
   std::promise<void> begin;
   const auto may_begin = begin.get_future().share();
@@ -40,7 +40,7 @@ TEST(WorkerPoolTest, PeopleHaveTheirTurnsAndOnePersonsWorkItsOrder) {
   EXPECT_THAT(done, ElementsAre("ann 1", "bob 1", "eve 1", "ann 2", "eve 2", "ann 3"));
 }
 
-TEST(WorkerPoolTest, OnePersonNeverHasAllThreads) {
+TEST(WorkerPoolTest, OneUserNeverHasAllThreads) {
   std::promise<void> end;
   const auto may_end = end.get_future().share();
   api::WorkerPool pool(3);
@@ -57,10 +57,10 @@ TEST(WorkerPoolTest, OnePersonNeverHasAllThreads) {
   EXPECT_LE(begun, 2);
   end.set_value();
   pool.Stop();
-  EXPECT_EQ(begun, 5);  // all that waits is done
+  EXPECT_EQ(begun, 5);  // all queued work is done
 }
 
-TEST(WorkerPoolTest, APersonHasSoManyCallsAndNoMore) {
+TEST(WorkerPoolTest, AUserHasALimitedNumberOfCalls) {
   api::WorkerPool pool(1, 2);
   auto first = pool.Take("ann"), second = pool.Take("ann");
   ASSERT_TRUE(first.ok() && second.ok());
@@ -80,7 +80,7 @@ class SlowCallsTest : public testing::Test {
     return options;
   }
 
-  /// A check under way; cancelled where it is given up.
+  /// A running check; cancelled by its destructor.
   struct Check {
     grpc::ClientContext context;
     v1::CheckStudyRequest request;
@@ -93,9 +93,9 @@ class SlowCallsTest : public testing::Test {
       done.wait();
     }
   };
-  std::unique_ptr<Check> Begin(const std::string& person, int points, double seconds = 0) {
+  std::unique_ptr<Check> Begin(const std::string& user, int points, double seconds = 0) {
     auto check = std::make_unique<Check>();
-    check->context.AddMetadata("authorization", "Bearer " + server_.secret(person));
+    check->context.AddMetadata("authorization", "Bearer " + server_.secret(user));
     if (seconds > 0) {
       check->context.set_deadline(std::chrono::system_clock::now() +
                                   std::chrono::milliseconds(static_cast<int>(1e3 * seconds)));
@@ -110,7 +110,7 @@ class SlowCallsTest : public testing::Test {
                                [to = check.get()](const grpc::Status& status) { to->status.set_value(status); });
     return check;
   }
-  /// Whether no more points are looked at.
+  /// Whether no further points are sized.
   bool StandsStill() {
     const int before = plan().sized;
     std::this_thread::sleep_for(std::chrono::milliseconds(100));
@@ -122,7 +122,7 @@ class SlowCallsTest : public testing::Test {
   std::unique_ptr<v1::StudyService::Stub> stub_ = v1::StudyService::NewStub(server_.Connect());
 };
 
-TEST_F(SlowCallsTest, EndlessChecksOfOnePersonHoldNobodyUp) {
+TEST_F(SlowCallsTest, EndlessChecksOfOneUserDelayNobodyElse) {
   auto max = server_.ClientFor("max");
   ASSERT_TRUE(max.CreateStudy(BareStudy()).ok());
   plan().step_nanoseconds = 1'000'000;
@@ -130,7 +130,7 @@ TEST_F(SlowCallsTest, EndlessChecksOfOnePersonHoldNobodyUp) {
   std::vector<std::unique_ptr<Check>> checks;
   for (int i = 0; i < 4; ++i) checks.push_back(Begin("olga", 1000));
   ASSERT_TRUE(WaitFor([&] { return plan().sized > 4; }));
-  // A fifth is one too many, whoever else may check.
+  // A fifth exceeds this user's limit; others may still check.
   const auto fifth = Begin("olga", 2);
   EXPECT_EQ(fifth->done.get().error_code(), grpc::StatusCode::RESOURCE_EXHAUSTED);
   EXPECT_TRUE(max.CheckStudy(BareStudy()).ok());
@@ -142,7 +142,7 @@ TEST_F(SlowCallsTest, EndlessChecksOfOnePersonHoldNobodyUp) {
   }
 }
 
-TEST_F(SlowCallsTest, WorkEndsWhereItsCallerHasGone) {
+TEST_F(SlowCallsTest, WorkEndsWhenItsCallerIsGone) {
   plan().sizing_nanoseconds = 1'000'000;
   std::vector<std::unique_ptr<Check>> checks;
   for (int i = 0; i < 4; ++i) checks.push_back(Begin("olga", 1000));
@@ -150,13 +150,13 @@ TEST_F(SlowCallsTest, WorkEndsWhereItsCallerHasGone) {
   for (const auto& check : checks) check->context.TryCancel();
   for (const auto& check : checks) check->done.wait();
   EXPECT_TRUE(WaitFor([&] { return StandsStill(); }));
-  EXPECT_LT(plan().sized, 8000);  // each point is looked at twice
-  // And she may call again.
+  EXPECT_LT(plan().sized, 8000);  // each point is sized twice
+  // She may call again.
   plan().sizing_nanoseconds = 0;
   EXPECT_TRUE(WaitFor([&] { return Begin("olga", 2)->done.get().ok(); }));
 }
 
-TEST_F(SlowCallsTest, WorkEndsWhereItsDeadlineHasPassed) {
+TEST_F(SlowCallsTest, WorkEndsAfterItsDeadline) {
   plan().sizing_nanoseconds = 2'000'000;
   const auto check = Begin("olga", 1000, /*seconds=*/0.1);
   EXPECT_EQ(check->done.get().error_code(), grpc::StatusCode::DEADLINE_EXCEEDED);

@@ -1,4 +1,4 @@
-"""Works out every number of export_statistics anew with SciPy and NumPy; exits with 1 where one differs by over 1e-9.
+"""Recomputes every number of export_statistics with SciPy and NumPy; exits with 1 if one differs by more than 1e-9.
 
 Usage: statistics_against_scipy.py PROGRAM
 """
@@ -17,19 +17,19 @@ CHECKS = {
     "spread_low": lambda a, b: spread(a, 0.975),
     "spread_high": lambda a, b: spread(a, 0.025),
     "welch_t": lambda a, b: stats.ttest_ind(a, b, equal_var=False).statistic,
-    "welch_chance": lambda a, b: stats.ttest_ind(a, b, equal_var=False).pvalue,
+    "welch_p_value": lambda a, b: stats.ttest_ind(a, b, equal_var=False).pvalue,
     "welch_degrees": lambda a, b: welch_degrees(a, b),
     "welch_half_width_90": lambda a, b: student_t(0.95, welch_degrees(a, b)) * np.hypot(stats.sem(a), stats.sem(b)),
     "paired_t": lambda a, b: stats.ttest_rel(a, b).statistic,
     "paired_half_width_95": lambda a, b: student_t(0.975, len(a) - 1) * stats.sem(a - b),
     "slope": lambda a, b: stats.linregress(a, b).slope,
     "slope_error": lambda a, b: stats.linregress(a, b).stderr,
-    "slope_chance": lambda a, b: stats.linregress(a, b).pvalue,
+    "slope_p_value": lambda a, b: stats.linregress(a, b).pvalue,
 }
 
 
 def student_t(probability, degrees):
-    """Quantile over 0.5 by the inverse incomplete beta function: stats.t.ppf of SciPy 1.10 is good to 4e-9 only."""
+    """Quantile above 0.5 by the inverse incomplete beta function: stats.t.ppf of SciPy 1.10 has errors up to 4e-9."""
     return np.sqrt(degrees * (1 / special.betaincinv(degrees / 2, 0.5, 2 * (1 - probability)) - 1))
 
 

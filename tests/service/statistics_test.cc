@@ -1,20 +1,20 @@
-// Statistics of independent values, against published tables and certified data.
-#include "analysis/statistics.h"
+// Statistics of independent values against published tables and certified data.
+#include "estimators/statistics.h"
 
 #include <gtest/gtest.h>
 
 #include <cmath>
 #include <vector>
 
-#include "analysis/bootstrap.h"
-#include "analysis/effect.h"
+#include "estimators/bootstrap.h"
+#include "estimators/effect.h"
 #include "nist_data.h"
 #include "synthetic.h"
 
 namespace gyrebox::analysis {
 namespace {
 
-// NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.6.7.2, 0.975 column, to one more digit.
+// NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.6.7.2, 0.975 column, with one more digit.
 TEST(StudentTest, AgreesWithTheTable) {
   const std::pair<double, double> kTable[] = {{1, 12.7062}, {2, 4.3027},  {3, 3.1824},  {4, 2.7764},  {5, 2.5706},
                                               {9, 2.2622},  {10, 2.2281}, {19, 2.0930}, {30, 2.0423}, {120, 1.9799}};
@@ -28,9 +28,9 @@ TEST(StudentTest, AgreesWithTheCoverageFactorsOfTheGum) {
   for (const auto& [degrees, k] : kTable) EXPECT_NEAR(StudentT((1 + 0.9545) / 2, degrees), k, 0.005) << degrees;
 }
 
-TEST(StudentTest, ChanceBelongsToTheQuantile) {
-  EXPECT_NEAR(TwoSidedChance(StudentT(0.975, 7.5), 7.5), 0.05, 1e-12);
-  EXPECT_NEAR(TwoSidedChance(-StudentT(0.95, 3), 3), 0.10, 1e-12);
+TEST(StudentTest, PValueIsConsistentWithTheQuantile) {
+  EXPECT_NEAR(TwoSidedPValue(StudentT(0.975, 7.5), 7.5), 0.05, 1e-12);
+  EXPECT_NEAR(TwoSidedPValue(-StudentT(0.95, 3), 3), 0.10, 1e-12);
 }
 
 TEST(SummaryTest, OfThreeValues) {
@@ -72,9 +72,9 @@ TEST(ReferenceDataTest, AgreeWithTheirCertifiedValues) {
   }
 }
 
-// NumAcc4 of the same collection: 10000000.2, then 10000000.1 and 10000000.3 in turn, 1001 values. A difference of
-// large sums of squares loses the spread altogether. Certified values from memory; the spread of the doubles nearest to
-// these decimals differs from 0.1 by 1e-8 of it.
+// NumAcc4 of the same collection: 10000000.2, then 10000000.1 and 10000000.3 alternating, 1001 values. A difference of
+// large sums of squares loses the spread entirely. Certified values from memory; the spread of the doubles nearest to
+// these decimals differs from 0.1 by a relative 1e-8.
 TEST(ReferenceDataTest, SpreadSurvivesAMeanAMillionTimesAsLarge) {
   Moments moments;
   std::vector<double> values = {10000000.2};
@@ -87,7 +87,7 @@ TEST(ReferenceDataTest, SpreadSurvivesAMeanAMillionTimesAsLarge) {
 }
 
 // NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.3, data AUTO83B, t and degrees of freedom without
-// equal variances; from memory, recomputed from the groups' summaries.
+// equal variances; from memory, recomputed from the summaries of the groups.
 TEST(WelchTest, AgreesWithTheHandbook) {
   const Summary first{.count = 249, .mean = 20.14458, .standard_deviation = 6.41470};
   const Summary second{.count = 79, .mean = 30.48101, .standard_deviation = 6.10771};
@@ -107,7 +107,7 @@ TEST(WelchTest, OneValueAGroupTellsNothing) {
   EXPECT_EQ(Judge(WelchDifference(one, two), 100), Verdict::kUnclear);
 }
 
-TEST(PairedTest, LeavesOutWhatPairsShare) {
+TEST(PairedTest, RemovesWhatPairsHaveInCommon) {
   const std::vector<double> before = {10, 20, 30}, after = {11, 21.5, 31};
   const Difference difference = PairedDifference(after, before);
   EXPECT_NEAR(difference.value, 3.5 / 3, 1e-12);
@@ -123,8 +123,9 @@ TEST(VerdictTest, NeedsTheWholeIntervalWithinTheMargin) {
   EXPECT_EQ(Judge({.value = 3, .standard_error = 1, .degrees_of_freedom = 10}, 1), Verdict::kDifferent);
 }
 
-// The ideal bootstrap variance of a mean is the sum of squares over n^2, (n - 1) / n of s^2 / n: B. Efron and R. J.
-// Tibshirani, An Introduction to the Bootstrap, 1993, section 5.3. Monte-Carlo error of a variance: sqrt(2 / draws).
+// The ideal bootstrap variance of a mean is the sum of squares over n^2, that is (n - 1) / n of s^2 / n: B. Efron and
+// R. J. Tibshirani, An Introduction to the Bootstrap, 1993, section 5.3. Relative Monte Carlo error of a variance:
+// sqrt(2 / draws).
 TEST(BootstrapTest, HasTheIdealVarianceOfAMean) {
   const std::vector<double> values = {3, 7, 8, 12, 20};
   const Summary summary = Summarise(values);
@@ -143,8 +144,8 @@ TEST(BootstrapTest, IsTheSameEveryTime) {
   EXPECT_EQ(Bootstrap(groups, mean).low, Bootstrap(groups, mean).low);
 }
 
-// NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.6.7.4: chi-squared with 9 degrees of freedom has 2.700
-// and 19.023 at 2.5 % and 97.5 %.
+// NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.6.7.4: the 2.5 % and 97.5 % points of chi-squared with 9
+// degrees of freedom are 2.700 and 19.023.
 TEST(SpreadTest, HasTheIntervalOfChiSquared) {
   const std::vector<double> values = {1, 2, 3, 4, 5, 6, 7, 8, 9, 10};
   const auto spread = RelativeSpread(values);

@@ -1,4 +1,4 @@
-// Steered runs of the real engine: what the journal holds is all that there is to know of them.
+// Adjusted runs of the real engine: the journal determines them completely.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -30,7 +30,7 @@ class SteeringProcessTest : public testing::Test {
     spec.mutable_drive()->mutable_am()->set_modulation_frequency(0.1);
     spec.mutable_drive()->mutable_disorder()->set_jitter(0.1);
     spec.mutable_thermal()->set_temperature(0.002);
-    spec.mutable_retry()->set_most_halvings(2);
+    spec.mutable_retry()->set_max_halvings(2);
     spec.mutable_schedule()->set_duration(duration);
     ASSERT_TRUE(Connect().CreateStudy(spec).ok());
     ASSERT_TRUE(WaitFor([&] { return Connect().GetRun(kRun)->step() > 0; }));
@@ -52,7 +52,7 @@ class SteeringProcessTest : public testing::Test {
   Gyreboxd server_;
 };
 
-/// A change, any of those that may be made.
+/// A random valid adjustment.
 v1::AdjustRunsRequest AnyChange(std::mt19937_64& random) {
   const auto between = [&](double low, double high) { return std::uniform_real_distribution(low, high)(random); };
   v1::AdjustRunsRequest request;
@@ -81,7 +81,7 @@ TEST_F(SteeringProcessTest, ARunWithTwentyAdjustmentsReplaysToTheSameBits) {
   }
   ASSERT_EQ(Gyrebox({"pause", "1/1"}).code, 0);
   ASSERT_EQ(Gyrebox({"resume", "1/1"}).code, 0);
-  // It went back to its last kept state; what is asked of it holds from where it was before on.
+  // The run resumed from its last checkpoint; later adjustments take effect after the step it had reached before.
   const int64_t reached = Connect().ListAdjustments(kRun)->adjustments(20).reached_step();
   ASSERT_TRUE(WaitFor([&] {
     const auto run = Connect().GetRun(kRun);
@@ -99,7 +99,7 @@ TEST_F(SteeringProcessTest, ARunWithTwentyAdjustmentsReplaysToTheSameBits) {
   const Outcome replay = Gyrebox({"replay", "1/1"});
   EXPECT_EQ(replay.code, 0) << replay.out << replay.error;
   EXPECT_THAT(replay.out, HasSubstr("samples have the same bits"));
-  // The state at the end as well.
+  // The final states are equal too.
   const int64_t step = Connect().GetRun(kRun)->step();
   const auto state = [&](int study) {
     return test::ReadAll(server_.Data() + "/states/" + std::to_string(study) + "-1-" + std::to_string(step) + ".end");
@@ -108,8 +108,8 @@ TEST_F(SteeringProcessTest, ARunWithTwentyAdjustmentsReplaysToTheSameBits) {
   EXPECT_TRUE(state(1) == state(2));
 }
 
-// What is answered is in the journal, and the run that goes on after a sudden end is the one that was promised.
-TEST_F(SteeringProcessTest, AnAdjustmentOutlivesASuddenEnd) {
+// Acknowledged adjustments are in the journal, and a run that resumes after an abrupt end follows them.
+TEST_F(SteeringProcessTest, AnAdjustmentSurvivesAnAbruptEnd) {
   const std::vector<std::string> often = {"--checkpoint-seconds", "0.2"};
   Start(1e5, often);
   std::mt19937_64 random(4);
@@ -124,7 +124,7 @@ TEST_F(SteeringProcessTest, AnAdjustmentOutlivesASuddenEnd) {
     server_.Kill();
     ASSERT_NO_FATAL_FAILURE(Restart(often));
   }
-  // Before the run is as far as the last adjustment found it, a new one holds after that all the same.
+  // While the run has not yet returned to the step of the last adjustment, a new one still takes effect after it.
   const auto last = Connect().AdjustRuns(AnyChange(random));
   ASSERT_TRUE(last.ok()) << last.status();
   EXPECT_GE(last->adjustments(0).step(), answered.back().step());
@@ -141,7 +141,7 @@ TEST_F(SteeringProcessTest, AnAdjustmentOutlivesASuddenEnd) {
   EXPECT_EQ(replay.code, 0) << replay.out << replay.error;
 }
 
-TEST_F(SteeringProcessTest, TheCommandsTellWhatTheyDid) {
+TEST_F(SteeringProcessTest, TheCommandsReportWhatTheyDid) {
   Start(1e5);
   const Outcome adjusted = Gyrebox({"adjust", "1/1", "drive.am.amplitude=20", "--ramp", "2"});
   EXPECT_EQ(adjusted.code, 0) << adjusted.error;
@@ -169,8 +169,8 @@ TEST_F(SteeringProcessTest, TheCommandsTellWhatTheyDid) {
   EXPECT_EQ(Gyrebox({"prioritize", "1", "300"}).code, 2);
   EXPECT_EQ(Gyrebox({"resume", "1"}).code, 0);
   EXPECT_THAT(Gyrebox({"queue"}).out, testing::ContainsRegex("studies/1 +local +3"));
-  EXPECT_THAT(Gyrebox({"box", "--drain"}).out, HasSubstr("drains"));
-  EXPECT_EQ(Gyrebox({"box", "--work"}).code, 0);
+  EXPECT_THAT(Gyrebox({"machine", "--drain"}).out, HasSubstr("drains"));
+  EXPECT_EQ(Gyrebox({"machine", "--work"}).code, 0);
 }
 
 }  // namespace

@@ -1,4 +1,4 @@
-// Steering runs, by calls to a server with a fake device.
+// Adjusting runs, by calls to a server with a fake device.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -22,7 +22,7 @@ constexpr char kRun[] = "studies/1/runs/1";
 
 class SteeringTest : public testing::Test {
  protected:
-  /// Submits BareStudy() with these trials. Its 4000 steps take about a second.
+  /// Submits BareStudy() with this many realizations. Its 4000 steps take about a second.
   void Submit(int trials = 1) {
     server_.plan().step_nanoseconds = 250'000;
     v1::StudySpec spec = BareStudy();
@@ -62,7 +62,7 @@ class SteeringTest : public testing::Test {
   client::Client client_{server_.address()};
 };
 
-TEST_F(SteeringTest, AChangeHoldsFromTheStepThatTheAnswerTells) {
+TEST_F(SteeringTest, AChangeHoldsFromTheStepInTheResponse) {
   Submit();
   WaitForStep(500);
   const auto adjusted = Adjust("drive.sine.amplitude", 20);
@@ -70,7 +70,7 @@ TEST_F(SteeringTest, AChangeHoldsFromTheStepThatTheAnswerTells) {
   ASSERT_EQ(adjusted->adjustments_size(), 1);
   const v1::Adjustment& entry = adjusted->adjustments(0);
   EXPECT_EQ(entry.name(), "studies/1/runs/1/adjustments/1");
-  EXPECT_EQ(entry.person(), "local");
+  EXPECT_EQ(entry.user(), "local");
   EXPECT_EQ(entry.kind(), v1::Adjustment::KIND_CHANGE);
   EXPECT_GE(entry.step(), 500);
   EXPECT_LT(entry.step(), 4000);
@@ -144,7 +144,7 @@ TEST_F(SteeringTest, AWrongFieldIsNamedWithTheRightOne) {
   EXPECT_EQ(client_.ListAdjustments(kRun)->adjustments_size(), 0);
 }
 
-TEST_F(SteeringTest, TheWaveOfTheTimeIsTheOneThatChanges) {
+TEST_F(SteeringTest, TheWaveActiveAtTheTimeIsChanged) {
   v1::StudySpec spec = BareStudy();
   spec.mutable_schedule()->clear_duration();
   spec.mutable_schedule()->add_stages()->set_duration(1);
@@ -164,7 +164,7 @@ TEST_F(SteeringTest, TheWaveOfTheTimeIsTheOneThatChanges) {
   EXPECT_TRUE(client_.AdjustRuns(request).ok());
 }
 
-TEST_F(SteeringTest, WhoSteersAfterAnotherIsToldWhatHappened) {
+TEST_F(SteeringTest, AStaleAdjustmentIsRefusedWithTheLaterEntries) {
   Submit();
   WaitForStep(100);
   const std::string seen = client_.GetRun(kRun)->etag();
@@ -175,14 +175,14 @@ TEST_F(SteeringTest, WhoSteersAfterAnotherIsToldWhatHappened) {
   EXPECT_EQ(second.status().code(), absl::StatusCode::kAborted);
   EXPECT_THAT(std::string(second.status().message()),
               AllOf(HasSubstr("local adjusted it at step " + std::to_string(first->adjustments(0).step())),
-                    HasSubstr("amplitude: 20")));
+                    HasSubstr("amplitude 20")));
   EXPECT_EQ(client_.PauseRun(kRun, seen).status().code(), absl::StatusCode::kAborted);
-  // Steps and samples do not change it.
+  // Steps and samples do not change the etag.
   EXPECT_TRUE(Adjust("drive.sine.amplitude", 5, kRun, client_.GetRun(kRun)->etag()).ok());
   EXPECT_EQ(client_.ListAdjustments(kRun)->adjustments_size(), 2);
 }
 
-TEST_F(SteeringTest, APausedRunLeavesTheDeviceAndGoesOnWhereItWas) {
+TEST_F(SteeringTest, APausedRunLeavesTheDeviceAndResumesWhereItWas) {
   Submit(2);
   WaitForStep(500);
   const auto paused = client_.PauseRun(kRun);
@@ -195,7 +195,7 @@ TEST_F(SteeringTest, APausedRunLeavesTheDeviceAndGoesOnWhereItWas) {
   EXPECT_FALSE(client_.GetStudy("studies/1")->has_end_time());
   EXPECT_EQ(client_.GetStudy("studies/1")->run_counts().paused_count(), 1);
   server_.Stop();
-  server_.Start();  // and stays so
+  server_.Start();  // it stays paused over a restart
   client_ = client::Client(server_.address());
   EXPECT_EQ(client_.GetRun(kRun)->state(), v1::Run::STATE_PAUSED);
   ASSERT_TRUE(Adjust("drive.sine.amplitude", 40).ok());
@@ -254,11 +254,11 @@ TEST_F(SteeringTest, ARunIsExtendedWhileItRunsAndAfterItsEnd) {
   EXPECT_EQ(run.step(), 6020);
   EXPECT_EQ(run.state(), v1::Run::STATE_FINISHED);
   const auto sizes = Sizes();
-  ASSERT_EQ(sizes.size(), 26u);  // each 250 steps, and at the end
+  ASSERT_EQ(sizes.size(), 26u);  // every 250 steps, and at the end
   for (size_t i = 0; i + 1 < sizes.size(); ++i) EXPECT_EQ(sizes[i].first, 250 * static_cast<int64_t>(i));
   EXPECT_EQ(client_.ExtendRun(kRun, 1e-9).status().code(), absl::StatusCode::kInvalidArgument);
   EXPECT_EQ(client_.ExtendRun(kRun, -1).status().code(), absl::StatusCode::kInvalidArgument);
-  // Its former end is kept for whatever starts from it.
+  // The former final state is kept for whatever starts from it.
   const auto kept = client_.ListSavedStates(kRun);
   ASSERT_EQ(kept->states_size(), 1);
   EXPECT_EQ(kept->states(0).name(), "studies/1/runs/1/states/5000");
@@ -281,7 +281,7 @@ TEST_F(SteeringTest, AStateIsSavedAtAnyTimeAndStartedFrom) {
   ASSERT_TRUE(of_paused.ok()) << of_paused.status();
   EXPECT_EQ(of_paused->step(), client_.GetRun(kRun)->step());
   const int64_t stored = client_.GetStudy("studies/1")->stored_byte_count();
-  EXPECT_EQ(client_.SaveRun(kRun)->step(), of_paused->step());  // the same state, and no more bytes
+  EXPECT_EQ(client_.SaveRun(kRun)->step(), of_paused->step());  // the same state, without more bytes
   EXPECT_EQ(client_.GetStudy("studies/1")->stored_byte_count(), stored);
   v1::StudySpec from = BareStudy();
   from.clear_bed();
@@ -289,7 +289,7 @@ TEST_F(SteeringTest, AStateIsSavedAtAnyTimeAndStartedFrom) {
   const auto branch = client_.CreateStudy(from);
   ASSERT_TRUE(branch.ok()) << branch.status();
   ASSERT_TRUE(client_.ResumeRun(kRun).ok());
-  const v1::Run run = WaitForEnd();  // its checkpoints go, what was saved of them stays
+  const v1::Run run = WaitForEnd();  // checkpoints are deleted, states saved from them stay
   EXPECT_EQ(client_.SaveRun(kRun)->step(), run.step());
   EXPECT_EQ(WaitForEnd("studies/2/runs/1").state(), v1::Run::STATE_FINISHED);
   from.mutable_start()->mutable_saved()->set_run(of_paused->name());
@@ -298,7 +298,7 @@ TEST_F(SteeringTest, AStateIsSavedAtAnyTimeAndStartedFrom) {
   EXPECT_EQ(client_.CreateStudy(from).status().code(), absl::StatusCode::kInvalidArgument);
 }
 
-TEST_F(SteeringTest, WhatIsAtItsEndSaysWhatCanBeDone) {
+TEST_F(SteeringTest, AnEndedRunSaysWhatCanBeDone) {
   server_.plan().unstable_above = 5;
   Submit();
   EXPECT_EQ(WaitForEnd().state(), v1::Run::STATE_UNSTABLE);
@@ -315,7 +315,7 @@ TEST_F(SteeringTest, WhatIsAtItsEndSaysWhatCanBeDone) {
   EXPECT_EQ(Adjust("drive.sine.amplitude", 1, "studies/9").status().code(), absl::StatusCode::kNotFound);
 }
 
-TEST_F(SteeringTest, ARunOfACancelledStudyDoesNotGoOn) {
+TEST_F(SteeringTest, ARunOfACancelledStudyDoesNotResume) {
   Submit(2);
   WaitForStep(300);
   ASSERT_TRUE(client_.FinishRun(kRun).ok());
@@ -324,7 +324,7 @@ TEST_F(SteeringTest, ARunOfACancelledStudyDoesNotGoOn) {
   EXPECT_EQ(client_.GetRun(kRun)->state(), v1::Run::STATE_FINISHED);
 }
 
-TEST_F(SteeringTest, AReplayDoesWhatWasDone) {
+TEST_F(SteeringTest, AReplayRepeatsTheJournal) {
   Submit(2);
   const std::string run = "studies/1/runs/2";
   WaitForStep(300);
@@ -335,10 +335,10 @@ TEST_F(SteeringTest, AReplayDoesWhatWasDone) {
   WaitForEnd(run);
   const auto replay = client_.ReplayRun(run);
   ASSERT_TRUE(replay.ok()) << replay.status();
-  EXPECT_EQ(replay->spec().schedule().steering().changes_size(), 2);
+  EXPECT_EQ(replay->spec().schedule().steering().adjustments_size(), 2);
   WaitForEnd("studies/2/runs/1");
   EXPECT_EQ(Sizes("studies/2/runs/1"), Sizes(run));
-  // What was steered is the server's to say.
+  // Only the server sets the recorded adjustments.
   v1::StudySpec spec = replay->spec();
   const auto checked = client_.CheckStudy(spec);
   ASSERT_EQ(checked->field_violations_size(), 1);
@@ -359,7 +359,7 @@ TEST_F(SteeringTest, AReplayGrowsAndIsStartedFrom) {
   request.set_add_trials(1);
   const auto grown = client_.GrowStudy(request);
   ASSERT_TRUE(grown.ok()) << grown.status();
-  EXPECT_EQ(grown->spec().schedule().steering().changes_size(), 1);
+  EXPECT_EQ(grown->spec().schedule().steering().adjustments_size(), 1);
   WaitForEnd("studies/2/runs/2");
   v1::StudySpec branch = BareStudy();
   branch.clear_bed();
@@ -368,25 +368,25 @@ TEST_F(SteeringTest, AReplayGrowsAndIsStartedFrom) {
   EXPECT_TRUE(branched.ok()) << branched.status();
 }
 
-TEST_F(SteeringTest, ADrainedDeviceIsEmptyUntilItWorksAgain) {
+TEST_F(SteeringTest, ADrainedDeviceIsEmptyUntilItIsReleased) {
   Submit(2);
   WaitForStep(200);
-  ASSERT_TRUE(client_.DrainBox(true)->draining());
-  ASSERT_TRUE(WaitFor([&] { return client_.GetBox()->running_count() == 0; }));
+  ASSERT_TRUE(client_.DrainMachine(true)->draining());
+  ASSERT_TRUE(WaitFor([&] { return client_.GetMachine()->running_count() == 0; }));
   const int64_t step = client_.GetRun(kRun)->step();
   EXPECT_GE(step, 200);
   EXPECT_EQ(client_.GetRun(kRun)->state(), v1::Run::STATE_QUEUED);
-  ASSERT_TRUE(client_.CreateStudy(BareStudy()).ok());  // still taken
-  EXPECT_EQ(client_.GetBox()->queue_size(), 2);
+  ASSERT_TRUE(client_.CreateStudy(BareStudy()).ok());  // still accepted
+  EXPECT_EQ(client_.GetMachine()->queue_size(), 2);
   EXPECT_EQ(client_.GetRun(kRun)->step(), step);
-  EXPECT_FALSE(client_.DrainBox(false)->draining());
+  EXPECT_FALSE(client_.DrainMachine(false)->draining());
   EXPECT_EQ(WaitForEnd().sample_count(), 17);
   EXPECT_EQ(WaitForEnd("studies/2/runs/1").sample_count(), 17);
 }
 
-TEST_F(SteeringTest, TheBoxTellsWhoseTurnItIs) {
+TEST_F(SteeringTest, TheMachineShowsTheOrderOfTheQueue) {
   Submit(2);
-  server_.plan().step_nanoseconds = 2'500'000;  // nothing ends while it is looked at
+  server_.plan().step_nanoseconds = 2'500'000;  // no run ends while the test observes
   WaitForStep(100);
   ASSERT_TRUE(client_.CreateStudy(BareStudy()).ok());
   ASSERT_TRUE(client_.CreateStudy(BareStudy()).ok());
@@ -396,23 +396,23 @@ TEST_F(SteeringTest, TheBoxTellsWhoseTurnItIs) {
   for (const int priority : {500, std::numeric_limits<int>::min()}) {
     EXPECT_EQ(client_.PrioritizeRuns("studies/1", priority).status().code(), absl::StatusCode::kInvalidArgument);
   }
-  const auto box = client_.GetBox();
-  ASSERT_EQ(box->queue_size(), 3);
-  EXPECT_EQ(box->queue(0).study(), "studies/3");
-  EXPECT_EQ(box->queue(0).priority(), 5);
-  ASSERT_EQ(box->shares_size(), 1);
-  EXPECT_EQ(box->shares(0).person(), "local");
-  EXPECT_EQ(box->shares(0).share(), 1);
-  EXPECT_GT(box->shares(0).used_seconds(), 0);
-  EXPECT_GT(box->used_memory_bytes(), 0);
-  EXPECT_GT(box->load(), 0);
-  v1::WatchBoxResponse message;
+  const auto machine = client_.GetMachine();
+  ASSERT_EQ(machine->queue_size(), 3);
+  EXPECT_EQ(machine->queue(0).study(), "studies/3");
+  EXPECT_EQ(machine->queue(0).priority(), 5);
+  ASSERT_EQ(machine->shares_size(), 1);
+  EXPECT_EQ(machine->shares(0).user(), "local");
+  EXPECT_EQ(machine->shares(0).share(), 1);
+  EXPECT_GT(machine->shares(0).used_seconds(), 0);
+  EXPECT_GT(machine->used_memory_bytes(), 0);
+  EXPECT_GT(machine->load(), 0);
+  v1::WatchMachineResponse message;
   grpc::ClientContext context;
-  const auto stream = v1::BoxService::NewStub(server_.Connect())->WatchBox(&context, {});
+  const auto stream = v1::MachineService::NewStub(server_.Connect())->WatchMachine(&context, {});
   for (int64_t sequence = 0; sequence < 2; ++sequence) {
     ASSERT_TRUE(stream->Read(&message));
     EXPECT_EQ(message.sequence(), sequence);
-    EXPECT_EQ(message.box().queue_size(), 3);
+    EXPECT_EQ(message.machine().queue_size(), 3);
   }
   server_.plan().step_nanoseconds = 0;
   server_.Stop();

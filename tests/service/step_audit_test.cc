@@ -1,5 +1,4 @@
-// Whether half the time step changes a size: how often points that hold are said to move, and how often those that
-// move.
+// Whether half the time step changes a size: rates of false and of true "moves" verdicts.
 #include <gtest/gtest.h>
 
 #include <boost/math/distributions/binomial.hpp>
@@ -7,32 +6,32 @@
 #include <random>
 #include <vector>
 
-#include "analysis/audit.h"
-#include "analysis/statistics.h"
+#include "estimators/statistics.h"
+#include "estimators/step_change.h"
 
 namespace gyrebox::analysis {
 namespace {
 
-/// How made-up sizes come about. Logarithms are normal.
+/// Model of synthetic sizes. Their logarithms are normal.
 struct Maker {
-  size_t trials = 3;     ///< at the study's step
-  size_t audited = 3;    ///< with half of it, at the same starts
+  size_t trials = 3;     ///< realizations at the study's step
+  size_t audited = 3;    ///< at half the step, from the same initial states
   size_t points = 1;     ///< audited
-  double memory = 0;     ///< correlation of the two runs of a start
+  double memory = 0;     ///< correlation between the two runs of an initial state
   bool unequal = false;  ///< every other point has three times the spread
-  double skew = 0;       ///< over 0: logarithms are exponential
-  double change = 0;     ///< of the logarithm, with half the step
-  double spread = 0.15;  ///< of the logarithm, over starts
+  double skew = 0;       ///< if positive, logarithms are exponential
+  double change = 0;     ///< of the logarithm, at half the step
+  double spread = 0.15;  ///< of the logarithm, over realizations
 };
 
-constexpr int kSizes = 2;  ///< that are compared at each point
+constexpr int kSizes = 2;  ///< compared at each point
 constexpr int kSets = 10'000;
 
 class Sets {
  public:
   explicit Sets(const Maker& maker) : maker_(maker) {}
 
-  /// One point of a set of audited ones, taken by lot: whether one of its sizes is said to move.
+  /// Whether one of the sizes of a random point in a set of audited points is said to move.
   bool Moves() {
     std::vector<std::vector<StepSizes>> sizes(kSizes, std::vector<StepSizes>(maker_.points));
     for (size_t point = 0; point < maker_.points; ++point) Draw(point, &sizes);
@@ -60,10 +59,10 @@ class Sets {
       const double of_start = One(), anew = One();
       const double of_half = maker_.memory * of_start + std::sqrt(1 - maker_.memory * maker_.memory) * anew;
       for (auto& of_size : *sizes) {
-        // What the sizes of one bed do not share.
-        const double own_share = 0.4, shared = std::sqrt(1 - own_share * own_share);
+        // The part of the noise that is independent between the sizes of one bed.
+        const double own_fraction = 0.4, shared = std::sqrt(1 - own_fraction * own_fraction);
         const auto put = [&](double log, double change, std::vector<double>* to) {
-          to->push_back(40 * std::exp(spread * (shared * log + own_share * One()) + change));
+          to->push_back(40 * std::exp(spread * (shared * log + own_fraction * One()) + change));
         };
         put(of_start, 0, &of_size[point].at_step);
         if (trial < maker_.audited) put(of_half, maker_.change, &of_size[point].at_half);
@@ -77,8 +76,8 @@ class Sets {
   std::exponential_distribution<double> exponential_;
 };
 
-/// Most marks that a rate of one in 40 leads to, but for one chance in 10 000: C. J. Clopper and E. S. Pearson,
-/// Biometrika 26, 404 (1934), for the exact bound.
+/// Maximum number of marks at a rate of one in 40, exceeded with a probability of 1e-4: C. J. Clopper and E. S.
+/// Pearson, Biometrika 26, 404 (1934), for the exact bound.
 int MostFalseMarks() { return static_cast<int>(quantile(boost::math::binomial(kSets, kFalseMarks), 1 - 1e-4)); }
 
 TEST(StepAuditTest, MarksAtMostOneInFortyPointsThatHold) {
@@ -108,15 +107,15 @@ TEST(StepAuditTest, DoesSoWhereSizesAreSkewed) {
   }
 }
 
-// The level is used up, not merely kept: normal logarithms of independent runs are where Student's t is exact. Two
-// sizes of one bed go together, so that less than all of it is used.
-TEST(StepAuditTest, IsNotMerelyBlind) {
+// The level is used up, not merely kept: Student's t is exact for normal logarithms of independent runs. The two sizes
+// of one bed are correlated, so less than the full level is used.
+TEST(StepAuditTest, UsesUpItsLevel) {
   const int marks = Sets({.trials = 4, .audited = 4}).CountMoves();
   EXPECT_GE(marks, static_cast<int>(quantile(boost::math::binomial(kSets, kFalseMarks / kSizes), 1e-4)));
 }
 
-// What the bound is there for: a test that takes the spread of three starts for known marks too many.
-TEST(StepAuditTest, ATestThatTrustsTheSpreadOfThreeStartsWouldFail) {
+// Negative control: a test that takes the spread of three realizations as known makes too many marks.
+TEST(StepAuditTest, ATestThatTrustsTheSpreadOfThreeRealizationsWouldFail) {
   std::mt19937_64 random(29);
   std::normal_distribution<double> normal;
   const double bound = StudentT(1 - kFalseMarks / 2, 1e6);
@@ -133,9 +132,9 @@ TEST(StepAuditTest, ATestThatTrustsTheSpreadOfThreeStartsWouldFail) {
   EXPECT_GT(marks, MostFalseMarks());
 }
 
-// At packing 0.55, amplitude 60 the number-average is 7.4 at a step of 5e-4 and 10.3 at 2.5e-5: a factor of 1.4. At
-// packing 0.50, amplitude 135 the weight-average is 10 and 29. Measured in trials of the engine, with a second code.
-TEST(StepAuditTest, FindsWhatTheStepDoes) {
+// At packing 0.55 and amplitude 60 the number-average is 7.4 at a step of 5e-4 and 10.3 at 2.5e-5: a factor of 1.4. At
+// packing 0.50 and amplitude 135 the weight-average is 10 and 29. Measured with the engine and with a second code.
+TEST(StepAuditTest, FindsTheEffectOfTheStep) {
   const auto power = [](const Maker& maker) { return static_cast<double>(Sets(maker).CountMoves()) / kSets; };
   EXPECT_GT(power({.trials = 4, .audited = 4, .change = std::log(1.4)}), 0.5);
   EXPECT_GT(power({.trials = 8, .audited = 4, .change = std::log(1.4)}), 0.75);
@@ -165,9 +164,9 @@ TEST(StepAuditTest, TheIntervalHoldsTheChangeOfAllSizesTogether) {
   EXPECT_LE(held, quantile(nominal, 1 - 1e-4));
 }
 
-// t(0.99375, 2) = sqrt(2) p / sqrt(1 - p^2) with p = 2 x 0.99375 - 1, the closed form of two degrees of freedom: M.
+// t(0.99375, 2) = sqrt(2) p / sqrt(1 - p^2) with p = 2 x 0.99375 - 1, the closed form for two degrees of freedom: M.
 // Abramowitz and I. A. Stegun, Handbook of Mathematical Functions, 1964, section 26.7.
-TEST(StepAuditTest, WorksOutOneByHand) {
+TEST(StepAuditTest, AgreesWithAHandCalculation) {
   const StepSizes sizes{{std::exp(1.0), std::exp(1.2)}, {std::exp(3.0), std::exp(3.2)}};
   const auto change = CompareSteps(sizes, PoolLogSpread(std::vector{sizes}), 2);
   ASSERT_TRUE(change);
@@ -183,7 +182,7 @@ TEST(StepAuditTest, NeedsBothLists) {
   EXPECT_FALSE(CompareSteps({{}, {3, 4}}, {0.1, 4}, 1));
 }
 
-// Trials that differ in nothing have no spread to judge by.
+// Identical realizations leave no spread to test against.
 TEST(StepAuditTest, NeedsASpread) { EXPECT_FALSE(CompareSteps({{3, 3}, {4, 4}}, {0, 2}, 1)); }
 
 TEST(StepAuditTest, OnePairHasTheSpreadOfOtherPoints) {
@@ -192,7 +191,7 @@ TEST(StepAuditTest, OnePairHasTheSpreadOfOtherPoints) {
   EXPECT_TRUE(CompareSteps({{10}, {20}}, {0.1, 20}, 1)->moves);
 }
 
-// A change counts where it is over the spread over starts or over 10 %, and over chance.
+// A change counts if it is significant and exceeds the spread over realizations or 10 %.
 TEST(StepAuditTest, ASmallChangeCountsWhereItIsOverTheSpread) {
   const auto change = [](double factor, double spread) {
     StepSizes sizes;
@@ -203,9 +202,9 @@ TEST(StepAuditTest, ASmallChangeCountsWhereItIsOverTheSpread) {
     }
     return CompareSteps(sizes, PoolLogSpread(std::vector{sizes}), 1)->moves;
   };
-  EXPECT_TRUE(change(1.05, 0.02));   // over the spread
-  EXPECT_FALSE(change(1.05, 0.08));  // told from chance, and neither over the spread nor over 10 %
-  EXPECT_TRUE(change(1.12, 0.2));    // over 10 %
+  EXPECT_TRUE(change(1.05, 0.02));   // exceeds the spread
+  EXPECT_FALSE(change(1.05, 0.08));  // significant, but below the spread and below 10 %
+  EXPECT_TRUE(change(1.12, 0.2));    // exceeds 10 %
 }
 
 }  // namespace

@@ -1,4 +1,4 @@
-// Who a store is, and copies of it: beside a server that writes, and before it is changed.
+// Identity of a store, and copies of it: beside a server that writes, and before a change.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 #include <sys/stat.h>
@@ -36,7 +36,7 @@ RunUpdate At(int64_t number, v1::Run::State state, int64_t step) {
 
 class StoreCopyTest : public testing::Test {
  protected:
-  /// A store with a study, whose first run left a state.
+  /// Creates a store with a study whose first run left a state.
   void Make(const std::string& directory) {
     auto opened = Store::Open(directory);
     ASSERT_TRUE(opened.ok()) << opened.status();
@@ -49,7 +49,7 @@ class StoreCopyTest : public testing::Test {
     ASSERT_TRUE(store.RecordProgress(1, std::vector{update}).ok());
   }
 
-  /// What refuses to open a directory, which is the same after that.
+  /// The reason why a directory is refused; expects its files to be unchanged.
   static std::string Refused(const std::string& directory) {
     const auto opened = Store::Open(directory).status();
     EXPECT_TRUE(absl::IsFailedPrecondition(opened)) << opened;
@@ -84,7 +84,7 @@ class StoreCopyTest : public testing::Test {
   const std::string data_ = directory_.path() + "/data", copy_ = directory_.path() + "/copy";
 };
 
-TEST_F(StoreCopyTest, ADirectoryWithoutItsDatabaseIsRefusedAndLeftAsItIs) {
+TEST_F(StoreCopyTest, ADirectoryWithoutItsDatabaseIsRefusedAndUnchanged) {
   ASSERT_NO_FATAL_FAILURE(Make(data_));
   Remove(data_);
   EXPECT_THAT(Refused(data_), HasSubstr("is not there. Nothing was changed. Put the database back"));
@@ -129,7 +129,7 @@ TEST_F(StoreCopyTest, FilesThatTheDatabaseDoesNotKnowAreMovedAndNeverDeleted) {
   EXPECT_EQ(ReadAll(data_ + "/states/1-1-4000.end"), "left");
 }
 
-TEST_F(StoreCopyTest, NobodyElseCanReadWhatIsMade) {
+TEST_F(StoreCopyTest, NobodyElseCanReadTheCopies) {
   ASSERT_NO_FATAL_FAILURE(Make(data_));
   const auto store = Store::Open(data_);
   ASSERT_TRUE(store.ok());
@@ -143,8 +143,8 @@ TEST_F(StoreCopyTest, NobodyElseCanReadWhatIsMade) {
   EXPECT_GT(count, 5);
 }
 
-// A server writes all the time, and drops checkpoints while they are copied.
-TEST_F(StoreCopyTest, ABackupBesideAWriterIsOfOneMomentAndGoesOnToTheSame) {
+// The server writes continuously, and drops checkpoints during the copy.
+TEST_F(StoreCopyTest, ABackupBesideAWriterIsConsistentAndContinuesIdentically) {
   ASSERT_NO_FATAL_FAILURE(Make(data_));
   constexpr int64_t kParts = 400;
   const auto store = Store::Open(data_);
@@ -163,7 +163,7 @@ TEST_F(StoreCopyTest, ABackupBesideAWriterIsOfOneMomentAndGoesOnToTheSame) {
     const int64_t after = part + 1;
     ASSERT_TRUE(copied.ok()) << copied.status();
     EXPECT_TRUE(copied->damaged.empty());
-    EXPECT_EQ(copied->states, 3);  // two checkpoints, and what run 1 left
+    EXPECT_EQ(copied->states, 3);  // two checkpoints, and the final state of run 1
     auto opened = Store::Open(to);
     ASSERT_TRUE(opened.ok()) << opened.status();
     EXPECT_FALSE(std::filesystem::exists(to + "/lost"));
@@ -175,7 +175,7 @@ TEST_F(StoreCopyTest, ABackupBesideAWriterIsOfOneMomentAndGoesOnToTheSame) {
     EXPECT_GE(step, 10 * before);
     EXPECT_LE(step, 10 * after);
     EXPECT_EQ((*opened)->GetRun(1, 2)->sample_count(), step);
-    // It goes on from there.
+    // The copy continues from there.
     ASSERT_TRUE((*opened)->StartRuns(1, std::vector<int64_t>{2}, "cpu").ok());
     ASSERT_TRUE((*opened)->RecordProgress(1, std::vector{Step(step / 10)}).ok());
     const auto rows = (*opened)->ReadSamples(1, 2, 0, 100'000);
@@ -189,14 +189,14 @@ TEST_F(StoreCopyTest, ABackupBesideAWriterIsOfOneMomentAndGoesOnToTheSame) {
   writer.join();
 }
 
-TEST_F(StoreCopyTest, ABackupIsWholeOrNotThereAndNeverOverAnother) {
+TEST_F(StoreCopyTest, ABackupIsAtomicAndNeverReplacesAnother) {
   ASSERT_NO_FATAL_FAILURE(Make(data_));
   ASSERT_TRUE(Backup(data_, copy_).ok());
   EXPECT_TRUE(absl::IsFailedPrecondition(Backup(data_, copy_).status()));
   EXPECT_TRUE(absl::IsFailedPrecondition(Backup(directory_.path() + "/none", copy_ + "2").status()));
   EXPECT_FALSE(std::filesystem::exists(copy_ + "2"));
   EXPECT_FALSE(std::filesystem::exists(directory_.path() + "/none"));
-  // What is damaged is left out, and said.
+  // A damaged file is omitted and reported.
   std::ofstream(data_ + "/states/1-1-4000.end") << "Left";
   const auto copied = Backup(data_, copy_ + "3");
   ASSERT_TRUE(copied.ok());
@@ -204,8 +204,8 @@ TEST_F(StoreCopyTest, ABackupIsWholeOrNotThereAndNeverOverAnother) {
   EXPECT_FALSE(std::filesystem::exists(copy_ + "3/states/1-1-4000.end"));
 }
 
-// What a copy of files shares with its source is never written to.
-TEST_F(StoreCopyTest, WhatIsDoneInACopyLeavesTheStoreAsItIs) {
+// A copy may share files with its source; these are never written to.
+TEST_F(StoreCopyTest, ChangesInACopyLeaveTheStoreUnchanged) {
   ASSERT_NO_FATAL_FAILURE(Make(data_));
   ASSERT_TRUE(Backup(data_, copy_).ok());
   {
@@ -219,8 +219,8 @@ TEST_F(StoreCopyTest, WhatIsDoneInACopyLeavesTheStoreAsItIs) {
   EXPECT_EQ((*store)->GetEndState(1, 1)->bytes, "left");
 }
 
-// What there is on the disk, each byte counted as it comes and goes.
-TEST_F(StoreCopyTest, BytesOfAnOwnerAreWhatIsStoredAndNothingIsLeftOfThem) {
+// Bytes on the disk, each counted as it is written and deleted.
+TEST_F(StoreCopyTest, BytesOfAnOwnerMatchTheStoredBytesAndReturnToZero) {
   const auto store = Store::Open(data_);
   const v1::StudySpec spec = AmplitudeStudy({4}, 1);
   ASSERT_TRUE((*store)->CreateStudy(spec, NewRuns(spec), "", "anna").ok());
@@ -232,19 +232,19 @@ TEST_F(StoreCopyTest, BytesOfAnOwnerAreWhatIsStoredAndNothingIsLeftOfThem) {
   update.checkpoint = BedBytes{.bytes = std::string(1000, 'c'), .side_x = 1, .side_y = 1, .step = 10, .time = 10};
   Frame& frame = update.frames.emplace_back();
   frame.beads = {.side_x = 3, .side_y = 3, .x = {7}, .y = {8}, .angle = {9}, .spinner = {1}};
-  update.entry.emplace().set_person("anna");
+  update.entry.emplace().set_user("anna");
   const auto entry = static_cast<int64_t>(update.entry->ByteSizeLong());
   ASSERT_TRUE((*store)->RecordProgress(1, std::vector{update}).ok());
   const int64_t with_all = recipe + 256 + 1000 + 12 + 1 + entry;
   EXPECT_EQ(bytes(), with_all);
-  ASSERT_TRUE((*store)->KeepCheckpoint(1, 1).ok());  // the same file once more
+  ASSERT_TRUE((*store)->KeepCheckpoint(1, 1).ok());  // another reference to the same file
   EXPECT_EQ(bytes(), with_all);
   ASSERT_TRUE((*store)->UpdateStudy(1, {"four", std::nullopt}, "", "anna").ok());
   EXPECT_EQ(bytes(), with_all + 4 + static_cast<int64_t>(std::string("changed its note").size()));
   EXPECT_EQ((*store)->GetStudy(1)->stored_byte_count(), bytes());
   RunUpdate end = At(1, v1::Run::STATE_CANCELLED, 20);
   ASSERT_TRUE((*store)->RecordProgress(1, std::vector{end}).ok());
-  EXPECT_EQ(bytes(), with_all + 20);  // the checkpoint's row is gone, the state that was kept is there
+  EXPECT_EQ(bytes(), with_all + 20);  // the checkpoint's row is gone, the saved state remains
   ASSERT_TRUE((*store)->DeleteStudy(1, "").ok());
   EXPECT_EQ(bytes(), 0);
   while (*(*store)->EraseSome()) continue;
@@ -252,7 +252,7 @@ TEST_F(StoreCopyTest, BytesOfAnOwnerAreWhatIsStoredAndNothingIsLeftOfThem) {
   EXPECT_TRUE((*store)->StoredBytes()->empty());
 }
 
-TEST_F(StoreCopyTest, WhatIsOverABoundIsNotStored) {
+TEST_F(StoreCopyTest, OversizedItemsAreNotStored) {
   const auto store = Store::Open(data_);
   const v1::StudySpec spec = AmplitudeStudy({4}, 2);
   (*store)->SetBounds({.open_runs = 3});
@@ -276,21 +276,21 @@ TEST_F(StoreCopyTest, WhatIsOverABoundIsNotStored) {
   EXPECT_EQ((*store)->ListStudies(100, 10)->size(), 2u);
 }
 
-TEST_F(StoreCopyTest, ARequestIsOfAPersonAMethodAndAContent) {
+TEST_F(StoreCopyTest, ARequestIsKeyedByUserMethodAndContent) {
   const v1::StudySpec spec = AmplitudeStudy({4}, 1);
   {
     const auto store = Store::Open(data_);
-    const auto create = [&](const std::string& person, const std::string& hash) {
-      return (*store)->CreateStudy(spec, NewRuns(spec), {"id", person, "CreateStudyRequest", hash}, person);
+    const auto create = [&](const std::string& user, const std::string& hash) {
+      return (*store)->CreateStudy(spec, NewRuns(spec), {"id", user, "CreateStudyRequest", hash}, user);
     };
     EXPECT_EQ(create("anna", "h1")->name(), "studies/1");
     EXPECT_EQ(create("ben", "h2")->name(), "studies/2");
     EXPECT_EQ(create("anna", "h1")->name(), "studies/1");
     EXPECT_TRUE(absl::IsAlreadyExists(create("anna", "h2").status()));
-    // One that steers: its first entry is the answer, however often it is asked for, also after a restart.
+    // An adjustment: a repeated request returns its first entry, also after a restart.
     ASSERT_TRUE((*store)->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
     JournalWrite write{.number = 1, .entry = {}, .before = v1::Run::STATE_RUNNING};
-    write.entry.set_person("anna");
+    write.entry.set_user("anna");
     write.entry.set_step(17);
     const Request request("id", "anna", "AdjustRunsRequest", "h3");
     ASSERT_TRUE((*store)->WriteJournal(1, std::vector{write}, request).ok());

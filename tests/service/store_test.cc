@@ -1,4 +1,4 @@
-// What must survive.
+// Durability of the store.
 #include "store/store.h"
 
 #include <gmock/gmock.h>
@@ -64,7 +64,7 @@ TEST(StoreTest, KeepsAStudyOverARestart) {
   EXPECT_EQ((*runs)[3].name(), "studies/1/runs/4");
   EXPECT_THAT((*runs)[3].axis_values(), ElementsAre(8));
   EXPECT_EQ((*runs)[3].trial(), 2);
-  EXPECT_EQ((*runs)[3].seeds().places(), 2u);
+  EXPECT_EQ((*runs)[3].seeds().positions(), 2u);
   EXPECT_EQ((*runs)[3].total_steps(), 4000);
 }
 
@@ -106,7 +106,7 @@ TEST(StoreTest, ListsNewestFirst) {
   EXPECT_EQ((*studies)[1].name(), "studies/1");
 }
 
-TEST(StoreTest, TellsWhatIsNotThere) {
+TEST(StoreTest, ReportsMissingObjects) {
   const TemporaryDirectory directory;
   const auto store = Open(directory);
   EXPECT_EQ(store->GetStudy(5).status().code(), absl::StatusCode::kNotFound);
@@ -152,7 +152,7 @@ TEST(StoreTest, FollowsARunFromQueueToEnd) {
   EXPECT_EQ(store->ReadSamples(1, 1, 5, 10)->size(), 0u);
 }
 
-TEST(StoreTest, ARunThatGoesBackIsQueuedAndKnownToHaveBeenFurther) {
+TEST(StoreTest, ARunThatRollsBackIsQueuedAndKeepsTheStepItHadReached) {
   const TemporaryDirectory directory;
   const auto store = Open(directory);
   Create(*store, AmplitudeStudy({4}, 1));
@@ -168,7 +168,7 @@ TEST(StoreTest, ARunThatGoesBackIsQueuedAndKnownToHaveBeenFurther) {
   EXPECT_EQ(*store->ReachedStep(1, 1), step);
 }
 
-TEST(StoreTest, ARunThatGoesBackAndWhoseStudyWasCancelledEnds) {
+TEST(StoreTest, ARunThatRollsBackInACancelledStudyEnds) {
   const TemporaryDirectory directory;
   const auto store = Open(directory);
   Create(*store, AmplitudeStudy({4}, 1));
@@ -231,7 +231,7 @@ TEST(StoreTest, KeepsTheStateThatARunLeavesOverARestart) {
   EXPECT_FALSE(std::filesystem::exists(directory.path() + "/states/1-1-1.end.new"));
 }
 
-// What cannot be written is told, and nothing of it is recorded: the same call does it all later.
+// A failed write is reported and nothing of it is recorded; repeating the call records everything.
 TEST(StoreTest, RecordsNothingOfARunWhoseStateCannotBeWritten) {
   const TemporaryDirectory directory;
   const auto store = Open(directory);
@@ -264,7 +264,7 @@ TEST(StoreTest, EndsAStudyWithItsLastRun) {
   EXPECT_EQ(store->GetRun(1, 1)->fault().reason(), "CLOSEST_PAIR");
 }
 
-TEST(StoreTest, QueuesCutOffRunsAgainWithoutTheirSamples) {
+TEST(StoreTest, QueuesInterruptedRunsAgainWithoutTheirSamples) {
   const TemporaryDirectory directory;
   {
     const auto store = Open(directory);
@@ -285,7 +285,7 @@ TEST(StoreTest, QueuesCutOffRunsAgainWithoutTheirSamples) {
   EXPECT_EQ(store->ReadSamples(1, 2, 0, 10)->size(), 0u);
 }
 
-TEST(StoreTest, CancelsWhatWaitsAndKeepsWhatWasMeasured) {
+TEST(StoreTest, CancelsQueuedRunsAndKeepsMeasurements) {
   const TemporaryDirectory directory;
   {
     const auto store = Open(directory);
@@ -304,7 +304,7 @@ TEST(StoreTest, CancelsWhatWaitsAndKeepsWhatWasMeasured) {
   EXPECT_TRUE(store->GetStudy(1)->has_end_time());
 }
 
-// A person pauses a study and cancels it before the device has let go of its runs.
+// A user pauses a study and cancels it before the device has released its runs.
 TEST(StoreTest, ARunThatWouldWaitInACancelledStudyEnds) {
   const TemporaryDirectory directory;
   const auto store = Open(directory);
@@ -321,11 +321,11 @@ TEST(StoreTest, ARunThatWouldWaitInACancelledStudyEnds) {
   }
 }
 
-TEST(StoreTest, AJournalIsInTheOrderInWhichItWasWrittenWhateverTheClockSaid) {
+TEST(StoreTest, AJournalIsInOrderOfWritingWhateverTheClock) {
   const TemporaryDirectory directory;
   const auto store = Open(directory);
   Create(*store, AmplitudeStudy({4}, 1));
-  for (const int64_t seconds : {5000, 1000, 3000}) {  // set back by an hour, and put right
+  for (const int64_t seconds : {5000, 1000, 3000}) {  // set back by an hour, then corrected
     JournalWrite write{1, {}, v1::Run::STATE_QUEUED};
     write.entry.set_kind(v1::Adjustment::KIND_CHANGE);
     write.entry.mutable_create_time()->set_seconds(seconds);
@@ -340,7 +340,7 @@ TEST(StoreTest, AJournalIsInTheOrderInWhichItWasWrittenWhateverTheClockSaid) {
   EXPECT_EQ(store->GetRun(1, 1)->etag(), "3");
 }
 
-TEST(StoreTest, NeverBringsAnEndedRunBack) {
+TEST(StoreTest, NeverRestartsAnEndedRun) {
   const TemporaryDirectory directory;
   const auto store = Open(directory);
   Create(*store, AmplitudeStudy({4}, 1));
@@ -383,7 +383,7 @@ TEST(StoreTest, KeepsTenThousandRuns) {
   std::vector<double> amplitudes(1000);
   for (size_t i = 0; i < amplitudes.size(); ++i) amplitudes[i] = static_cast<double>(i);
   Create(*store, AmplitudeStudy(amplitudes, 10));
-  // And 187 points of 4 trials once more, each for 2 x 4 / 10'000 of the work: 15 % of it.
+  // Also repeats 187 points of 4 realizations, each for 2 x 4 / 10'000 of the work: 15 % of it.
   EXPECT_EQ(store->GetStudy(1)->run_counts().queued_count(), 10'000 + 187 * 4);
   EXPECT_EQ(store->GetRun(1, 10'000)->axis_values(0), 999);
 }

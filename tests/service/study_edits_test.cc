@@ -1,4 +1,4 @@
-// Notes, labels, lists, runs left out, archives and deletions, as clients see them.
+// Notes, labels, lists, excluded runs, archives and deletions, as seen by clients.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -86,7 +86,7 @@ TEST_F(StudyEditsTest, NotesAndLabelsAreKeptOverARestart) {
   EXPECT_EQ(later.GetStudy(kName)->note(), "");
 }
 
-TEST_F(StudyEditsTest, OnlyWhatTheMaskNamesChanges) {
+TEST_F(StudyEditsTest, OnlyFieldsInTheMaskChange) {
   RunOne(AmplitudeStudy({4}, 1));
   ASSERT_TRUE(Label(kName, {"film"}).ok());
   EXPECT_THAT(client_.UpdateStudy(Noting("more"))->labels(), ElementsAre("film"));
@@ -95,7 +95,7 @@ TEST_F(StudyEditsTest, OnlyWhatTheMaskNamesChanges) {
   EXPECT_THAT(client_.UpdateStudy(all)->labels(), IsEmpty());
 }
 
-TEST_F(StudyEditsTest, EveryFaultIsToldWithItsField) {
+TEST_F(StudyEditsTest, EveryFaultNamesItsField) {
   RunOne(AmplitudeStudy({4}, 1));
   v1::UpdateStudyRequest request = Noting(std::string(10'001, 'x') + "\x07");
   for (const char* label : {"film", "two words", "", "film"}) request.mutable_study()->add_labels(label);
@@ -117,7 +117,7 @@ TEST_F(StudyEditsTest, EveryFaultIsToldWithItsField) {
   EXPECT_TRUE(client_.UpdateStudy(Noting(std::string(10'000, 'x'))).ok());
 }
 
-TEST_F(StudyEditsTest, AnOldEtagIsRefusedAndToldWhatWasDone) {
+TEST_F(StudyEditsTest, AnOldEtagIsRefusedWithTheLaterEdits) {
   server_.plan().held = true;
   ASSERT_TRUE(client_.CreateStudy(AmplitudeStudy({4}, 1)).ok());
   v1::UpdateStudyRequest request = Noting("first");
@@ -125,7 +125,7 @@ TEST_F(StudyEditsTest, AnOldEtagIsRefusedAndToldWhatWasDone) {
   server_.plan().held = false;
   ASSERT_TRUE(WaitFor([&] { return client_.GetStudy(kName)->has_end_time(); }));
   ASSERT_NE(client_.GetStudy(kName)->etag(), request.study().etag());
-  ASSERT_TRUE(client_.UpdateStudy(request).ok());  // that its runs went on is no matter
+  ASSERT_TRUE(client_.UpdateStudy(request).ok());  // progress of its runs does not change the etag
   request.mutable_study()->set_note("second");
   ASSERT_TRUE(Exclude(1, "dust").ok());
   const auto refused = client_.UpdateStudy(request).status();
@@ -136,7 +136,7 @@ TEST_F(StudyEditsTest, AnOldEtagIsRefusedAndToldWhatWasDone) {
   EXPECT_EQ(client_.GetStudy(kName)->note(), "first");
 }
 
-TEST_F(StudyEditsTest, ListsAreOfAnOwnerOrALabelPageByPage) {
+TEST_F(StudyEditsTest, ListsFilterByOwnerOrLabelPageByPage) {
   for (int i = 0; i < 5; ++i) RunOne(AmplitudeStudy({4}, 1));
   for (const int study : {1, 2, 4, 5}) ASSERT_TRUE(Label("studies/" + std::to_string(study), {"film", "x"}).ok());
   ASSERT_TRUE(client_.ArchiveStudy("studies/4", false).ok());
@@ -165,7 +165,7 @@ TEST_F(StudyEditsTest, ListsAreOfAnOwnerOrALabelPageByPage) {
   } while (!response.next_page_token().empty());
   EXPECT_THAT(names, ElementsAre("studies/5", "studies/2", "studies/1"));
 
-  // A page of one list is none of another.
+  // A page token of one list is not valid for another.
   page.clear_page_token();
   grpc::ClientContext first, second;
   ASSERT_TRUE(stub->ListStudies(&first, page, &response).ok());
@@ -174,13 +174,13 @@ TEST_F(StudyEditsTest, ListsAreOfAnOwnerOrALabelPageByPage) {
   EXPECT_EQ(stub->ListStudies(&second, page, &response).error_code(), grpc::StatusCode::INVALID_ARGUMENT);
 }
 
-TEST_F(StudyEditsTest, ARunLeftOutIsShownAndCountsInNothing) {
+TEST_F(StudyEditsTest, AnExcludedRunIsShownAndCountsInNothing) {
   RunOne(AmplitudeStudy({4, 8}, 3));
   const auto before = client_.TabulateStudy(kName, "");
-  ASSERT_TRUE(client_.AnalyseStudy(kName, {}).ok());  // whatever is remembered of a run does not bring it back
+  ASSERT_TRUE(client_.AnalyseStudy(kName, {}).ok());  // cached results must not bring the run back
   const auto run = Exclude(2, "dust in the cell");
   ASSERT_TRUE(run.ok()) << run.status();
-  EXPECT_EQ(run->exclusion().person(), "local");
+  EXPECT_EQ(run->exclusion().user(), "local");
   EXPECT_EQ(run->exclusion().reason(), "dust in the cell");
   EXPECT_GT(run->exclusion().create_time().seconds(), 1'500'000'000);
   EXPECT_EQ(run->state(), v1::Run::STATE_FINISHED);
@@ -194,9 +194,9 @@ TEST_F(StudyEditsTest, ARunLeftOutIsShownAndCountsInNothing) {
   EXPECT_EQ(table->rows(1).excluded_count(), 1);
   const auto answers = client_.AnalyseStudy(kName, {});
   ASSERT_EQ(answers->answers(0).left_out_size(), 2);
-  EXPECT_EQ(answers->answers(0).left_out(0).reason(), "left out by local: dust in the cell");
+  EXPECT_EQ(answers->answers(0).left_out(0).reason(), "excluded by local: dust in the cell");
   EXPECT_THAT(answers->answers(0).left_out(0).runs(), ElementsAre("studies/1/runs/2", "studies/1/runs/3"));
-  EXPECT_EQ(answers->answers(0).left_out(1).reason(), "left out by local: stirred");
+  EXPECT_EQ(answers->answers(0).left_out(1).reason(), "excluded by local: stirred");
   v1::ExcludeRunRequest undo;
   undo.set_undo(true);
   for (const int number : {2, 3, 6}) {
@@ -207,7 +207,7 @@ TEST_F(StudyEditsTest, ARunLeftOutIsShownAndCountsInNothing) {
   EXPECT_TRUE(absl::IsFailedPrecondition(client_.ExcludeRun(undo).status()));
 }
 
-TEST_F(StudyEditsTest, ARunIsLeftOutFromAnyStateWithAReason) {
+TEST_F(StudyEditsTest, ARunIsExcludedFromAnyStateWithAReason) {
   server_.plan().unstable_above = 5;
   RunOne(AmplitudeStudy({4, 8}, 1));
   ASSERT_TRUE(Exclude(2, "too strong anyway").ok());
@@ -223,7 +223,7 @@ TEST_F(StudyEditsTest, ARunIsLeftOutFromAnyStateWithAReason) {
   EXPECT_EQ(client::Client(server_.address()).GetRun("studies/1/runs/2")->exclusion().reason(), "too strong anyway");
 }
 
-TEST_F(StudyEditsTest, AnArchivedStudyIsTakenBackByHandOrByGrowing) {
+TEST_F(StudyEditsTest, AnArchivedStudyIsRestoredByHandOrByGrowing) {
   RunOne(AmplitudeStudy({4}, 1));
   EXPECT_TRUE(client_.ArchiveStudy(kName, false)->archived());
   EXPECT_TRUE(client_.ArchiveStudy(kName, false)->archived());
@@ -260,7 +260,7 @@ TEST_F(StudyEditsTest, ADeletedStudyIsGoneWithItsFiles) {
   EXPECT_TRUE(std::filesystem::exists(states + "2-1-4000.end"));
 }
 
-TEST_F(StudyEditsTest, AStudyThatAnotherStartsFromIsDeletedAtOnceAndTheOtherGoesOn) {
+TEST_F(StudyEditsTest, ASourceStudyIsDeletedAtOnceAndTheOtherContinues) {
   RunOne(AmplitudeStudy({4}, 1));
   v1::StudySpec branch = test::BareStudy();
   branch.clear_bed();
@@ -268,7 +268,7 @@ TEST_F(StudyEditsTest, AStudyThatAnotherStartsFromIsDeletedAtOnceAndTheOtherGoes
   RunOne(branch);
   ASSERT_TRUE(client_.DeleteStudy(kName).ok());
   EXPECT_TRUE(absl::IsNotFound(client_.GetStudy(kName).status()));
-  v1::GrowStudyRequest request;  // it has the state as its own
+  v1::GrowStudyRequest request;  // it has its own copy of the state
   request.set_name("studies/2");
   request.set_add_trials(1);
   ASSERT_TRUE(client_.GrowStudy(request).ok());
@@ -276,7 +276,7 @@ TEST_F(StudyEditsTest, AStudyThatAnotherStartsFromIsDeletedAtOnceAndTheOtherGoes
   EXPECT_EQ(client_.GetStudy("studies/2")->run_counts().finished_count(), 2);
 }
 
-TEST_F(StudyEditsTest, WhatIsUnderWayIsNotDeleted) {
+TEST_F(StudyEditsTest, ARunningStudyIsNotDeleted) {
   server_.plan().held = true;
   ASSERT_TRUE(client_.CreateStudy(AmplitudeStudy({4}, 1)).ok());
   const auto refused = client_.DeleteStudy(kName);

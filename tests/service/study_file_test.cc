@@ -1,4 +1,4 @@
-// Reading study files: values, lines, faults.
+// Reading study files: values, line numbers, faults.
 #include "lib/study_file.h"
 
 #include <gmock/gmock.h>
@@ -92,7 +92,7 @@ noise = -3
   EXPECT_EQ(file.faults[3].message, "-3 is below 0; give a whole number from 0");
 }
 
-TEST(StudyFileTest, AddsTheServersFaultsButNotOfWhatItCouldNotRead) {
+TEST(StudyFileTest, AddsServerFaultsExceptOfUnreadFields) {
   const StudyFile file = ParseStudyFile("[bed]\nbead_count = \"x\"\n[drive.sine]\nfrequency = 1\n");
   v1::FieldViolation same, other;
   same.set_field("bed.bead_count");

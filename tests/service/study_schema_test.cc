@@ -1,4 +1,4 @@
-// What the choices of a study mean to the kernels, and which of them are refused.
+// How the choices of a study map to the kernels, and which are refused.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -12,7 +12,7 @@
 #include "study/rules.h"
 #include "study/run_spec.h"
 #include "study/schedule.h"
-#include "study/validate.h"
+#include "study/validation/validate.h"
 
 namespace gyrebox {
 namespace {
@@ -100,7 +100,7 @@ TEST(ForcesTest, ASoftBedMayAlsoTakeAPackingFraction) {
   EXPECT_NEAR(100 * M_PI / 4 / (run.side_x * run.side_y), 0.7, 1e-12);
 }
 
-TEST(ForcesTest, SoftBeadsMayBeAtOnePlaceUnlessTheStudySaysOtherwise) {
+TEST(ForcesTest, SoftBeadsMayCoincideUnlessTheStudySaysOtherwise) {
   S spec = Soft(3);
   EXPECT_EQ(RunSpecOf(spec).health.closest_pair, 0);
   EXPECT_EQ(RunSpecOf(spec).start.closest_pair, 0);
@@ -130,39 +130,39 @@ TEST(DynamicsTest, EveryEquationHasItsDefaults) {
   spec.mutable_dynamics()->mutable_overdamped()->mutable_converged();
   EXPECT_EQ(RunSpecOf(spec).dynamics.equation, Equation::kConverged);
   EXPECT_EQ(RunSpecOf(spec).dynamics.tolerance, 1e-3);
-  EXPECT_EQ(RunSpecOf(spec).dynamics.most_iterations, 500);
+  EXPECT_EQ(RunSpecOf(spec).dynamics.max_iterations, 500);
   EXPECT_TRUE(RunSpecOf(spec).dynamics.midpoint);
   spec.mutable_dynamics()->mutable_overdamped()->mutable_converged()->set_tolerance(1e-6);
   EXPECT_EQ(RunSpecOf(spec).dynamics.tolerance, 1e-6);
   spec.mutable_dynamics()->mutable_brownian();
   EXPECT_EQ(RunSpecOf(spec).dynamics.equation, Equation::kBrownian);
-  EXPECT_EQ(RunSpecOf(spec).dynamics.swirl, 5);
+  EXPECT_EQ(RunSpecOf(spec).dynamics.transverse_coupling, 5);
 }
 
-TEST(StartTest, PlacesAndLabels) {
-  using Places = kernels::StartSpec::Places;
+TEST(StartTest, PositionsAndLabels) {
+  using Arrangement = kernels::StartSpec::Arrangement;
   using Labels = kernels::StartSpec::Labels;
   S spec = BareStudy();
-  EXPECT_EQ(RunSpecOf(spec).start.places, Places::kRandom);
+  EXPECT_EQ(RunSpecOf(spec).start.arrangement, Arrangement::kRandom);
   EXPECT_EQ(RunSpecOf(spec).start.labels, Labels::kScattered);
   spec.mutable_start()->mutable_square();
   spec.mutable_start()->mutable_drop();
-  EXPECT_EQ(RunSpecOf(spec).start.places, Places::kSquare);
+  EXPECT_EQ(RunSpecOf(spec).start.arrangement, Arrangement::kSquare);
   EXPECT_EQ(RunSpecOf(spec).start.labels, Labels::kDrop);
   EXPECT_DOUBLE_EQ(RunSpecOf(spec).side_x, RunSpecOf(spec).side_y);  // 10 rows of 10
   spec.mutable_start()->mutable_triangular();
   spec.mutable_start()->mutable_stripe();
-  EXPECT_EQ(RunSpecOf(spec).start.places, Places::kTriangular);
+  EXPECT_EQ(RunSpecOf(spec).start.arrangement, Arrangement::kTriangular);
   EXPECT_EQ(RunSpecOf(spec).start.labels, Labels::kStripe);
 }
 
-TEST(RetryTest, NoneUnlessAsked) {
+TEST(RetryTest, NoneByDefault) {
   S spec = BareStudy();
-  EXPECT_EQ(RunSpecOf(spec).retry.most_halvings, 0);
+  EXPECT_EQ(RunSpecOf(spec).retry.max_halvings, 0);
   EXPECT_EQ(RunSpecOf(spec).retry.keep_steps, 4000);  // 2 tau
-  spec.mutable_retry()->set_most_halvings(3);
+  spec.mutable_retry()->set_max_halvings(3);
   spec.mutable_retry()->set_keep_interval(0.5);
-  EXPECT_EQ(RunSpecOf(spec).retry.most_halvings, 3);
+  EXPECT_EQ(RunSpecOf(spec).retry.max_halvings, 3);
   EXPECT_EQ(RunSpecOf(spec).retry.keep_steps, 1000);
   spec.mutable_retry()->set_keep_interval(1e-9);
   EXPECT_EQ(RunSpecOf(spec).retry.keep_steps, 1);
@@ -227,9 +227,9 @@ TEST(WaveTest, Modulated) {
   EXPECT_EQ(fm.modulation_frequency, 0.2);
 }
 
-void AddTerm(v1::SumWave* wave, double share, double frequency) {
+void AddTerm(v1::SumWave* wave, double fraction, double frequency) {
   v1::WaveTerm& term = *wave->add_terms();
-  term.set_share(share);
+  term.set_weight(fraction);
   term.set_frequency(frequency);
 }
 
@@ -241,7 +241,7 @@ TEST(WaveTest, Sum) {
   });
   EXPECT_EQ(wave.shape, Shape::kSum);
   EXPECT_EQ(wave.n_terms, 2);
-  EXPECT_EQ(wave.term_shares[1], -0.25);
+  EXPECT_EQ(wave.term_weights[1], -0.25);
   EXPECT_EQ(wave.term_frequencies[1], 3);
 }
 
@@ -252,13 +252,13 @@ TEST(DisorderTest, CarriesOver) {
   disorder.set_frequency_spread(0.2);
   disorder.set_phase_spread(0.3);
   disorder.set_jitter(0.25);
-  disorder.set_opposite_share(0.5);
+  disorder.set_opposite_fraction(0.5);
   const auto run = RunSpecOf(spec).drive.disorder;
   EXPECT_EQ(run.amplitude_spread, 0.1);
   EXPECT_EQ(run.frequency_spread, 0.2);
   EXPECT_EQ(run.phase_spread, 0.3);
   EXPECT_EQ(run.jitter, 0.25);
-  EXPECT_EQ(run.opposite_share, 0.5);
+  EXPECT_EQ(run.opposite_fraction, 0.5);
 }
 
 // ---- schedule
@@ -305,7 +305,7 @@ TEST(ScheduleTest, EveryNumberIsTranslated) {
   Basic(spec.mutable_drive()->mutable_fm(), 4, 1);
   spec.mutable_drive()->mutable_fm()->set_index(1);
   spec.mutable_drive()->mutable_fm()->set_modulation_frequency(0.5);
-  v1::Adjustable& step = *AddStage(spec, 1).mutable_step();
+  v1::RunSettings& step = *AddStage(spec, 1).mutable_step();
   const std::pair<const char*, Parameter> kAll[] = {
       {"amplitude", Parameter::kAmplitude},
       {"frequency", Parameter::kFrequency},
@@ -318,7 +318,7 @@ TEST(ScheduleTest, EveryNumberIsTranslated) {
       {"frequency_spread", Parameter::kFrequencySpread},
       {"phase_spread", Parameter::kPhaseSpread},
       {"jitter", Parameter::kJitter},
-      {"opposite_share", Parameter::kOppositeShare},
+      {"opposite_fraction", Parameter::kOppositeFraction},
   };
   double value = 0;
   for (const auto& [name, parameter] : kAll) {
@@ -373,7 +373,7 @@ TEST(ScheduleTest, SamplesEightTimesTheShortestPeriodOfAnyStage) {
   EXPECT_EQ(RunSpecOf(spec).measure.interval_steps, 25);
 }
 
-TEST(ScheduleTest, SpreadFrequenciesBearOnTheStepButNotOnTheSamples) {
+TEST(ScheduleTest, FrequencySpreadAffectsTheStepButNotTheSamples) {
   S spec = BareStudy();
   spec.mutable_drive()->mutable_disorder()->set_frequency_spread(0.2);
   const auto highest = study::HighestFrequencyOf(Filled(spec));
@@ -382,14 +382,14 @@ TEST(ScheduleTest, SpreadFrequenciesBearOnTheStepButNotOnTheSamples) {
   EXPECT_EQ(highest.stage, -1);
 }
 
-TEST(LaboratoryTest, ChangesNoRunAndIsNeverMadeUp) {
+TEST(LaboratoryTest, ChangesNoRunAndHasNoDefaults) {
   S spec = BareStudy();
   spec.mutable_laboratory()->set_bead_diameter_um(3);
   EXPECT_EQ(RunSpecOf(spec).side_x, RunSpecOf(BareStudy()).side_x);
   EXPECT_FALSE(Filled(spec).laboratory().has_field_mt());
 }
 
-TEST(ScheduleTest, FaultsOfAllStagesAreToldAtOnce) {
+TEST(ScheduleTest, FaultsOfAllStagesAreReportedAtOnce) {
   S spec = Staged();
   spec.mutable_schedule()->mutable_stages(0)->mutable_step()->set_depth(1);
   spec.mutable_schedule()->mutable_stages(1)->clear_duration();
@@ -400,7 +400,7 @@ TEST(ScheduleTest, FaultsOfAllStagesAreToldAtOnce) {
                                   "schedule.stages[2].ramp.jitter"));
 }
 
-// ---- what is refused
+// ---- refused choices
 
 struct BadStudy {
   const char* name;
@@ -413,7 +413,7 @@ void PrintTo(const BadStudy& bad, std::ostream* out) { *out << bad.field; }
 
 class BadChoiceTest : public testing::TestWithParam<BadStudy> {};
 
-TEST_P(BadChoiceTest, NamesTheFieldAndWhatWouldBeRight) {
+TEST_P(BadChoiceTest, NamesTheFieldAndTheValidAlternative) {
   S spec = Staged();
   GetParam().spoil(spec);
   const auto faults = study::Validate(Filled(spec));
@@ -426,8 +426,8 @@ TEST_P(BadChoiceTest, NamesTheFieldAndWhatWouldBeRight) {
   EXPECT_TRUE(found) << "first of " << faults.size() << ": " << faults[0].field() << ": " << faults[0].description();
 }
 
-v1::Adjustable& Step(S& spec, int stage) { return *spec.mutable_schedule()->mutable_stages(stage)->mutable_step(); }
-v1::Adjustable& Ramp(S& spec, int stage) { return *spec.mutable_schedule()->mutable_stages(stage)->mutable_ramp(); }
+v1::RunSettings& Step(S& spec, int stage) { return *spec.mutable_schedule()->mutable_stages(stage)->mutable_step(); }
+v1::RunSettings& Ramp(S& spec, int stage) { return *spec.mutable_schedule()->mutable_stages(stage)->mutable_ramp(); }
 v1::Disorder& Disorder(S& spec) { return *spec.mutable_drive()->mutable_disorder(); }
 v1::Dynamics& Dynamics(S& spec) { return *spec.mutable_dynamics(); }
 constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
@@ -455,10 +455,10 @@ INSTANTIATE_TEST_SUITE_P(
                  [](S& s) { Dynamics(s).mutable_overdamped()->mutable_converged()->set_tolerance(1e-8); },
                  "dynamics.overdamped.converged.tolerance", "at least 1e-7"},
         BadStudy{"NoIterations",
-                 [](S& s) { Dynamics(s).mutable_overdamped()->mutable_converged()->set_most_iterations(0); },
-                 "dynamics.overdamped.converged.most_iterations", "at least 1"},
-        BadStudy{"SwirlBelowZero", [](S& s) { Dynamics(s).mutable_brownian()->set_swirl(-1); },
-                 "dynamics.brownian.swirl", "at least 0 zeta_0"},
+                 [](S& s) { Dynamics(s).mutable_overdamped()->mutable_converged()->set_max_iterations(0); },
+                 "dynamics.overdamped.converged.max_iterations", "at least 1"},
+        BadStudy{"SwirlBelowZero", [](S& s) { Dynamics(s).mutable_brownian()->set_transverse_coupling(-1); },
+                 "dynamics.brownian.transverse_coupling", "at least 0 zeta_0"},
         BadStudy{"SpreadThatTurnsAround", [](S& s) { Disorder(s).set_amplitude_spread(0.31); },
                  "drive.disorder.amplitude_spread", "at most 0.3"},
         BadStudy{"FrequencySpread", [](S& s) { Disorder(s).set_frequency_spread(-0.1); },
@@ -467,8 +467,8 @@ INSTANTIATE_TEST_SUITE_P(
                  "at most 1 turns"},
         BadStudy{"Jitter", [](S& s) { Disorder(s).set_jitter(kNan); }, "drive.disorder.jitter",
                  "nan is not a finite number"},
-        BadStudy{"OppositeShare", [](S& s) { Disorder(s).set_opposite_share(1.1); }, "drive.disorder.opposite_share",
-                 "at most 1"},
+        BadStudy{"OppositeShare", [](S& s) { Disorder(s).set_opposite_fraction(1.1); },
+                 "drive.disorder.opposite_fraction", "at most 1"},
         BadStudy{"SquareWithoutAmplitude", [](S& s) { s.mutable_drive()->mutable_square()->set_frequency(1); },
                  "drive.square.amplitude", "is missing"},
         BadStudy{"ChirpWithoutSweep", [](S& s) { Basic(s.mutable_drive()->mutable_chirp(), 1, 1); },
@@ -490,7 +490,7 @@ INSTANTIATE_TEST_SUITE_P(
         BadStudy{"TermWithoutFrequency",
                  [](S& s) {
                    s.mutable_drive()->mutable_sum()->set_amplitude(1);
-                   s.mutable_drive()->mutable_sum()->add_terms()->set_share(1);
+                   s.mutable_drive()->mutable_sum()->add_terms()->set_weight(1);
                  },
                  "drive.sum.terms[0].frequency", "is missing"},
         BadStudy{"NeitherDurationNorStages", [](S& s) { s.clear_schedule(); }, "schedule.duration", "tau, or stages"},
@@ -579,7 +579,7 @@ INSTANTIATE_TEST_SUITE_P(
                  "is the same in all runs of a study"},
         BadStudy{"AxisOfTheLaboratory", [](S& s) { AddAxis(s, "laboratory.field_mt", {1}); }, "axes[0].field",
                  "is the same in all runs of a study"},
-        BadStudy{"TooManyHalvings", [](S& s) { s.mutable_retry()->set_most_halvings(7); }, "retry.most_halvings",
+        BadStudy{"TooManyHalvings", [](S& s) { s.mutable_retry()->set_max_halvings(7); }, "retry.max_halvings",
                  "at most 6"},
         BadStudy{"NoKeepInterval", [](S& s) { s.mutable_retry()->set_keep_interval(0); }, "retry.keep_interval",
                  "over 0 tau"},

@@ -1,4 +1,4 @@
-// What a study means: defaults, faults, expansion, the numbers handed to the kernels.
+// Interpretation of a study: defaults, faults, expansion, and the numbers passed to the kernels.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -13,7 +13,7 @@
 #include "study/expand.h"
 #include "study/rules.h"
 #include "study/run_spec.h"
-#include "study/validate.h"
+#include "study/validation/validate.h"
 
 namespace gyrebox {
 namespace {
@@ -29,7 +29,7 @@ std::vector<v1::FieldViolation> FaultsOf(v1::StudySpec spec) {
   return study::Validate(spec);
 }
 
-TEST(DefaultsTest, FillsWhatIsLeftOutAndKeepsWhatIsGiven) {
+TEST(DefaultsTest, FillsMissingFieldsAndKeepsGivenOnes) {
   v1::StudySpec spec = BareStudy();
   spec.mutable_friction()->set_tangential(0);
   study::FillDefaults(&spec);
@@ -40,7 +40,7 @@ TEST(DefaultsTest, FillsWhatIsLeftOutAndKeepsWhatIsGiven) {
   EXPECT_EQ(spec.start().random().closest_pair(), 0.9);
   EXPECT_TRUE(spec.forces().has_exponential());
   EXPECT_TRUE(spec.drive().has_rate());
-  EXPECT_TRUE(spec.trials().vary_places());
+  EXPECT_TRUE(spec.trials().vary_positions());
   EXPECT_FALSE(spec.trials().vary_noise());
   EXPECT_EQ(spec.trials().count(), 1);
   EXPECT_FALSE(spec.measure().has_interval());
@@ -53,7 +53,7 @@ TEST(DefaultsTest, ChoosesSteadyWhereNoWaveIsGiven) {
   EXPECT_EQ(spec.drive().steady().amplitude(), 0);
 }
 
-TEST(ValidateTest, TakesASoundStudy) {
+TEST(ValidateTest, AcceptsAValidStudy) {
   EXPECT_THAT(FaultsOf(BareStudy()), IsEmpty());
   EXPECT_THAT(FaultsOf(AmplitudeStudy({4, 8}, 3)), IsEmpty());
 }
@@ -82,7 +82,7 @@ void PrintTo(const BadStudy& bad, std::ostream* out) { *out << bad.field; }
 
 class BadStudyTest : public testing::TestWithParam<BadStudy> {};
 
-TEST_P(BadStudyTest, NamesTheFieldAndWhatWouldBeRight) {
+TEST_P(BadStudyTest, NamesTheFieldAndTheValidAlternative) {
   v1::StudySpec spec = BareStudy();
   GetParam().spoil(spec);
   const auto faults = FaultsOf(spec);
@@ -241,7 +241,7 @@ TEST(ValidateTest, ReportsAllFaultsAtOnce) {
   EXPECT_EQ(FaultsOf(spec).size(), 5u);
 }
 
-TEST(ValidateTest, TellsWhereABedDoesNotFitTheDevice) {
+TEST(ValidateTest, ReportsABedThatDoesNotFitTheDevice) {
   v1::StudySpec spec = BareStudy();
   study::FillDefaults(&spec);
   const auto plan = std::make_shared<test::FakePlan>();
@@ -253,11 +253,11 @@ TEST(ValidateTest, TellsWhereABedDoesNotFitTheDevice) {
   EXPECT_THAT(faults[0].description(), HasSubstr("the device has"));
 }
 
-// A step that a GPU cannot break off is bounded before it is taken.
-TEST(ValidateTest, ASolveIsBoundedWhereTheDeviceCannotBreakItOff) {
+// If the device cannot interrupt a step, its length is limited in advance.
+TEST(ValidateTest, ASolveIsLimitedWhereTheDeviceCannotInterruptIt) {
   v1::StudySpec spec = BareStudy();
   spec.mutable_bed()->set_bead_count(100'000);
-  spec.mutable_dynamics()->mutable_overdamped()->mutable_converged()->set_most_iterations(50'001);
+  spec.mutable_dynamics()->mutable_overdamped()->mutable_converged()->set_max_iterations(50'001);
   study::FillDefaults(&spec);
   const auto plan = std::make_shared<test::FakePlan>();
   EXPECT_THAT(study::Validate(spec, std::make_unique<test::FakeDevice>(plan).get()), IsEmpty());
@@ -265,9 +265,9 @@ TEST(ValidateTest, ASolveIsBoundedWhereTheDeviceCannotBreakItOff) {
   const test::FakeDevice device(plan);
   const auto faults = study::Validate(spec, &device);
   ASSERT_EQ(faults.size(), 1u);
-  EXPECT_EQ(faults[0].field(), "dynamics.overdamped.converged.most_iterations");
+  EXPECT_EQ(faults[0].field(), "dynamics.overdamped.converged.max_iterations");
   EXPECT_THAT(faults[0].description(), HasSubstr("at most 50000 for so many beads"));
-  spec.mutable_dynamics()->mutable_overdamped()->mutable_converged()->set_most_iterations(50'000);
+  spec.mutable_dynamics()->mutable_overdamped()->mutable_converged()->set_max_iterations(50'000);
   EXPECT_THAT(study::Validate(spec, &device), IsEmpty());
 }
 
@@ -278,7 +278,7 @@ TEST(ValidateTest, AnAxisMayGiveARequiredField) {
   EXPECT_THAT(FaultsOf(spec), IsEmpty());
 }
 
-TEST(ExpandTest, VariesTheFirstAxisSlowestAndTrialsFastest) {
+TEST(ExpandTest, VariesTheFirstAxisSlowestAndRealizationsFastest) {
   v1::StudySpec spec = AmplitudeStudy({4, 8}, 2);
   AddAxis(spec, "drive.sine.frequency", {0.5, 1, 2});
   const auto runs = study::Expand(spec);
@@ -293,14 +293,14 @@ TEST(ExpandTest, VariesTheFirstAxisSlowestAndTrialsFastest) {
 
 TEST(ExpandTest, ShiftsOnlyTheSeedsThatVary) {
   v1::StudySpec spec = AmplitudeStudy({4}, 3);
-  spec.mutable_seeds()->set_places(7);
+  spec.mutable_seeds()->set_positions(7);
   spec.mutable_seeds()->set_noise(9);
   spec.mutable_trials()->set_vary_disorder(true);
   const auto runs = study::Expand(spec);
-  EXPECT_EQ(runs[2].seeds.places(), 9u);
+  EXPECT_EQ(runs[2].seeds.positions(), 9u);
   EXPECT_EQ(runs[2].seeds.noise(), 9u);
   EXPECT_EQ(runs[2].seeds.disorder(), 3u);
-  EXPECT_EQ(runs[0].seeds.places(), 7u);
+  EXPECT_EQ(runs[0].seeds.positions(), 7u);
 }
 
 TEST(ExpandTest, SpacesValuesWithBothEndsExact) {
@@ -339,7 +339,7 @@ TEST(RunSpecTest, CarriesTheStudyOver) {
   EXPECT_EQ(run.temperature, 0.002);
 }
 
-TEST(RunSpecTest, SamplesEightTimesAPeriodUnlessAskedMoreOften) {
+TEST(RunSpecTest, SamplesEightTimesAPeriodUnlessMoreIsRequested) {
   v1::StudySpec spec = BareStudy();
   EXPECT_EQ(RunSpecOf(spec).measure.interval_steps, 250);  // 1/8 tau
   spec.mutable_measure()->set_interval(0.01);
@@ -364,7 +364,7 @@ TEST(EstimateTest, CountsRunsStepsAndTime) {
   EXPECT_GE(estimate.disk_bytes(), 6 * 17 * 8);
 }
 
-TEST(UnitTest, TellsTheUnitOfAnAmplitudeByWhatIsImposed) {
+TEST(UnitTest, GivesTheUnitOfAnAmplitudeByTheImposedQuantity) {
   v1::StudySpec spec = BareStudy();
   study::FillDefaults(&spec);
   EXPECT_EQ(study::UnitAt(spec, "drive.sine.amplitude"), "rad/tau");

@@ -1,15 +1,16 @@
-/// Series and curves whose truth is known.
+/// Series and curves whose true values are known.
 #pragma once
 
 #include <cmath>
 #include <random>
 #include <vector>
 
-#include "analysis/series.h"
+#include "estimators/series.h"
 
 namespace gyrebox::test {
 
-/// x' = phi x + e, begun in its steady state, with unit e: variance 1 / (1 - phi^2), g = (1 + phi) / (1 - phi).
+/// x' = phi x + e, started in its steady state, with e of unit variance: variance 1 / (1 - phi^2), g = (1 + phi) / (1 -
+/// phi).
 inline std::vector<double> FirstOrder(double phi, size_t n, std::mt19937_64& random) {
   std::normal_distribution<double> normal;
   std::vector<double> values(n);

@@ -1,4 +1,4 @@
-/// A directory that goes with its owner.
+/// A directory that its destructor removes.
 #pragma once
 
 #include <cstdlib>

@@ -1,4 +1,4 @@
-/// A whole server in this process, on a free port, with a fake device.
+/// A complete server in this process, on a free port, with a fake device.
 #pragma once
 
 #include <grpcpp/grpcpp.h>
@@ -14,7 +14,7 @@
 
 namespace gyrebox::test {
 
-/// Options under which a test may call as often as it likes.
+/// Options without rate limits for the test.
 inline api::ServerOptions Unhindered() {
   api::ServerOptions options;
   options.limits.requests_per_second = 1e9;
@@ -25,7 +25,7 @@ inline api::ServerOptions Unhindered() {
 
 class TestServer {
  public:
-  /// @param prepare given the store before each start.
+  /// @param prepare called with the store before each start.
   explicit TestServer(std::shared_ptr<FakePlan> plan = std::make_shared<FakePlan>(),
                       api::ServerOptions options = Unhindered(), std::function<void(store::Store&)> prepare = nullptr)
       : plan_(std::move(plan)), options_(std::move(options)), prepare_(std::move(prepare)) {
@@ -44,12 +44,12 @@ class TestServer {
     server_ = *std::move(server);
   }
 
-  /// Ends the server in order; the data stays.
+  /// Shuts the server down; the data stays.
   void Stop() { server_.reset(); }
 
   api::Server& server() { return *server_; }
   FakePlan& plan() { return *plan_; }
-  /// Where a test may call without a token: the Unix socket.
+  /// Address where a test may call without a token: the Unix socket.
   std::string address() const { return "unix:" + options_.socket; }
   /// HOST:PORT.
   std::string tcp_address() const { return server_->address(); }

@@ -1,12 +1,12 @@
-// Texts of people, as they are shown and written.
+// User-supplied text, as displayed and written.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include <sstream>
 
-#include "cli/text_table.h"
 #include "lib/study_file.h"
 #include "lib/study_writer.h"
+#include "output/text_table.h"
 #include "schema/visible_text.h"
 
 namespace gyrebox {
@@ -14,7 +14,7 @@ namespace {
 
 using schema::Visible;
 
-TEST(VisibleTest, ShowsWhatNobodySees) {
+TEST(VisibleTest, ShowsInvisibleCharacters) {
   EXPECT_EQ(Visible("plain, \xC3\xA4 \xE2\x82\xAC \xF0\x9F\x8E\xB2"), "plain, \xC3\xA4 \xE2\x82\xAC \xF0\x9F\x8E\xB2");
   EXPECT_EQ(Visible(std::string("a\0b\x1b[2Jc\x7f\n\t\r", 12)), "a\\u{0}b\\u{1b}[2Jc\\u{7f}\\u{a}\\u{9}\\u{d}");
   EXPECT_EQ(Visible("\xC2\x80\xC2\x9B\xC2\x9F\xC2\xA0"), "\\u{80}\\u{9b}\\u{9f}\xC2\xA0");
@@ -36,7 +36,7 @@ TEST(VisibleTest, ShowsEveryControlOfDirection) {
   }
 }
 
-// RFC 3629, section 3 (what is UTF-8) and section 10 (overlong forms).
+// RFC 3629, section 3 (definition of UTF-8) and section 10 (overlong forms).
 TEST(VisibleTest, ShowsBytesThatAreNoUtf8) {
   EXPECT_EQ(Visible("a\xFF\xC0\x80\xED\xA0\x80z"), "a\\x{ff}\\x{c0}\\x{80}\\x{ed}\\x{a0}\\x{80}z");
   EXPECT_EQ(Visible("\xE2\x82"), "\\x{e2}\\x{82}");

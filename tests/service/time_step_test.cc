@@ -1,4 +1,4 @@
-// The solver and the time step that follow from a study where it gives none, and what a check says of them.
+// The default solver and time step of a study, and what a check reports about them.
 #include "study/time_step.h"
 
 #include <gmock/gmock.h>
@@ -13,7 +13,7 @@
 #include "study/run_spec.h"
 #include "study/schedule.h"
 #include "study/steered_course.h"
-#include "study/validate.h"
+#include "study/validation/validate.h"
 
 namespace gyrebox {
 namespace {
@@ -24,7 +24,7 @@ using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::IsEmpty;
 
-/// A sine of 1 cycle/tau.
+/// A sine drive of 1 cycle/tau.
 v1::StudySpec Filled(double amplitude, double packing = 0.5) {
   v1::StudySpec spec = BareStudy();
   spec.mutable_drive()->mutable_sine()->set_amplitude(amplitude);
@@ -59,7 +59,7 @@ TEST(TimeStepTest, FollowsFromTheDriveAndLeavesSamplesAWholeNumberOfStepsApart) 
   EXPECT_EQ(run.n_steps, std::llround(2 / step));
 }
 
-TEST(TimeStepTest, GivenStaysAsItIs) {
+TEST(TimeStepTest, AGivenStepIsKept) {
   v1::StudySpec spec = Filled(300);
   spec.mutable_dynamics()->set_time_step(4e-4);
   EXPECT_EQ(StepOf(spec), 4e-4);
@@ -74,7 +74,7 @@ TEST(TimeStepTest, IsThatOfEachPoint) {
   axis.mutable_values()->Add(30);
   study::PointSetter setter(spec);
   EXPECT_FALSE(setter.gives_step());
-  // One after another on the same copy, and each by itself.
+  // In sequence on one copy, and each on its own.
   for (const double amplitude : {20.0, 200.0, 30.0}) {
     EXPECT_EQ(setter.At({amplitude}).SerializeAsString(), study::AtPoint(spec, {amplitude}).SerializeAsString());
   }
@@ -103,14 +103,14 @@ TEST(TimeStepTest, CountsStagesRampsAndSpreadsAtTheirPeaks) {
   EXPECT_NEAR(StepOf(modulated), strong, 0.01 * strong);
 }
 
-TEST(TimeStepTest, StandsWhateverAnUnsoundStudySays) {
+TEST(TimeStepTest, HandlesInvalidStudies) {
   for (const double amplitude : {1e300, -1e300, std::nan(""), HUGE_VAL}) {
     const double step = StepOf(Filled(amplitude));
     EXPECT_TRUE(step > 0 && step <= 5e-4) << amplitude;
   }
 }
 
-TEST(StepOrderTest, IsTheOneThatComesThroughWithLessWork) {
+TEST(StepOrderTest, IsTheOneThatTakesLessWork) {
   const auto order = [](const v1::StudySpec& of) { return study::AtPoint(of, {}).dynamics().step_order(); };
   v1::StudySpec weak = Filled(5), strong = Filled(200);
   EXPECT_FALSE(weak.dynamics().has_step_order());
@@ -142,7 +142,7 @@ TEST(StepOrderTest, IsTheSecondOfASolverThatConverges) {
   EXPECT_EQ(study::AtPoint(spec, {}).dynamics().step_order(), 2);
 }
 
-TEST(SolverTest, FollowsFromTheHottestThatARunComesTo) {
+TEST(SolverTest, FollowsFromTheHighestTemperatureOfARun) {
   const auto is_lagged = [](const v1::StudySpec& of) {
     return study::AtPoint(of, {}).dynamics().overdamped().has_lagged();
   };
@@ -152,7 +152,7 @@ TEST(SolverTest, FollowsFromTheHottestThatARunComesTo) {
   EXPECT_FALSE(is_lagged(spec));
   const v1::StudySpec at = study::AtPoint(spec, {});
   EXPECT_EQ(at.dynamics().overdamped().converged().tolerance(), 1e-3);
-  EXPECT_EQ(at.dynamics().overdamped().converged().most_iterations(), 500);
+  EXPECT_EQ(at.dynamics().overdamped().converged().max_iterations(), 500);
   v1::StudySpec heated = Filled(20);
   heated.mutable_schedule()->clear_duration();
   heated.mutable_schedule()->add_stages()->set_duration(1);
@@ -165,7 +165,7 @@ TEST(SolverTest, FollowsFromTheHottestThatARunComesTo) {
   EXPECT_FALSE(is_lagged(rough));
 }
 
-TEST(CheckTest, TellsTheStepsOfThePointsAndWhatSetsThem) {
+TEST(CheckTest, ReportsTheStepsOfThePointsAndWhatSetsThem) {
   v1::StudySpec spec = Filled(1);
   v1::Axis& axis = *spec.add_axes();
   axis.set_field("drive.sine.amplitude");
@@ -220,7 +220,7 @@ TEST(SteeringTest, WarnsWhereTheStepOfTheRunIsTooLongForTheNewDrive) {
   EXPECT_EQ(WarningOf(spec, "drive.sine.amplitude", 31), "");
   EXPECT_THAT(WarningOf(spec, "drive.sine.amplitude", 200), HasSubstr("keeps its time step of 5e-4 tau"));
   EXPECT_THAT(WarningOf(spec, "thermal.temperature", 0.5), HasSubstr("thermal drift"));
-  // A weaker drive, and one within what stages call for anyway, says nothing.
+  // A weaker drive, or one within the range of later stages, gives no warning.
   v1::StudySpec staged = Filled(30);
   staged.mutable_schedule()->clear_duration();
   staged.mutable_schedule()->add_stages()->set_duration(1);

@@ -1,13 +1,13 @@
-// The CUDA module of a machine without a device, in trouble as the environment asks: it does its work on the host,
-// loses its device after GYREBOX_TEST_LAUNCHES launches, and has GYREBOX_TEST_MEMORY_KIB of memory, which it does not
-// tell.
+// A CUDA module for a machine without a device, with faults set by environment variables. It does its work on the host,
+// loses its device after GYREBOX_TEST_LAUNCHES launches, and fails allocations beyond GYREBOX_TEST_MEMORY_KIB without
+// reporting that limit.
 #include <atomic>
 #include <cstdlib>
 #include <limits>
 #include <map>
 
 #include "gyrebox/device.h"
-#include "lone_driver.h"
+#include "serial_driver.h"
 
 namespace gyrebox::kernels::cuda {
 namespace {
@@ -17,11 +17,11 @@ std::int64_t Asked(const char* name) {
   return value == nullptr ? std::numeric_limits<std::int64_t>::max() : std::atoll(value);
 }
 
-class TroubledDriver : public LoneDriver {
+class TroubledDriver : public SerialDriver {
  public:
   void* Allocate(std::size_t bytes) override {
     if ((used_ + static_cast<std::int64_t>(bytes)) >> 10 >= memory_kib_) throw std::bad_alloc();
-    void* at = LoneDriver::Allocate(bytes);
+    void* at = SerialDriver::Allocate(bytes);
     used_ += static_cast<std::int64_t>(bytes);
     blocks_[at] = static_cast<std::int64_t>(bytes);
     return at;
@@ -31,11 +31,11 @@ class TroubledDriver : public LoneDriver {
       used_ -= found->second;
       blocks_.erase(found);
     }
-    LoneDriver::Release(at);
+    SerialDriver::Release(at);
   }
   void Run(const Launch& launch) override {
     if (launches_left_-- <= 0) throw DeviceLost("an illegal address was met");
-    LoneDriver::Run(launch);
+    SerialDriver::Run(launch);
   }
 
  private:

@@ -1,4 +1,4 @@
-/// Waits for what other threads or processes do.
+/// Waiting for other threads or processes.
 #pragma once
 
 #include <chrono>
@@ -7,7 +7,7 @@
 
 namespace gyrebox::test {
 
-/// Whether a condition comes true. The limit only ends a test that has gone wrong.
+/// Waits until a condition is true; false after the limit, which only ends a failing test.
 inline bool WaitFor(const std::function<bool()>& condition, std::chrono::seconds limit = std::chrono::seconds(60)) {
   const auto end = std::chrono::steady_clock::now() + limit;
   while (!condition()) {

@@ -1,4 +1,4 @@
-// Streams: complete, resumable, indifferent to slow readers, ended in order.
+// Streams: complete, resumable, independent of slow readers, ended in order.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -19,11 +19,11 @@ using test::AmplitudeStudy;
 using test::TestServer;
 using test::WaitFor;
 
-/// What a reader has seen of a study.
+/// What a reader has received of a study.
 struct Seen {
   std::map<std::string, std::vector<v1::Sample>> samples;  ///< by run
   std::map<std::string, v1::Run::State> states;            ///< by run
-  std::map<std::string, int> observable_lists;             ///< by run, how often they were sent
+  std::map<std::string, int> observable_lists;             ///< how often they were sent, by run
   std::vector<int64_t> sequences;
   v1::Study study;
   int heartbeats = 0;
@@ -44,7 +44,7 @@ struct Seen {
   }
 };
 
-/// Whether samples are numbered from `first` without hole or repeat.
+/// Expects samples to be numbered from `first` without gap or repeat.
 void ExpectComplete(const std::vector<v1::Sample>& samples, int64_t first, size_t count) {
   ASSERT_EQ(samples.size(), count);
   for (size_t i = 0; i < samples.size(); ++i) {
@@ -116,7 +116,7 @@ TEST_F(WatchTest, SendsNoSamplesUnlessAsked) {
   EXPECT_EQ(seen.states[study + "/runs/1"], v1::Run::STATE_FINISHED);
 }
 
-TEST_F(WatchTest, FollowsOnlyTheRunsAskedForAndEndsWithThem) {
+TEST_F(WatchTest, FollowsOnlyTheRequestedRunsAndEndsWithThem) {
   server_.plan().held = true;
   const std::string study = Create(AmplitudeStudy({4}, 20));  // 8 at a time
   v1::WatchRunsRequest request = Request(study);
@@ -143,7 +143,7 @@ TEST_F(WatchTest, ResumesWhereAnEarlierStreamBrokeOff) {
   EXPECT_TRUE(resumed.samples[study + "/runs/2"].empty());
 }
 
-TEST_F(WatchTest, LongSeriesComeInPiecesWithoutHole) {
+TEST_F(WatchTest, LongSeriesComeInPiecesWithoutGaps) {
   v1::StudySpec spec = AmplitudeStudy({4}, 3);
   spec.mutable_schedule()->set_duration(20);
   spec.mutable_measure()->set_interval(5e-4);  // 40 001 samples a run
@@ -154,7 +154,7 @@ TEST_F(WatchTest, LongSeriesComeInPiecesWithoutHole) {
   EXPECT_EQ(seen.samples.size(), 3u);
 }
 
-TEST_F(WatchTest, ASlowReaderHoldsUpNobodyAndMissesNothing) {
+TEST_F(WatchTest, ASlowReaderDelaysNobodyAndMissesNothing) {
   v1::StudySpec spec = AmplitudeStudy({4}, 8);
   spec.mutable_schedule()->set_duration(50);
   spec.mutable_measure()->set_interval(5e-4);  // 100 001 samples a run: far more than a connection buffers
@@ -169,7 +169,7 @@ TEST_F(WatchTest, ASlowReaderHoldsUpNobodyAndMissesNothing) {
       v1::RunService::NewStub(grpc::CreateCustomChannel(server_.address(), grpc::InsecureChannelCredentials(), narrow));
   const auto slow = stub->WatchRuns(&context, Request(study));
   v1::WatchRunsResponse message;
-  ASSERT_TRUE(slow->Read(&message));  // and then reads no more until the study has ended
+  ASSERT_TRUE(slow->Read(&message));  // and reads no more until the study has ended
   Seen seen;
   seen.Add(message);
 
@@ -185,7 +185,7 @@ TEST_F(WatchTest, ASlowReaderHoldsUpNobodyAndMissesNothing) {
   for (size_t i = 0; i < seen.sequences.size(); ++i) ASSERT_EQ(seen.sequences[i], static_cast<int64_t>(i));
 }
 
-TEST_F(WatchTest, AReaderThatFellBehindIsToldSoBeforeWhatFollows) {
+TEST_F(WatchTest, AReaderThatFellBehindIsToldBeforeFurtherSamples) {
   v1::StudySpec spec = AmplitudeStudy({4}, 2);
   spec.mutable_schedule()->set_duration(25);
   spec.mutable_measure()->set_interval(5e-4);  // 50 001 samples a run: far more than a connection buffers
@@ -202,8 +202,8 @@ TEST_F(WatchTest, AReaderThatFellBehindIsToldSoBeforeWhatFollows) {
   v1::WatchRunsResponse message;
   ASSERT_TRUE(slow->Read(&message));
   seen.Add(message);
-  std::this_thread::sleep_for(std::chrono::milliseconds(5500));  // and reads nothing
-  int64_t after = 0;                                             // samples that came after it was told
+  std::this_thread::sleep_for(std::chrono::milliseconds(5500));  // reads nothing meanwhile
+  int64_t after = 0;                                             // samples received after the notice
   while (slow->Read(&message)) {
     seen.Add(message);
     if (!seen.gaps.empty()) after += message.samples().samples_size();
@@ -238,14 +238,14 @@ TEST_F(WatchTest, SurvivesReadersThatVanish) {
   ExpectComplete(seen.samples[study + "/runs/1"], 0, 17);
 }
 
-TEST_F(WatchTest, TellsThatThereIsNoSuchStudy) {
+TEST_F(WatchTest, ReportsAnUnknownStudy) {
   Seen seen;
   EXPECT_EQ(Watch(Request("studies/99"), &seen).error_code(), grpc::StatusCode::NOT_FOUND);
   EXPECT_EQ(Watch(Request("studies/x"), &seen).error_code(), grpc::StatusCode::NOT_FOUND);
   EXPECT_EQ(Watch(Request(""), &seen).error_code(), grpc::StatusCode::INVALID_ARGUMENT);
 }
 
-TEST_F(WatchTest, TellsThatThereIsNoSuchRun) {
+TEST_F(WatchTest, ReportsAnUnknownRun) {
   const std::string study = Create(AmplitudeStudy({4, 5}, 1));
   for (const int64_t number : {0, 3}) {
     v1::WatchRunsRequest request = Request(study);
@@ -259,7 +259,7 @@ TEST_F(WatchTest, TellsThatThereIsNoSuchRun) {
   }
 }
 
-TEST_F(WatchTest, BeatsWhileNothingHappens) {
+TEST_F(WatchTest, SendsHeartbeatsWhileNothingHappens) {
   server_.plan().held = true;
   const std::string study = Create(AmplitudeStudy({4}, 1));
   grpc::ClientContext context;
@@ -295,10 +295,10 @@ TEST_F(WatchTest, TellsReadersThatTheServerStops) {
   EXPECT_EQ(status.error_code(), grpc::StatusCode::UNAVAILABLE);
 }
 
-TEST_F(WatchTest, TheClientTakesAStreamUpAgainAfterARestart) {
+TEST_F(WatchTest, TheClientResumesAStreamAfterARestart) {
   server_.plan().step_nanoseconds = 200'000;
   const std::string study = Create(AmplitudeStudy({4}, 2));
-  // The new server must come back at the old address, so both are named here.
+  // The new server must use the old address, so both addresses are fixed here.
   Seen seen;
   std::atomic<int> samples = 0;
   absl::Status status;

@@ -1,4 +1,4 @@
-/// Beds that several tests use.
+/// Beds shared by several tests.
 #pragma once
 
 #include <vector>
@@ -15,13 +15,13 @@ inline kernels::RunSpec DenseSpec(std::int64_t n_beads, double packing_fraction 
   kernels::RunSpec spec;
   spec.n_beads = n_beads;
   spec.n_spinners = (n_beads + 2) / 3;
-  const kernels::Sides sides = kernels::FitSides(spec.start.places, n_beads, packing_fraction, 1);
+  const kernels::Sides sides = kernels::FitSides(spec.start.arrangement, n_beads, packing_fraction, 1);
   spec.side_x = sides.x;
   spec.side_y = sides.y;
   return spec;
 }
 
-/// The beads of a start state in sigma.
+/// The beads of an initial state, in sigma.
 inline std::vector<reference::Bead> BeadsOf(const kernels::RunSpec& spec, const kernels::StartState& start) {
   std::vector<reference::Bead> beads;
   for (std::size_t i = 0; i < start.x.size(); ++i) {

@@ -1,4 +1,4 @@
-/// What a device gave beside what the CPU gives.
+/// Comparison of device results with CPU results.
 #pragma once
 
 #include <algorithm>
@@ -8,10 +8,10 @@
 
 namespace gyrebox {
 
-/// Places to 1e-4 sigma, and motions to a share of the largest of them: single precision through a stiff force, for
-/// runs that are short enough for chance not to matter yet.
+/// Compares positions to 1e-4 sigma, and motions to a fraction of the largest motion (single precision through a stiff
+/// force). Valid for runs short enough that rounding differences have not been amplified.
 inline void ExpectBeadsOf(const std::vector<kernels::Bead>& found, const std::vector<kernels::Bead>& expected,
-                          double share = 1e-3) {
+                          double fraction = 1e-3) {
   ASSERT_EQ(found.size(), expected.size());
   double speed = 1e-6, spin = 1e-6;
   for (const kernels::Bead& bead : expected) {
@@ -21,15 +21,16 @@ inline void ExpectBeadsOf(const std::vector<kernels::Bead>& found, const std::ve
   for (std::size_t i = 0; i < found.size(); ++i) {
     ASSERT_NEAR(found[i].unwrapped_x, expected[i].unwrapped_x, 1e-4) << "bead " << i;
     ASSERT_NEAR(found[i].unwrapped_y, expected[i].unwrapped_y, 1e-4) << "bead " << i;
-    ASSERT_NEAR(found[i].vx, expected[i].vx, share * speed) << "bead " << i;
-    ASSERT_NEAR(found[i].vy, expected[i].vy, share * speed) << "bead " << i;
-    ASSERT_NEAR(found[i].spin, expected[i].spin, share * spin) << "bead " << i;
+    ASSERT_NEAR(found[i].vx, expected[i].vx, fraction * speed) << "bead " << i;
+    ASSERT_NEAR(found[i].vy, expected[i].vy, fraction * speed) << "bead " << i;
+    ASSERT_NEAR(found[i].spin, expected[i].spin, fraction * spin) << "bead " << i;
   }
 }
 
-/// Runs them all in one ensemble of the device, and one by one on the CPU. @param share see ExpectBeadsOf().
+/// Runs all specs in one ensemble of the device and one by one on the CPU, and compares them. @param fraction see
+/// ExpectBeadsOf().
 inline void ExpectOutcomesOfTheCpu(kernels::Device& device, const std::vector<kernels::RunSpec>& specs,
-                                   std::int64_t chunk = 1000, double share = 1e-3) {
+                                   std::int64_t chunk = 1000, double fraction = 1e-3) {
   const auto cpu = kernels::OpenDevice("cpu", 1).device;
   const auto found = Outcomes(device, specs, chunk);
   for (std::size_t i = 0; i < specs.size(); ++i) {
@@ -37,7 +38,7 @@ inline void ExpectOutcomesOfTheCpu(kernels::Device& device, const std::vector<ke
     EXPECT_EQ(found[i].last.verdict, kernels::Verdict::kFinished)
         << (found[i].last.fault ? found[i].last.fault->message : std::string("no fault"));
     EXPECT_EQ(found[i].last.step, specs[i].n_steps);
-    ASSERT_NO_FATAL_FAILURE(ExpectBeadsOf(found[i].beads, Outcomes(*cpu, {specs[i]}, chunk)[0].beads, share));
+    ASSERT_NO_FATAL_FAILURE(ExpectBeadsOf(found[i].beads, Outcomes(*cpu, {specs[i]}, chunk)[0].beads, fraction));
   }
 }
 

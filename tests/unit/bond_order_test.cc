@@ -1,4 +1,4 @@
-#include "measure/bond_order.h"
+#include "measure/pairs/bond_order.h"
 
 #include <gtest/gtest.h>
 
@@ -8,18 +8,18 @@
 namespace gyrebox::kernels {
 namespace {
 
-TEST(TriangularCrystal, HasPerfectSixfoldOrder) {
-  NearBeads scratch;
+TEST(TriangularCrystal, HasPerfectHexaticOrder) {
+  CellList scratch;
   const BondOrder order = MeasureBondOrder(TriangularCrystal(12, 14, 1.1), scratch);
   EXPECT_NEAR(order.local, 1, 1e-8);
   EXPECT_NEAR(order.global, 1, 1e-8);
-  EXPECT_TRUE(std::isnan(order.like_share));
+  EXPECT_TRUE(std::isnan(order.same_kind_fraction));
 }
 
-// Exact: the directions to the six nearest of beads anywhere are independent, so |psi6|^2 has a mean of 1/6.
+// Exact: directions to the six nearest of random beads are independent, so |psi6|^2 has mean 1/6.
 TEST(IdealGas, HasTheOrderOfRandomDirections) {
   std::mt19937 random(1);
-  NearBeads scratch;
+  CellList scratch;
   Estimate square;
   for (int k = 0; k < 400; ++k) {
     std::vector<std::complex<double>> psi6;
@@ -49,7 +49,7 @@ std::complex<double> BySorting(const Snapshot& bed, std::size_t i) {
 TEST(BondOrder, IsThatOfTheSixNearestHoweverFar) {
   std::mt19937 random(2);
   std::normal_distribution<double> spread(0, 0.6);
-  NearBeads scratch;
+  CellList scratch;
   for (const int in_crowd : {0, 100, 180}) {
     Snapshot bed = RandomSnapshot(200 - in_crowd, 50, 30, 0.5, random);
     for (int i = 0; i < in_crowd; ++i) AddBead(bed, 49.9 + spread(random), 12 + spread(random));
@@ -68,45 +68,46 @@ TEST(BondOrder, IsThatOfTheSixNearestHoweverFar) {
   }
 }
 
-// A square crystal has four neighbours at one distance and four at the next; of those any two count.
-TEST(LikeNeighbors, OfACheckerboardAreTwoOfSix) {
+// A bead of a square crystal has four neighbours at the first distance and four at the next; any two of the latter
+// count.
+TEST(SameKindNeighbors, OfACheckerboardAreTwoOfSix) {
   Snapshot bed = SquareCrystal(16, 8, 1);
   for (std::size_t i = 0; i < bed.x.size(); ++i) bed.spinner[i] = (i % 16 + i / 16) % 2 == 0;
-  NearBeads scratch;
-  EXPECT_DOUBLE_EQ(MeasureBondOrder(bed, scratch).like_share, 2.0 / 6);
+  CellList scratch;
+  EXPECT_DOUBLE_EQ(MeasureBondOrder(bed, scratch).same_kind_fraction, 2.0 / 6);
 }
 
-// Stripes of w rows of a triangular crystal: a bead at the edge of one has four of its kind, one inside six.
-TEST(LikeNeighbors, OfStripesOfRowsAreCountedExactly) {
-  NearBeads scratch;
+// Stripes of w rows of a triangular crystal: a bead at the edge has four neighbours of its kind, one inside has six.
+TEST(SameKindNeighbors, OfStripesOfRowsAreCountedExactly) {
+  CellList scratch;
   for (const std::size_t width : {1u, 2u, 4u, 8u}) {
     Snapshot bed = TriangularCrystal(16, 16, 1.1);
     for (std::size_t i = 0; i < bed.x.size(); ++i) bed.spinner[i] = i / 16 / width % 2 == 0;
     const double w = static_cast<double>(width);
     const double truth = width == 1 ? 2.0 / 6 : (2 * 4 + (w - 2) * 6) / (6 * w);
-    EXPECT_DOUBLE_EQ(MeasureBondOrder(bed, scratch).like_share, truth) << width;
+    EXPECT_DOUBLE_EQ(MeasureBondOrder(bed, scratch).same_kind_fraction, truth) << width;
   }
 }
 
 TEST(BondOrder, NeedsSevenBeads) {
   std::mt19937 random(3);
-  NearBeads scratch;
+  CellList scratch;
   EXPECT_TRUE(std::isnan(MeasureBondOrder(RandomSnapshot(6, 10, 10, 1, random), scratch).local));
   const BondOrder order = MeasureBondOrder(RandomSnapshot(7, 10, 10, 1, random), scratch);
   EXPECT_GT(order.local, 0);
-  EXPECT_EQ(order.like_share, 1);
+  EXPECT_EQ(order.same_kind_fraction, 1);
 }
 
 TEST(BondOrder, DoesNotDependOnOrderOrOrigin) {
   std::mt19937 random(4);
-  NearBeads scratch;
+  CellList scratch;
   const Snapshot bed = RandomSnapshot(300, 15, 18, 0.4, random);
   const BondOrder truth = MeasureBondOrder(bed, scratch);
   for (const Snapshot& other : {Shuffled(bed, random), Shifted(bed, random)}) {
     const BondOrder found = MeasureBondOrder(other, scratch);
     EXPECT_NEAR(found.local, truth.local, 1e-12);
     EXPECT_NEAR(found.global, truth.global, 1e-12);
-    EXPECT_DOUBLE_EQ(found.like_share, truth.like_share);
+    EXPECT_DOUBLE_EQ(found.same_kind_fraction, truth.same_kind_fraction);
   }
 }
 

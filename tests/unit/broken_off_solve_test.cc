@@ -1,4 +1,4 @@
-// A converged step that is broken off between two sweeps and goes on later.
+// A converged step that is interrupted between two sweeps and resumed later.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -17,7 +17,7 @@ RunSpec StiffSpec(DriveSpec::Quantity quantity, double temperature) {
   RunSpec spec = DenseSpec(200);
   spec.dynamics.equation = DynamicsSpec::Equation::kConverged;
   spec.dynamics.tolerance = 1e-5;
-  spec.dynamics.most_iterations = 2000;
+  spec.dynamics.max_iterations = 2000;
   spec.friction.tangential = spec.friction.normal = 50;
   spec.drive.quantity = quantity;
   spec.drive.wave.amplitude = 5;
@@ -28,7 +28,7 @@ RunSpec StiffSpec(DriveSpec::Quantity quantity, double temperature) {
   return spec;
 }
 
-/// Takes steps with a few sweeps at a time. @return chunks that ended within a step.
+/// Takes steps with a few sweeps at a time. @return number of chunks that ended within a step.
 int TakeStepsInPieces(Bed& bed, std::int64_t steps, std::int64_t sweeps, std::vector<Sample>* samples) {
   int broken_off = 0;
   for (std::int64_t before = 0, end = -1;;) {
@@ -57,7 +57,7 @@ class BrokenOffSolve : public testing::TestWithParam<std::tuple<DriveSpec::Quant
   const RunSpec spec_ = StiffSpec(std::get<0>(GetParam()), std::get<1>(GetParam()));
 };
 
-TEST_P(BrokenOffSolve, GivesTheBitsOfOneInOneGo) {
+TEST_P(BrokenOffSolve, GivesTheBitsOfAnUninterruptedSolve) {
   Bed whole(spec_, BestStepCode()), pieces(spec_, BestStepCode());
   const RunChunk chunk = whole.Advance(spec_.n_steps);
   ASSERT_EQ(chunk.verdict, Verdict::kFinished);
@@ -71,7 +71,7 @@ TEST_P(BrokenOffSolve, IsSavedAsTheStepBegan) {
   Bed whole(spec_, BestStepCode()), pieces(spec_, BestStepCode());
   std::vector<Sample> samples;
   TakeStepsInPieces(pieces, 3, 3, &samples);
-  ASSERT_EQ(pieces.Advance(1, 3).step, 3);  // within its fourth step
+  ASSERT_EQ(pieces.Advance(1, 3).step, 3);  // within the fourth step
   Bed later(spec_, BestStepCode());
   later.Load(pieces.Save());
   later.Advance(spec_.n_steps);
@@ -79,7 +79,7 @@ TEST_P(BrokenOffSolve, IsSavedAsTheStepBegan) {
   EXPECT_EQ(ToBytes(later.Save()), ToBytes(whole.Save()));
 }
 
-TEST_P(BrokenOffSolve, BeginsAnewForAChangeOfItsStep) {
+TEST_P(BrokenOffSolve, RestartsForAChangeAtItsStep) {
   Adjustment change;
   change.step = 3;
   change.changes = {{.parameter = Parameter::kAmplitude, .value = 9}};
@@ -95,7 +95,7 @@ TEST_P(BrokenOffSolve, BeginsAnewForAChangeOfItsStep) {
   EXPECT_EQ(ToBytes(pieces.Save()), ToBytes(whole.Save()));
 }
 
-TEST_P(BrokenOffSolve, MayTurnOutToBeTheLast) {
+TEST_P(BrokenOffSolve, MayBecomeTheLastStep) {
   RunSpec shorter = spec_;
   shorter.n_steps = 3;
   Bed whole(shorter, BestStepCode()), pieces(spec_, BestStepCode());

@@ -10,22 +10,22 @@
 namespace gyrebox::kernels {
 namespace {
 
-using Places = std::vector<std::uint32_t>;
+using Positions = std::vector<std::uint32_t>;
 using Pairs = std::set<std::pair<std::uint32_t, std::uint32_t>>;
 
 struct Domain {
   double side_x, side_y, reach;
 };
-// Many cells; sides that are whole numbers of reaches; three cells; fewer than three along one or both sides.
+// Many cells; sides that are multiples of the reach; three cells; fewer than three along one or both sides.
 const Domain kDomains[] = {{40, 30, 1.7},  {17, 8.5, 1.7}, {5.1, 5.1, 1.7},
                            {5.0, 30, 1.7}, {30, 4.1, 1.7}, {4, 3.5, 1.7}};
 
-bool Near(const Domain& d, const Places& x, const Places& y, std::uint32_t i, std::uint32_t j) {
+bool Near(const Domain& d, const Positions& x, const Positions& y, std::uint32_t i, std::uint32_t j) {
   const double dx = Difference(x[i], x[j], d.side_x * 0x1p-32), dy = Difference(y[i], y[j], d.side_y * 0x1p-32);
   return i != j && dx * dx + dy * dy < d.reach * d.reach;
 }
 
-Pairs TryingAll(const Domain& d, const Places& x, const Places& y) {
+Pairs TryingAll(const Domain& d, const Positions& x, const Positions& y) {
   Pairs pairs;
   for (std::uint32_t i = 0; i < x.size(); ++i) {
     for (std::uint32_t j = 0; j < x.size(); ++j) {
@@ -35,7 +35,7 @@ Pairs TryingAll(const Domain& d, const Places& x, const Places& y) {
   return pairs;
 }
 
-Pairs FromCells(const Domain& d, const Places& x, const Places& y) {
+Pairs FromCells(const Domain& d, const Positions& x, const Positions& y) {
   const CellGrid grid(d.side_x, d.side_y, d.reach);
   CellOrder cells;
   SortIntoCells(grid, x, y, cells);
@@ -51,7 +51,7 @@ Pairs FromCells(const Domain& d, const Places& x, const Places& y) {
   return pairs;
 }
 
-void ExpectAllPairsFound(const Places& x, const Places& y) {
+void ExpectAllPairsFound(const Positions& x, const Positions& y) {
   for (const Domain& d : kDomains) {
     EXPECT_EQ(FromCells(d, x, y), TryingAll(d, x, y)) << d.side_x << " by " << d.side_y;
   }
@@ -59,14 +59,14 @@ void ExpectAllPairsFound(const Places& x, const Places& y) {
 
 TEST(Cells, FindAllPairsOfRandomBeads) {
   std::mt19937 random(1);
-  Places x(300), y(300);
-  for (auto& place : x) place = random();
-  for (auto& place : y) place = random();
+  Positions x(300), y(300);
+  for (auto& position : x) position = random();
+  for (auto& position : y) position = random();
   ExpectAllPairsFound(x, y);
 }
 
 TEST(Cells, FindAllPairsOnFacesAndCorners) {
-  Places x, y;
+  Positions x, y;
   const std::uint32_t edges[] = {0, 1, 0xffffffff, 0xfffffffe, 1u << 31, (1u << 31) - 1, 0x55555555, 0x55555556};
   for (const std::uint32_t a : edges) {
     for (const std::uint32_t b : edges) {
@@ -80,7 +80,7 @@ TEST(Cells, FindAllPairsOnFacesAndCorners) {
 TEST(Cells, FindAllPairsOnTheFacesOfEveryCell) {
   for (const Domain& d : kDomains) {
     const CellGrid grid(d.side_x, d.side_y, d.reach);
-    Places x, y;
+    Positions x, y;
     for (int i = 0; i < std::min(grid.nx, 12); ++i) {
       for (int j = 0; j < std::min(grid.ny, 12); ++j) {
         x.push_back(ToFixed(static_cast<double>(i) / grid.nx) + static_cast<std::uint32_t>(j % 3) - 1);
@@ -92,7 +92,7 @@ TEST(Cells, FindAllPairsOnTheFacesOfEveryCell) {
 }
 
 TEST(Cells, FindAllPairsOfBeadsInOneCell) {
-  Places x(40), y(40);
+  Positions x(40), y(40);
   for (std::uint32_t i = 0; i < 40; ++i) {
     x[i] = 0x80000000u + 1000 * i;
     y[i] = 0x80000000u - 777 * i;
@@ -103,9 +103,9 @@ TEST(Cells, FindAllPairsOfBeadsInOneCell) {
 
 TEST(Cells, SortingKeepsEveryBeadAndItsOrder) {
   std::mt19937 random(2);
-  Places x(1000), y(1000);
-  for (auto& place : x) place = random();
-  for (auto& place : y) place = random();
+  Positions x(1000), y(1000);
+  for (auto& position : x) position = random();
+  for (auto& position : y) position = random();
   const CellGrid grid(20, 20, 1.7);
   CellOrder cells;
   SortIntoCells(grid, x, y, cells);

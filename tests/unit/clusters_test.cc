@@ -1,4 +1,4 @@
-#include "measure/clusters.h"
+#include "measure/clusters/clusters.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -18,11 +18,11 @@
 namespace gyrebox::kernels {
 namespace {
 
-using Places = std::vector<std::uint32_t>;
+using Positions = std::vector<std::uint32_t>;
 
 struct Points {
   double side_x, side_y;
-  Places x{}, y{};
+  Positions x{}, y{};
 
   void Add(double at_x, double at_y) {
     x.push_back(ToFixed(at_x / side_x));
@@ -50,7 +50,7 @@ std::vector<std::int64_t> Sizes(std::span<const Cluster> clusters) {
   return sizes;
 }
 
-// Values of a summary; two are the same to the bit where the bytes are.
+// Values of a summary; equal bytes mean bitwise equality.
 std::vector<double> Values(std::span<const Cluster> clusters) {
   std::vector<double> values;
   AppendTo(Summarize(clusters), values);
@@ -75,7 +75,7 @@ TEST(ClusterSummary, AveragesByNumberAndByWeight) {
   EXPECT_EQ(summary.count, 4);
   EXPECT_EQ(summary.wrapping_count, 0);
   EXPECT_TRUE(std::isnan(summary.size_spread));
-  // A pair at distance 1 has a radius of 1/2, a row of four of sqrt(5)/2.
+  // A pair at distance 1 has a radius of gyration of 1/2, a row of four sqrt(5)/2.
   EXPECT_NEAR(summary.radius_of_gyration, (2 * 0.5 + 4 * std::sqrt(5.0) / 2) / 6, 1e-7);
 }
 
@@ -126,7 +126,7 @@ TEST(ClusterSummary, HasAValueForEveryColumn) {
   EXPECT_EQ(static_cast<std::size_t>(width), Values({}).size());
 }
 
-// Clusters by joining every pair within the bond, one pair after another.
+// Clusters by joining every pair within the bond length, one pair after another.
 std::vector<int> LabelsByTryingAll(const Points& points, double bond) {
   const int n = static_cast<int>(points.x.size());
   std::vector<int> label(n);
@@ -143,7 +143,7 @@ std::vector<int> LabelsByTryingAll(const Points& points, double bond) {
 }
 
 TEST(Clusters, AreThoseFoundByTryingAllPairs) {
-  ClusterFinder finder;  // one for all, so that its scratch memory is used again
+  ClusterFinder finder;  // shared, so that its scratch memory is reused
   for (unsigned seed = 0; seed < 40; ++seed) {
     const double side_x = 3 + seed, side_y = 33 - 0.7 * seed;
     const Points points = RandomPoints(40 + 10 * static_cast<int>(seed % 30), side_x, side_y, seed);
@@ -217,7 +217,7 @@ TEST(Clusters, RadiusOfGyrationIsThatOfAllPairs) {
   ClusterFinder finder;
   for (int k = 0; k < 20; ++k) {
     Points points{30, 20};
-    std::vector<std::pair<double, double>> open;  // the same points without the periodic wrap
+    std::vector<std::pair<double, double>> open;  // the same points without periodic wrapping
     for (int i = 0; i < 12; ++i) open.push_back({29.5 + spread(random), 0.3 + spread(random)});
     for (const auto& [x, y] : open) points.Add(x, y);
     const auto clusters = points.Find(finder, 9);
@@ -244,7 +244,7 @@ void ExpectWraps(const Cluster& cluster, bool x, bool y, int directions) {
   EXPECT_EQ(std::isnan(cluster.radius_of_gyration), directions > 0);
 }
 
-TEST(Wrapping, ARowGoesRoundOneWay) {
+TEST(Wrapping, ARowWrapsInOneDirection) {
   Points row{16, 16};
   for (int i = 0; i < 16; ++i) row.Add(i, 3);
   ExpectWraps(OnlyCluster(row, 1.25), true, false, 1);
@@ -253,7 +253,7 @@ TEST(Wrapping, ARowGoesRoundOneWay) {
   ExpectWraps(OnlyCluster(column, 1.25), false, true, 1);
 }
 
-TEST(Wrapping, ACrossGoesRoundBothWays) {
+TEST(Wrapping, ACrossWrapsInTwoDirections) {
   Points cross{16, 16};
   for (int i = 0; i < 16; ++i) {
     cross.Add(i, 3);
@@ -262,13 +262,13 @@ TEST(Wrapping, ACrossGoesRoundBothWays) {
   ExpectWraps(OnlyCluster(cross, 1.25), true, true, 2);
 }
 
-TEST(Wrapping, ADiagonalGoesRoundOneWayOnly) {
+TEST(Wrapping, ADiagonalWrapsInOneDirectionOnly) {
   Points diagonal{16, 16};
   for (int i = 0; i < 16; ++i) diagonal.Add(i, i);
   ExpectWraps(OnlyCluster(diagonal, 1.5), true, true, 1);
 }
 
-TEST(Wrapping, ASpiralGoesRoundOneWayOnly) {
+TEST(Wrapping, ASpiralWrapsInOneDirectionOnly) {
   Points spiral{16, 16};
   for (int i = 0; i < 36; ++i) spiral.Add(16 * i / 36.0, 32 * i / 36.0);
   ExpectWraps(OnlyCluster(spiral, 1.25), true, true, 1);
@@ -309,9 +309,9 @@ bool AnyWrapsBothWays(std::span<const Cluster> clusters) {
   return std::any_of(clusters.begin(), clusters.end(), [](const Cluster& c) { return c.wrap_directions == 2; });
 }
 
-// Exact, for every choice of sites of a triangulated torus: clusters of the chosen less clusters of the others =
-// V - E + T + [the chosen wrap both ways] - [the others do], V, E, T the chosen sites, bonds and triangles.
-TEST(TriangularTorus, ClustersObeyTheIdentityOfEuler) {
+// Exact for every choice of sites of a triangulated torus: clusters of chosen sites - clusters of the others = V - E +
+// T + [chosen sites wrap both ways] - [others wrap both ways], where V, E, T count chosen sites, bonds and triangles.
+TEST(TriangularTorus, ClustersObeyEulersIdentity) {
   std::mt19937_64 random(11);
   ClusterFinder finder;
   int wraps = 0;
@@ -345,7 +345,7 @@ struct RandomLabels {
 };
 
 // Computed separately: series of the mean cluster sizes of random sites of the triangular lattice. A mean size over
-// clusters is a ratio of means; its samples enter linearised about the expected value.
+// clusters is a ratio of means; its samples are linearised about the expected value.
 TEST(TriangularTorus, RandomLabelsHaveTheMeanSizesOfTheSeries) {
   std::mt19937_64 random(12);
   ClusterFinder finder;
@@ -379,7 +379,7 @@ Points RandomRing(int length, double probability, std::mt19937_64& random) {
   return ring;
 }
 
-// Exact: a ring of N sites taken with probability p has N p (1 - p) + p^N clusters on average.
+// Exact: a ring of N sites with occupation probability p has N p (1 - p) + p^N clusters on average.
 TEST(Ring, HasTheMeanNumberOfClusters) {
   std::mt19937_64 random(13);
   ClusterFinder finder;

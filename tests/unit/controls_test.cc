@@ -47,7 +47,7 @@ TEST(Controls, RampEndsExactlyOnItsValueAndStaysThere) {
   }
 }
 
-TEST(Controls, NewestWordOnAParameterHolds) {
+TEST(Controls, TheNewestChangeOfAParameterHolds) {
   RunSpec spec = Driven(1000);
   spec.adjustments = {{100, 300, {}, {{Parameter::kAmplitude, 40, true}}},
                       {200, 0, {}, {{Parameter::kAmplitude, 7, false}}}};
@@ -60,9 +60,9 @@ TEST(Controls, NewestWordOnAParameterHolds) {
   EXPECT_EQ(controls.settings().wave.amplitude, 7);
 }
 
-// A schedule of stages that follow each other: at every step exactly one stage holds, and it is the right one. Each
-// stage sets the amplitude to its own number, and ramps the frequency to it.
-TEST(Controls, RandomSchedulesHaveNeitherHoleNorOverlap) {
+// A schedule of consecutive stages: at every step exactly one stage is active, and it is the right one. Each stage sets
+// the amplitude to its own index and ramps the frequency to it.
+TEST(Controls, RandomSchedulesHaveNeitherGapNorOverlap) {
   std::mt19937_64 random(7);
   for (int trial = 0; trial < 1000; ++trial) {
     RunSpec spec = Driven(0);
@@ -85,10 +85,11 @@ TEST(Controls, RandomSchedulesHaveNeitherHoleNorOverlap) {
       controls.MoveTo(step);
       if (step == ends[stage] && stage + 1 < ends.size()) ++stage;
       const double from = stage == 0 ? 1.0 : static_cast<double>(stage);  // the frequency before the first stage is 1
-      const double share = static_cast<double>(step - begins[stage]) / static_cast<double>(ends[stage] - begins[stage]);
+      const double fraction =
+          static_cast<double>(step - begins[stage]) / static_cast<double>(ends[stage] - begins[stage]);
       ASSERT_EQ(controls.settings().wave.amplitude, static_cast<double>(stage + 1));
-      ASSERT_NEAR(controls.settings().wave.frequency, from + (static_cast<double>(stage + 1) - from) * share, 1e-12);
-      // Wherever it is entered, the schedule stands the same.
+      ASSERT_NEAR(controls.settings().wave.frequency, from + (static_cast<double>(stage + 1) - from) * fraction, 1e-12);
+      // The state of the schedule does not depend on the step of entry.
       if (step % 17 == 0) {
         Controls entered(spec);
         entered.GoTo(step);
@@ -104,9 +105,9 @@ TEST(Adjustment, OfALiveRunIsRecordedWithItsStepAndReplaysToTheSameBits) {
   const auto device = TestDevice(1);
   const auto ensemble = device->NewEnsemble(std::vector{spec});
   ensemble->Advance(333);
-  // At once: the chunk's edge.
+  // Immediately: at the chunk boundary.
   EXPECT_EQ(ensemble->Adjust(0, {0, 0, {}, {{Parameter::kAmplitude, 25, false}}}), 333);
-  // Later: a given step, with a ramp.
+  // Later: at a given step, with a ramp.
   EXPECT_EQ(
       ensemble->Adjust(0, {700, 200, {}, {{Parameter::kFrequency, 3, true}, {Parameter::kTemperature, 0.01, true}}}),
       700);
@@ -119,7 +120,7 @@ TEST(Adjustment, OfALiveRunIsRecordedWithItsStepAndReplaysToTheSameBits) {
   EXPECT_EQ(spec.adjustments[0].step, 333);
   EXPECT_EQ(spec.adjustments[1].step, 334);
   EXPECT_EQ(spec.adjustments[2].step, 700);
-  ExpectSamePlaces(OutcomeOf(spec, 7).beads, ensemble->Beads(0));
+  ExpectSamePositions(OutcomeOf(spec, 7).beads, ensemble->Beads(0));
 }
 
 }  // namespace

@@ -24,7 +24,7 @@ bool IsInteger(const Column& column) {
                                       column.name == "morphology_class" || column.name == "lost_beads";
 }
 
-// Waves are summed in single precision; where a lattice has none what is left of them is noise.
+// The spectral power is summed in single precision; where it vanishes in a lattice, the remainder is rounding noise.
 double Tolerance(const Column& column, double value) {
   const bool waves = column.name.find("structure") != std::string::npos || column.name == "domain_spacing";
   return (waves ? 1e-4 : 1e-5) * std::max(std::abs(value), waves ? 1.0 : 0.1);
@@ -44,12 +44,12 @@ void ExpectSame(const std::vector<Column>& columns, const std::vector<double>& d
   }
 }
 
-// Measures a bed both ways, right after its lists are made and when beads have drifted as far as they may.
+// Measures a bed both ways: right after its lists are built, and after beads have drifted as far as allowed.
 template <class Index = kernels::cuda::StreamedIndex>
 void ExpectMeasuredAsOnTheCpu(const Snapshot& start, const RunSpec& spec, bool whole = true) {
   for (const double drift : {0.0, 0.2}) {
     DeviceBed<Index> bed(spec, start, drift, 5);
-    ASSERT_LE(bed.most_partners(), bed.capacity());
+    ASSERT_LE(bed.max_partners(), bed.capacity());
     const Observables observables(spec);
     SCOPED_TRACE(testing::Message() << start.x.size() << " beads, drift " << drift);
     ExpectSame(observables.columns(), bed.Columns(whole), observables.Measure(bed.snapshot(), whole));
@@ -60,10 +60,10 @@ void ExpectMeasuredAsOnTheCpu(const Snapshot& start) {
   ExpectMeasuredAsOnTheCpu<Index>(start, SpecOf(start));
 }
 
-Snapshot RandomBed(int n, double spinner_chance, std::uint32_t seed, double density = 0.9) {
+Snapshot RandomBed(int n, double spinner_probability, std::uint32_t seed, double density = 0.9) {
   std::mt19937 random(seed);
   const double side = std::max(3.0, std::sqrt(n / density));
-  return RandomSnapshot(n, side, side, spinner_chance, random);
+  return RandomSnapshot(n, side, side, spinner_probability, random);
 }
 
 TEST(MeasureBed, OfRandomBedsIsThatOfTheCpu) {
@@ -81,12 +81,12 @@ TEST(MeasureBed, OfBedsOfOneKindIsThatOfTheCpu) {
   }
 }
 
-// Sparse beds, where clusters are small and the nearest neighbours far.
+// Sparse beds, with small clusters and distant neighbours.
 TEST(MeasureBed, OfSparseBedsIsThatOfTheCpu) {
   for (const int n : {9, 400}) ExpectMeasuredAsOnTheCpu(RandomBed(n, 0.5, 23, 0.05));
 }
 
-// More spinners than are summed in single precision at a time.
+// More spinners than one single-precision partial sum covers.
 TEST(MeasureBed, OfManySpinnersIsThatOfTheCpu) { ExpectMeasuredAsOnTheCpu(RandomBed(2600, 0.9, 29)); }
 
 TEST(MeasureBed, OfAnEmptyHalfIsThatOfTheCpu) {
@@ -94,7 +94,7 @@ TEST(MeasureBed, OfAnEmptyHalfIsThatOfTheCpu) {
   Snapshot bed = RandomSnapshot(500, 40, 25, 0.4, random);
   for (auto& x : bed.x) x /= 2;
   ExpectMeasuredAsOnTheCpu(bed);
-  for (auto& y : bed.y) y = y / 4 + 0xe0000000u;  // a heap across the edge
+  for (auto& y : bed.y) y = y / 4 + 0xe0000000u;  // a dense group across the boundary
   ExpectMeasuredAsOnTheCpu(bed);
 }
 
@@ -104,7 +104,7 @@ TEST(MeasureBed, OfThinBedsIsThatOfTheCpu) {
   ExpectMeasuredAsOnTheCpu(RandomSnapshot(300, 80, 4.5, 0.5, random));
 }
 
-TEST(MeasureBed, OfBeadsInOnePlaceIsThatOfTheCpu) {
+TEST(MeasureBed, OfBeadsAtOnePositionIsThatOfTheCpu) {
   Snapshot bed = RandomBed(60, 0.5, 31);
   for (std::size_t i = 0; i < 20; ++i) {
     bed.x[i + 20] = bed.x[i];
@@ -114,7 +114,7 @@ TEST(MeasureBed, OfBeadsInOnePlaceIsThatOfTheCpu) {
   ExpectMeasuredAsOnTheCpu(bed);
 }
 
-// Lattices: all neighbours equally far, and clusters that go round the bed along either axis, along both, and slanted.
+// Lattices: all neighbours at equal distance, and clusters that wrap along either axis, along both, and diagonally.
 TEST(MeasureBed, OfLatticesIsThatOfTheCpu) {
   Snapshot bed = TriangularCrystal(16, 16, 1.125);
   ExpectMeasuredAsOnTheCpu(bed);
@@ -132,7 +132,7 @@ TEST(MeasureBed, OfLatticesIsThatOfTheCpu) {
   mark([](int column, int row) { return (column + 3 * row) % 5 == 0; });
 }
 
-// A chain that winds round a thin bed without ever closing: its radius is far over the side.
+// A chain that winds round a thin bed without closing: its radius is far larger than the side.
 TEST(MeasureBed, OfAWindingChainIsThatOfTheCpu) {
   Snapshot bed = EmptySnapshot(4, 60);
   for (int i = 0; i < 110; ++i) AddBead(bed, 0.9 * i, 0.5 * i + 1, true);
@@ -165,12 +165,12 @@ TEST(MeasureBed, OfEveryDriveAndLawIsThatOfTheCpu) {
   }
 }
 
-TEST(MeasureBed, LeavesOutStructureWhereItIsNotAskedFor) {
+TEST(MeasureBed, LeavesOutStructureUnlessRequested) {
   const Snapshot bed = RandomBed(100, 0.5, 41);
   ExpectMeasuredAsOnTheCpu(bed, SpecOf(bed), false);
 }
 
-TEST(MeasureBed, CountsBeadsThatAreLost) {
+TEST(MeasureBed, CountsLostBeads) {
   const Snapshot start = RandomBed(100, 0.5, 43);
   DeviceBed<kernels::cuda::StreamedIndex> bed(SpecOf(start), start, 0, 1);
   EXPECT_EQ(bed.Sums(false).lost, 0u);
@@ -180,11 +180,11 @@ TEST(MeasureBed, CountsBeadsThatAreLost) {
   EXPECT_EQ(bed.Sums(false).lost, 2u);
 }
 
-// The sums of squares of places must fit into 64 bits, signs aside, and the places be fine.
-TEST(PlaceBits, FitTheSumsOfSquares) {
+// Sums of squares of positions must fit into 63 bits, and positions must stay fine enough.
+TEST(PositionBits, FitTheSumsOfSquares) {
   for (const std::uint32_t size : {2u, 3u, 1000u, 1u << 20, (1u << 20) - 1, 4000000u}) {
     for (const std::uint32_t extent : {1u, 2u, 7u, 100u, 4000u, 2000000u}) {
-      const int bits = cuda::PlaceBits(size, extent);
+      const int bits = cuda::PositionBits(size, extent);
       const double largest = std::ldexp(extent, bits);
       EXPECT_LT(size * 2 * largest * largest, 0x1p63);
       EXPECT_GE(size * 2 * largest * largest, 0x1p56);

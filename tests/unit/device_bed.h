@@ -1,4 +1,4 @@
-/// A bed laid out in memory as the CUDA backend has it, run on the host by a team of one.
+/// A bed in the memory layout of the CUDA backend, run on the host by a team of one thread.
 #pragma once
 
 #include <algorithm>
@@ -7,16 +7,16 @@
 #include <vector>
 
 #include "cuda/columns.h"
-#include "cuda/lone_team.h"
 #include "cuda/measure.h"
 #include "cuda/rebuild.h"
+#include "cuda/serial_team.h"
 #include "measure/snapshot.h"
 #include "snapshots.h"
 
 namespace gyrebox {
 
-/// Makes lists for beads where a snapshot has them, lets each drift by up to half the skin of the lists, and gives it a
-/// motion and a path. Then it can be measured both ways.
+/// Builds lists for beads at the positions of a snapshot, lets each bead drift by up to half the skin of the lists, and
+/// gives it a motion and a path. The bed can then be measured by both backends.
 template <class Index>
 class DeviceBed {
  public:
@@ -27,9 +27,9 @@ class DeviceBed {
     SetPlan();
     SetBeads();
     kernels::cuda::BedView<Index> bed(plan_);
-    kernels::cuda::LoneTeam team;
+    kernels::cuda::SerialTeam team;
     kernels::cuda::SortBeads(team, bed);
-    most_partners_ = kernels::cuda::ListPartners(team, bed);
+    max_partners_ = kernels::cuda::ListPartners(team, bed);
     half_ = bed.half;
     Drift(bed, drift);
     Move(bed);
@@ -37,11 +37,11 @@ class DeviceBed {
   DeviceBed(const DeviceBed&) = delete;
   DeviceBed& operator=(const DeviceBed&) = delete;
 
-  /// What the device finds out.
+  /// Sums measured by the device code.
   kernels::cuda::MeasuredSums Sums(bool whole) {
     kernels::cuda::BedView<Index> bed(plan_);
     bed.half = half_;
-    kernels::cuda::LoneTeam team;
+    kernels::cuda::SerialTeam team;
     std::vector<double> scratch(kernels::cuda::MeasureBytes(plan_.stride, plan_.n_spinners) / sizeof(double) + 1,
                                 std::nan(""));
     plan_.memory.measure = scratch.data();
@@ -54,18 +54,18 @@ class DeviceBed {
     return sums;
   }
 
-  /// The columns that it gives.
+  /// Columns derived from these sums.
   std::vector<double> Columns(bool whole) {
-    kernels::cuda::Photograph photograph;
-    photograph.closest_squared = snapshot_.closest_pair * snapshot_.closest_pair;
-    photograph.largest_move_squared = snapshot_.largest_move * snapshot_.largest_move;
-    photograph.residual = snapshot_.friction_residual;
-    return kernels::cuda::ColumnsOf(Sums(whole), photograph, spec_, snapshot_.temperature, whole);
+    kernels::cuda::Probe probe;
+    probe.closest_squared = snapshot_.closest_pair * snapshot_.closest_pair;
+    probe.largest_move_squared = snapshot_.largest_move * snapshot_.largest_move;
+    probe.residual = snapshot_.friction_residual;
+    return kernels::cuda::ColumnsOf(Sums(whole), probe, spec_, snapshot_.temperature, whole);
   }
 
-  /// The same bed as observables of the CPU see it.
+  /// The same bed for the CPU observables.
   const kernels::Snapshot& snapshot() const { return snapshot_; }
-  std::uint32_t most_partners() const { return most_partners_; }
+  std::uint32_t max_partners() const { return max_partners_; }
   std::uint32_t capacity() const { return plan_.capacity; }
   std::vector<std::uint32_t>& tags() { return tag_; }
 
@@ -134,7 +134,7 @@ class DeviceBed {
       const std::uint32_t id = kernels::cuda::IdOf(tag_[slot]);
       const auto x = static_cast<std::int32_t>(way(random_) / plan_.side_x * 0x1p32);
       const auto y = static_cast<std::int32_t>(way(random_) / plan_.side_y * 0x1p32);
-      kernels::cuda::PlaceMotion& bead = bed.Now(bed.beads)[slot];
+      kernels::cuda::PositionVelocity& bead = bed.Now(bed.beads)[slot];
       snapshot_.x[id] = bead.x += static_cast<std::uint32_t>(x);
       snapshot_.y[id] = bead.y += static_cast<std::uint32_t>(y);
       snapshot_.path_x[id] += x;
@@ -148,7 +148,7 @@ class DeviceBed {
     snapshot_.torque.assign(plan_.rate_imposed ? 0 : plan_.n, 0);
     for (std::uint32_t slot = 0; slot < plan_.n; ++slot) {
       const std::uint32_t id = kernels::cuda::IdOf(tag_[slot]);
-      kernels::cuda::PlaceMotion& bead = bed.Next(bed.beads)[slot];
+      kernels::cuda::PositionVelocity& bead = bed.Next(bed.beads)[slot];
       snapshot_.vx[id] = bead.vx = motion(random_);
       snapshot_.vy[id] = bead.vy = motion(random_);
       snapshot_.spin[id] = bed.Next(bed.spin)[slot] = 10 * motion(random_);
@@ -167,13 +167,13 @@ class DeviceBed {
   std::mt19937 random_;
   kernels::cuda::BedPlan plan_;
   kernels::cuda::StepNumbers numbers_;
-  std::uint32_t half_ = 0, most_partners_ = 0;
-  std::vector<kernels::cuda::PlaceMotion> beads_;
+  std::uint32_t half_ = 0, max_partners_ = 0;
+  std::vector<kernels::cuda::PositionVelocity> beads_;
   std::vector<float> spin_;
   std::vector<std::uint32_t> angle_, tag_, cell_start_, cell_fill_;
   std::vector<kernels::cuda::Remainder> remainder_;
   std::vector<kernels::cuda::Pair32> built_, start_;
-  std::vector<kernels::cuda::Turns> turns_;
+  std::vector<kernels::cuda::ImageCounts> turns_;
   std::vector<std::uint16_t> counts_;
   std::vector<std::uint64_t> list_;
 };

@@ -1,4 +1,4 @@
-// Drives on every device: spinners that come to differ on the way, spins that noise does not touch, and angles.
+// Drives on every device: per-spinner drives that begin during a run, spins that noise does not affect, and angles.
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -18,7 +18,7 @@ using kernels::RunSpec;
 using kernels::Verdict;
 using kernels::WaveSpec;
 
-// A bed whose spinners come to differ at a step, while lists that reach far have overflowed before.
+// A bed whose spinners get individual drives at a step; with a long reach, its lists have overflowed before.
 RunSpec DifferingFrom(std::int64_t step, DriveSpec::Quantity quantity, double friction_cutoff) {
   RunSpec spec = DenseSpec(100);
   spec.n_steps = 400;
@@ -38,7 +38,7 @@ double TurningOf(const std::vector<kernels::Bead>& found, const std::vector<kern
   return worst;
 }
 
-// Rates are imposed: they follow from the phases alone, whatever the beads do.
+// Rates are imposed: they follow from the phases alone, independent of bead motion.
 TEST(DeviceSpread, SwitchedOnAfterAListOverflowedHasThePhasesOfTheCpu) {
   const auto device = TestDevice();
   const auto cpu = kernels::OpenDevice("cpu", 1).device;
@@ -63,7 +63,7 @@ TEST(DeviceSpread, OfTorquesSwitchedOnAfterAListOverflowedTurnsSpinnersAsOnTheCp
   EXPECT_LT(TurningOf(Outcomes(*device, {spec}, 200)[0].beads, expected), 0.01);
 }
 
-// The state gone back to is of before they differed: they come to differ once more.
+// The rollback reaches a state before the spinners differed, so they diverge again.
 TEST(DeviceSpread, IsTheSameAfterARetryFromBeforeIt) {
   const auto device = TestDevice();
   const auto cpu = kernels::OpenDevice("cpu", 1).device;
@@ -81,8 +81,8 @@ TEST(DeviceSpread, IsTheSameAfterARetryFromBeforeIt) {
   EXPECT_LT(TurningOf(found.beads, expected.beads), 1e-4);
 }
 
-// Spinners keep phases of their own when the spread has ended, and a saved state has them.
-TEST(DeviceSpread, ThatHasEndedGoesOnFromASavedState) {
+// Spinners keep individual phases after the spread has ended, and a saved state holds them.
+TEST(DeviceSpread, ThatHasEndedResumesFromASavedState) {
   const auto device = TestDevice();
   RunSpec spec = DifferingFrom(10, DriveSpec::Quantity::kRate, 1.3);
   spec.n_steps = 120;
@@ -96,13 +96,13 @@ TEST(DeviceSpread, ThatHasEndedGoesOnFromASavedState) {
     const auto second = device->NewEnsemble(std::vector{spec});
     second->Load(0, kernels::FromBytes(kernels::ToBytes(first->Save(0))));
     ASSERT_EQ(second->Advance(spec.n_steps)[0].verdict, Verdict::kFinished);
-    ASSERT_NO_FATAL_FAILURE(ExpectSamePlaces(second->Beads(0), whole.beads)) << "cut at step " << cut;
+    ASSERT_NO_FATAL_FAILURE(ExpectSamePositions(second->Beads(0), whole.beads)) << "cut at step " << cut;
     EXPECT_EQ(TurningOf(second->Beads(0), whole.beads), 0) << "cut at step " << cut;
   }
 }
 
-// Exact: under brownian dynamics a torque T turns a spinner at T / zeta_r, and its power is T^2 / zeta_r; noise is no
-// work of the drive.
+// Exact: under brownian dynamics a torque T turns a spinner at T / zeta_r, and its power is T^2 / zeta_r; noise does
+// not contribute.
 TEST(DevicePower, OfBrownianSpinnersHasNoNoiseInIt) {
   const auto device = TestDevice();
   RunSpec spec = DenseSpec(300);
@@ -111,7 +111,7 @@ TEST(DevicePower, OfBrownianSpinnersHasNoNoiseInIt) {
   spec.temperature = 0.05;
   spec.drag.rotational = 2;
   spec.time_step = 1e-4;
-  spec.dynamics = {.equation = DynamicsSpec::Equation::kBrownian, .swirl = 0};
+  spec.dynamics = {.equation = DynamicsSpec::Equation::kBrownian, .transverse_coupling = 0};
   spec.drive = {DriveSpec::Quantity::kTorque, {.shape = WaveSpec::Shape::kSteady, .amplitude = 3}, {}};
   const auto columns = device->NewEnsemble(std::vector{spec})->columns(0);
   const auto power = ValueAt(columns, "drive_power"), passive = ValueAt(columns, "passive_spin");
@@ -123,7 +123,7 @@ TEST(DevicePower, OfBrownianSpinnersHasNoNoiseInIt) {
   }
 }
 
-// Exact: at a rate A a spinner turns by A dt a step, however much that is. 5000 at 5e-4 are 2.5 rad.
+// Exact: at a rate A a spinner turns by A dt per step, however large. 5000 at 5e-4 gives 2.5 rad.
 TEST(DeviceAngle, OfASpinnerThatTurnsFarInAStep) {
   const auto device = TestDevice();
   for (const double rate : {100.0, 3000.0, -3500.0, 5000.0, -7000.0, 20000.0}) {
@@ -132,7 +132,7 @@ TEST(DeviceAngle, OfASpinnerThatTurnsFarInAStep) {
     spec.side_x = spec.side_y = 10;
     spec.n_steps = 7;
     spec.drive = {DriveSpec::Quantity::kRate, {.shape = WaveSpec::Shape::kSteady, .amplitude = rate}, {}};
-    auto beads = BeadsOf(spec, kernels::LayOut(spec));
+    auto beads = BeadsOf(spec, kernels::GenerateInitialState(spec));
     reference::Motions motions(1);
     const double start = beads[0].angle;
     for (int step = 0; step < 7; ++step) {

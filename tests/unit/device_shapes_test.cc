@@ -1,5 +1,5 @@
-// Beds of every shape and every law of force on a device: sparse ones, whose cells take much of the shared memory that
-// a bed is stepped in, and mixed ensembles.
+// Beds of every shape and force law on a device: sparse beds, whose cells take much of the shared memory of a resident
+// bed, and mixed ensembles.
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -34,7 +34,7 @@ TEST(DeviceShapes, ASparseBedOf3000Beads) {
   }
 }
 
-// The most beads are in one of them, the most cells in another.
+// One bed has the most beads, another the most cells.
 TEST(DeviceShapes, OfBedsOfMixedShapesInOneEnsemble) {
   const auto device = TestDevice();
   std::vector<RunSpec> specs = {Driven(3072, 0.70, 40), Driven(2600, 0.05, 40), Driven(3000, 0.20, 30),
@@ -48,7 +48,7 @@ TEST(DeviceShapes, OfBedsOfMixedShapesInOneEnsemble) {
   ExpectOutcomesOfTheCpu(*device, specs, 13);
 }
 
-// Teams of many blocks, whose number is no power of two.
+// Teams of many blocks, not a power of two.
 TEST(DeviceShapes, ALargeConvergedBed) {
   const auto device = TestDevice();
   RunSpec spec = Driven(20011, 0.70, 5);
@@ -57,7 +57,7 @@ TEST(DeviceShapes, ALargeConvergedBed) {
   ExpectOutcomesOfTheCpu(*device, {spec});
 }
 
-// Against the reference, in double precision and trying every pair.
+// Against the reference, in double precision over all pairs.
 TEST(DeviceLaws, AreThoseOfTheReference) {
   const auto device = TestDevice();
   const std::vector<ForceSpec> forces = {{.law = ForceSpec::Law::kExponential},
@@ -75,7 +75,7 @@ TEST(DeviceLaws, AreThoseOfTheReference) {
         spec.drive.quantity = quantity;
         spec.friction = {.tangential = 3, .normal = 2, .cutoff = 1.4, .exponent = temperature > 0 ? 2 : 1};
         spec.start.closest_pair = 0.95;
-        auto beads = BeadsOf(spec, kernels::LayOut(spec));
+        auto beads = BeadsOf(spec, kernels::GenerateInitialState(spec));
         reference::Motions motions(spec.n_beads);
         for (int step = 0; step < kSteps; ++step) {
           reference::TakeStep(spec, reference::Method::kLagged, step, beads, motions);
@@ -86,7 +86,7 @@ TEST(DeviceLaws, AreThoseOfTheReference) {
         for (Eigen::Index row = 0; row < motion.size(); ++row) {
           (row % 3 == 2 ? spin : speed) = std::max(row % 3 == 2 ? spin : speed, std::abs(motion(row)));
         }
-        // The closing sample looks at the beads after the last step, and leaves their motion as that step's.
+        // The closing sample measures the beads after the last step and keeps the motion of that step.
         for (std::size_t i = 0; i < beads.size(); ++i) {
           const auto row = static_cast<Eigen::Index>(3 * i);
           SCOPED_TRACE(testing::Message()
@@ -102,7 +102,7 @@ TEST(DeviceLaws, AreThoseOfTheReference) {
   }
 }
 
-// Lists reach as far on every device: bonds longer than the cut-offs are among what is looked up in them.
+// Lists have the same reach on every device and contain bonds longer than the cut-offs.
 TEST(DeviceReach, IsThatOfTheCpu) {
   const auto device = TestDevice();
   const auto cpu = kernels::OpenDevice("cpu", 1).device;
@@ -111,7 +111,7 @@ TEST(DeviceReach, IsThatOfTheCpu) {
     spec.n_beads = 2;
     spec.side_x = spec.side_y = 20;
     spec.measure.bond_length = 1.6;
-    spec.start.places = kernels::StartSpec::Places::kGiven;
+    spec.start.arrangement = kernels::StartSpec::Arrangement::kGiven;
     spec.start.given_x = {3, 3 + distance};
     spec.start.given_y = {3, 3};
     spec.start.given_spinner = {0, 0};
@@ -126,13 +126,13 @@ TEST(DeviceReach, IsThatOfTheCpu) {
   }
 }
 
-TEST(DeviceLaunch, ThatIsRefusedLeavesTheDeviceAsItWas) {
+TEST(DeviceLaunch, ThatIsRefusedLeavesTheDeviceUnchanged) {
   const auto driver = TestDriver();
-  EXPECT_GT(driver->resident_bytes(), 90000u);  // 99 KiB of compute capability 8.6, less what kernels need
+  EXPECT_GT(driver->resident_bytes(), 90000u);  // 99 KiB on compute capability 8.6, minus what kernels need
   kernels::cuda::Launch launch;
-  launch.n_legs = 1;
+  launch.n_batches = 1;
   launch.resident = true;
-  launch.most_beads = 32;
+  launch.max_beads = 32;
   launch.shared_bytes = driver->resident_bytes() + 1024;
   EXPECT_THROW(driver->Run(launch), kernels::cuda::LaunchRefused);
   const auto device = kernels::cuda::NewDevice(driver, 0);

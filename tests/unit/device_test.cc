@@ -1,5 +1,5 @@
-// A device beside the CPU: the same forces, the same distribution of what is observed, and bits that no company
-// changes.
+// A device against the CPU: the same forces, the same distributions of observables, and bits that do not depend on
+// other runs in the ensemble.
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -21,11 +21,11 @@ using kernels::StartSpec;
 using kernels::Verdict;
 using kernels::WaveSpec;
 
-// Beds over this many beads are not kept in the shared memory of one multiprocessor; see kResidentBeads.
+// Beds with this many beads do not fit the shared memory of one multiprocessor; see kResidentBeads.
 constexpr std::int64_t kStreamed = 4001;
 
-// Of the largest motion. In sides of 40 000 sigma a place is known to 1e-5 sigma, and touching beads push 4e-3 harder
-// for each of these.
+// Fraction of the largest motion. With sides of 40 000 sigma, positions have a resolution of 1e-5 sigma, and the
+// repulsion of touching beads changes by 4e-3 for each such step.
 constexpr double kOfLongBeds = 5e-3;
 
 bool OnGpu() {
@@ -43,9 +43,9 @@ RunSpec Driven(std::int64_t n_beads, std::int64_t n_steps) {
   return spec;
 }
 
-// Places given one by one.
+// Explicit positions.
 RunSpec Given(RunSpec spec, const std::vector<double>& x, const std::vector<double>& y) {
-  spec.start.places = StartSpec::Places::kGiven;
+  spec.start.arrangement = StartSpec::Arrangement::kGiven;
   spec.start.given_x = x;
   spec.start.given_y = y;
   spec.start.given_spinner.assign(x.size(), 0);
@@ -99,7 +99,7 @@ TEST(DeviceBits, AreTheSameAloneAndInCompany) {
     std::vector<RunSpec> many(n < kStreamed && OnGpu() ? 128 : 5, spec);
     for (std::size_t i = 0; i < many.size(); ++i) {
       if (i == 3) continue;
-      many[i].seeds.places = 100 + i;
+      many[i].seeds.positions = 100 + i;
       many[i].drive.wave.amplitude = 10.0 + static_cast<double>(i);
       many[i].dynamics.step = i % 2 == 0 ? DynamicsSpec::Step::kFirstOrder : DynamicsSpec::Step::kSecondOrder;
       many[i].n_steps = 60 + static_cast<std::int64_t>(i);
@@ -123,7 +123,7 @@ TEST(DeviceBits, OfALargeBedGoOnFromASavedState) {
     second->Load(0, kernels::FromBytes(bytes));
     const auto rest = second->Advance(spec.n_steps)[0];
     ASSERT_EQ(rest.verdict, Verdict::kFinished);
-    ASSERT_NO_FATAL_FAILURE(ExpectSamePlaces(second->Beads(0), whole.beads)) << "cut at step " << cut;
+    ASSERT_NO_FATAL_FAILURE(ExpectSamePositions(second->Beads(0), whole.beads)) << "cut at step " << cut;
     for (std::size_t c = 0; c < whole.samples.back().values.size(); ++c) {
       ASSERT_TRUE(SameBits(rest.samples.back().values[c], whole.samples.back().values[c])) << c;
     }
@@ -134,7 +134,7 @@ TEST(DeviceBits, AnUnstableRunLeavesTheOthersAlone) {
   const auto device = TestDevice();
   const RunSpec sound = Driven(200, 200);
   RunSpec wild = sound;
-  wild.seeds.places = 7;
+  wild.seeds.positions = 7;
   wild.drive.wave.amplitude = 4000;
   const auto together = Outcomes(*device, {wild, sound, wild}, 60);
   EXPECT_EQ(together[0].last.verdict, Verdict::kUnstable);
@@ -160,13 +160,13 @@ TEST(DeviceSizes, AThousandBedsOfDifferentLength) {
   std::vector<RunSpec> specs;
   for (int i = 0; i < (OnGpu() ? 1000 : 100); ++i) {
     RunSpec spec = Driven(40 + i % 50, 5 + i % 97);
-    spec.seeds.places = static_cast<std::uint64_t>(i) + 1;
+    spec.seeds.positions = static_cast<std::uint64_t>(i) + 1;
     specs.push_back(spec);
   }
   ExpectOutcomesOfTheCpu(*device, specs, 30);
 }
 
-// All beads in one cell, far more partners than lists have room for at first.
+// All beads in one cell: far more partners than the initial list capacity.
 TEST(DeviceCrowds, OfSoftBeadsInOneCell) {
   const auto device = TestDevice();
   const auto cpu = kernels::OpenDevice("cpu", 1).device;
@@ -181,9 +181,9 @@ TEST(DeviceCrowds, OfSoftBeadsInOneCell) {
     spec.drive.wave.amplitude = 0.1;
     spec.side_x = spec.side_y = 6;
     std::mt19937_64 random(5);
-    std::uniform_real_distribution<double> place(2, 4);
+    std::uniform_real_distribution<double> position(2, 4);
     std::vector<double> x, y;
-    for (std::int64_t i = 0; i < n; ++i) x.push_back(place(random)), y.push_back(place(random));
+    for (std::int64_t i = 0; i < n; ++i) x.push_back(position(random)), y.push_back(position(random));
     const RunSpec given = Given(spec, x, y);
     const auto found = Outcomes(*device, {given}, 20)[0], expected = Outcomes(*cpu, {given}, 20)[0];
     ExpectFinished(found);
@@ -196,7 +196,7 @@ TEST(DeviceCrowds, OfSoftBeadsInOneCell) {
 TEST(DeviceCrowds, BesideAnEmptyHalf) {
   const auto device = TestDevice();
   RunSpec spec = Driven(kStreamed, 60);
-  const auto start = kernels::LayOut(spec);
+  const auto start = kernels::GenerateInitialState(spec);
   std::vector<double> x, y;
   for (std::size_t i = 0; i < start.x.size(); ++i) {
     x.push_back(kernels::FromFixed(start.x[i], spec.side_x));
@@ -211,8 +211,8 @@ TEST(DeviceCrowds, InAThinBed) {
   RunSpec spec = Driven(OnGpu() ? 1000000 : 10000, 40);
   spec.side_x = 40;
   spec.side_y = static_cast<double>(spec.n_beads) * 28000 / 1e6;
-  spec.start.places = StartSpec::Places::kGiven;
-  // Rows of 35 along the short side: a square lattice of 8/7 sigma by as much as the length leaves.
+  spec.start.arrangement = StartSpec::Arrangement::kGiven;
+  // Rows of 35 along the short side: a square lattice with spacing 8/7 sigma, stretched along the length.
   std::vector<double> x, y;
   for (std::int64_t i = 0; i < spec.n_beads; ++i) {
     x.push_back((static_cast<double>(i % 35) + 0.5) * 40 / 35);
@@ -221,8 +221,8 @@ TEST(DeviceCrowds, InAThinBed) {
   ExpectOutcomesOfTheCpu(*device, {Given(spec, x, y)}, 40, kOfLongBeds);
 }
 
-// Two columns of beads on a lattice, far longer than ways of 16 bits reach from one to the other, in a bed that is
-// otherwise empty: what follows from the number of beads alone does not foresee it.
+// Two lattice columns of beads in an otherwise empty bed, so long that a 16-bit memory offset cannot reach a partner in
+// the other column. The number of beads alone does not predict this.
 TEST(DeviceCrowds, InTwoLongColumnsOfATallBed) {
   const auto device = TestDevice();
   const auto cpu = kernels::OpenDevice("cpu", 1).device;
@@ -238,7 +238,7 @@ TEST(DeviceCrowds, InTwoLongColumnsOfATallBed) {
   const auto found = Outcomes(*device, {given}, 2)[0], expected = Outcomes(*cpu, {given}, 2)[0];
   ExpectFinished(found);
   for (std::size_t i = 0; i < found.beads.size(); ++i) {
-    ASSERT_NEAR(found.beads[i].vx, expected.beads[i].vx, 1e-3) << i;  // forces of 10 that balance to 1e-5
+    ASSERT_NEAR(found.beads[i].vx, expected.beads[i].vx, 1e-3) << i;  // forces of 10, balanced to 1e-5
     ASSERT_NEAR(found.beads[i].vy, expected.beads[i].vy, 1e-3) << i;
   }
 }
@@ -257,8 +257,8 @@ TEST(DeviceCrowds, InAFlatBed) {
   ExpectOutcomesOfTheCpu(*device, {Given(spec, x, y)}, 5, kOfLongBeds);
 }
 
-// Different starts on either side, so that what agrees are distributions: Welch's t of two sets of 16 runs, which
-// passes 4.5 by chance once in 10 000 times (30 degrees of freedom).
+// The two sides use different seeds, so distributions are compared: Welch's t of two sets of 16 runs, which exceeds 4.5
+// by chance once in 10 000 times (30 degrees of freedom).
 TEST(DeviceObservables, HaveTheDistributionOfTheCpu) {
   const auto device = TestDevice();
   const auto cpu = kernels::OpenDevice("cpu", 1).device;
@@ -285,7 +285,7 @@ TEST(DeviceObservables, HaveTheDistributionOfTheCpu) {
     const auto [mean_a, variance_a] = moments(on_device, c);
     const auto [mean_b, variance_b] = moments(on_cpu, c);
     if (!std::isfinite(mean_a + mean_b) || variance_a + variance_b == 0) continue;
-    // Rare events, such as counts that are mostly 0, are not normal enough for a t test.
+    // Rare events, such as counts that are mostly 0, are too far from normal for a t test.
     const auto zeros = [&](const std::vector<Outcome>& runs) {
       return std::count_if(runs.begin(), runs.end(),
                            [&](const Outcome& run) { return run.samples.back().values[c] == 0; });

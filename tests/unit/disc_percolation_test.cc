@@ -2,19 +2,20 @@
 
 #include <numbers>
 
-#include "measure/clusters.h"
+#include "measure/clusters/clusters.h"
 #include "snapshots.h"
 
 namespace gyrebox::kernels {
 namespace {
 
-// Threshold of overlapping discs of radius r, density pi r^2 (Mertens & Moore, Phys. Rev. E 86, 061109 (2012)).
+// Percolation threshold of overlapping discs of radius r, density times pi r^2 (Mertens & Moore, Phys. Rev. E 86,
+// 061109 (2012)).
 constexpr double kThreshold = 1.12808737;
 
 constexpr int kBeds = 600;
 
-// Share of beds of random discs in which some cluster goes round. Discs overlap where centres are within two radii.
-double ShareThatWraps(double eta, unsigned seed) {
+// Fraction of beds of random discs in which some cluster wraps. Discs overlap where centres are within two radii.
+double FractionThatWraps(double eta, unsigned seed) {
   constexpr double kSide = 48, kBond = 1;
   std::mt19937 random(seed);
   ClusterFinder finder;
@@ -29,22 +30,22 @@ double ShareThatWraps(double eta, unsigned seed) {
   return static_cast<double>(wrap) / kBeds;
 }
 
-// Largest standard error of a share.
+// Maximum standard error of a fraction.
 const double kError = 0.5 / std::sqrt(kBeds);
 
-TEST(OverlappingDiscs, BeginToGoRoundAtTheirThreshold) {
-  const double below = ShareThatWraps(0.9 * kThreshold, 1);
-  const double at = ShareThatWraps(kThreshold, 2);
-  const double above = ShareThatWraps(1.1 * kThreshold, 3);
-  // Five standard errors of a difference (chance of a false alarm 3e-7).
+TEST(OverlappingDiscs, PercolateAtTheirThreshold) {
+  const double below = FractionThatWraps(0.9 * kThreshold, 1);
+  const double at = FractionThatWraps(kThreshold, 2);
+  const double above = FractionThatWraps(1.1 * kThreshold, 3);
+  // Five standard errors of a difference (false-positive probability 3e-7).
   EXPECT_GT(at - below, 5 * std::sqrt(2.0) * kError);
   EXPECT_GT(above - at, 5 * std::sqrt(2.0) * kError);
 }
 
-// Exact for large square beds at any threshold in two dimensions: some cluster goes round with a chance of 0.690474
-// (Pinson, J. Stat. Phys. 75, 1167 (1994); value from memory).
-TEST(OverlappingDiscs, GoRoundAtTheirThresholdWithTheUniversalChance) {
-  EXPECT_NEAR(ShareThatWraps(kThreshold, 4), 0.690474, 5 * kError);
+// Exact for large square beds at any threshold in two dimensions: some cluster wraps with probability 0.690474 (Pinson,
+// J. Stat. Phys. 75, 1167 (1994); value from memory).
+TEST(OverlappingDiscs, WrapAtTheirThresholdWithTheUniversalProbability) {
+  EXPECT_NEAR(FractionThatWraps(kThreshold, 4), 0.690474, 5 * kError);
 }
 
 }  // namespace

@@ -12,11 +12,11 @@ namespace {
 
 using Shape = WaveSpec::Shape;
 
-// Waves of every shape, none with a frequency that divides the step.
+// Waveforms of every shape, none with a period commensurate with the step.
 std::vector<WaveSpec> Waves() {
   WaveSpec sum{.shape = Shape::kSum, .amplitude = 5, .n_terms = 2};
-  sum.term_shares[0] = 1, sum.term_frequencies[0] = 0.7;
-  sum.term_shares[1] = -0.4, sum.term_frequencies[1] = 1.9;
+  sum.term_weights[0] = 1, sum.term_frequencies[0] = 0.7;
+  sum.term_weights[1] = -0.4, sum.term_frequencies[1] = 1.9;
   return {
       {.shape = Shape::kSteady, .amplitude = 3.5},
       {.shape = Shape::kSine, .amplitude = 20, .frequency = 0.7},
@@ -35,7 +35,7 @@ TEST(Wave, WithIntegratedPhasesIsItsFormulaInTime) {
     Phases phases;
     for (int i = 0; i < 100000; ++i) {
       if (i % 997 == 0) {
-        // The phases gather one rounding of 2^-53 turns a step.
+        // The phases accumulate one rounding error of 2^-53 turns per step.
         EXPECT_NEAR(wave.amplitude * WaveValue(wave, phases), reference::DriveAt({{}, wave, {}}, i * step), 1e-6)
             << "shape " << static_cast<int>(wave.shape) << " step " << i;
       }
@@ -52,7 +52,7 @@ TEST(Wave, WholeTurnsDropOut) {
 
 TEST(Wave, ChangeOfFrequencyNeverJumpsThePhase) {
   for (const WaveSpec& wave : Waves()) {
-    if (wave.shape == Shape::kSquare) continue;  // jumps by itself
+    if (wave.shape == Shape::kSquare) continue;  // discontinuous by definition
     Phases phases;
     for (int i = 0; i < 1234; ++i) AdvancePhases(wave, 5e-4, 1, phases);
     const double before = WaveValue(wave, phases);

@@ -1,4 +1,4 @@
-#include "measure/energetics.h"
+#include "measure/pairs/energetics.h"
 
 #include <gtest/gtest.h>
 
@@ -21,7 +21,7 @@ const LawCase kLaws[] = {
     {"Yukawa", {ForceSpec::Law::kYukawa, 10, 0.125, 2}},
 };
 
-// A dense bed of disordered beads that move and turn anyhow; a third of them spinners, which turn alike.
+// A dense disordered bed with random motions and spins; a third of the beads are spinners, which spin alike.
 struct MovingBed {
   RunSpec spec = DenseSpec(90, 0.75);
   Snapshot bed;
@@ -31,7 +31,7 @@ struct MovingBed {
     std::normal_distribution<double> normal(0, 1);
     spec.force = force;
     spec.start.closest_pair = 0.85;
-    const StartState start = LayOut(spec);
+    const StartState start = GenerateInitialState(spec);
     EXPECT_EQ(start.failure, "");
     bed = EmptySnapshot(spec.side_x, spec.side_y);
     bed.friction = spec.friction;
@@ -43,7 +43,7 @@ struct MovingBed {
     }
   }
   Energetics Measure() const {
-    NearBeads scratch;
+    CellList scratch;
     return MeasureEnergetics(bed, spec, scratch);
   }
   std::vector<reference::Bead> Beads() const {
@@ -76,8 +76,8 @@ TEST(PotentialEnergy, IsTheSumOverAllPairs) {
   }
 }
 
-// Exact: the stress is the growth of the energy with the strain, over the area.
-TEST(Stress, IsTheSlopeOfTheEnergyWithTheSides) {
+// Exact: the stress is the derivative of the energy with respect to strain, per area.
+TEST(Stress, IsTheStrainDerivativeOfTheEnergy) {
   const double h = 1e-5;
   for (const LawCase& law : kLaws) {
     const MovingBed moving(law.force);
@@ -91,8 +91,8 @@ TEST(Stress, IsTheSlopeOfTheEnergyWithTheSides) {
   }
 }
 
-// Exact: the pressure at no temperature is what the energy loses for each bit of area.
-TEST(Pressure, IsTheLossOfEnergyWithTheArea) {
+// Exact: at zero temperature the pressure is minus the derivative of the energy with respect to area.
+TEST(Pressure, IsMinusTheAreaDerivativeOfTheEnergy) {
   const double h = 1e-5;
   for (const LawCase& law : kLaws) {
     const MovingBed moving(law.force);
@@ -103,11 +103,11 @@ TEST(Pressure, IsTheLossOfEnergyWithTheArea) {
   }
 }
 
-// Exact: beads that do not touch have the pressure of an ideal gas.
+// Exact: beads out of contact have the pressure of an ideal gas.
 TEST(Pressure, OfBeadsOutOfReachIsThatOfAnIdealGas) {
   Snapshot bed = TriangularCrystal(8, 8, 2);
   bed.temperature = 0.7;
-  NearBeads scratch;
+  CellList scratch;
   RunSpec spec;
   const Energetics found = MeasureEnergetics(bed, spec, scratch);
   EXPECT_NEAR(found.pressure, 64 * 0.7 / (bed.side_x * bed.side_y), 1e-12);
@@ -115,13 +115,13 @@ TEST(Pressure, OfBeadsOutOfReachIsThatOfAnIdealGas) {
   EXPECT_EQ(found.stress_xx, 0);
 }
 
-// Exact, for two beads on a slanted line: stress = -f r n n / area.
+// Exact for two beads on an inclined line: stress = -f r n n / area.
 TEST(Stress, OfOnePairActsAlongIt) {
   Snapshot bed = EmptySnapshot(10, 20);
   AddBead(bed, 9.8, 5);
   AddBead(bed, 9.8 + 0.9 * 0.6, 5 - 0.9 * 0.8);
   RunSpec spec;
-  NearBeads scratch;
+  CellList scratch;
   const Energetics found = MeasureEnergetics(bed, spec, scratch);
   const double virial = 0.9 * reference::PairForce(spec.force, 0.9);
   EXPECT_NEAR(found.stress_xx, -virial * 0.36 / 200, 1e-6);
@@ -157,7 +157,7 @@ TEST(DrivePower, OfBrownianBedsGoesIntoRotationalDragAlone) {
   EXPECT_NEAR(moving.Measure().drive_power, 30 * 0.6 * 7.5 * 7.5 / 90, 1e-12);
 }
 
-// The friction that holds at the moment counts, not that of the spec.
+// The current friction counts, not that of the spec.
 TEST(DrivePower, FollowsAChangeOfFriction) {
   MovingBed moving;
   moving.bed.friction.tangential = 11;
@@ -182,14 +182,14 @@ TEST(Energetics, DoesNotDependOnOrderOrOrigin) {
   }
 }
 
-// A torque drive's own torques reach the column: without friction and noise each spinner turns at torque over drag.
+// The drive's own torques enter the column: without friction and noise each spinner turns at torque over drag.
 TEST(DrivePower, OfARunWithoutFrictionIsTorqueSquaredOverDrag) {
   for (const auto equation :
        {DynamicsSpec::Equation::kLagged, DynamicsSpec::Equation::kConverged, DynamicsSpec::Equation::kBrownian}) {
     RunSpec spec = DenseSpec(90, 0.5);
     spec.friction.tangential = 0;
     spec.dynamics.equation = equation;
-    spec.dynamics.swirl = 0;
+    spec.dynamics.transverse_coupling = 0;
     spec.drag.rotational = 0.5;
     spec.drive.quantity = DriveSpec::Quantity::kTorque;
     spec.drive.wave.amplitude = 3;

@@ -26,7 +26,7 @@ RunSpec FreeBeads(double temperature) {
   return spec;
 }
 
-// Exact: free beads diffuse, <dx^2> = 2 (kT / zeta) t and <dtheta^2> = 2 (kT / zeta_r) t, step by step and over many.
+// Exact: free beads diffuse, <dx^2> = 2 (kT / zeta) t and <dtheta^2> = 2 (kT / zeta_r) t, per step and over many steps.
 TEST(FreeBeads, DiffuseAndTurnAsTheirDragsSay) {
   const RunSpec spec = FreeBeads(0.02);
   const auto device = TestDevice(1);
@@ -51,7 +51,7 @@ TEST(FreeBeads, DiffuseAndTurnAsTheirDragsSay) {
   const double samples = 4096.0 * steps;
   const double move = 2 * spec.temperature / spec.drag.translational * spec.time_step;
   const double turn = 2 * spec.temperature / spec.drag.rotational * spec.time_step;
-  // Five standard errors; a uniform number has a squared one of relative variance 4/5, a sum of many one of 2.
+  // Five standard errors; the square of a uniform number has relative variance 4/5, that of a sum of many has 2.
   EXPECT_NEAR(moves / (2 * samples) / move, 1, 5 * std::sqrt(0.8 / (2 * samples)));
   EXPECT_NEAR(turns / samples / turn, 1, 5 * std::sqrt(0.8 / samples));
   EXPECT_NEAR(mean_x / samples, 0, 5 * std::sqrt(move / samples));
@@ -67,8 +67,8 @@ TEST(FreeBeads, RestWithoutTemperature) {
   }
 }
 
-// Exact: a free driven bead turns at torque / zeta_r and goes nowhere.
-TEST(FreeBeads, TurnUnderATorqueAndStayInPlace) {
+// Exact: a free driven bead turns at torque / zeta_r and does not translate.
+TEST(FreeBeads, TurnUnderATorqueWithoutTranslating) {
   RunSpec spec = FreeBeads(0);
   spec.n_spinners = 2000;
   spec.drive = {DriveSpec::Quantity::kTorque, {WaveSpec::Shape::kSteady, 3, 0}, {}};
@@ -78,7 +78,7 @@ TEST(FreeBeads, TurnUnderATorqueAndStayInPlace) {
   }
 }
 
-// Exact: where friction has no grip across the line of centres, no drive has any effect on places, by a single bit.
+// Exact: without friction across the line of centres, no drive affects positions by a single bit.
 TEST(SmoothBeads, MoveAlikeUnderEveryDrive) {
   for (const double temperature : {0.0, 0.002, 0.3}) {
     RunSpec spec = DenseSpec(150);
@@ -94,15 +94,15 @@ TEST(SmoothBeads, MoveAlikeUnderEveryDrive) {
           spec.drive = {quantity, {.shape = waveform, .amplitude = amplitude, .frequency = 1.3}, {}};
           const Outcome driven = OutcomeOf(spec);
           EXPECT_EQ(driven.last.verdict, kernels::Verdict::kFinished);
-          ExpectSamePlaces(driven.beads, undriven.beads);
+          ExpectSamePositions(driven.beads, undriven.beads);
         }
       }
     }
   }
 }
 
-// The same beds with friction do feel the drive, so that the null above can fail.
-TEST(RoughBeads, MoveOtherwiseUnderADrive) {
+// Positive control: the same beds with friction respond to the drive, so the test above can fail.
+TEST(RoughBeads, MoveDifferentlyUnderADrive) {
   RunSpec spec = DenseSpec(150);
   spec.n_steps = 100;
   const Outcome undriven = OutcomeOf(spec);
@@ -110,19 +110,19 @@ TEST(RoughBeads, MoveOtherwiseUnderADrive) {
   EXPECT_NE(OutcomeOf(spec).beads[0].x, undriven.beads[0].x);
 }
 
-// Exact, by symmetry: in a lattice in which every bead turns alike, no bead goes anywhere, and under a torque each
-// turns at torque / (zeta_r + 3 gamma_t w d^2).
-TEST(DrivenLattice, TurnsInPlace) {
+// Exact by symmetry: in a lattice whose beads all turn alike, no bead translates, and under a torque each turns at
+// torque / (zeta_r + 3 gamma_t w d^2).
+TEST(DrivenLattice, TurnsWithoutTranslating) {
   RunSpec spec;
   spec.n_beads = spec.n_spinners = 12 * 14;
-  spec.start.places = kernels::StartSpec::Places::kTriangular;
-  const kernels::Sides sides = kernels::FitSides(spec.start.places, spec.n_beads, 0.8, 1);
+  spec.start.arrangement = kernels::StartSpec::Arrangement::kTriangular;
+  const kernels::Sides sides = kernels::FitSides(spec.start.arrangement, spec.n_beads, 0.8, 1);
   spec.side_x = sides.x;
   spec.side_y = sides.y;
   spec.n_steps = 300;
   spec.drive = {DriveSpec::Quantity::kTorque, {WaveSpec::Shape::kSteady, 5, 0}, {}};
   const kernels::LatticeShape shape =
-      kernels::ShapeOfLattice(kernels::StartSpec::Places::kTriangular, spec.n_beads, spec.side_y / spec.side_x);
+      kernels::ShapeOfLattice(kernels::StartSpec::Arrangement::kTriangular, spec.n_beads, spec.side_y / spec.side_x);
   const double d = spec.side_x / static_cast<double>(shape.columns);
   const double grip = spec.friction.tangential * (1 - d / spec.friction.cutoff);
   for (const auto& bead : OutcomeOf(spec).beads) {
@@ -133,7 +133,7 @@ TEST(DrivenLattice, TurnsInPlace) {
   }
 }
 
-// A kick of noise grows with the root of the step and means nothing bad; a drive that moves beads as far does.
+// A thermal kick grows with the square root of the step and is harmless; an equal move by the drive is a fault.
 TEST(Kicks, OfNoiseAreNoFault) {
   RunSpec spec;
   spec.n_beads = 400;
@@ -152,7 +152,7 @@ TEST(Kicks, OfNoiseAreNoFault) {
     ASSERT_EQ(outcome.last.verdict, kernels::Verdict::kFinished) << outcome.last.fault->message;
     double largest = 0;
     for (const auto& sample : outcome.samples) largest = std::max(largest, sample.values[at]);
-    // The limit alone would have ended the run: standard deviation 0.063 along each axis.
+    // The health limit alone would have ended the run: the standard deviation is 0.063 along each axis.
     EXPECT_GT(largest, 1.3 * spec.health.largest_move);
     EXPECT_LT(largest, spec.health.largest_move + kernels::kLargestKick * std::sqrt(2 * 4 * spec.time_step));
   }

@@ -1,4 +1,4 @@
-// The engine, in single precision with partner lists, against the reference, in double precision trying every pair.
+// The engine, in single precision with partner lists, against the reference, in double precision over all pairs.
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -16,7 +16,7 @@ using kernels::DynamicsSpec;
 using kernels::RunSpec;
 using kernels::WaveSpec;
 
-constexpr double kSingle = 1e-5;  // of the largest motion: float places and motions through a stiff force
+constexpr double kSingle = 1e-5;  // fraction of the largest motion: float positions and motions through a stiff force
 
 Eigen::VectorXd MotionOf(const Bed& bed) {
   const auto beads = bed.Beads();
@@ -27,7 +27,7 @@ Eigen::VectorXd MotionOf(const Bed& bed) {
   return motion;
 }
 
-// Velocities and spins are each held to their own largest.
+// Velocities and spins are each compared relative to their own largest value.
 void ExpectSameMotion(const Eigen::VectorXd& engine, const Eigen::VectorXd& truth, double tolerance) {
   ASSERT_EQ(engine.size(), truth.size());
   double largest[3] = {1e-9, 1e-9, 1e-9};
@@ -40,12 +40,12 @@ void ExpectSameMotion(const Eigen::VectorXd& engine, const Eigen::VectorXd& trut
   }
 }
 
-// Takes steps with both from the same places.
+// Takes steps with both from the same positions.
 void ExpectSameSteps(const RunSpec& spec, const kernels::StartState& start, int steps, double tolerance) {
   const kernels::StepCodes runnable = kernels::RunnableStepCodes();
   for (int c = 0; c < runnable.count; ++c) {
     Bed bed(spec, *runnable.codes[c]);
-    bed.Place(start.x, start.y);
+    bed.SetPositions(start.x, start.y);
     auto beads = BeadsOf(spec, start);
     reference::Motions motions(spec.n_beads);
     for (int step = 0; step < steps; ++step) {
@@ -54,10 +54,10 @@ void ExpectSameSteps(const RunSpec& spec, const kernels::StartState& start, int 
       ASSERT_NO_FATAL_FAILURE(ExpectSameMotion(MotionOf(bed), motions.last + motions.thermal, tolerance))
           << "step " << step;
     }
-    const auto places = bed.Beads();
+    const auto positions = bed.Beads();
     for (std::size_t i = 0; i < beads.size(); ++i) {
-      ASSERT_NEAR(std::remainder(places[i].x - beads[i].x, spec.side_x), 0, 1e-6);
-      ASSERT_NEAR(std::remainder(places[i].y - beads[i].y, spec.side_y), 0, 1e-6);
+      ASSERT_NEAR(std::remainder(positions[i].x - beads[i].x, spec.side_x), 0, 1e-6);
+      ASSERT_NEAR(std::remainder(positions[i].y - beads[i].y, spec.side_y), 0, 1e-6);
     }
   }
 }
@@ -88,7 +88,7 @@ TEST(Engine, TakesTheFirstStepOfTheReference) {
     for (RunSpec spec : Variants(n)) {
       spec.seeds = {static_cast<std::uint64_t>(n), 5, 6};
       SCOPED_TRACE(testing::Message() << n << " beads, variant " << variant++);
-      ExpectSameSteps(spec, kernels::LayOut(spec), 1, kSingle);
+      ExpectSameSteps(spec, kernels::GenerateInitialState(spec), 1, kSingle);
     }
   }
 }
@@ -97,13 +97,13 @@ TEST(Engine, FollowsTheReferenceForTwentySteps) {
   int variant = 0;
   for (const RunSpec& spec : Variants(100)) {
     SCOPED_TRACE(testing::Message() << "variant " << variant++);
-    ExpectSameSteps(spec, kernels::LayOut(spec), 20, 5 * kSingle);
+    ExpectSameSteps(spec, kernels::GenerateInitialState(spec), 20, 5 * kSingle);
   }
 }
 
-// A patch of a triangular lattice, distance 1, about a middle given as fractions of the sides.
+// A patch of a triangular lattice with spacing 1, about a centre given as fractions of the sides.
 kernels::StartState Patch(const RunSpec& spec, double middle_x, double middle_y) {
-  kernels::StartState start = kernels::LayOut(spec);
+  kernels::StartState start = kernels::GenerateInitialState(spec);
   const int columns = static_cast<int>(std::ceil(std::sqrt(static_cast<double>(spec.n_beads))));
   for (int i = 0; i < spec.n_beads; ++i) {
     const int row = i / columns, column = i % columns;
@@ -165,8 +165,8 @@ TEST(Engine, TakesStepsOfTheReferenceInTheShortestSides) {
   spec.temperature = 0.002;
   spec.drive.wave.amplitude = 10;
   for (const std::uint64_t seed : {1, 2, 3, 4, 5}) {
-    spec.seeds.places = seed;
-    ExpectSameSteps(spec, kernels::LayOut(spec), 5, kSingle);
+    spec.seeds.positions = seed;
+    ExpectSameSteps(spec, kernels::GenerateInitialState(spec), 5, kSingle);
   }
 }
 
@@ -178,8 +178,8 @@ TEST(Engine, TakesStepsOfTheReferenceWithOneTwoAndThreeBeads) {
   }
 }
 
-// With a step so short that no bead moves, sweep after sweep leads to the solution of all rows at once.
-TEST(Engine, SweepsEndAtTheDirectSolution) {
+// With a step so short that no bead moves, repeated sweeps converge to the solution of all rows at once.
+TEST(Engine, SweepsConvergeToTheDirectSolution) {
   for (const auto quantity : {DriveSpec::Quantity::kRate, DriveSpec::Quantity::kTorque}) {
     RunSpec spec = DenseSpec(120);
     spec.n_steps = 1000;
@@ -187,11 +187,11 @@ TEST(Engine, SweepsEndAtTheDirectSolution) {
     spec.drive = {quantity, {WaveSpec::Shape::kSteady, 20, 0}, {}};
     Bed bed(spec, kernels::BestStepCode());
     bed.Advance(200);
-    const auto start = kernels::LayOut(spec);
+    const auto start = kernels::GenerateInitialState(spec);
     const reference::Balance balance(spec, BeadsOf(spec, start), {quantity, 20});
     const Eigen::VectorXd motion = MotionOf(bed);
     ExpectSameMotion(motion, balance.Solve(), kSingle);
-    // Exact: forces between beads cancel, so the drags on them add up to nothing.
+    // Exact: forces between beads cancel, so the drag forces sum to zero.
     double x = 0, y = 0, speeds = 0;
     for (Eigen::Index i = 0; i < motion.size(); i += 3) {
       x += motion(i);
@@ -203,9 +203,9 @@ TEST(Engine, SweepsEndAtTheDirectSolution) {
   }
 }
 
-// Residual of the free rows, imposed spins on the right-hand side: |left| / |right|, without noise; of first order with
-// noise the product of what both are without it, over |right| and its length without noise. Its error is that of
-// |left|.
+// Residual of the free rows, with imposed spins on the right-hand side: |left| / |right| without noise. For a
+// first-order step with noise: the dot product of the noise-free left and right sides over |right| and the noise-free
+// |right|. Its error is that of |left|.
 struct Residual {
   double value, error;
 };
@@ -234,7 +234,7 @@ TEST(Engine, ReportsTheFrictionResidualOfTheReference) {
   for (RunSpec spec : Variants(100)) {
     SCOPED_TRACE(testing::Message() << "variant " << variant++);
     spec.measure.interval_steps = 1;
-    const auto start = kernels::LayOut(spec);
+    const auto start = kernels::GenerateInitialState(spec);
     Bed bed(spec, kernels::BestStepCode());
     auto beads = BeadsOf(spec, start);
     reference::Motions motions(100);
@@ -258,10 +258,10 @@ TEST(Engine, MirrorImageWithReversedDriveMovesAsTheMirrorImage) {
   spec.drive = {DriveSpec::Quantity::kRate, {WaveSpec::Shape::kSine, 20, 1}, {}};
   RunSpec reversed = spec;
   reversed.drive.wave.amplitude = -20;
-  auto mirrored = kernels::LayOut(spec);
+  auto mirrored = kernels::GenerateInitialState(spec);
   for (auto& x : mirrored.x) x = 0u - x;
   Bed bed(spec, kernels::BestStepCode()), image(reversed, kernels::BestStepCode());
-  image.Place(mirrored.x, mirrored.y);
+  image.SetPositions(mirrored.x, mirrored.y);
   bed.Advance(10);
   image.Advance(10);
   Eigen::VectorXd motion = MotionOf(image);

@@ -1,4 +1,4 @@
-// Runs through the public face: what they report, when they stop, and that their bits depend on their spec alone.
+// Runs through the public interface: what they report, when they stop, and that their bits depend on their spec alone.
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -77,7 +77,7 @@ TEST(Samples, HaveAValueForEveryColumn) {
 TEST(Beads, KeepTheirKindAndStayInTheDomain) {
   const RunSpec spec = DrivenSpec(300, 3000);
   const Outcome outcome = OutcomeOf(spec);
-  const auto start = kernels::LayOut(spec);
+  const auto start = kernels::GenerateInitialState(spec);
   int spinners = 0;
   for (std::size_t i = 0; i < outcome.beads.size(); ++i) {
     const auto& bead = outcome.beads[i];
@@ -88,7 +88,7 @@ TEST(Beads, KeepTheirKindAndStayInTheDomain) {
   EXPECT_EQ(spinners, spec.n_spinners);
 }
 
-// Of second order: at the rate of its beginning; of first order: of its middle.
+// Second order reports the rate at the beginning of the step, first order that at its middle.
 TEST(Beads, SpinAtTheRateOfTheLastStep) {
   using Step = kernels::DynamicsSpec::Step;
   for (const auto& [step, moment] : {std::pair{Step::kSecondOrder, 329.0}, {Step::kFirstOrder, 329.5}}) {
@@ -102,7 +102,7 @@ TEST(Beads, SpinAtTheRateOfTheLastStep) {
   }
 }
 
-TEST(Bits, AreTheSameWhateverTheChunks) {
+TEST(Bits, DoNotDependOnTheChunks) {
   const RunSpec spec = DrivenSpec(200, 700);
   const Outcome whole = OutcomeOf(spec, 700);
   for (const std::int64_t chunk : {1, 13, 100, 699}) {
@@ -154,11 +154,11 @@ TEST(Bits, DifferBetweenSeeds) {
   other.seeds.noise = 2;
   EXPECT_NE(OutcomeOf(other).beads[0].x, one.beads[0].x);
   other = spec;
-  other.seeds.places = 2;
+  other.seeds.positions = 2;
   EXPECT_NE(OutcomeOf(other).beads[0].x, one.beads[0].x);
 }
 
-// Every number of beads modulo the width of a register, and every register this machine has.
+// Every remainder of the bead count modulo the register width, and every register width of this machine.
 TEST(Bits, AreTheSameForEveryInstructionSet) {
   const kernels::StepCodes runnable = kernels::RunnableStepCodes();
   for (std::int64_t n = 31; n <= 48; ++n) {
@@ -186,7 +186,7 @@ TEST(Bits, AreTheSameForEveryInstructionSet) {
   }
 }
 
-TEST(Unstable, RunStopsAtOnceAndSaysWhenWhereAndWhy) {
+TEST(Unstable, RunStopsAtOnceAndReportsStepBeadAndReason) {
   const RunSpec spec = DrivenSpec(200, 100000, 5000);
   const Outcome outcome = OutcomeOf(spec);
   EXPECT_EQ(outcome.last.verdict, Verdict::kUnstable);
@@ -195,7 +195,7 @@ TEST(Unstable, RunStopsAtOnceAndSaysWhenWhereAndWhy) {
   EXPECT_TRUE(fault.reason == Fault::Reason::kClosestPair || fault.reason == Fault::Reason::kLargestMove);
   EXPECT_FALSE(fault.message.empty());
   EXPECT_FALSE(fault.beads.empty());
-  EXPECT_EQ(fault.place.size(), 2u);
+  EXPECT_EQ(fault.position.size(), 2u);
   EXPECT_LT(fault.step, 2000);
   EXPECT_DOUBLE_EQ(fault.time, static_cast<double>(fault.step) * spec.time_step);
   EXPECT_EQ(outcome.last.step, fault.step);
@@ -214,13 +214,13 @@ TEST(Unstable, SeriesHasSoundSamplesOnly) {
   const auto move = ValueAt(ensemble->columns(0), "largest_move");
   for (const auto& sample : outcome.samples) {
     EXPECT_GE(sample.values[closest], spec.health.closest_pair) << sample.step;
-    // The limit, and as much again as a kick of noise comes to at most.
+    // The limit, plus the largest thermal kick.
     const double kick = kernels::kLargestKick * std::sqrt(2 * spec.temperature * spec.time_step);
     EXPECT_LE(sample.values[move], spec.health.largest_move + kick) << sample.step;
   }
 }
 
-TEST(Unstable, RunTakesNoMoreStepsAndTheOthersGoOn) {
+TEST(Unstable, RunTakesNoMoreStepsAndTheOthersContinue) {
   const auto device = Cpu(1);
   const std::vector<RunSpec> specs = {DrivenSpec(200, 100000, 5000), DrivenSpec(64, 3000)};
   const auto ensemble = device->NewEnsemble(specs);
@@ -247,7 +247,7 @@ TEST(Drop, EndsARun) {
 
 TEST(Start, ThatCannotBeReachedFailsThatRunAlone) {
   RunSpec hopeless = DrivenSpec(200, 1000);
-  const kernels::Sides sides = kernels::FitSides(hopeless.start.places, 200, 0.9, 1);
+  const kernels::Sides sides = kernels::FitSides(hopeless.start.arrangement, 200, 0.9, 1);
   hopeless.side_x = sides.x;
   hopeless.side_y = sides.y;
   hopeless.start.closest_pair = 0.999;
@@ -266,7 +266,7 @@ TEST(Device, RefusesASpecWithAFault) {
   EXPECT_THROW(Cpu(1)->NewEnsemble(std::vector{spec}), std::invalid_argument);
 }
 
-TEST(Device, ThatIsNotThereComesWithAReason) {
+TEST(Device, ThatIsMissingComesWithAReason) {
   for (const char* name : {"abacus", "cuda:", "cuda:x", "cuda:99"}) {
     const auto opened = kernels::OpenDevice(name);
     EXPECT_EQ(opened.device, nullptr) << name;
@@ -274,7 +274,7 @@ TEST(Device, ThatIsNotThereComesWithAReason) {
   }
 }
 
-TEST(Device, IsTheCpuWhereThereIsNoCudaDeviceAndSaysWhy) {
+TEST(Device, FallsBackToTheCpuWithAReason) {
   const auto cuda = kernels::OpenDevice("cuda");
   const auto any = kernels::OpenDevice("auto");
   ASSERT_NE(any.device, nullptr);

@@ -1,4 +1,4 @@
-/// Means over independent samples, and what they should be.
+/// Means over independent samples, compared with their expected values.
 #pragma once
 
 #include <gtest/gtest.h>
@@ -20,8 +20,8 @@ struct Estimate {
   double error() const { return std::sqrt((squares / count - mean() * mean()) / (count - 1)); }
 };
 
-/// Within five standard errors (two sides: chance of a false alarm 6e-7), and those under a share of the value, by
-/// default half a percent.
+/// Expects agreement within five standard errors (two-sided: false-positive probability 6e-7), and a standard error
+/// below a fraction of the value, 0.5 % by default.
 inline void ExpectAgrees(const Estimate& estimate, double truth, double largest_error_share = 0.005) {
   EXPECT_LT(estimate.error(), largest_error_share * std::abs(truth));
   EXPECT_NEAR(estimate.mean(), truth, 5 * estimate.error());

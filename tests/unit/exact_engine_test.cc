@@ -22,19 +22,19 @@ struct Point {
   double x, y;
 };
 
-// Beads at given places, under friction across the line of centres and drag alone, torque 1 on those that are driven.
-// The weight at distance 1 times the coefficient is `contact_friction`.
-RunSpec FrictionSpec(const std::vector<Point>& places, const std::vector<int>& driven, double contact_friction) {
+// Beads at given positions, under friction across the line of centres and drag alone; driven beads feel a torque of 1.
+// `contact_friction` is the weight at distance 1 times the coefficient.
+RunSpec FrictionSpec(const std::vector<Point>& positions, const std::vector<int>& driven, double contact_friction) {
   RunSpec spec;
-  spec.n_beads = static_cast<std::int64_t>(places.size());
+  spec.n_beads = static_cast<std::int64_t>(positions.size());
   spec.n_spinners = static_cast<std::int64_t>(driven.size());
   spec.side_x = spec.side_y = 40;
-  spec.start.places = StartSpec::Places::kGiven;
-  spec.start.given_spinner.assign(places.size(), 0);
+  spec.start.arrangement = StartSpec::Arrangement::kGiven;
+  spec.start.given_spinner.assign(positions.size(), 0);
   for (const int bead : driven) spec.start.given_spinner[static_cast<std::size_t>(bead)] = 1;
-  for (const Point& place : places) {
-    spec.start.given_x.push_back(place.x);
-    spec.start.given_y.push_back(place.y);
+  for (const Point& position : positions) {
+    spec.start.given_x.push_back(position.x);
+    spec.start.given_y.push_back(position.y);
   }
   spec.force.strength = 0;
   spec.friction = {contact_friction / (1 - 1 / 1.3), 0, 1.3, 1};
@@ -56,17 +56,17 @@ std::vector<Bead> AfterOneStep(const RunSpec& spec) {
 }
 
 // Velocity of a bead along the circle about a centre, counter-clockwise.
-double Around(const Bead& bead, const Point& place, const Point& centre) {
-  const double dx = place.x - centre.x, dy = place.y - centre.y;
+double Around(const Bead& bead, const Point& position, const Point& centre) {
+  const double dx = position.x - centre.x, dy = position.y - centre.y;
   return (dx * bead.vy - dy * bead.vx) / std::hypot(dx, dy);
 }
 
 const std::vector<Point> kPair = {{19.5, 20}, {20.5, 20}};
 
 std::vector<Point> Hexagon() {
-  std::vector<Point> places = {{20, 20}};
-  for (int k = 0; k < 6; ++k) places.push_back({20 + std::cos(k * pi / 3), 20 + std::sin(k * pi / 3)});
-  return places;
+  std::vector<Point> positions = {{20, 20}};
+  for (int k = 0; k < 6; ++k) positions.push_back({20 + std::cos(k * pi / 3), 20 + std::sin(k * pi / 3)});
+  return positions;
 }
 
 // Exact (two linear equations): omega = T / (zeta_r + d^2 g zeta_t / (2 (zeta_t + 2 g))), orbit rate
@@ -79,20 +79,21 @@ TEST(FrictionPair, BothDrivenTurnAndOrbit) {
   }
 }
 
-// Exact: a driven pair, and a ring about a driven bead, circle at the distance that they have. The step pushes them
-// apart by an error of its order: halving it takes a quarter, and of first order half. Over 0.1 tau at 100 rad/tau.
+// Exact: a driven pair, and a ring about a driven bead, circle at constant distance. The step error makes them drift
+// apart: halving the step reduces the drift to 1/4, at first order to 1/2. Runs 0.1 tau at 100 rad/tau and returns the
+// growth of the distance.
 double GrowthOfACircle(DynamicsSpec::Equation equation, DynamicsSpec::Step step, bool ring, double time_step) {
-  std::vector<Point> places = kPair;
+  std::vector<Point> positions = kPair;
   std::vector<int> driven = {0, 1};
   if (ring) {
-    places = {{20, 20}};
+    positions = {{20, 20}};
     driven = {0};
     for (int k = 0; k < 6; ++k) {
-      places.push_back({20 + std::cos(k * pi / 3), 20 + std::sin(k * pi / 3)});
+      positions.push_back({20 + std::cos(k * pi / 3), 20 + std::sin(k * pi / 3)});
       driven.push_back(k + 1);
     }
   }
-  RunSpec spec = FrictionSpec(places, driven, 5 * (1 - 1 / 1.3));
+  RunSpec spec = FrictionSpec(positions, driven, 5 * (1 - 1 / 1.3));
   spec.friction.normal = 5;
   spec.drag.translational = 1;
   spec.drive = {DriveSpec::Quantity::kRate, {.shape = WaveSpec::Shape::kSteady, .amplitude = 100}, {}};
@@ -105,7 +106,7 @@ double GrowthOfACircle(DynamicsSpec::Equation equation, DynamicsSpec::Step step,
   return std::hypot(beads[a].x - beads[b].x, beads[a].y - beads[b].y) - (ring ? 2 : 1);
 }
 
-TEST(Circling, IsKeptToTheOrderOfTheStep) {
+TEST(Circling, HasTheErrorOfTheOrderOfTheStep) {
   using Equation = DynamicsSpec::Equation;
   using Step = DynamicsSpec::Step;
   for (const auto equation : {Equation::kLagged, Equation::kConverged}) {
@@ -132,7 +133,7 @@ TEST(FrictionPair, OneDrivenTurnsThePassiveOneBackwards) {
 // Exact: surfaces that roll on each other do not slip.
 TEST(FrictionPair, OppositeTorquesDoNotInteract) {
   RunSpec spec = FrictionSpec(kPair, {0, 1}, 2);
-  spec.drive.disorder.opposite_share = 0.5;
+  spec.drive.disorder.opposite_fraction = 0.5;
   int tried = 0;
   for (std::uint64_t seed = 1; seed <= 20; ++seed) {
     spec.seeds.disorder = seed;
@@ -149,12 +150,12 @@ TEST(FrictionPair, OppositeTorquesDoNotInteract) {
 
 // Computed separately, by a linear solve.
 TEST(FrictionClusters, TriangleAllDriven) {
-  const std::vector<Point> places = {{20, 20}, {21, 20}, {20.5, 20 + std::sqrt(0.75)}};
+  const std::vector<Point> positions = {{20, 20}, {21, 20}, {20.5, 20 + std::sqrt(0.75)}};
   const Point centre = {20.5, 20 + std::sqrt(0.75) / 3};
-  const auto beads = AfterOneStep(FrictionSpec(places, {0, 1, 2}, 2));
+  const auto beads = AfterOneStep(FrictionSpec(positions, {0, 1, 2}, 2));
   for (int i = 0; i < 3; ++i) {
     EXPECT_NEAR(beads[i].spin, 0.6, 1e-5);
-    EXPECT_NEAR(Around(beads[i], places[i], centre), 0.4 / std::sqrt(3.0), 1e-5);
+    EXPECT_NEAR(Around(beads[i], positions[i], centre), 0.4 / std::sqrt(3.0), 1e-5);
   }
 }
 
@@ -168,31 +169,31 @@ TEST(FrictionClusters, HexagonAllDrivenOrItsCentreAlone) {
        {Row{true, 0.5, 0.41935484, 0.65161290, 0.14838710}, Row{true, 2, 0.25773196, 0.44329897, 0.22680412},
         Row{true, 20, 0.26883309, 0.30206795, 0.27326440}, Row{false, 0.5, 0.61290323, -0.03225806, 0.03225806},
         Row{false, 2, 0.31958763, -0.01030928, 0.04123711}, Row{false, 20, 0.08050222, 0.03138848, 0.04062038}}) {
-    const auto places = Hexagon();
+    const auto positions = Hexagon();
     const std::vector<int> driven = row.all ? std::vector<int>{0, 1, 2, 3, 4, 5, 6} : std::vector<int>{0};
-    const auto beads = AfterOneStep(FrictionSpec(places, driven, row.friction));
+    const auto beads = AfterOneStep(FrictionSpec(positions, driven, row.friction));
     EXPECT_NEAR(beads[0].spin, row.centre, 1e-5);
     for (int i = 1; i < 7; ++i) {
       EXPECT_NEAR(beads[i].spin, row.ring, 1e-5);
-      EXPECT_NEAR(Around(beads[i], places[i], places[0]), row.speed, 1e-5);
+      EXPECT_NEAR(Around(beads[i], positions[i], positions[0]), row.speed, 1e-5);
     }
   }
 }
 
 // A 30 x 30 crystal of spacing 1.
 RunSpec CrystalSpec(const std::vector<int>& driven) {
-  std::vector<Point> places;
+  std::vector<Point> positions;
   for (int row = 0; row < 30; ++row) {
-    for (int column = 0; column < 30; ++column) places.push_back({column + 0.5 * (row % 2), row * std::sqrt(0.75)});
+    for (int column = 0; column < 30; ++column) positions.push_back({column + 0.5 * (row % 2), row * std::sqrt(0.75)});
   }
-  RunSpec spec = FrictionSpec(places, driven, 2);
+  RunSpec spec = FrictionSpec(positions, driven, 2);
   spec.side_x = 30;
   spec.side_y = 30 * std::sqrt(0.75);
   return spec;
 }
 
-// Exact: all driven, omega = T / (zeta_r + 3 g d^2), and nothing moves.
-TEST(FrictionCrystal, AllDrivenTurnsInPlace) {
+// Exact: with all beads driven, omega = T / (zeta_r + 3 g d^2), and nothing moves.
+TEST(FrictionCrystal, AllDrivenTurnsWithoutTranslating) {
   std::vector<int> all(900);
   for (int i = 0; i < 900; ++i) all[i] = i;
   for (const Bead& bead : AfterOneStep(CrystalSpec(all))) {
@@ -215,8 +216,8 @@ TEST(FrictionCrystal, OneOrTwoDrivenInAPassiveCrystal) {
   EXPECT_NEAR(two[one + 1].vy, 0.03054556, 1e-5);
 }
 
-// Exact: the other sense of turning is the mirror image.
-TEST(FrictionCrystal, OtherSenseIsTheMirrorImage) {
+// Exact: reversing the sense of rotation gives the mirror image.
+TEST(FrictionCrystal, ReversedRotationIsTheMirrorImage) {
   const int one = 15 * 30 + 15;
   RunSpec spec = CrystalSpec({one, one + 1, one + 60});
   RunSpec mirrored = spec;
@@ -232,7 +233,7 @@ TEST(FrictionCrystal, OtherSenseIsTheMirrorImage) {
   }
 }
 
-// A bead alone whose torque is steered at every step: the torque of a field on its moment, at the middle of the step.
+// A single bead whose torque is adjusted at every step: the torque of a field on its moment, at the middle of the step.
 class SteeredBead {
  public:
   explicit SteeredBead(double time_step) : spec_(FrictionSpec({{20, 20}}, {0}, 0)) {
@@ -266,8 +267,8 @@ class SteeredBead {
   double angle_ = 0;
 };
 
-// Exact: a moment in a field that turns at 1.25 times the step-out rate slips behind, and turns at half that rate on
-// average; it falls back one turn in 2 pi / sqrt(omega^2 - omega_c^2).
+// Exact: a moment in a field rotating at 1.25 times the step-out rate slips behind and turns at half that rate on
+// average; it loses one turn per 2 pi / sqrt(omega^2 - omega_c^2).
 TEST(MomentInAField, BeyondStepOutTurnsAtTheKnownMeanRate) {
   const double rate = 1.25, slip_time = 2 * pi / std::sqrt(rate * rate - 1);
   const int steps = 20000;
@@ -277,7 +278,7 @@ TEST(MomentInAField, BeyondStepOutTurnsAtTheKnownMeanRate) {
 }
 
 // Exact: in a field along a line, tan(theta/2) = tan(theta_0/2) exp(-(omega_c/omega) sin omega t).
-TEST(MomentInAField, AlongALineSwingsAndComesBack) {
+TEST(MomentInAField, AlongALineOscillatesAndReturns) {
   const double first = 1, strength = 2;
   const double expected[] = {0.20234173, 0.17681696, 0.78155265, 2.37555416, 2.61614503};
   SteeredBead bead(2e-4);
@@ -308,9 +309,9 @@ TEST(FreeBead, UnderAnOscillatingTorqueLagsAQuarterPeriod) {
 }
 
 // Exact: <cos(angle)> = exp(-D_r t), D_r = kT / zeta_r. 4 standard errors.
-TEST(FreeBeads, ForgetTheirDirectionAtTheRateOfRotationalDiffusion) {
+TEST(FreeBeads, DecorrelateAtTheRateOfRotationalDiffusion) {
   RunSpec spec = DenseSpec(16384, 0.01);
-  spec.start.places = StartSpec::Places::kSquare;
+  spec.start.arrangement = StartSpec::Arrangement::kSquare;
   spec.force.strength = 0;
   spec.friction = {0, 0, 1.3, 1};
   spec.drag = {100, 2};

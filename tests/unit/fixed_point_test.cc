@@ -9,17 +9,17 @@
 namespace gyrebox::kernels {
 namespace {
 
-constexpr double kQuantum = 0x1p-32;  // of a side
+constexpr double kQuantum = 0x1p-32;  // of the side
 
 TEST(FixedPoint, ASlowBeadTravelsTheRightDistance) {
   const FixedAxis<float> axis(40.0);
   for (const double quanta_a_step : {1e-3, 0.3, 0.499, 0.5, 0.501, 1.25, -1e-3, -0.7}) {
     const float move = static_cast<float>(quanta_a_step * 40 * kQuantum);
-    std::uint32_t place = 1u << 31;
+    std::uint32_t position = 1u << 31;
     float remainder = 0;
     const int steps = 100000;
-    for (int i = 0; i < steps; ++i) Advance(place, remainder, move, axis.quanta_of_length);
-    const double travelled = static_cast<double>(AsSigned(place - (1u << 31))) + remainder;
+    for (int i = 0; i < steps; ++i) Advance(position, remainder, move, axis.quanta_of_length);
+    const double travelled = static_cast<double>(AsSigned(position - (1u << 31))) + remainder;
     const double wanted = static_cast<double>(move) * axis.quanta_of_length * steps;
     EXPECT_NEAR(travelled, wanted, 1 + 1e-4 * std::abs(wanted)) << quanta_a_step;
   }
@@ -29,7 +29,7 @@ TEST(FixedPoint, MovesToAndFroDoNotDrift) {
   const FixedAxis<float> axis(1000.0);
   std::mt19937 random(3);
   std::uniform_real_distribution<float> move(-3e-3f, 3e-3f);
-  std::uint32_t place = 0;
+  std::uint32_t position = 0;
   float remainder = 0;
   double wanted = 0, variance = 0;
   for (int i = 0; i < 1000000; ++i) {
@@ -37,29 +37,29 @@ TEST(FixedPoint, MovesToAndFroDoNotDrift) {
     wanted += static_cast<double>(step) * (0x1p32 / 1000.0);
     // A float product of this size is rounded by at most half a unit in its last place.
     variance += std::pow(std::abs(step) * (0x1p32 / 1000.0) * 0x1p-24, 2);
-    Advance(place, remainder, step, axis.quanta_of_length);
+    Advance(position, remainder, step, axis.quanta_of_length);
   }
-  EXPECT_NEAR(static_cast<double>(AsSigned(place)), wanted, 1 + 5 * std::sqrt(variance));
+  EXPECT_NEAR(static_cast<double>(AsSigned(position)), wanted, 1 + 5 * std::sqrt(variance));
 }
 
 TEST(FixedPoint, TheRemainderStaysWithinHalfAQuantum) {
   const FixedAxis<float> axis(20.0);
-  std::uint32_t place = 0;
+  std::uint32_t position = 0;
   float remainder = 0;
   for (int i = 0; i < 100000; ++i) {
-    Advance(place, remainder, 1.37e-9f, axis.quanta_of_length);
+    Advance(position, remainder, 1.37e-9f, axis.quanta_of_length);
     ASSERT_LE(std::abs(remainder), 0.5f);
   }
 }
 
-TEST(FixedPoint, AMoveOverAFaceComesInAtTheOther) {
+TEST(FixedPoint, AMoveAcrossABoundaryEntersAtTheOther) {
   const FixedAxis<double> axis(32.0);
-  std::uint32_t place = ToFixed(31.75 / 32);
+  std::uint32_t position = ToFixed(31.75 / 32);
   double remainder = 0;
-  Advance(place, remainder, 0.5, axis.quanta_of_length);
-  EXPECT_DOUBLE_EQ(FromFixed(place, 32), 0.25);
-  Advance(place, remainder, -0.5, axis.quanta_of_length);
-  EXPECT_DOUBLE_EQ(FromFixed(place, 32), 31.75);
+  Advance(position, remainder, 0.5, axis.quanta_of_length);
+  EXPECT_DOUBLE_EQ(FromFixed(position, 32), 0.25);
+  Advance(position, remainder, -0.5, axis.quanta_of_length);
+  EXPECT_DOUBLE_EQ(FromFixed(position, 32), 31.75);
 }
 
 TEST(FixedPoint, DifferencesAreOfTheNearestImage) {
@@ -84,17 +84,17 @@ TEST(FixedPoint, AnyFractionIsWrappedIntoTheDomain) {
   EXPECT_EQ(ToFixed(7.75), 3u << 30);
 }
 
-TEST(FixedPoint, AWildMoveIsHeldToAQuarterOfTheSide) {
+TEST(FixedPoint, AHugeMoveIsLimitedToAQuarterOfTheSide) {
   const FixedAxis<float> axis(10.0);
-  std::uint32_t place = 0;
+  std::uint32_t position = 0;
   float remainder = 0;
-  Advance(place, remainder, 1e20f, axis.quanta_of_length);
-  EXPECT_EQ(place, 1u << 30);
-  Advance(place, remainder, -1e20f, axis.quanta_of_length);
-  EXPECT_EQ(place, 0u);
+  Advance(position, remainder, 1e20f, axis.quanta_of_length);
+  EXPECT_EQ(position, 1u << 30);
+  Advance(position, remainder, -1e20f, axis.quanta_of_length);
+  EXPECT_EQ(position, 0u);
 }
 
-// Against turns counted in double precision; a float product of so many quanta is off by a part in 2^24.
+// Against turns counted in double precision; a float product of so many quanta has a relative error of 2^-24.
 TEST(FixedPoint, AnAngleTurnsByAnyNumberOfRadians) {
   std::mt19937 random(7);
   std::uniform_real_distribution<float> turning(-40, 40);

@@ -60,7 +60,7 @@ TEST(PairForce, IsThatOfTheReference) {
       const double force = reference::PairForce(spec, r), energy = reference::PairEnergy(spec, r);
       ASSERT_NEAR(fine.Force(r), force, 1e-11 * (spec.strength + force)) << r;
       ASSERT_NEAR(fine.Energy(r), energy, 1e-11 * (spec.strength + energy)) << r;
-      // A float distance is known to 6e-8, and the force grows by 1/decay_length of itself over a unit of it.
+      // A float distance has an error of 6e-8, and the force changes by 1/decay_length of itself per unit distance.
       ASSERT_NEAR(coarse.Force(static_cast<float>(r)), force, 3e-6 * (spec.strength + force)) << r;
     }
   }

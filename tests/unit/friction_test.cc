@@ -9,9 +9,9 @@
 namespace gyrebox::kernels {
 namespace {
 
-class Chance {
+class RandomSource {
  public:
-  explicit Chance(unsigned seed) : random_(seed) {}
+  explicit RandomSource(unsigned seed) : random_(seed) {}
   double operator()(double low, double high) { return std::uniform_real_distribution<double>(low, high)(random_); }
   Motion<double> RandomMotion() { return {(*this)(-3, 3), (*this)(-3, 3), (*this)(-20, 20)}; }
 
@@ -24,13 +24,13 @@ struct PairOfBeads {
   Motion<double> i, j;
 };
 
-PairOfBeads RandomPair(Chance& chance) {
+PairOfBeads RandomPair(RandomSource& chance) {
   const double angle = chance(0, 6.2831853);
   return {std::cos(angle), std::sin(angle),       chance(0.8, 1.3),     chance(0, 5),
           chance(0, 5),    chance.RandomMotion(), chance.RandomMotion()};
 }
 
-// What friction does to a bead: right-hand side less its own block times its motion.
+// Friction force on a bead: right-hand side minus its own block times its motion.
 Motion<double> FrictionOn(const Motion<double>& own, const Motion<double>& other, double nx, double ny,
                           const PairOfBeads& pair) {
   BalanceRow<double> row(0, 0);
@@ -40,23 +40,23 @@ Motion<double> FrictionOn(const Motion<double>& own, const Motion<double>& other
 }
 
 TEST(PairFriction, ConservesLinearAndAngularMomentum) {
-  Chance chance(1);
+  RandomSource chance(1);
   for (int k = 0; k < 1000; ++k) {
     const PairOfBeads pair = RandomPair(chance);
     const auto on_i = FrictionOn(pair.i, pair.j, pair.nx, pair.ny, pair);
     const auto on_j = FrictionOn(pair.j, pair.i, -pair.nx, -pair.ny, pair);
     ASSERT_NEAR(on_i.vx + on_j.vx, 0, 1e-12);
     ASSERT_NEAR(on_i.vy + on_j.vy, 0, 1e-12);
-    // About the place of i: j sits at r n.
+    // About the position of i: j sits at r n.
     const double orbital = pair.r * (pair.nx * on_j.vy - pair.ny * on_j.vx);
     ASSERT_NEAR(on_i.spin + on_j.spin + orbital, 0, 1e-12);
     ASSERT_NEAR(on_i.spin, on_j.spin, 1e-12);
   }
 }
 
-// Exact: a pair that moves as one solid body has no slip.
+// Exact: a pair that moves as a rigid body has no slip.
 TEST(PairFriction, LeavesARigidMotionAlone) {
-  Chance chance(2);
+  RandomSource chance(2);
   for (int k = 0; k < 1000; ++k) {
     PairOfBeads pair = RandomPair(chance);
     pair.j = {pair.i.vx - pair.i.spin * pair.r * pair.ny, pair.i.vy + pair.i.spin * pair.r * pair.nx, pair.i.spin};
@@ -67,9 +67,9 @@ TEST(PairFriction, LeavesARigidMotionAlone) {
   }
 }
 
-// Exact: the law as it is written, F_i = -gamma_t w slip t - gamma_n w (n.(v_i - v_j)) n.
-TEST(PairFriction, IsItsLaw) {
-  Chance chance(3);
+// Exact: the law F_i = -gamma_t w slip t - gamma_n w (n.(v_i - v_j)) n.
+TEST(PairFriction, FollowsItsLaw) {
+  RandomSource chance(3);
   for (int k = 0; k < 1000; ++k) {
     const PairOfBeads p = RandomPair(chance);
     const auto on_i = FrictionOn(p.i, p.j, p.nx, p.ny, p);
@@ -83,7 +83,7 @@ TEST(PairFriction, IsItsLaw) {
 }
 
 TEST(PairForce, IsOppositeOnTheTwoBeadsToTheBit) {
-  Chance chance(4);
+  RandomSource chance(4);
   for (int k = 0; k < 1000; ++k) {
     const PairOfBeads p = RandomPair(chance);
     BalanceRow<float> i(0.f, 0.f), j(0.f, 0.f);
@@ -97,7 +97,7 @@ TEST(PairForce, IsOppositeOnTheTwoBeadsToTheBit) {
   }
 }
 
-BalanceRow<double> RandomRow(Chance& chance) {
+BalanceRow<double> RandomRow(RandomSource& chance) {
   BalanceRow<double> row(chance(0.5, 2), chance(0.5, 2));
   for (int k = 0; k < 6; ++k) {
     const PairOfBeads p = RandomPair(chance);
@@ -115,7 +115,7 @@ Eigen::Matrix3d BlockOf(const BalanceRow<double>& row) {
 }
 
 TEST(BalanceRow, ProductIsThatOfItsMatrix) {
-  Chance chance(5);
+  RandomSource chance(5);
   for (int k = 0; k < 1000; ++k) {
     const auto row = RandomRow(chance);
     const auto m = chance.RandomMotion();
@@ -126,7 +126,7 @@ TEST(BalanceRow, ProductIsThatOfItsMatrix) {
 }
 
 TEST(BalanceRow, SolveFreeSolvesAllThreeRows) {
-  Chance chance(6);
+  RandomSource chance(6);
   for (int k = 0; k < 1000; ++k) {
     const auto row = RandomRow(chance);
     const Eigen::Vector3d truth = BlockOf(row).llt().solve(Eigen::Vector3d(row.fx, row.fy, row.torque));
@@ -136,7 +136,7 @@ TEST(BalanceRow, SolveFreeSolvesAllThreeRows) {
 }
 
 TEST(BalanceRow, SolveWithSpinSolvesTheTwoRowsOfVelocity) {
-  Chance chance(7);
+  RandomSource chance(7);
   for (int k = 0; k < 1000; ++k) {
     const auto row = RandomRow(chance);
     const double spin = chance(-30, 30);
@@ -160,7 +160,7 @@ TEST(FrictionWeight, FallsFromOneToZeroAtItsCutoff) {
   }
 }
 
-// Exact: variance 2 gamma kT / dt (fluctuation and dissipation).
+// Exact: variance 2 gamma kT / dt (fluctuation-dissipation theorem).
 TEST(NoiseAmplitudes, AreThoseOfTheirFrictions) {
   const NoiseAmplitudes<double> noise({.tangential = 5, .normal = 3}, {.translational = 1.5, .rotational = 0.7}, 0.2,
                                       1e-3);

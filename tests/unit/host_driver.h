@@ -1,4 +1,4 @@
-/// A driver without a device.
+/// A CUDA driver substitute that needs no device.
 #pragma once
 
 #include <cstring>
@@ -10,15 +10,15 @@
 #include "cuda/measure.h"
 #include "cuda/modes.h"
 #include "cuda/resident.h"
-#include "cuda/run_leg.h"
+#include "cuda/step_batch.h"
 
 namespace gyrebox::kernels::cuda {
 
-/// Shared memory of a block on compute capability 9.0, less what kernels take for themselves.
+/// Shared memory of a block on compute capability 9.0, minus what kernels take for themselves.
 inline constexpr std::size_t kUsualResidentBytes = 231000;
 
-/// A device in the memory of the host: every launch is done at once, bed by bed. Resident beds are stepped in memory of
-/// their own, laid out as on a device.
+/// A device in host memory: each launch runs at once, bed by bed. Resident beds are stepped in separate memory, laid
+/// out as on a device.
 /// Teams: blocks() of a team, and Together(work), which has every thread of a new one call work(team).
 template <class Teams>
 class HostDriver : public Driver {
@@ -30,7 +30,7 @@ class HostDriver : public Driver {
     return {"host threads standing in for a device", 1, 0, 0, std::int64_t{1} << 33, std::int64_t{1} << 33};
   }
   void* Allocate(std::size_t bytes) override {
-    // As on a device, what is in new memory is anything.
+    // As on a device, new memory has arbitrary contents.
     void* at = ::operator new (bytes, std::align_val_t{256});
     std::memset(at, 0x5A, bytes);
     return at;
@@ -46,20 +46,20 @@ class HostDriver : public Driver {
     WithMode(launch.mode, [&](auto mode) { RunAs<decltype(mode)>(launch); });
   }
   void Measure(const Launch& launch) override {
-    for (std::uint32_t k = 0; k < launch.n_legs; ++k) {
-      const Leg& leg = launch.data.legs[k];
-      if (leg.slot < 0 || !launch.data.photographs[leg.slot].taken) continue;
+    for (std::uint32_t k = 0; k < launch.n_batches; ++k) {
+      const StepBatch& batch = launch.data.batches[k];
+      if (batch.slot < 0 || !launch.data.probes[batch.slot].taken) continue;
       if (launch.resident) {
-        MeasureAs<ResidentIndex>(launch.data, leg);
+        MeasureAs<ResidentIndex>(launch.data, batch);
       } else {
-        launch.wide ? MeasureAs<WideIndex>(launch.data, leg) : MeasureAs<StreamedIndex>(launch.data, leg);
+        launch.wide ? MeasureAs<WideIndex>(launch.data, batch) : MeasureAs<StreamedIndex>(launch.data, batch);
       }
     }
   }
   void Mark(int) override {}
   void WaitFor(int) override {}
   void Wait() override {}
-  std::uint32_t most_blocks() const override { return teams_.blocks(); }
+  std::uint32_t max_blocks() const override { return teams_.blocks(); }
   std::size_t resident_bytes() const override { return resident_bytes_; }
 
  private:
@@ -69,54 +69,54 @@ class HostDriver : public Driver {
 
   template <class Mode>
   void RunAs(const Launch& launch) {
-    for (std::uint32_t k = 0; k < launch.n_legs; ++k) {
-      const Leg& leg = launch.data.legs[k];
-      if (launch.data.statuses[leg.bed].stop != Stop::kNone) continue;
+    for (std::uint32_t k = 0; k < launch.n_batches; ++k) {
+      const StepBatch& batch = launch.data.batches[k];
+      if (launch.data.statuses[batch.bed].stop != Stop::kNone) continue;
       if (launch.resident) {
-        RunOne<Mode, ResidentIndex>(launch, leg);
+        RunOne<Mode, ResidentIndex>(launch, batch);
       } else {
-        launch.wide ? RunOne<Mode, WideIndex>(launch, leg) : RunOne<Mode, StreamedIndex>(launch, leg);
+        launch.wide ? RunOne<Mode, WideIndex>(launch, batch) : RunOne<Mode, StreamedIndex>(launch, batch);
       }
     }
   }
   template <class Mode, class Index>
-  void RunOne(const Launch& launch, const Leg& leg) {
+  void RunOne(const Launch& launch, const StepBatch& batch) {
     constexpr bool kResident = std::is_same_v<Index, ResidentIndex>;
     const LaunchData& data = launch.data;
-    const BedPlan& plan = data.plans[leg.bed];
+    const BedPlan& plan = data.plans[batch.bed];
     std::vector<Piece> shared((launch.shared_bytes + sizeof(Piece) - 1) / sizeof(Piece));
     if (!shared.empty()) std::memset(shared.data(), 0x5A, shared.size() * sizeof(Piece));
     const ResidentArrays arrays(reinterpret_cast<unsigned char*>(shared.data()), plan.stride,
                                 static_cast<std::uint32_t>(plan.grid.count()));
     if (kResident && arrays.bytes > launch.shared_bytes) throw std::logic_error("a bed lies over its shared memory");
     teams_.Together([&](auto& team) {
-      BedStatus status = data.statuses[leg.bed];
+      BedStatus status = data.statuses[batch.bed];
       BedView<Index> bed(plan);
       if constexpr (kResident) arrays.Enter(team, status, bed);
-      Photograph photograph;
-      PutTogether(team, plan, leg.substeps, data.requests + leg.first_number, data.settings,
-                  data.numbers + leg.first_number);
-      LegRunner<Mode, std::remove_reference_t<decltype(team)>, Index> runner(team, bed, data.numbers + leg.first_number,
-                                                                             data.own_numbers);
-      runner.Run(leg, status, photograph);
+      Probe probe;
+      ExpandStepRequests(team, plan, batch.substeps, data.requests + batch.first_number, data.settings,
+                         data.numbers + batch.first_number);
+      StepBatchRunner<Mode, std::remove_reference_t<decltype(team)>, Index> runner(
+          team, bed, data.numbers + batch.first_number, data.own_numbers);
+      runner.Run(batch, status, probe);
       team.Sync();
       if constexpr (kResident) arrays.Leave(team, status, bed);
       if (team.rank() != 0) return;
-      data.statuses[leg.bed] = status;
-      if (leg.slot >= 0) data.photographs[leg.slot] = photograph;
+      data.statuses[batch.bed] = status;
+      if (batch.slot >= 0) data.probes[batch.slot] = probe;
     });
   }
   template <class Index>
-  void MeasureAs(const LaunchData& data, const Leg& leg) {
-    const BedPlan& plan = data.plans[leg.bed];
+  void MeasureAs(const LaunchData& data, const StepBatch& batch) {
+    const BedPlan& plan = data.plans[batch.bed];
     std::vector<MeasureBlock> blocks(teams_.blocks());
     teams_.Together([&](auto& team) {
       BedView<Index> bed(plan);
-      bed.half = data.statuses[leg.bed].half;
+      bed.half = data.statuses[batch.bed].half;
       MeasureMemory memory = MeasureMemoryIn(bed);
       memory.block = &blocks[team.block()];
-      MeasureBed(team, bed, data.numbers[leg.first_number + leg.substeps], data.own_numbers, leg.whole, memory,
-                 data.measured[leg.slot]);
+      MeasureBed(team, bed, data.numbers[batch.first_number + batch.substeps], data.own_numbers, batch.whole, memory,
+                 data.measured[batch.slot]);
     });
   }
 

@@ -1,4 +1,4 @@
-// What the host asks of a device, seen by drivers that watch it.
+// How the host uses a device, checked by instrumented drivers.
 #include <gtest/gtest.h>
 
 #include <cstring>
@@ -7,24 +7,24 @@
 #include "beds.h"
 #include "beside_cpu.h"
 #include "cuda/cuda_device.h"
-#include "lone_driver.h"
+#include "serial_driver.h"
 
 namespace gyrebox::kernels::cuda {
 namespace {
 
-// Fills memory that is given back with ones and never gives it out again, so that whoever still reads it gets numbers
-// that are none; and keeps count.
-class Watcher : public LoneDriver {
+// Fills released memory with ones and never reuses it, so that a read after release yields NaN; counts allocations and
+// launches.
+class Watcher : public SerialDriver {
  public:
-  using LoneDriver::LoneDriver;
+  using SerialDriver::SerialDriver;
   ~Watcher() override {
-    for (const auto& [at, bytes] : released_) LoneDriver::Release(at);
+    for (const auto& [at, bytes] : released_) SerialDriver::Release(at);
   }
   void* Allocate(std::size_t bytes) override {
-    void* at = LoneDriver::Allocate(bytes);
+    void* at = SerialDriver::Allocate(bytes);
     held_[at] = bytes;
     bytes_ += bytes;
-    most_bytes_ = std::max(most_bytes_, bytes_);
+    max_bytes_ = std::max(max_bytes_, bytes_);
     return at;
   }
   void Release(void* at) noexcept override {
@@ -42,16 +42,16 @@ class Watcher : public LoneDriver {
       ++streamed_launches_;
       EXPECT_EQ(launch.shared_bytes, 0u);
     }
-    LoneDriver::Run(launch);
+    SerialDriver::Run(launch);
   }
 
-  std::size_t most_bytes() const { return most_bytes_; }
+  std::size_t max_bytes() const { return max_bytes_; }
   int resident_launches() const { return resident_launches_; }
   int streamed_launches() const { return streamed_launches_; }
 
  private:
   std::map<void*, std::size_t> held_, released_;
-  std::size_t bytes_ = 0, most_bytes_ = 0;
+  std::size_t bytes_ = 0, max_bytes_ = 0;
   int resident_launches_ = 0, streamed_launches_ = 0;
 };
 
@@ -82,14 +82,14 @@ TEST(SharedMemory, StaysWithinTheLimitOfTheDevice) {
   }
 }
 
-// The most that fits is resident, and no more.
+// Beds are resident exactly where they fit.
 TEST(SharedMemory, DecidesWhichBedsAreResident) {
   struct Case {
     std::int64_t n_beads;
     double packing_fraction;
     bool resident[3];
   };
-  // A bead takes 68 bytes, a cell 8 and 4 are over: in a sparse bed there are nearly as many cells as beads.
+  // A bead takes 68 bytes, a cell 8, plus 4 overall: a sparse bed has nearly as many cells as beads.
   for (const Case& one : {Case{1376, 0.70, {true, true, true}}, Case{1536, 0.70, {false, true, true}},
                           Case{3072, 0.70, {false, false, true}}, Case{3000, 0.20, {false, false, true}},
                           Case{3072, 0.05, {false, false, false}}, Case{2016, 0.05, {false, true, true}}}) {
@@ -102,8 +102,8 @@ TEST(SharedMemory, DecidesWhichBedsAreResident) {
   }
 }
 
-TEST(SharedMemory, ThatIsRefusedIsNoLostDevice) {
-  class Refusing : public LoneDriver {
+TEST(SharedMemory, RefusalDoesNotCountAsALostDevice) {
+  class Refusing : public SerialDriver {
    public:
     void Run(const Launch&) override { throw LaunchRefused("stepping resident beds: invalid argument"); }
   };
@@ -119,8 +119,8 @@ TEST(SharedMemory, ThatIsRefusedIsNoLostDevice) {
   }
 }
 
-// A retry goes back to before spinners differ: what they had of their own is not read where it no longer is.
-TEST(OwnDriveMemory, IsNotReadOnceItIsGivenBack) {
+// A retry rolls back to before spinners differ: released per-spinner drive memory must not be read.
+TEST(OwnDriveMemory, IsNotReadAfterRelease) {
   RunSpec spec = Driven(200, 0.7, 60);
   spec.time_step = 4e-3;
   spec.drive.wave.amplitude = 40;
@@ -138,8 +138,8 @@ TEST(OwnDriveMemory, IsNotReadOnceItIsGivenBack) {
   }
 }
 
-// Whatever the interval of samples: what beds do not say they take is bounded.
-TEST(Tables, OfManyBedsTakeWhatTheBedsSayAndAFixedAmount) {
+// For any sampling interval, memory beyond the beds' own estimate is bounded.
+TEST(Tables, OfManyBedsExceedTheEstimateByABoundedAmount) {
   for (const std::int64_t interval : {1, 4096}) {
     std::vector<RunSpec> specs;
     std::int64_t told = 0;
@@ -147,14 +147,14 @@ TEST(Tables, OfManyBedsTakeWhatTheBedsSayAndAFixedAmount) {
     const auto device = NewDevice(driver, 0);
     for (int i = 0; i < 200; ++i) {
       specs.push_back(Driven(8, 0.3, interval == 1 ? 200 : 4100));
-      specs.back().seeds.places = static_cast<std::uint64_t>(i) + 1;
+      specs.back().seeds.positions = static_cast<std::uint64_t>(i) + 1;
       specs.back().measure.interval_steps = interval;
       specs.back().measure.structure_every = 1 << 20;
       specs.back().temperature = 0;
       told += device->BytesOf(specs.back());
     }
     device->NewEnsemble(specs)->Advance(4100);
-    EXPECT_LT(static_cast<double>(driver->most_bytes()), static_cast<double>(told) + (96 << 20))
+    EXPECT_LT(static_cast<double>(driver->max_bytes()), static_cast<double>(told) + (96 << 20))
         << "interval " << interval;
   }
 }

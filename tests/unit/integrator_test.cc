@@ -1,4 +1,4 @@
-// Which integrator runs: thermal energy of a crystal of springs at a finite step.
+// Identifies the integrator by the thermal energy of a crystal of springs at a finite step.
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -13,12 +13,12 @@ using kernels::DynamicsSpec;
 using kernels::RunSpec;
 using kernels::StartSpec;
 
-// 16 beads in a triangular crystal of springs that stay within reach: at a low temperature every mode is harmonic.
+// 16 beads in a triangular crystal of springs that stay within reach: at low temperature every mode is harmonic.
 RunSpec SpringCrystal(DynamicsSpec::Equation equation, double time_step) {
   RunSpec spec;
   spec.n_beads = 16;
-  spec.start.places = StartSpec::Places::kTriangular;
-  const kernels::Sides sides = kernels::FitSides(spec.start.places, 16, 0.70, 1);
+  spec.start.arrangement = StartSpec::Arrangement::kTriangular;
+  const kernels::Sides sides = kernels::FitSides(spec.start.arrangement, 16, 0.70, 1);
   spec.side_x = sides.x;
   spec.side_y = sides.y;
   spec.force = {kernels::ForceSpec::Law::kHarmonic, 10, 0.05, 1.5};
@@ -44,7 +44,7 @@ double EnergyOf(const RunSpec& spec, const std::vector<reference::Bead>& beads) 
   return energy;
 }
 
-// Stiffness of every mode, by finite differences of the energy.
+// Stiffness of every mode, from finite differences of the energy.
 Eigen::VectorXd Stiffnesses(const RunSpec& spec, const std::vector<reference::Bead>& rest) {
   const Eigen::Index n = 2 * static_cast<Eigen::Index>(rest.size());
   const double h = 1e-4;
@@ -69,7 +69,7 @@ struct Measured {
   double mean, error;
 };
 
-// Mean energy over that of rest, and its standard error from blocks.
+// Mean energy above the minimum, and its standard error from blocks.
 Measured ThermalEnergy(const RunSpec& spec, double rest) {
   const auto device = TestDevice(1);
   const auto ensemble = device->NewEnsemble(std::vector{spec});
@@ -91,15 +91,15 @@ Measured ThermalEnergy(const RunSpec& spec, double rest) {
   return {mean, std::sqrt((squares / kBlocks - mean * mean) / (kBlocks - 1))};
 }
 
-// Exact: a mode of stiffness k and drag zeta, a = k dt / zeta, has kT/2 times this under a step. Euler-Maruyama, the
-// two-step method with noise of weight one, and the midpoint step.
+// Exact: with a = k dt / zeta, the step multiplies the energy kT/2 of a mode of stiffness k and drag zeta by this
+// factor. Midpoint step, Euler-Maruyama, and the two-step method with noise of weight one.
 double BiasOf(const DynamicsSpec& dynamics, double a) {
   if (dynamics.equation == DynamicsSpec::Equation::kConverged) return (1 - a / 2) / (1 - a / 2 + a * a / 4);
   if (dynamics.step == DynamicsSpec::Step::kFirstOrder) return 1 / (1 - a / 2);
   return (1 - a / 2) / ((1 + a / 2) * (1 - a));
 }
 
-// 4 standard errors; the step makes a up to about 0.7.
+// 4 standard errors; a is up to about 0.7.
 TEST(Integrator, ThermalEnergyOfACrystalHasTheExactBiasOfItsStep) {
   using Equation = DynamicsSpec::Equation;
   using Step = DynamicsSpec::Step;
@@ -108,10 +108,10 @@ TEST(Integrator, ThermalEnergyOfACrystalHasTheExactBiasOfItsStep) {
                                        {Equation::kConverged, Step::kSecondOrder}}) {
     RunSpec spec = SpringCrystal(equation, 0.01);
     spec.dynamics.step = step;
-    const auto rest = BeadsOf(spec, kernels::LayOut(spec));
+    const auto rest = BeadsOf(spec, kernels::GenerateInitialState(spec));
     double expected = 0, unbiased = 0;
     for (const double stiffness : Stiffnesses(spec, rest)) {
-      if (stiffness < 1e-3) continue;  // the bed as a whole
+      if (stiffness < 1e-3) continue;  // centre-of-mass modes
       expected += spec.temperature / 2 * BiasOf(spec.dynamics, stiffness * spec.time_step);
       unbiased += spec.temperature / 2;
     }

@@ -1,4 +1,4 @@
-/// Sites of lattices on a torus, some of them chosen.
+/// Lattice sites on a torus with a chosen subset.
 #pragma once
 
 #include <cmath>
@@ -6,7 +6,7 @@
 #include <random>
 #include <vector>
 
-#include "measure/clusters.h"
+#include "measure/clusters/clusters.h"
 
 namespace gyrebox {
 
@@ -29,8 +29,8 @@ struct SiteTorus {
   }
 };
 
-/// Rows of a triangular lattice, distance 1 between neighbours; an even number of rows. Places are exact where both
-/// numbers are powers of two.
+/// Rows of a triangular lattice with spacing 1; the number of rows is even. Positions are exact where both numbers are
+/// powers of two.
 struct TriangularTorus : SiteTorus {
   double side_x = columns, side_y = rows * std::sqrt(3.0) / 2;
 
@@ -41,7 +41,7 @@ struct TriangularTorus : SiteTorus {
   bool UpRight(int column, int row) const { return At(column + row % 2, row + 1); }
   bool UpLeft(int column, int row) const { return At(column + row % 2 - 1, row + 1); }
 
-  /// Clusters of the sites that are `chosen`, or of the others.
+  /// Clusters of the `chosen` sites, or of the others.
   std::span<const kernels::Cluster> Clusters(kernels::ClusterFinder& finder, bool of_chosen = true) const {
     std::vector<std::uint32_t> x, y;
     for (std::size_t site = 0; site < chosen.size(); ++site) {
@@ -55,11 +55,11 @@ struct TriangularTorus : SiteTorus {
   }
 };
 
-/// A square lattice of length x length sites, distance 1 between neighbours.
+/// A square lattice of length x length sites with spacing 1.
 struct SquareTorus : SiteTorus {
   explicit SquareTorus(int length) : SiteTorus(length, length) {}
 
-  /// Clusters of the sites that are chosen.
+  /// Clusters of the chosen sites.
   std::span<const kernels::Cluster> Clusters(kernels::ClusterFinder& finder) const {
     std::vector<std::uint32_t> x, y;
     const auto length = static_cast<std::uint64_t>(columns);

@@ -10,7 +10,7 @@ namespace gyrebox::kernels {
 namespace {
 
 constexpr int kNumbers = 1000000;
-// Five standard errors: a sound generator misses one bound in two million.
+// Five standard errors: a sound generator exceeds a bound once in two million.
 const double kFiveErrors = 5 / std::sqrt(kNumbers);
 
 using NumberOf = std::function<double(std::uint32_t)>;
@@ -50,7 +50,7 @@ NumberOf BeadSpin(StepKeys keys) {
   return [=](std::uint32_t i) { return NoiseOfBead<double>(keys, i).spin; };
 }
 
-constexpr std::uint32_t kFar = 2000000;  // an id beyond those that are counted through
+constexpr std::uint32_t kFar = 2000000;  // an id beyond the range tested exhaustively
 
 TEST(Noise, IsTheSameFromEitherBeadOfAPair) {
   for (std::uint32_t i = 0; i < 1000; ++i) {
@@ -106,15 +106,15 @@ TEST(Noise, StreamsOfASeedDiffer) {
   const auto uniform = [](Stream stream, std::uint32_t part) {
     return [=](std::uint32_t i) { return (UniformOf(5, stream, i, part) - 0.5) * std::sqrt(12.0); };
   };
-  ExpectUniformOfUnitVariance(uniform(Stream::kPlaces, 0));
-  ExpectUncorrelated(uniform(Stream::kPlaces, 0), uniform(Stream::kPlaces, 1));
-  ExpectUncorrelated(uniform(Stream::kPlaces, 0), uniform(Stream::kLabels, 0));
-  ExpectUncorrelated(uniform(Stream::kPlaces, 0), uniform(Stream::kDisorder, 0));
+  ExpectUniformOfUnitVariance(uniform(Stream::kPositions, 0));
+  ExpectUncorrelated(uniform(Stream::kPositions, 0), uniform(Stream::kPositions, 1));
+  ExpectUncorrelated(uniform(Stream::kPositions, 0), uniform(Stream::kLabels, 0));
+  ExpectUncorrelated(uniform(Stream::kPositions, 0), uniform(Stream::kDisorder, 0));
 }
 
 TEST(Noise, UniformStaysBelowOne) {
   for (std::uint64_t i = 0; i < 100000; ++i) {
-    const double u = UniformOf(3, Stream::kPlaces, i, 0);
+    const double u = UniformOf(3, Stream::kPositions, i, 0);
     ASSERT_GE(u, 0);
     ASSERT_LT(u, 1);
   }

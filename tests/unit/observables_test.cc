@@ -9,7 +9,7 @@
 
 #include "beds.h"
 #include "measure/blocks.h"
-#include "measure/morphology.h"
+#include "measure/clusters/morphology.h"
 #include "runs.h"
 #include "snapshots.h"
 
@@ -28,7 +28,7 @@ void ExpectSameBits(const std::vector<double>& a, const std::vector<double>& b) 
 }
 
 Snapshot StartOf(const RunSpec& spec) {
-  const StartState start = LayOut(spec);
+  const StartState start = GenerateInitialState(spec);
   Snapshot bed = EmptySnapshot(spec.side_x, spec.side_y);
   for (std::size_t i = 0; i < start.x.size(); ++i) AddBeadAt(bed, start.x[i], start.y[i], start.spinner[i] != 0);
   return bed;
@@ -53,7 +53,7 @@ TEST(Columns, HaveTheirValuesInEverySample) {
 }
 
 // A bed without spinners, one without passive beads, and a single bead.
-TEST(Observables, OfOneSidedBedsAreMeasured) {
+TEST(Observables, OfBedsOfOneKindAreMeasured) {
   for (const auto& [beads, spinners] : {std::pair{60, 0}, std::pair{60, 60}, std::pair{1, 1}}) {
     RunSpec spec = DenseSpec(60);
     spec.n_beads = beads;
@@ -95,7 +95,7 @@ TEST(Samples, HoldTheColumnsOfStructureEveryFewSamplesAndAtTheEnds) {
 
 TEST(Observables, HaveTheSameBitsOnEveryThread) {
   RunSpec spec = DenseSpec(1000);
-  spec.n_spinners = 600;  // over what is summed directly
+  spec.n_spinners = 600;  // too many for direct summation
   const Observables observables(spec);
   const Snapshot bed = StartOf(spec);
   const auto truth = observables.Measure(bed, true);
@@ -111,10 +111,10 @@ TEST(Observables, HaveTheSameBitsOnEveryThread) {
   for (const auto& values : found) ExpectSameBits(values, truth);
 }
 
-// A bed large enough that all threads measure it together; many such at once on the same threads, too.
-TEST(Observables, HaveTheSameBitsByHoweverManyThreads) {
+// A bed large enough that all threads measure it together; also many such beds at once on the same threads.
+TEST(Observables, HaveTheSameBitsForEveryNumberOfThreads) {
   RunSpec spec = DenseSpec(3 * kBlockBeads + kSharedBeads + 77);
-  spec.start.closest_pair = 0;  // made at once
+  spec.start.closest_pair = 0;  // initialises without relaxation
   const Observables observables(spec);
   const Snapshot bed = StartOf(spec);
   std::vector<double> truth;
@@ -130,14 +130,14 @@ TEST(Observables, HaveTheSameBitsByHoweverManyThreads) {
   }
 }
 
-double WordOf(StartSpec::Labels labels, double share, bool swapped) {
+double WordOf(StartSpec::Labels labels, double fraction, bool swapped) {
   RunSpec spec = DenseSpec(1024);
-  spec.start.places = StartSpec::Places::kTriangular;
-  const Sides sides = FitSides(spec.start.places, 1024, 0.75, 1);
+  spec.start.arrangement = StartSpec::Arrangement::kTriangular;
+  const Sides sides = FitSides(spec.start.arrangement, 1024, 0.75, 1);
   spec.side_x = sides.x;
   spec.side_y = sides.y;
   spec.start.labels = labels;
-  spec.n_spinners = std::llround(1024 * share);
+  spec.n_spinners = std::llround(1024 * fraction);
   Snapshot bed = StartOf(spec);
   if (swapped) {
     for (auto& spinner : bed.spinner) spinner = spinner == 0;
@@ -146,27 +146,28 @@ double WordOf(StartSpec::Labels labels, double share, bool swapped) {
   return observables.Measure(bed, true)[ValueAt(observables.columns(), "morphology_class")];
 }
 
-TEST(Morphology, HasTheWordForWhatTheBedLooksLike) {
+TEST(Morphology, HasTheClassOfTheBed) {
   using Labels = StartSpec::Labels;
   EXPECT_EQ(WordOf(Labels::kDrop, 0.3, false), 1);
   EXPECT_EQ(WordOf(Labels::kStripe, 0.5, false), 2);
   EXPECT_EQ(WordOf(Labels::kStripe, 0.3, false), 2);
   EXPECT_EQ(WordOf(Labels::kDrop, 0.3, true), 3);
-  for (const double share : {0.1, 0.3, 0.5, 0.7, 0.9}) EXPECT_EQ(WordOf(Labels::kScattered, share, false), 0) << share;
+  for (const double fraction : {0.1, 0.3, 0.5, 0.7, 0.9})
+    EXPECT_EQ(WordOf(Labels::kScattered, fraction, false), 0) << fraction;
 }
 
-// Domains of 4 by 4 sigma, of which 10 x 10 fill the bed: 16 beads each, half of them spinners.
+// Domains of 4 by 4 sigma, 10 x 10 of which fill the bed: 16 beads each, half of them spinners.
 Domains EvenDomains() {
   Domains domains;
   domains.spinner_count = domains.passive_count = 800;
   domains.area = 1600;
   domains.spacing = 4;
-  domains.like_share = 0.8;
+  domains.same_kind_fraction = 0.8;
   domains.spinners.weight_average_size = domains.passive.weight_average_size = 8;
   return domains;
 }
 
-TEST(Morphology, WindingStripesNeedNotGoRoundTheBed) {
+TEST(Morphology, WindingStripesNeedNotWrapTheBed) {
   Domains domains = EvenDomains();
   EXPECT_EQ(Classify(domains), MorphologyClass::kNone);
   domains.passive.wrapping_count = 1;
@@ -182,9 +183,9 @@ TEST(Morphology, WindingStripesNeedNotGoRoundTheBed) {
 TEST(Morphology, OfMixedBedsIsNone) {
   Domains domains = EvenDomains();
   domains.passive.wrapping_count = 1;
-  domains.like_share = 0.76;
+  domains.same_kind_fraction = 0.76;
   EXPECT_EQ(Classify(domains), MorphologyClass::kDroplets);
-  domains.like_share = 0.74;
+  domains.same_kind_fraction = 0.74;
   EXPECT_EQ(Classify(domains), MorphologyClass::kNone);
 }
 

@@ -1,4 +1,4 @@
-#include "measure/pair_correlation.h"
+#include "measure/pairs/pair_correlation.h"
 
 #include <gtest/gtest.h>
 
@@ -17,11 +17,11 @@ double RingArea(std::size_t bin) {
   return std::numbers::pi * kDistanceBin * kDistanceBin * (2 * static_cast<double>(bin) + 1);
 }
 
-// Exact: beads around a bead of a triangular crystal, by distance over spacing.
+// Exact: numbers of beads around a bead of a triangular crystal, by distance over spacing.
 TEST(TriangularCrystal, HasItsShellsOfNeighbors) {
   const double spacing = 1.09;
   const Snapshot bed = TriangularCrystal(16, 16, spacing);
-  NearBeads scratch;
+  CellList scratch;
   const Curve g = MeasurePairCorrelation(bed, scratch).passive_passive;
   const double others_density = 255 / (bed.side_x * bed.side_y);
   double total = 0;
@@ -33,10 +33,10 @@ TEST(TriangularCrystal, HasItsShellsOfNeighbors) {
   }
 }
 
-// Exact: beads anywhere have g = 1 for every kind of pair, with however few beads.
+// Exact: random beads have g = 1 for every kind of pair, at any number of beads.
 TEST(IdealGas, HasNoCorrelation) {
   std::mt19937 random(1);
-  NearBeads scratch;
+  CellList scratch;
   constexpr std::size_t kTogether = 20;
   Estimate estimates[3][kDistanceBins / kTogether];
   for (int k = 0; k < 2000; ++k) {
@@ -60,7 +60,7 @@ TEST(IdealGas, HasNoCorrelation) {
   }
 }
 
-// Pairs of a kind by bin of distance, from all pairs one by one.
+// Pairs of a kind by distance bin, counted over all pairs.
 std::vector<int> CountOneByOne(const Snapshot& bed, int spinners) {
   std::vector<int> counts(kDistanceBins);
   for (std::size_t i = 0; i < bed.x.size(); ++i) {
@@ -74,10 +74,11 @@ std::vector<int> CountOneByOne(const Snapshot& bed, int spinners) {
   return counts;
 }
 
-// Dense, so thin that cells are far wider than the furthest bin, narrow, and small: every way of looking at cells.
+// A dense bed, one so sparse that cells are far wider than the furthest bin, a narrow one and a small one: every way of
+// searching cells.
 TEST(PairCorrelation, CountsEveryPairOnce) {
   std::mt19937 random(5);
-  NearBeads scratch;
+  CellList scratch;
   for (const auto& [n, x, y] : {std::tuple{700, 29., 23.}, {300, 900., 700.}, {400, 9., 300.}, {150, 10., 11.}}) {
     const Snapshot bed = RandomSnapshot(n, x, y, 0.4, random);
     const PairCorrelation g = MeasurePairCorrelation(bed, scratch);
@@ -96,13 +97,13 @@ TEST(PairCorrelation, CountsEveryPairOnce) {
   }
 }
 
-TEST(PairCorrelation, TellsTheKindsOfPairApart) {
+TEST(PairCorrelation, DistinguishesTheKindsOfPair) {
   Snapshot bed = EmptySnapshot(20, 20);
   AddBead(bed, 19.5, 5, true);
-  AddBead(bed, 0.51, 5, true);      // 1.01 from the first, round the bed
+  AddBead(bed, 0.51, 5, true);      // 1.01 from the first, across the boundary
   AddBead(bed, 19.5, 6.21, false);  // 1.21 from the first
   AddBead(bed, 10, 15, false);
-  NearBeads scratch;
+  CellList scratch;
   const PairCorrelation g = MeasurePairCorrelation(bed, scratch);
   EXPECT_NEAR(g.spinner_spinner[50], 400 / RingArea(50), 1e-9);
   EXPECT_NEAR(g.spinner_passive[60], 400 / (4 * RingArea(60)), 1e-9);
@@ -113,7 +114,7 @@ TEST(PairCorrelation, IsNotANumberBeyondHalfASideOrWithoutPairs) {
   Snapshot bed = EmptySnapshot(5, 20);
   AddBead(bed, 1, 1, true);
   AddBead(bed, 2, 1, false);
-  NearBeads scratch;
+  CellList scratch;
   const PairCorrelation g = MeasurePairCorrelation(bed, scratch);
   for (std::size_t bin = 0; bin < kDistanceBins; ++bin) {
     EXPECT_TRUE(std::isnan(g.spinner_spinner[bin]) && std::isnan(g.passive_passive[bin]));
@@ -123,7 +124,7 @@ TEST(PairCorrelation, IsNotANumberBeyondHalfASideOrWithoutPairs) {
 
 TEST(PairCorrelation, DoesNotDependOnOrderOrOrigin) {
   std::mt19937 random(2);
-  NearBeads scratch;
+  CellList scratch;
   const Snapshot bed = RandomSnapshot(300, 15, 18, 0.4, random);
   const PairCorrelation truth = MeasurePairCorrelation(bed, scratch);
   for (const Snapshot& other : {Shuffled(bed, random), Shifted(bed, random)}) {

@@ -5,7 +5,7 @@
 
 #include "beds.h"
 #include "cpu/bed.h"
-#include "measure/clusters.h"
+#include "measure/clusters/clusters.h"
 
 namespace gyrebox {
 namespace {
@@ -60,24 +60,24 @@ TEST(PartnerLists, HoldAllPartnersInAThinBed) {
   ExpectListsAreComplete(spec, bed, 20, 101);
 }
 
-// More partners in reach than the lists first have room for.
+// More partners within reach than the initial list capacity.
 TEST(PartnerLists, HoldAllPartnersOfACrowdedBead) {
   RunSpec spec = DrivenSpec(400, 0.7);
   spec.health.closest_pair = 0;
-  auto start = kernels::LayOut(spec);
+  auto start = kernels::GenerateInitialState(spec);
   for (int i = 0; i < 60; ++i) {
     start.x[i] = kernels::ToFixed(0.99 + 0.3 * (i % 8) / spec.side_x);
     start.y[i] = kernels::ToFixed(0.99 + 0.3 * (i / 8) / spec.side_y);
   }
   spec.time_step = 1e-9;
   Bed bed(spec, kernels::BestStepCode());
-  bed.Place(start.x, start.y);
+  bed.SetPositions(start.x, start.y);
   ExpectListsAreComplete(spec, bed, 1, 1);
 }
 
-TEST(Samples, HoldTheClosestPairAndTheClustersOfTheirMoment) {
+TEST(Samples, HoldTheClosestPairAndTheClustersOfTheirStep) {
   RunSpec spec = DrivenSpec(300, 0.7);
-  spec.dynamics.step = kernels::DynamicsSpec::Step::kFirstOrder;  // whose moves are along the motion
+  spec.dynamics.step = kernels::DynamicsSpec::Step::kFirstOrder;  // its moves are along the motion
   spec.measure.interval_steps = 500;
   Bed bed(spec, kernels::BestStepCode());
   for (int round = 0; round < 5; ++round) {
@@ -89,7 +89,7 @@ TEST(Samples, HoldTheClosestPairAndTheClustersOfTheirMoment) {
     for (std::uint32_t i = 0; i < beads.size(); ++i) {
       for (std::uint32_t j = 0; j < i; ++j) closest = std::min(closest, Distance(spec, beads[i], beads[j]));
       if (!beads[i].spinner) continue;
-      x.push_back(kernels::ToFixed(beads[i].x / spec.side_x + 0x1p-34));  // back to the whole quantum it came from
+      x.push_back(kernels::ToFixed(beads[i].x / spec.side_x + 0x1p-34));  // rounded back to the original quantum
       y.push_back(kernels::ToFixed(beads[i].y / spec.side_y + 0x1p-34));
     }
     const std::size_t n = sample.values.size();
@@ -107,9 +107,9 @@ TEST(Samples, HoldTheClosestPairAndTheClustersOfTheirMoment) {
   }
 }
 
-TEST(Paths, AddUpTheMovesAndDifferFromPlacesByWholeSides) {
+TEST(Paths, AddUpTheMovesAndDifferFromPositionsByWholeSides) {
   RunSpec spec = DrivenSpec(93, 0.6);
-  spec.dynamics.step = kernels::DynamicsSpec::Step::kFirstOrder;  // whose moves are along the motion
+  spec.dynamics.step = kernels::DynamicsSpec::Step::kFirstOrder;  // its moves are along the motion
   spec.drive.wave.amplitude = 60;
   spec.temperature = 0.2;
   Bed bed(spec, kernels::BestStepCode());

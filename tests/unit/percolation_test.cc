@@ -7,7 +7,7 @@
 namespace gyrebox {
 namespace {
 
-// Computed separately, by counting lattice animals: clusters of s sites per site of the triangular lattice at its
+// Computed separately by counting lattice animals: clusters of s sites per site of the triangular lattice at its
 // threshold, p = 1/2.
 TEST(TriangularTorus, AtItsThresholdHasTheCountsOfLatticeAnimals) {
   const double truth[] = {0, 0.00781250, 0.00292969, 0.00158691, 0.00099182, 0.00068092, 0.00049639};
@@ -25,8 +25,8 @@ TEST(TriangularTorus, AtItsThresholdHasTheCountsOfLatticeAnimals) {
   for (int s = 2; s <= 6; ++s) EXPECT_NEAR(count[s] / sites, truth[s], 0.05 * truth[s]) << s;
 }
 
-// Value from memory of Ziff, Finch & Adamchik, Phys. Rev. Lett. 79, 3447 (1997): clusters per site at the threshold,
-// whose correction at this size is below a millionth.
+// Clusters per site at the threshold, from memory of Ziff, Finch & Adamchik, Phys. Rev. Lett. 79, 3447 (1997); the
+// finite-size correction is below a millionth.
 TEST(TriangularTorus, AtItsThresholdHasTheNumberOfClusters) {
   std::mt19937_64 random(22);
   kernels::ClusterFinder finder;

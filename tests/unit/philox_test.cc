@@ -1,4 +1,4 @@
-// Published answers: Random123, tests/kat_vectors (Salmon, Moraes, Dror, Shaw, SC11, doi:10.1145/2063384.2063405).
+// Published test vectors: Random123, tests/kat_vectors (Salmon, Moraes, Dror, Shaw, SC11, doi:10.1145/2063384.2063405).
 #include "model/philox.h"
 
 #include <gtest/gtest.h>

@@ -1,5 +1,5 @@
-// Exact results of beads coupled by friction alone, and the balance of energy. In all of them the friction of a pair at
-// distance 1 is the stated one, translational drag is 3 and rotational drag 1, and a driven bead feels a torque of 1.
+// Exact results for beads coupled by friction alone, and the energy balance. Throughout, the friction of a pair at
+// distance 1 is the stated one, translational drag is 3, rotational drag is 1, and a driven bead feels a torque of 1.
 #include "reference/reference.h"
 
 #include <gtest/gtest.h>
@@ -28,7 +28,7 @@ RunSpec FrictionOnly(double tangential_at_contact) {
   return spec;
 }
 
-// A centre and six beads round it at distance 1.
+// A centre and a ring of six beads at distance 1.
 std::vector<Bead> Hexagon(bool centre_driven, bool ring_driven) {
   std::vector<Bead> beads = {{0, 0, centre_driven}};
   for (int k = 0; k < 6; ++k) {
@@ -38,7 +38,7 @@ std::vector<Bead> Hexagon(bool centre_driven, bool ring_driven) {
   return beads;
 }
 
-// Velocity of a bead about the origin, counter-clockwise, and away from it.
+// Velocity of a bead about the origin, counter-clockwise, and radially outwards.
 double Tangential(const Bead& bead, const Eigen::VectorXd& motion, int i) {
   return (bead.x * motion(3 * i + 1) - bead.y * motion(3 * i)) / std::hypot(bead.x, bead.y);
 }
@@ -75,7 +75,8 @@ TEST(FrictionPair, OneDriven) {
   EXPECT_NEAR(v(4) - v(1), 0.2, kExact);
 }
 
-// Exact: opposite spins do not slip, so opposite torques on the two beads are balanced by rotational drag alone.
+// Exact: counter-rotating surfaces do not slip, so opposite torques on the two beads are balanced by rotational drag
+// alone.
 TEST(FrictionPair, OppositeSpinsFeelNoForce) {
   const std::vector<Bead> beads = {{0, 0, true}, {1, 0, true}};
   const Balance balance(FrictionOnly(2), beads, kTorque);
@@ -108,7 +109,7 @@ void ExpectHexagon(const HexagonCase& c, bool ring_driven) {
   for (int i = 1; i < 7; ++i) {
     EXPECT_NEAR(v(3 * i + 2), c.ring_spin, kTable);
     EXPECT_NEAR(Tangential(beads[i], v, i), c.ring_speed, kTable);
-    EXPECT_NEAR(Radial(beads[i], v, i), 0, kExact);  // exact: friction across pulls nothing inwards
+    EXPECT_NEAR(Radial(beads[i], v, i), 0, kExact);  // exact: transverse friction has no radial component
   }
 }
 
@@ -119,7 +120,7 @@ TEST(FrictionCluster, SevenDriven) {
   ExpectHexagon({20, 0.26883309, 0.30206795, 0.27326440}, true);
 }
 
-// Computed separately. The ring comes to turn with the centre as friction grows.
+// Computed separately. With growing friction the ring turns with the centre.
 TEST(FrictionCluster, DrivenCentreOfAPassiveHexagon) {
   ExpectHexagon({0.5, 0.61290323, -0.03225806, 0.03225806}, false);
   ExpectHexagon({2, 0.31958763, -0.01030928, 0.04123711}, false);
@@ -139,7 +140,7 @@ std::vector<Bead> Crystal(RunSpec& spec, int columns, int rows) {
 }
 
 // Exact: w = T / (zeta_r + 3 g).
-TEST(FrictionCrystal, AllDrivenTurnsInPlace) {
+TEST(FrictionCrystal, AllDrivenTurnsWithoutTranslating) {
   RunSpec spec = FrictionOnly(2);
   auto beads = Crystal(spec, 8, 8);
   for (Bead& bead : beads) bead.spinner = true;
@@ -166,7 +167,7 @@ TEST(FrictionCrystal, OneDrivenAmongPassive) {
 
 struct DenseBed {
   RunSpec spec = DenseSpec(90);
-  std::vector<Bead> beads = BeadsOf(spec, kernels::LayOut(spec));
+  std::vector<Bead> beads = BeadsOf(spec, kernels::GenerateInitialState(spec));
 };
 
 void ExpectEnergyBalance(const Balance& balance) {
@@ -215,7 +216,7 @@ TEST(Energy, GrowsAtTheRateOfTheConservativePower) {
   EXPECT_NEAR(rate, balance.PowerOf(motion).conservative, 1e-5 * std::abs(rate));
 }
 
-TEST(Solution, IsLeftAloneByASweep) {
+TEST(Solution, IsAFixedPointOfASweep) {
   DenseBed bed;
   bed.spec.temperature = 0.002;
   for (const auto quantity : {DriveSpec::Quantity::kRate, DriveSpec::Quantity::kTorque}) {
@@ -226,7 +227,7 @@ TEST(Solution, IsLeftAloneByASweep) {
   }
 }
 
-TEST(Solution, IsWhereSweepsEnd) {
+TEST(Solution, IsTheLimitOfSweeps) {
   const DenseBed bed;
   const Balance balance(bed.spec, bed.beads, {DriveSpec::Quantity::kRate, 20});
   const Eigen::VectorXd solved = balance.Solve();
@@ -235,7 +236,7 @@ TEST(Solution, IsWhereSweepsEnd) {
   EXPECT_LT((swept - solved).norm(), 1e-8 * solved.norm());
 }
 
-// Exact: forces between beads cancel, so what is left of all drags and random forces on beads is nothing.
+// Exact: forces between beads cancel, so drag and random forces on all beads sum to zero.
 TEST(Solution, HasNoNetDrag) {
   const DenseBed bed;
   const Eigen::VectorXd motion = Balance(bed.spec, bed.beads, {DriveSpec::Quantity::kRate, 20}).Solve();
@@ -249,7 +250,8 @@ TEST(Solution, HasNoNetDrag) {
   EXPECT_NEAR(y, 0, 1e-11 * speeds);
 }
 
-// Exact: covariance 2 kT (Z + Gamma) / dt of the random force, here along a given direction of all motions.
+// Exact: covariance 2 kT (Z + Gamma) / dt of the random force, here along a given direction in the space of all
+// motions.
 TEST(RandomForce, HasTheVarianceOfTheFriction) {
   DenseBed bed;
   bed.spec.temperature = 0.3;

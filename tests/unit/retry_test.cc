@@ -1,4 +1,4 @@
-// Runs that become unstable, tried again with half the step.
+// Unstable runs, retried with half the step.
 #include <gtest/gtest.h>
 
 #include "beds.h"
@@ -25,37 +25,37 @@ RunSpec TooMuch(double amplitude, double time_step) {
   return spec;
 }
 
-// A step four times too long for the drive: half of half of it is enough, and the run reaches its end.
-TEST(Retry, GetsPastANumericalFailure) {
+// A step four times too long for the drive: after two halvings the run finishes.
+TEST(Retry, RecoversFromANumericalFailure) {
   RunSpec spec = TooMuch(40, 4e-3);
-  spec.retry.most_halvings = 0;
+  spec.retry.max_halvings = 0;
   ASSERT_EQ(OutcomeOf(spec, 100000).last.verdict, Verdict::kUnstable);
-  spec.retry.most_halvings = 4;
+  spec.retry.max_halvings = 4;
   const Outcome outcome = OutcomeOf(spec, 100000);
   ASSERT_EQ(outcome.last.verdict, Verdict::kFinished) << outcome.last.fault->message;
   ASSERT_FALSE(outcome.last.passed.empty());
-  for (const Fault& fault : outcome.last.passed) EXPECT_EQ(fault.nature, Fault::Nature::kNumerical);
+  for (const Fault& fault : outcome.last.passed) EXPECT_EQ(fault.cause, Fault::Cause::kNumerical);
   // The series has every sample once.
   ASSERT_EQ(outcome.samples.size(), 41u);
   for (std::size_t k = 0; k < outcome.samples.size(); ++k)
     EXPECT_EQ(outcome.samples[k].step, 100 * static_cast<int>(k));
 }
 
-TEST(Retry, CallsAFailureThatNoStepGetsPastPhysical) {
+TEST(Retry, CallsAFailureAtEveryStepPhysical) {
   RunSpec spec = TooMuch(3000, 5e-4);
   spec.health.closest_pair = 0.85;
   const Outcome outcome = OutcomeOf(spec, 100000);
   ASSERT_EQ(outcome.last.verdict, Verdict::kUnstable);
-  EXPECT_EQ(outcome.last.fault->nature, Fault::Nature::kPhysical);
+  EXPECT_EQ(outcome.last.fault->cause, Fault::Cause::kPhysical);
   EXPECT_EQ(outcome.last.fault->reason, Fault::Reason::kClosestPair);
 }
 
-TEST(Retry, DoesNotDependOnHowStepsAreCutIntoChunks) {
+TEST(Retry, DoesNotDependOnChunks) {
   const RunSpec spec = TooMuch(40, 4e-3);
   ExpectSameBits(OutcomeOf(spec, 100000), OutcomeOf(spec, 37));
 }
 
-// Breaks the run off again and again, each time after a chunk, and goes on from the last checkpoint on a new ensemble.
+// Interrupts the run repeatedly after a chunk and resumes from the last checkpoint on a new ensemble.
 Outcome BrokenOff(const RunSpec& spec, std::int64_t chunk, int chunks_between, std::size_t* faults) {
   const auto device = TestDevice(1);
   Outcome out;
@@ -72,14 +72,14 @@ Outcome BrokenOff(const RunSpec& spec, std::int64_t chunk, int chunks_between, s
       return out;
     }
     const kernels::BedState next = kernels::FromBytes(kernels::ToBytes(ensemble->Checkpoint(0)));
-    if (!first && next.step == checkpoint.step) ++chunks_between;  // it would never get on
+    if (!first && next.step == checkpoint.step) ++chunks_between;  // guarantees progress
     checkpoint = next;
     for (const auto& sample : out.samples) EXPECT_LT(sample.step, checkpoint.step);
   }
 }
 
-// A retry after the break goes back to where it would have gone without it.
-TEST(Retry, DoesNotDependOnBreaks) {
+// A retry after the interruption rolls back to the same state as without it.
+TEST(Retry, DoesNotDependOnInterruptions) {
   for (const double amplitude : {40.0, 3000.0}) {
     RunSpec spec = TooMuch(amplitude, 4e-3);
     const Outcome whole = OutcomeOf(spec, 100000);
@@ -92,19 +92,19 @@ TEST(Retry, DoesNotDependOnBreaks) {
       ASSERT_EQ(broken.last.fault.has_value(), whole.last.fault.has_value());
       if (whole.last.fault) {
         EXPECT_EQ(broken.last.fault->message, whole.last.fault->message);
-        EXPECT_EQ(broken.last.fault->nature, whole.last.fault->nature);
+        EXPECT_EQ(broken.last.fault->cause, whole.last.fault->cause);
       }
       EXPECT_GT(faults, 0u);
     }
   }
 }
 
-// Its end may move while it runs: it is then a run of that length from the start.
+// The end of a run may be moved while it runs; the result equals a run of the new length from the start.
 TEST(EndAt, MakesARunShorterOrLonger) {
   for (const std::int64_t n_steps : {137, 200, 463}) {
     for (const int halvings : {0, 2}) {
       RunSpec spec = TooMuch(10, 5e-4);
-      spec.retry.most_halvings = halvings;
+      spec.retry.max_halvings = halvings;
       spec.n_steps = n_steps;
       const Outcome planned = OutcomeOf(spec, 1000);
       spec.n_steps = 300;

@@ -1,4 +1,4 @@
-/// Runs through the public face of the kernels, and comparing what they gave.
+/// Runs through the public interface of the kernels, and comparison of their results.
 #pragma once
 
 #include <gtest/gtest.h>
@@ -12,7 +12,7 @@
 
 namespace gyrebox {
 
-/// Everything a run gave.
+/// All results of a run.
 struct Outcome {
   std::vector<kernels::Sample> samples;
   std::vector<kernels::Bead> beads;
@@ -44,7 +44,7 @@ inline Outcome OutcomeOf(const kernels::RunSpec& spec, std::int64_t chunk = 1000
 
 inline bool SameBits(double a, double b) { return std::memcmp(&a, &b, sizeof(double)) == 0; }
 
-inline void ExpectSamePlaces(const std::vector<kernels::Bead>& a, const std::vector<kernels::Bead>& b) {
+inline void ExpectSamePositions(const std::vector<kernels::Bead>& a, const std::vector<kernels::Bead>& b) {
   ASSERT_EQ(a.size(), b.size());
   for (std::size_t i = 0; i < a.size(); ++i) {
     ASSERT_TRUE(SameBits(a[i].x, b[i].x) && SameBits(a[i].y, b[i].y)) << "bead " << i;
@@ -54,7 +54,7 @@ inline void ExpectSamePlaces(const std::vector<kernels::Bead>& a, const std::vec
 }
 
 inline void ExpectSameBits(const Outcome& a, const Outcome& b) {
-  ExpectSamePlaces(a.beads, b.beads);
+  ExpectSamePositions(a.beads, b.beads);
   for (std::size_t i = 0; i < a.beads.size(); ++i) {
     ASSERT_TRUE(SameBits(a.beads[i].vx, b.beads[i].vx) && SameBits(a.beads[i].vy, b.beads[i].vy)) << "bead " << i;
     ASSERT_TRUE(SameBits(a.beads[i].spin, b.beads[i].spin)) << "bead " << i;
@@ -69,7 +69,7 @@ inline void ExpectSameBits(const Outcome& a, const Outcome& b) {
   }
 }
 
-/// Place of a column's first value in a sample.
+/// Index of a column's first value in a sample.
 inline std::size_t ValueAt(const std::vector<kernels::Column>& columns, const std::string& name) {
   std::size_t at = 0;
   for (const kernels::Column& column : columns) {

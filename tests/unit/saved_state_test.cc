@@ -1,4 +1,4 @@
-// Stop, save, load, go on: the same bits.
+// Stop, save, load and resume: the same bits.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -18,11 +18,11 @@ using kernels::Parameter;
 using kernels::RunSpec;
 using kernels::WaveSpec;
 
-// Everything that a state must carry: noise, disorder of every kind, a schedule with ramps.
+// Exercises everything that a state must carry: noise, disorder of every kind, a schedule with ramps.
 RunSpec Rich(DynamicsSpec::Equation equation, DriveSpec::Quantity quantity) {
   RunSpec spec = DenseSpec(130);
   spec.dynamics.equation = equation;
-  // Drags alone are stiff: a step of second order has half the limit of Euler's.
+  // Drags alone are stiff: the stability limit of a second-order step is half that of Euler's.
   if (equation == DynamicsSpec::Equation::kBrownian) spec.time_step = 1e-4;
   spec.n_steps = 400;
   spec.temperature = 0.01;
@@ -35,7 +35,14 @@ RunSpec Rich(DynamicsSpec::Equation equation, DriveSpec::Quantity quantity) {
   return spec;
 }
 
-TEST(SavedState, GoesOnWithTheSameBitsFromAnyStep) {
+// Sanitizers are slow and need only a few cuts.
+#if defined(__SANITIZE_ADDRESS__)
+constexpr int kCuts = 9;
+#else
+constexpr int kCuts = 100;
+#endif
+
+TEST(SavedState, ResumesWithTheSameBitsFromAnyStep) {
   const auto device = TestDevice(2);
   std::mt19937_64 random(11);
   using Step = DynamicsSpec::Step;
@@ -49,7 +56,7 @@ TEST(SavedState, GoesOnWithTheSameBitsFromAnyStep) {
       const auto whole = device->NewEnsemble(std::vector{spec});
       const auto all = whole->Advance(spec.n_steps)[0];
       ASSERT_EQ(all.verdict, kernels::Verdict::kFinished) << (all.fault ? all.fault->message : "");
-      for (int cut = 0; cut < (order == Step::kSecondOrder ? 100 : 30); ++cut) {
+      for (int cut = 0; cut < (order == Step::kSecondOrder ? kCuts : kCuts / 3); ++cut) {
         const std::int64_t step = std::uniform_int_distribution<std::int64_t>(0, spec.n_steps)(random);
         const auto first = device->NewEnsemble(std::vector{spec});
         const auto before = first->Advance(step)[0];
@@ -58,8 +65,8 @@ TEST(SavedState, GoesOnWithTheSameBitsFromAnyStep) {
         second->Load(0, kernels::FromBytes(bytes));
         const auto after = second->Advance(spec.n_steps)[0];
         ASSERT_EQ(after.verdict, kernels::Verdict::kFinished);
-        ASSERT_NO_FATAL_FAILURE(ExpectSamePlaces(second->Beads(0), whole->Beads(0))) << "cut at step " << step;
-        // What is measured after the cut is what is measured without it.
+        ASSERT_NO_FATAL_FAILURE(ExpectSamePositions(second->Beads(0), whole->Beads(0))) << "cut at step " << step;
+        // Samples after the cut equal those of the uninterrupted run.
         ASSERT_FALSE(after.samples.empty());
         ASSERT_EQ(after.samples.back().step, all.samples.back().step);
         for (std::size_t c = 0; c < all.samples.back().values.size(); ++c) {
@@ -70,7 +77,7 @@ TEST(SavedState, GoesOnWithTheSameBitsFromAnyStep) {
   }
 }
 
-TEST(SavedState, CutOffOrChangedBytesAreRefused) {
+TEST(SavedState, TruncatedOrChangedBytesAreRefused) {
   const auto device = TestDevice(1);
   const RunSpec spec = Rich(DynamicsSpec::Equation::kLagged, DriveSpec::Quantity::kRate);
   const auto ensemble = device->NewEnsemble(std::vector{spec});
@@ -90,7 +97,7 @@ TEST(SavedState, CutOffOrChangedBytesAreRefused) {
   EXPECT_THROW(smaller->Load(0, kernels::FromBytes(bytes)), std::invalid_argument);
 }
 
-// What a run leaves behind is where another one starts, to the last bit of every place and angle.
+// A run may start from the final state of another, to the last bit of every position and angle.
 TEST(SavedStart, HasTheBeadsOfTheOtherBed) {
   const auto device = TestDevice(1);
   const RunSpec first = Rich(DynamicsSpec::Equation::kLagged, DriveSpec::Quantity::kRate);
@@ -102,9 +109,9 @@ TEST(SavedStart, HasTheBeadsOfTheOtherBed) {
   next.adjustments.clear();
   next.drive = {};
   next.drive.wave.amplitude = 3;
-  next.seeds.places = 77;
+  next.seeds.positions = 77;
   next.start = {};
-  next.start.places = kernels::StartSpec::Places::kSaved;
+  next.start.arrangement = kernels::StartSpec::Arrangement::kSaved;
   next.start.saved = saved;
   ASSERT_TRUE(kernels::Validate(next).empty());
   const auto after = device->NewEnsemble(std::vector{next});
@@ -140,10 +147,10 @@ TEST(SavedStart, IsRefusedWhereTheBedIsAnother) {
     const auto faults = kernels::Validate(spec);
     return faults.size() == 1 && faults[0].field == "start.saved" ? faults[0].reason : std::string("not one fault");
   };
-  spec.start.places = kernels::StartSpec::Places::kSaved;
+  spec.start.arrangement = kernels::StartSpec::Arrangement::kSaved;
   EXPECT_EQ(reason(), "there is no saved bed to start from");
-  const auto laid_out = kernels::LayOut(DenseSpec(100));
-  kernels::SavedBed saved{spec.side_x, spec.side_y, laid_out.x, laid_out.y, laid_out.angle, laid_out.spinner};
+  const auto initial = kernels::GenerateInitialState(DenseSpec(100));
+  kernels::SavedBed saved{spec.side_x, spec.side_y, initial.x, initial.y, initial.angle, initial.spinner};
   const auto with = [&](const kernels::SavedBed& bed) {
     spec.start.saved = std::make_shared<const kernels::SavedBed>(bed);
     return reason();

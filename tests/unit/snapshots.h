@@ -19,7 +19,7 @@ inline kernels::Snapshot EmptySnapshot(double side_x, double side_y) {
   return out;
 }
 
-/// Adds a bead at rest, by its fixed-point place.
+/// Adds a bead at rest, by its fixed-point position.
 inline void AddBeadAt(kernels::Snapshot& out, std::uint32_t x, std::uint32_t y, bool spinner = true) {
   out.x.push_back(x);
   out.y.push_back(y);
@@ -27,15 +27,15 @@ inline void AddBeadAt(kernels::Snapshot& out, std::uint32_t x, std::uint32_t y, 
   for (auto* values : {&out.vx, &out.vy, &out.spin}) values->push_back(0);
   out.spinner.push_back(spinner ? 1 : 0);
 }
-/// Adds a bead at rest, by its place in sigma.
+/// Adds a bead at rest, by its position in sigma.
 inline void AddBead(kernels::Snapshot& out, double x, double y, bool spinner = true) {
   AddBeadAt(out, kernels::ToFixed(x / out.side_x), kernels::ToFixed(y / out.side_y), spinner);
 }
 
-/// Beads anywhere, each a spinner with this chance.
-inline kernels::Snapshot RandomSnapshot(int n_beads, double side_x, double side_y, double spinner_chance,
+/// Beads at random positions, each a spinner with this probability.
+inline kernels::Snapshot RandomSnapshot(int n_beads, double side_x, double side_y, double spinner_probability,
                                         std::mt19937& random) {
-  std::bernoulli_distribution chance(spinner_chance);
+  std::bernoulli_distribution chance(spinner_probability);
   kernels::Snapshot out = EmptySnapshot(side_x, side_y);
   for (int i = 0; i < n_beads; ++i) {
     const auto x = static_cast<std::uint32_t>(random()), y = static_cast<std::uint32_t>(random());
@@ -44,7 +44,7 @@ inline kernels::Snapshot RandomSnapshot(int n_beads, double side_x, double side_
   return out;
 }
 
-/// A perfect triangular crystal of passive beads; an even number of rows. Places are exact for powers of two.
+/// A perfect triangular crystal of passive beads; the number of rows is even. Positions are exact for powers of two.
 inline kernels::Snapshot TriangularCrystal(int columns, int rows, double spacing) {
   kernels::Snapshot out = EmptySnapshot(columns * spacing, rows * spacing * std::sqrt(3.0) / 2);
   for (int row = 0; row < rows; ++row) {
@@ -68,7 +68,7 @@ inline kernels::Snapshot SquareCrystal(int columns, int rows, double spacing) {
   return out;
 }
 
-/// The same bed with its beads numbered in another order.
+/// The same bed with its beads in another order.
 inline kernels::Snapshot Shuffled(const kernels::Snapshot& bed, std::mt19937& random) {
   std::vector<std::size_t> order(bed.x.size());
   std::iota(order.begin(), order.end(), std::size_t{0});
@@ -84,7 +84,7 @@ inline kernels::Snapshot Shuffled(const kernels::Snapshot& bed, std::mt19937& ra
   return out;
 }
 
-/// The same bed seen from another origin.
+/// The same bed with another origin.
 inline kernels::Snapshot Shifted(const kernels::Snapshot& bed, std::mt19937& random) {
   kernels::Snapshot out = bed;
   const auto shift_x = static_cast<std::uint32_t>(random()), shift_y = static_cast<std::uint32_t>(random());

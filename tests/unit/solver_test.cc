@@ -1,4 +1,4 @@
-// The converged solver against dense solutions, in double and in the engine.
+// The converged solver against dense solutions, in double precision and in the engine.
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -27,8 +27,8 @@ using kernels::Motion;
 using kernels::RunSpec;
 using kernels::WaveSpec;
 
-// The friction system of a bed in double precision, built bead by bead from the laws that the engine uses, every pair
-// tried; spins of spinners imposed.
+// The friction system of a bed in double precision, assembled bead by bead over all pairs from the engine's laws; spins
+// of spinners are imposed.
 class PlainSystem {
  public:
   PlainSystem(const RunSpec& spec, const std::vector<reference::Bead>& beads, double rate)
@@ -53,7 +53,7 @@ class PlainSystem {
       first.turning += row.c / spec_.drag.rotational;
     }
     before_ = v_;
-    first.residual = first.right = Make(1).residual;  // v holds nothing but imposed spins, so r is b
+    first.residual = first.right = Make(1).residual;  // v holds imposed spins only, so r is b
     return first;
   }
   kernels::SweepSums Sweep(double omega, bool) {
@@ -63,7 +63,7 @@ class PlainSystem {
   }
 
  private:
-  // Everything but the friction of the bead's own motion on the right.
+  // Moves everything but the bead's own friction to the right-hand side.
   BalanceRow<double> Row(std::size_t i) const {
     BalanceRow<double> row(spec_.drag);
     for (std::size_t j = 0; j < beads_.size(); ++j) {
@@ -132,8 +132,8 @@ void ExpectMotion(const std::vector<kernels::Bead>& beads, const VectorXd& truth
 TEST(Sweeps, EqualADenseSolveInDouble) {
   for (std::uint64_t seed = 1; seed <= 3; ++seed) {
     RunSpec spec = ConvergedSpec(200);
-    spec.seeds.places = seed;
-    const auto beads = BeadsOf(spec, kernels::LayOut(spec));
+    spec.seeds.positions = seed;
+    const auto beads = BeadsOf(spec, kernels::GenerateInitialState(spec));
     PlainSystem system(spec, beads, 20);
     const kernels::SolverReport report = kernels::SolveBySweeps(system, 200, {1e-13}, 1000);
     EXPECT_TRUE(report.converged);
@@ -152,9 +152,9 @@ TEST(Converged, EqualsADenseSolveOnRandomBeds) {
   for (const auto quantity : {DriveSpec::Quantity::kRate, DriveSpec::Quantity::kTorque}) {
     for (std::uint64_t seed = 1; seed <= 3; ++seed) {
       RunSpec spec = ConvergedSpec(200);
-      spec.seeds.places = seed;
+      spec.seeds.positions = seed;
       spec.drive.quantity = quantity;
-      const auto beads = BeadsOf(spec, kernels::LayOut(spec));
+      const auto beads = BeadsOf(spec, kernels::GenerateInitialState(spec));
       const kernels::StepCodes runnable = kernels::RunnableStepCodes();
       for (int c = 0; c < runnable.count; ++c) {
         Bed bed(spec, *runnable.codes[c]);
@@ -165,13 +165,13 @@ TEST(Converged, EqualsADenseSolveOnRandomBeds) {
   }
 }
 
-// The midpoint step of the reference: one random vector, drawn at the start, in both solves.
+// The midpoint step of the reference: one random vector, drawn at the start of the step, enters both solves.
 TEST(Converged, TakesTheMidpointStepOfTheReference) {
   RunSpec spec = ConvergedSpec(100);
   spec.temperature = 0.05;
   spec.drive.quantity = DriveSpec::Quantity::kTorque;
   const reference::Imposed torque{DriveSpec::Quantity::kTorque, 20};
-  auto beads = BeadsOf(spec, kernels::LayOut(spec));
+  auto beads = BeadsOf(spec, kernels::GenerateInitialState(spec));
   const reference::Balance start(spec, beads, torque, 0);
   auto middle = beads;
   RunSpec half_step = spec;
@@ -184,8 +184,8 @@ TEST(Converged, TakesTheMidpointStepOfTheReference) {
   ExpectMotion(bed.Beads(), motion, 2e-5);
 }
 
-// The motion changes little from step to step under a steady drive: to get from the last one to a residual of 1e-3
-// takes a handful of sweeps, and from none at all over twice as many.
+// Under a steady drive the motion changes little from step to step: starting from the last motion takes a handful of
+// sweeps to a residual of 1e-3, starting from zero over twice as many.
 TEST(Converged, WarmStartTakesFewSweeps) {
   constexpr int kFew = 5;
   RunSpec spec = ConvergedSpec(200, 1e-3);
@@ -195,15 +195,15 @@ TEST(Converged, WarmStartTakesFewSweeps) {
   const kernels::BedState warm = begun->Save(0);
   kernels::BedState cold = warm;
   for (auto* part : {&cold.vx, &cold.vy, &cold.spin}) std::fill(part->begin(), part->end(), 0.0f);
-  const auto run = [&](const kernels::BedState& state, int most_sweeps) {
-    spec.dynamics.most_iterations = most_sweeps;
+  const auto run = [&](const kernels::BedState& state, int max_sweeps) {
+    spec.dynamics.max_iterations = max_sweeps;
     const auto ensemble = device->NewEnsemble(std::vector{spec});
     ensemble->Load(0, state);
     return ensemble->Advance(spec.n_steps)[0];
   };
   EXPECT_EQ(run(warm, kFew).verdict, kernels::Verdict::kFinished);
-  for (const int most_sweeps : {kFew, 2 * kFew}) {
-    const kernels::RunChunk stopped = run(cold, most_sweeps);
+  for (const int max_sweeps : {kFew, 2 * kFew}) {
+    const kernels::RunChunk stopped = run(cold, max_sweeps);
     EXPECT_EQ(stopped.verdict, kernels::Verdict::kUnstable);
     EXPECT_EQ(stopped.step, 500);
     ASSERT_TRUE(stopped.fault.has_value());
@@ -235,13 +235,13 @@ TEST(Converged, SameBitsForEveryInstructionSetAndNumberOfThreads) {
     for (int c = 1; c < runnable.count; ++c) {
       Bed other(spec, *runnable.codes[c]);
       other.Advance(spec.n_steps);
-      ExpectSamePlaces(first.Beads(), other.Beads());
+      ExpectSamePositions(first.Beads(), other.Beads());
     }
     ExpectSameBits(OutcomeOf(spec, 7, 1), OutcomeOf(spec, 1000, 2));
   }
 }
 
-// Largest eigenvalue of D^-1 A. Sweeps with the diagonal D contract where it is under 2.
+// Largest eigenvalue of D^-1 A. Sweeps with the block diagonal D contract where it is below 2.
 double LargestEigenvalue(const Eigen::MatrixXd& a, Index block) {
   Eigen::MatrixXd d = Eigen::MatrixXd::Zero(a.rows(), a.cols());
   for (Index at = 0; at < a.rows(); at += block) d.block(at, at, block, block) = a.block(at, at, block, block);
@@ -251,22 +251,22 @@ double LargestEigenvalue(const Eigen::MatrixXd& a, Index block) {
 }
 
 // Exact: each pair's friction is u u^T with u on two beads, and (u_i x_i + u_j x_j)^2 <= 2 (u_i x_i)^2 + 2 (u_j x_j)^2,
-// so the blocks of the beads bound it by twice themselves, whatever the coefficients. Single numbers on the diagonal do
-// not: their sweeps diverge where friction along the line of centres, or rotational drag, is weak.
+// so twice the bead blocks bound it for any coefficients. A scalar diagonal does not: its sweeps diverge where friction
+// along the line of centres, or rotational drag, is weak.
 TEST(Lagged, SweepsWithTheBlockOfABeadContractWhereSweepsWithTheDiagonalDiverge) {
   for (const bool weak_normal : {true, false}) {
     RunSpec spec = DenseSpec(150);
     (weak_normal ? spec.friction.normal : spec.drag.rotational) = weak_normal ? 0.5 : 0.1;
     if (!weak_normal) spec.friction.normal = 0.5;
-    const auto beads = BeadsOf(spec, kernels::LayOut(spec));
+    const auto beads = BeadsOf(spec, kernels::GenerateInitialState(spec));
     const Eigen::MatrixXd a = reference::Balance(spec, beads, {DriveSpec::Quantity::kTorque, 0}).matrix();
     EXPECT_GT(LargestEigenvalue(a, 1), 2) << "weak normal friction: " << weak_normal;
     EXPECT_LT(LargestEigenvalue(a, 3), 2) << "weak normal friction: " << weak_normal;
   }
 }
 
-// Little friction along the line of centres; little rotational drag.
-TEST(Converged, HoldsItsToleranceWhereFrictionIsLopsided) {
+// Weak friction along the line of centres; weak rotational drag.
+TEST(Converged, HoldsItsToleranceWithAnisotropicFriction) {
   for (const bool weak_normal : {true, false}) {
     RunSpec spec = ConvergedSpec(400, 1e-3);
     spec.drive = {DriveSpec::Quantity::kRate, {.shape = WaveSpec::Shape::kSine, .amplitude = 20, .frequency = 1}, {}};
@@ -282,24 +282,24 @@ TEST(Converged, HoldsItsToleranceWhereFrictionIsLopsided) {
   }
 }
 
-TEST(Lagged, SaysOnceWhereItsResidualPassesThatOfNoMotion) {
+TEST(Lagged, WarnsOnceWhenTheResidualExceedsThatOfNoMotion) {
   RunSpec spec = ConvergedSpec(400);
   spec.dynamics.equation = DynamicsSpec::Equation::kLagged;
   kernels::Course course(spec);
   kernels::RunChunk chunk;
-  course.Alarm(0.99, 1, chunk);
-  EXPECT_EQ(chunk.alarm, "");
-  course.Alarm(1.01, 2, chunk);
-  EXPECT_NE(chunk.alarm, "");
+  course.Warning(0.99, 1, chunk);
+  EXPECT_EQ(chunk.warning, "");
+  course.Warning(1.01, 2, chunk);
+  EXPECT_NE(chunk.warning, "");
   kernels::RunChunk next;
-  course.Alarm(2, 3, next);
-  EXPECT_EQ(next.alarm, "");
+  course.Warning(2, 3, next);
+  EXPECT_EQ(next.warning, "");
   EXPECT_TRUE(course.running());
 }
 
-// Strong friction across the line of centres, little along it, and little drag on turning: one sweep a step falls
+// Strong friction across the line of centres, weak friction along it, and weak rotational drag: one sweep per step lags
 // behind.
-TEST(Lagged, RaisesItsAlarmWhereOneSweepLeavesMoreThanNoMotionWould) {
+TEST(Lagged, WarnsOnceWhereOneSweepDoesNotKeepUp) {
   RunSpec spec = ConvergedSpec(400);
   spec.dynamics.equation = DynamicsSpec::Equation::kLagged;
   spec.drive = {DriveSpec::Quantity::kRate, {.shape = WaveSpec::Shape::kSine, .amplitude = 20, .frequency = 1}, {}};
@@ -309,20 +309,20 @@ TEST(Lagged, RaisesItsAlarmWhereOneSweepLeavesMoreThanNoMotionWould) {
   spec.temperature = 0.002;
   spec.measure.interval_steps = 50;
   const auto device = TestDevice(1);
-  int alarms = 0;
+  int warnings = 0;
   const auto ensemble = device->NewEnsemble(std::vector{spec});
   kernels::RunChunk chunk;
   while (chunk.verdict == kernels::Verdict::kRunning) {
     chunk = ensemble->Advance(50)[0];
-    alarms += chunk.alarm.empty() ? 0 : 1;
+    warnings += chunk.warning.empty() ? 0 : 1;
   }
-  EXPECT_EQ(alarms, 1);
+  EXPECT_EQ(warnings, 1);
   EXPECT_FALSE(kernels::MayBeLagged(spec, kernels::PeaksOf(spec)));
 
   spec.friction = {};
   spec.drag = {};
   const auto usual = device->NewEnsemble(std::vector{spec});
-  EXPECT_TRUE(usual->Advance(1000)[0].alarm.empty());
+  EXPECT_TRUE(usual->Advance(1000)[0].warning.empty());
 }
 
 }  // namespace

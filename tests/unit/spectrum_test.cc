@@ -1,4 +1,4 @@
-// Waves against their spectra.
+// Waveforms against their spectra.
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -16,7 +16,7 @@ using kernels::WaveSpec;
 using Shape = WaveSpec::Shape;
 using std::numbers::pi;
 
-// Values of a wave over a time that holds whole periods of all its lines.
+// Values of a waveform over a time that holds whole periods of all its lines.
 std::vector<double> ValuesOf(const WaveSpec& wave, double duration, int samples) {
   std::vector<double> values;
   kernels::Phases phases;
@@ -27,7 +27,7 @@ std::vector<double> ValuesOf(const WaveSpec& wave, double duration, int samples)
   return values;
 }
 
-// Amplitude of the line at a frequency, with its phase: c such that the line is Re(c exp(i 2 pi f t)).
+// Complex amplitude c of the line at a frequency: the line is Re(c exp(i 2 pi f t)).
 std::complex<double> Line(const std::vector<double>& values, double duration, double frequency) {
   std::complex<double> sum = 0;
   for (std::size_t i = 0; i < values.size(); ++i) {
@@ -87,20 +87,20 @@ TEST(Spectrum, OfSquareAndTriangleWaves) {
 
 TEST(Spectrum, OfASumHasEachOfItsTerms) {
   WaveSpec wave{.shape = Shape::kSum, .amplitude = 2, .n_terms = 3};
-  const double shares[] = {1, -0.5, 0.25};
+  const double fractions[] = {1, -0.5, 0.25};
   const double frequencies[] = {1, 3, 7};
-  for (int k = 0; k < 3; ++k) wave.term_shares[k] = shares[k], wave.term_frequencies[k] = frequencies[k];
+  for (int k = 0; k < 3; ++k) wave.term_weights[k] = fractions[k], wave.term_frequencies[k] = frequencies[k];
   const auto values = ValuesOf(wave, 1, 1000);
-  for (int k = 0; k < 3; ++k) EXPECT_NEAR(std::abs(Line(values, 1, frequencies[k])), 2 * std::abs(shares[k]), 1e-9);
+  for (int k = 0; k < 3; ++k) EXPECT_NEAR(std::abs(Line(values, 1, frequencies[k])), 2 * std::abs(fractions[k]), 1e-9);
   EXPECT_NEAR(std::abs(Line(values, 1, 5)), 0, 1e-9);
 }
 
-TEST(Spectrum, OfASteadyWaveIsNothingButItsMean) {
+TEST(Spectrum, OfASteadyWaveIsItsMeanOnly) {
   const auto values = ValuesOf({.shape = Shape::kSteady, .amplitude = 2}, 1, 100);
   for (const double value : values) EXPECT_EQ(value, 2);
 }
 
-// Exact: a chirp from f0 to f1 has passed (f0 + f1)/2 turns a sweep: zeros, up and down, twice that.
+// Exact: a chirp from f0 to f1 makes (f0 + f1)/2 turns per sweep, and twice as many zero crossings, up and down.
 TEST(Spectrum, OfAChirpHasTheTurnsOfItsMeanFrequency) {
   const WaveSpec wave{.shape = Shape::kChirp, .amplitude = 1, .frequency = 2, .last_frequency = 10, .sweep_time = 5};
   const auto values = ValuesOf(wave, 5, 100000);
@@ -113,8 +113,8 @@ TEST(Spectrum, OfAChirpHasTheTurnsOfItsMeanFrequency) {
   EXPECT_NEAR(zeros_first, 20, 1);  // mean frequency 4 in the first half, 8 in the second
 }
 
-// Exact: the angle of a free bead has the lines of its torque over zeta_r 2 pi f, so the sidebands are not equal; that
-// of a square torque is a triangle of peak to peak A T / (2 zeta_r).
+// Exact: the angle of a free bead has the lines of its torque divided by zeta_r 2 pi f, so the sidebands are unequal;
+// for a square torque the angle is a triangle wave of peak-to-peak amplitude A T / (2 zeta_r).
 TEST(Spectrum, OfTheAngleOfADrivenBead) {
   kernels::RunSpec spec = DenseSpec(1, 0.01);
   spec.n_spinners = 1;

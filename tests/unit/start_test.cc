@@ -12,7 +12,7 @@ namespace gyrebox {
 namespace {
 
 using kernels::RunSpec;
-using Places = kernels::StartSpec::Places;
+using Arrangement = kernels::StartSpec::Arrangement;
 
 double ClosestPair(const RunSpec& spec, const std::vector<reference::Bead>& beads) {
   double closest = 1e9;
@@ -25,31 +25,31 @@ double ClosestPair(const RunSpec& spec, const std::vector<reference::Bead>& bead
   return closest;
 }
 
-TEST(RandomStart, KeepsTheClosestPairAskedFor) {
+TEST(RandomStart, KeepsTheRequestedClosestPair) {
   for (const double fraction : {0.1, 0.5, 0.7, 0.8}) {
     const RunSpec spec = DenseSpec(400, fraction);
-    const auto start = kernels::LayOut(spec);
+    const auto start = kernels::GenerateInitialState(spec);
     EXPECT_EQ(start.failure, "");
     EXPECT_GE(ClosestPair(spec, BeadsOf(spec, start)), spec.start.closest_pair - 1e-6) << fraction;
   }
 }
 
-TEST(RandomStart, SaysWhatItReachedWhereItFails) {
+TEST(RandomStart, ReportsTheClosestPairReachedOnFailure) {
   RunSpec spec = DenseSpec(200, 0.9);
   spec.start.closest_pair = 0.99;
-  EXPECT_NE(kernels::LayOut(spec).failure, "");
+  EXPECT_NE(kernels::GenerateInitialState(spec).failure, "");
 }
 
-TEST(Start, HasExactlyTheSpinnersAskedFor) {
+TEST(Start, HasTheRequestedNumberOfSpinners) {
   for (const std::int64_t spinners : {0, 1, 37, 200}) {
     RunSpec spec = DenseSpec(200);
     spec.n_spinners = spinners;
-    const auto start = kernels::LayOut(spec);
+    const auto start = kernels::GenerateInitialState(spec);
     EXPECT_EQ(std::count(start.spinner.begin(), start.spinner.end(), 1), spinners);
   }
 }
 
-// Common practice: every bead has the same chance to be a spinner.
+// Common practice: every bead is a spinner with the same probability.
 TEST(Start, ScattersSpinnersEvenly) {
   std::vector<int> count(50, 0);
   const int seeds = 2000;
@@ -57,34 +57,34 @@ TEST(Start, ScattersSpinnersEvenly) {
     RunSpec spec = DenseSpec(50, 0.1);
     spec.start.closest_pair = 0;
     spec.n_spinners = 10;
-    spec.seeds.places = static_cast<std::uint64_t>(seed);
-    const auto start = kernels::LayOut(spec);
+    spec.seeds.positions = static_cast<std::uint64_t>(seed);
+    const auto start = kernels::GenerateInitialState(spec);
     for (int i = 0; i < 50; ++i) count[i] += start.spinner[i];
   }
   for (const int c : count) EXPECT_NEAR(c, 0.2 * seeds, 5 * std::sqrt(0.2 * 0.8 * seeds));
 }
 
-TEST(Start, DependsOnItsSeedOfPlacesAlone) {
+TEST(Start, DependsOnItsPositionSeedAlone) {
   RunSpec spec = DenseSpec(100);
-  const auto one = kernels::LayOut(spec);
+  const auto one = kernels::GenerateInitialState(spec);
   spec.seeds.noise = 99;
   spec.seeds.disorder = 99;
-  EXPECT_EQ(kernels::LayOut(spec).x, one.x);
-  EXPECT_EQ(kernels::LayOut(spec).spinner, one.spinner);
-  spec.seeds.places = 2;
-  EXPECT_NE(kernels::LayOut(spec).x, one.x);
-  EXPECT_NE(kernels::LayOut(spec).spinner, one.spinner);
+  EXPECT_EQ(kernels::GenerateInitialState(spec).x, one.x);
+  EXPECT_EQ(kernels::GenerateInitialState(spec).spinner, one.spinner);
+  spec.seeds.positions = 2;
+  EXPECT_NE(kernels::GenerateInitialState(spec).x, one.x);
+  EXPECT_NE(kernels::GenerateInitialState(spec).spinner, one.spinner);
 }
 
 TEST(TriangularStart, HasSixNeighboursAtOneDistance) {
   RunSpec spec;
   spec.n_beads = 12 * 14;
-  spec.start.places = Places::kTriangular;
-  const auto sides = kernels::FitSides(spec.start.places, spec.n_beads, 0.8, 1);
+  spec.start.arrangement = Arrangement::kTriangular;
+  const auto sides = kernels::FitSides(spec.start.arrangement, spec.n_beads, 0.8, 1);
   spec.side_x = sides.x;
   spec.side_y = sides.y;
   EXPECT_TRUE(kernels::Validate(spec).empty());
-  const auto beads = BeadsOf(spec, kernels::LayOut(spec));
+  const auto beads = BeadsOf(spec, kernels::GenerateInitialState(spec));
   // Exact: at packing fraction phi the spacing is sqrt(pi / (2 sqrt 3 phi)).
   const double spacing = std::sqrt(std::numbers::pi / (2 * std::numbers::sqrt3 * 0.8));
   EXPECT_NEAR(ClosestPair(spec, beads), spacing, 1e-6);
@@ -102,7 +102,7 @@ TEST(TriangularStart, HasSixNeighboursAtOneDistance) {
 // Exact.
 TEST(FitSides, GivesThePackingFractionAndTheAspectRatio) {
   for (const double ratio : {0.5, 1.0, 2.0}) {
-    const auto sides = kernels::FitSides(Places::kRandom, 1536, 0.7, ratio);
+    const auto sides = kernels::FitSides(Arrangement::kRandom, 1536, 0.7, ratio);
     EXPECT_NEAR(1536 * std::numbers::pi / 4 / (sides.x * sides.y), 0.7, 1e-12);
     EXPECT_NEAR(sides.y / sides.x, ratio, 1e-12);
   }
@@ -129,7 +129,7 @@ TEST(Validate, FindsEachFaultAndNamesItsField) {
   EXPECT_EQ(field_of(spec), "n_spinners");
   spec = sound;
   spec.n_beads = 101;
-  spec.start.places = Places::kTriangular;
+  spec.start.arrangement = Arrangement::kTriangular;
   EXPECT_EQ(field_of(spec), "n_beads");
 }
 

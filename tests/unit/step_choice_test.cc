@@ -1,4 +1,4 @@
-// The step that follows from a run.
+// The time step derived from a run.
 #include "gyrebox/step_choice.h"
 
 #include <gtest/gtest.h>
@@ -27,13 +27,13 @@ RunSpec Driven(double amplitude) {
 
 StepChoice ChoiceOf(const RunSpec& spec, double packing = kLoose) { return ChooseStep(spec, PeaksOf(spec), packing); }
 
-TEST(StepChoice, IsTheLargestWhereNothingAsksForLess) {
+TEST(StepChoice, IsTheLargestWhereNothingRequiresLess) {
   const StepChoice choice = ChoiceOf(Driven(10));
   EXPECT_EQ(choice.limit, StepLimit::kLargest);
   EXPECT_EQ(choice.step, kConstants.largest);
 }
 
-// Common practice: at packing 0.70 sizes up to 60 rad/tau do not change below 5e-4 of first order.
+// Common practice: at packing 0.70 and up to 60 rad/tau, sizes do not change below a first-order step of 5e-4.
 TEST(StepChoice, LosesNothingUnderWeakDrives) {
   for (const double temperature : {0.0, 0.002}) {
     for (const double amplitude : {8.0, 20.0, 30.0}) {
@@ -66,7 +66,7 @@ TEST(StepChoice, FollowsThePeakRateByTheOrderOfTheStep) {
   EXPECT_NEAR(ChoiceOf(spec, kDense).step, first_order.step * kConstants.drift_pressed, 1e-12);
 }
 
-// A converged step with noise is a midpoint step, of second order whatever is asked for.
+// A converged step with noise is a midpoint step, of second order whatever order is requested.
 TEST(StepChoice, FollowsTheOrderThatARunTakes) {
   RunSpec spec = Driven(135), first_order = Driven(135);
   first_order.dynamics.step = DynamicsSpec::Step::kFirstOrder;
@@ -91,7 +91,7 @@ TEST(StepChoice, FollowsWavesContactsAndNoise) {
   fast.drive.wave.frequency = 100;
   EXPECT_EQ(ChoiceOf(fast).limit, StepLimit::kWave);
   EXPECT_NEAR(ChoiceOf(fast).step, kConstants.phase / (200 * std::numbers::pi), 1e-12);
-  // Of first order the variance of places is off by the step, and a hundredth of it is soon reached.
+  // At first order the variance of positions has a relative error proportional to the step, which soon reaches 1 %.
   RunSpec warm = Driven(0);
   warm.temperature = 0.5;
   EXPECT_EQ(ChoiceOf(warm).limit, StepLimit::kContact);
@@ -100,12 +100,12 @@ TEST(StepChoice, FollowsWavesContactsAndNoise) {
   RunSpec stiff = Driven(1);
   stiff.temperature = 0;
   stiff.dynamics.equation = DynamicsSpec::Equation::kBrownian;
-  stiff.dynamics.swirl = 0;
+  stiff.dynamics.transverse_coupling = 0;
   stiff.force = {ForceSpec::Law::kHarmonic, 2000, 0.05, 1};
-  // Harmonic: stiffness 2000 at every touch, so the step is the margin over 6 times that.
+  // Harmonic: stiffness 2000 at every contact, so the step is the margin over 6 times that.
   EXPECT_EQ(ChoiceOf(stiff).limit, StepLimit::kContact);
   EXPECT_NEAR(ChoiceOf(stiff).step, kConstants.margin / 12000, 1e-9);
-  // Without forces a free bead is all that noise moves: 6 sqrt(2 kT dt / zeta) is the limit.
+  // Without forces only noise moves a free bead: 6 sqrt(2 kT dt / zeta) is the limit.
   RunSpec free = Driven(0);
   free.dynamics.equation = DynamicsSpec::Equation::kBrownian;
   free.force.strength = 0;
@@ -145,8 +145,8 @@ TEST(Peaks, AreThoseOfTheWave) {
   EXPECT_EQ(PeaksOf(spec).frequency, 4);
   spec.drive.wave.shape = WaveSpec::Shape::kSum;
   spec.drive.wave.n_terms = 2;
-  spec.drive.wave.term_shares[0] = 1;
-  spec.drive.wave.term_shares[1] = -0.5;
+  spec.drive.wave.term_weights[0] = 1;
+  spec.drive.wave.term_weights[1] = -0.5;
   EXPECT_EQ(PeaksOf(spec).rate, 30);
   spec.drive.quantity = DriveSpec::Quantity::kTorque;
   spec.drag.rotational = 2;
@@ -181,8 +181,8 @@ TEST(Peaks, AreThoseOfTheWholeCourse) {
   EXPECT_EQ(With(spec, {other}).frequency, 1);
 }
 
-// A ramp that begins while the drive is weak ends with a strong one.
-TEST(Peaks, TakeRampsThatRunTogetherAtTheirHigherEnds) {
+// Ramps of several parameters may overlap, so each counts at the higher of its two ends.
+TEST(Peaks, TakeSimultaneousRampsAtTheirHigherEnds) {
   RunSpec spec = Driven(60);
   spec.drive.wave.shape = WaveSpec::Shape::kAm;
   const Adjustment both = {.step = 0,

@@ -1,5 +1,3 @@
-#include "measure/structure.h"
-
 #include <gtest/gtest.h>
 
 #include <complex>
@@ -7,6 +5,7 @@
 #include <set>
 
 #include "estimate.h"
+#include "measure/structure_factor/structure_factor.h"
 #include "snapshots.h"
 
 namespace gyrebox::kernels {
@@ -19,9 +18,9 @@ StructureSummary Measure(StructureFactor& structure, const Snapshot& bed, Route 
   return structure.Measure(bed.x, bed.y, bed.side_x, bed.side_y, route);
 }
 
-// Calls visit(n, m, S) for one of every two opposite wave vectors.
+// Calls visit(n, m, S) for one of each pair of opposite wave vectors.
 template <class Visit>
-void ForWaves(const Waves& waves, std::size_t n_beads, Visit visit) {
+void ForWaves(const SpectralPower& waves, std::size_t n_beads, Visit visit) {
   for (int n = 0; n <= waves.reach_x; ++n) {
     for (int m = n == 0 ? 1 : -waves.ReachBeside(n); m <= waves.ReachBeside(n); ++m) {
       visit(n, m, waves.At(n, m) / static_cast<double>(n_beads));
@@ -38,14 +37,14 @@ TEST(DirectRoute, IsTheSumOverBeadsAveragedOverShells) {
     std::array<double, kWaveShells> sums{}, counts{};
     for (int n = -70; n <= 70; ++n) {
       for (int m = -70; m <= 70; ++m) {
-        const double place = std::hypot(n / side_x, m / side_y) * std::max(side_x, side_y);
-        if (place < 0.5 || place >= kWaveShells + 0.5) continue;
+        const double position = std::hypot(n / side_x, m / side_y) * std::max(side_x, side_y);
+        if (position < 0.5 || position >= kWaveShells + 0.5) continue;
         std::complex<double> sum;
         for (std::size_t i = 0; i < bed.x.size(); ++i) {
           sum += std::polar(1.0, 2 * kPi * (n * FromFixed(bed.x[i], 1) + m * FromFixed(bed.y[i], 1)));
         }
-        sums[static_cast<std::size_t>(place - 0.5)] += std::norm(sum) / 7;
-        ++counts[static_cast<std::size_t>(place - 0.5)];
+        sums[static_cast<std::size_t>(position - 0.5)] += std::norm(sum) / 7;
+        ++counts[static_cast<std::size_t>(position - 0.5)];
       }
     }
     for (std::size_t j = 0; j < shells.size(); ++j) EXPECT_NEAR(shells[j], sums[j] / counts[j], 1e-10) << j;
@@ -69,7 +68,7 @@ TEST(GridRoute, AgreesWithTheSumOverBeads) {
   }
 }
 
-// Exact for N beads anywhere: S(k) has mean 1 and mean square 2 - 1/N.
+// Exact for N random beads: S(k) has mean 1 and mean square 2 - 1/N.
 TEST(IdealGas, HasStructureFactorOneAndItsSpread) {
   std::mt19937 random(3);
   StructureFactor structure;
@@ -114,7 +113,7 @@ TEST(TriangularCrystal, ScattersIntoItsRingsOnly) {
   }
 }
 
-// Beads with a density that goes as 1 + A cos(2 pi period x / side_x).
+// Beads with a density proportional to 1 + A cos(2 pi period x / side_x).
 Snapshot Striped(int n_beads, double side, int period, double amplitude, std::mt19937& random) {
   std::uniform_real_distribution<double> uniform(0, 1);
   Snapshot bed = EmptySnapshot(side, side);
@@ -126,7 +125,7 @@ Snapshot Striped(int n_beads, double side, int period, double amplitude, std::mt
   return bed;
 }
 
-// Exact for N independent beads: S = 1 + (N - 1) A^2/4 at the wave of the density, 1 elsewhere.
+// Exact for N independent beads: S = 1 + (N - 1) A^2/4 at the wave vector of the density, 1 elsewhere.
 TEST(StripedDensity, ShowsAtItsOwnWaveOnly) {
   std::mt19937 random(4);
   StructureFactor structure;
@@ -153,8 +152,8 @@ TEST(Peak, IsAtTheWaveOfAStripedDensity) {
   }
 }
 
-// Spinners of a crystal whose labels repeat with a period of eight columns; the rings of the crystal itself are higher,
-// but at shorter spacings.
+// Spinners of a crystal whose labels repeat every eight columns; the rings of the crystal itself are higher, but at
+// shorter spacings.
 TEST(Peak, IsNotThatOfTheCrystalThatSpinnersSitOn) {
   const Snapshot crystal = TriangularCrystal(32, 32, 1.1);
   Snapshot spinners = EmptySnapshot(crystal.side_x, crystal.side_y);

@@ -5,14 +5,14 @@
 #include <stdexcept>
 
 #include "cuda/cuda_device.h"
-#include "lone_driver.h"
+#include "serial_driver.h"
 
 namespace gyrebox {
 
 std::unique_ptr<kernels::Device> TestDevice(int threads) {
   const char* name = std::getenv("GYREBOX_TEST_DEVICE");
-  if (name != nullptr && std::strcmp(name, "lone") == 0) {
-    return kernels::cuda::NewDevice(std::make_shared<kernels::cuda::LoneDriver>(), 0);
+  if (name != nullptr && std::strcmp(name, "serial") == 0) {
+    return kernels::cuda::NewDevice(std::make_shared<kernels::cuda::SerialDriver>(), 0);
   }
   kernels::OpenedDevice opened = kernels::OpenDevice(name == nullptr ? "cpu" : name, threads);
   if (opened.device == nullptr) throw std::runtime_error(opened.reason);
@@ -21,7 +21,7 @@ std::unique_ptr<kernels::Device> TestDevice(int threads) {
 
 std::shared_ptr<kernels::cuda::Driver> TestDriver() {
   const char* name = std::getenv("GYREBOX_TEST_DEVICE");
-  if (name == nullptr || std::strncmp(name, "cuda", 4) != 0) return std::make_shared<kernels::cuda::LoneDriver>();
+  if (name == nullptr || std::strncmp(name, "cuda", 4) != 0) return std::make_shared<kernels::cuda::SerialDriver>();
   std::string reason;
   auto driver = kernels::cuda::OpenDriver(0, reason);
   if (driver == nullptr) throw std::runtime_error(reason);

@@ -1,4 +1,4 @@
-/// Teams of several threads on the host, in blocks of a few: what a lone thread cannot get wrong, they can.
+/// Teams of several host threads, in blocks of a few: they expose races that a single thread cannot.
 #pragma once
 
 #include <algorithm>
@@ -15,8 +15,8 @@
 
 namespace gyrebox::kernels::cuda {
 
-/// What the threads of a team share; kept as on a device (team.cuh): slots are used in turns, so that no call waits for
-/// the readers of the one before.
+/// State shared by the threads of a team, organised as on a device (team.cuh): slots rotate, so that no call waits for
+/// the readers of the previous one.
 struct ThreadsShared {
   struct Block {
     explicit Block(std::ptrdiff_t threads) : barrier(threads) {}
@@ -33,7 +33,7 @@ struct ThreadsShared {
   std::uint32_t largest[3] = {};
 };
 
-/// One thread's face of a team; lone_team.h says what each method does.
+/// One thread's interface to a team; serial_team.h documents the methods.
 class ThreadTeam {
  public:
   ThreadTeam(ThreadsShared& shared, std::uint32_t block, std::uint32_t rank_in_block, std::uint32_t block_size)
@@ -107,8 +107,8 @@ class ThreadTeam {
   }
 
   void ExclusiveScan(const std::uint32_t* in, std::uint32_t* out, std::uint32_t n, std::uint32_t* totals) {
-    const std::uint32_t share = (n + blocks() - 1) / blocks();
-    const std::uint32_t first = std::min(n, block_ * share), last = std::min(n, first + share);
+    const std::uint32_t fraction = (n + blocks() - 1) / blocks();
+    const std::uint32_t first = std::min(n, block_ * fraction), last = std::min(n, first + fraction);
     if (rank_in_block_ == 0) {
       std::uint32_t sum = 0;
       for (std::uint32_t i = first; i < last; ++i) {
@@ -125,13 +125,13 @@ class ThreadTeam {
     Sync();
   }
 
-  // Tile by tile, so that the order is one of n alone.
+  // Sums by tiles, so that the order depends on n alone.
   template <int K, class Visit>
   void Sum(std::uint32_t n, double* partials, double (&sums)[K], const Visit& visit) {
     const std::uint32_t tiles = (n + kTile - 1) / kTile;
-    // The sums before may still be being read, so every other call writes elsewhere.
+    // The previous sums may still be read, so alternate calls use different halves.
     second_half_ = !second_half_;
-    if (second_half_) partials += kMostSums * SumNumbers(n) / 2;
+    if (second_half_) partials += kMaxSums * SumNumbers(n) / 2;
     for (std::uint32_t tile = rank(); tile < tiles; tile += size()) {
       double of_tile[K] = {};
       for (std::uint32_t i = tile * kTile; i < std::min(n, (tile + 1) * kTile); ++i) {

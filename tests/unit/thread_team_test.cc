@@ -1,5 +1,5 @@
-// The passes of the CUDA backend by several threads at once: whatever their number and their blocks, the bits are those
-// of one thread. deploy/test runs this under the thread sanitizer too.
+// The CUDA backend's passes on several threads: the bits equal those of one thread for any number of threads and
+// blocks. deploy/test also runs this under the thread sanitizer.
 #include "thread_team.h"
 
 #include <gtest/gtest.h>
@@ -14,7 +14,7 @@ namespace gyrebox::kernels::cuda {
 namespace {
 
 std::vector<Outcome> By(const ThreadTeams& teams, const std::vector<RunSpec>& specs, std::size_t resident_bytes) {
-  // The host's part of an ensemble on one thread: the sanitizer does not know how others of TBB wait for each other.
+  // Runs the host part of an ensemble on one thread: the sanitizer does not see the synchronisation of TBB workers.
   const tbb::global_control control(tbb::global_control::max_allowed_parallelism, 1);
   const auto device = NewDevice(std::make_shared<HostDriver<ThreadTeams>>(resident_bytes, teams), 0);
   return Outcomes(*device, specs, 40);
@@ -53,7 +53,7 @@ TEST(ThreadTeam, StepsAndMeasuresEveryDynamicsWithTheBitsOfOneThread) {
   std::vector<RunSpec> specs = {Driven(90, DynamicsSpec::Equation::kLagged),
                                 Driven(70, DynamicsSpec::Equation::kConverged),
                                 Driven(80, DynamicsSpec::Equation::kBrownian)};
-  // Drags alone are stiff: a step of second order has half the limit of Euler's.
+  // Drags alone are stiff: the stability limit of a second-order step is half that of Euler's.
   specs.back().time_step = 1e-4;
   specs.push_back(specs[0]);
   specs.back().temperature = 0;
@@ -71,7 +71,7 @@ TEST(ThreadTeam, JoinsOneLargeClusterWithTheBitsOfOneThread) {
   ExpectSameByEveryTeam({spec});
 }
 
-// A barrier that every thread passes so often that it would go wrong if its number ever ran over.
+// Passes a barrier so often that an overflowing counter would show.
 void ExpectBarrierHolds(std::uint32_t blocks, std::uint32_t passes) {
   std::vector<std::uint32_t> at(blocks, 0);
   std::atomic<int> early = 0;
@@ -92,8 +92,8 @@ TEST(Barrier, LetsNoBlockGoOnEarly) {
   ExpectBarrierHolds(7, 100);
 }
 
-// However often it is passed, its number is one of two: there is nothing that could run over.
-TEST(Barrier, NeverCounts) {
+// However often the barrier is passed, its word takes only two values at rest, so it cannot overflow.
+TEST(Barrier, DoesNotAccumulateACount) {
   for (const std::uint32_t blocks : {2u, 3u, 7u, 396u, 1056u}) {
     for (const std::uint32_t last : {0u, 1u, blocks - 1}) {  // the block that arrives last
       std::uint32_t number = 0;

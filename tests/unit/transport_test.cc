@@ -22,25 +22,25 @@ TEST(Displacement, OfBeadsThatAllMoveAlikeIsNone) {
   for (auto& path : bed.path_x) path = std::int64_t{5} << 32;
   for (auto& path : bed.path_y) path = -(std::int64_t{3} << 30);
   const Transport transport = MeasureTransport(bed);
-  EXPECT_EQ(transport.spinner_square, 0);
-  EXPECT_EQ(transport.passive_square, 0);
+  EXPECT_EQ(transport.msd_spinner, 0);
+  EXPECT_EQ(transport.msd_passive, 0);
 }
 
-// Exact: where spinners go three sides along x and passive beads stay, spinners are 5/8 of the way ahead of the centre
-// of all, and passive beads 3/8 behind it.
+// Exact: if spinners move three sides along x and passive beads stay, spinners are 5/8 of that ahead of the common
+// centre, and passive beads 3/8 behind it.
 TEST(Displacement, IsRelativeToTheCentreOfAllBeads) {
   Snapshot bed = SmallBed();
   for (int i = 0; i < 3; ++i) bed.path_x[static_cast<std::size_t>(i)] = std::int64_t{3} << 32;
   const Transport transport = MeasureTransport(bed);
-  EXPECT_DOUBLE_EQ(transport.spinner_square, std::pow(48 * 5.0 / 8, 2));
-  EXPECT_DOUBLE_EQ(transport.passive_square, std::pow(48 * 3.0 / 8, 2));
+  EXPECT_DOUBLE_EQ(transport.msd_spinner, std::pow(48 * 5.0 / 8, 2));
+  EXPECT_DOUBLE_EQ(transport.msd_passive, std::pow(48 * 3.0 / 8, 2));
 }
 
 TEST(Displacement, AddsTheSquaresOfBothAxes) {
   Snapshot bed = SmallBed();
   bed.path_x[3] = std::int64_t{1} << 32, bed.path_x[4] = -(std::int64_t{1} << 32);  // 16 sigma
   bed.path_y[5] = std::int64_t{1} << 31, bed.path_y[6] = -(std::int64_t{1} << 31);  // 4 sigma
-  EXPECT_DOUBLE_EQ(MeasureTransport(bed).passive_square, (2 * 256 + 2 * 16) / 5.0);
+  EXPECT_DOUBLE_EQ(MeasureTransport(bed).msd_passive, (2 * 256 + 2 * 16) / 5.0);
 }
 
 TEST(PassiveSpin, IsTheMeanOverPassiveBeads) {
@@ -52,10 +52,10 @@ TEST(PassiveSpin, IsTheMeanOverPassiveBeads) {
 TEST(Transport, OfAMissingKindIsNotANumber) {
   std::mt19937 random(2);
   const Transport none = MeasureTransport(RandomSnapshot(5, 8, 8, 0, random));
-  EXPECT_TRUE(std::isnan(none.spinner_square));
-  EXPECT_EQ(none.passive_square, 0);
+  EXPECT_TRUE(std::isnan(none.msd_spinner));
+  EXPECT_EQ(none.msd_passive, 0);
   const Transport all = MeasureTransport(RandomSnapshot(5, 8, 8, 1, random));
-  EXPECT_TRUE(std::isnan(all.passive_square) && std::isnan(all.passive_spin));
+  EXPECT_TRUE(std::isnan(all.msd_passive) && std::isnan(all.passive_spin));
 }
 
 TEST(Displacement, OfARunIsThatOfItsUnwrappedPaths) {
@@ -78,9 +78,9 @@ TEST(Displacement, OfARunIsThatOfItsUnwrappedPaths) {
   const Transport truth = MeasureTransport(bed);
   const auto& values = chunk.samples.back().values;
   const auto& columns = ensemble->columns(0);
-  EXPECT_GT(truth.spinner_square, 0.1);
-  EXPECT_NEAR(values[ValueAt(columns, "msd_spinner")], truth.spinner_square, 1e-6);
-  EXPECT_NEAR(values[ValueAt(columns, "msd_passive")], truth.passive_square, 1e-6);
+  EXPECT_GT(truth.msd_spinner, 0.1);
+  EXPECT_NEAR(values[ValueAt(columns, "msd_spinner")], truth.msd_spinner, 1e-6);
+  EXPECT_NEAR(values[ValueAt(columns, "msd_passive")], truth.msd_passive, 1e-6);
   EXPECT_EQ(chunk.samples.front().values[ValueAt(columns, "msd_spinner")], 0);
 }
 

@@ -1,4 +1,4 @@
-// A browser opens real reports: GYREBOX, GYREBOXD and GYREBOX_STUDIES say where programs and example studies are.
+// Opens real reports in a browser: GYREBOX, GYREBOXD and GYREBOX_STUDIES give the programs and the example studies.
 import assert from "node:assert/strict";
 import { spawn, spawnSync } from "node:child_process";
 import {
@@ -139,7 +139,7 @@ for (const name of ["film_map.toml", "memory.toml", "robustness.toml"]) {
     });
     after(() => opened.page.close());
 
-    test("opens from a file without a complaint and without a request", () => {
+    test("opens from a file without errors and without requests", () => {
       assert.deepEqual(opened.complaints, []);
       assert.deepEqual(opened.requests, []);
     });
@@ -175,17 +175,17 @@ for (const name of ["film_map.toml", "memory.toml", "robustness.toml"]) {
       assert.ok(rows > 0);
     });
 
-    test("draws every plot with a mark for each row and vertical place", async () => {
+    test("draws every plot with a mark for each row and vertical position", async () => {
       const plots = answers.answers.flatMap((answer) => answer.plots);
       assert.ok(plots.length > 3);
       for (const plot of plots) {
-        const places = plot.columns.filter(
+        const positions = plot.columns.filter(
           (column) => column.role === "ROLE_Y",
         ).length;
         const marks = opened.page.locator(
           `figure[data-plot="${plot.name}"] svg [data-row]`,
         );
-        assert.equal(await marks.count(), plot.rows.length * places, plot.name);
+        assert.equal(await marks.count(), plot.rows.length * positions, plot.name);
         const missing = await opened.page
           .locator(`figure[data-plot="${plot.name}"] svg [data-missing]`)
           .count();
@@ -200,7 +200,7 @@ for (const name of ["film_map.toml", "memory.toml", "robustness.toml"]) {
       }
     });
 
-    test("shows every bed worth a look to scale, with all its beads", async () => {
+    test("shows every selected bed to scale, with all its beads", async () => {
       const { frames } = JSON.parse(
         await opened.page.textContent("#report-data"),
       );
@@ -222,7 +222,7 @@ for (const name of ["film_map.toml", "memory.toml", "robustness.toml"]) {
           };
         });
         const spinners = kinds.filter((kind) => kind === 1).length;
-        // Those at a side stand at the other one, too.
+        // Beads at one side are drawn at the opposite side, too.
         assert.ok(drawn.spinners >= spinners && drawn.spinners < 2 * spinners);
         assert.ok(
           Math.abs(drawn.aspect / (frame.side_x / frame.side_y) - 1) < 0.01,
@@ -232,7 +232,7 @@ for (const name of ["film_map.toml", "memory.toml", "robustness.toml"]) {
       }
     });
 
-    // 880 pixels are what 1100 are at a zoom of 125 %.
+    // 880 pixels correspond to 1100 at a zoom of 125 %.
     test("keeps every word of a figure inside it, on a wide and on a narrow screen", async () => {
       for (const width of [1100, 880, 360]) {
         const { page } = await open(directory, width);
@@ -262,7 +262,7 @@ for (const name of ["film_map.toml", "memory.toml", "robustness.toml"]) {
       }
     });
 
-    test("tells values to pointer and keyboard", async () => {
+    test("shows values on pointer and keyboard focus", async () => {
       const layer = opened.page.locator("figure .plot-layer").first();
       await layer.focus();
       await opened.page.keyboard.press("ArrowRight");
@@ -319,7 +319,7 @@ for (const name of ["film_map.toml", "memory.toml", "robustness.toml"]) {
       }
     });
 
-    test("prints what is to be unfolded on a screen", async () => {
+    test("prints sections that are folded on the screen", async () => {
       const path = join(directory, "printed.pdf");
       const { page } = await open(directory);
       await page.pdf({ path, format: "A4" });
@@ -330,7 +330,7 @@ for (const name of ["film_map.toml", "memory.toml", "robustness.toml"]) {
       assert.ok(read.includes("[drive.sine]"), "the study file");
     });
 
-    test("has no serious fault for people who use it otherwise than by eye and pointer", async () => {
+    test("has no serious accessibility fault", async () => {
       const { page } = opened;
       await page.evaluate(() =>
         document

@@ -1,6 +1,6 @@
-/** What a study answers, as the server's JSON has it: see proto/gyrebox/v1/analysis.proto. */
+/** Answers of a study in the JSON of the server: see proto/gyrebox/v1/analysis.proto. */
 
-/** A number of the JSON: those that are not finite are strings there. */
+/** A number in the JSON; infinities and NaN are strings. */
 export type JsonNumber = number | string;
 
 export interface AxisSetting {
@@ -49,6 +49,8 @@ export interface PlotRow {
   values: JsonNumber[];
   label: string;
   mark: string;
+  some_runs_excluded?: boolean;
+  moves_with_step?: boolean;
 }
 
 export interface PlotMark {
@@ -92,7 +94,7 @@ export interface Answers {
   snapshots?: Snapshot[];
 }
 
-/** A bed worth a look. */
+/** A selected frame of a run. */
 export interface Snapshot {
   run: string;
   caption: string;
@@ -100,7 +102,7 @@ export interface Snapshot {
   value?: JsonNumber;
 }
 
-/** Its picture, as the client wrote it. */
+/** The beads of a frame, as written by the client. */
 export interface Frame {
   step: number;
   time: number;
@@ -112,24 +114,24 @@ export interface Frame {
   width: number;
   height: number;
   /** Base64 of x and y of each bead in turn: little-endian numbers of 16 bits, in 1/65536 of width and height. */
-  places: string;
+  positions: string;
   /** Base64 of a byte for each bead: 1 for a spinner, 0 for a passive bead. */
   kinds: string;
 }
 
-/** All that a report shows; written by the client. */
+/** All data of a report; written by the client. */
 export interface ReportData {
   answers: Answers;
   study: { owner: string; create_time?: string; end_time?: string; note?: string; labels?: string[] };
-  /** Of each snapshot; null where the server had none. */
+  /** One for each snapshot; null if the server had none. */
   frames: (Frame | null)[];
-  /** The study file, as it can be submitted again. */
+  /** The study file, ready to be submitted again. */
   study_file: string;
-  /** When the report was written, for people. */
+  /** When the report was written, as text. */
   written: string;
 }
 
-/** NaN where there is none. */
+/** The number; NaN if there is none. */
 export function numberOf(value: JsonNumber | undefined): number {
   return value === undefined ? NaN : Number(value);
 }

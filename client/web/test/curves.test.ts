@@ -1,11 +1,11 @@
 import { describe, expect, test } from 'vitest';
-import type { Plot } from '../src/answers.ts';
+import type { Plot, PlotRow } from '../src/answers.ts';
 import { mapPanel } from '../src/plot/heat.ts';
-import { commonName, curvesOf, movesWithStep, panelsOf, stretchesOf } from '../src/plot/curves.ts';
+import { commonName, curvesOf, panelsOf, stretchesOf } from '../src/plot/curves.ts';
 
 type Column = [name: string, role: string, unit?: string];
 
-function plotOf(columns: Column[], rows: (number | string)[][], marks: string[] = []): Plot {
+function plotOf(columns: Column[], rows: (number | string)[][], marks: Partial<PlotRow>[] = []): Plot {
   return {
     name: 'made_up',
     title: 'Made up',
@@ -17,7 +17,7 @@ function plotOf(columns: Column[], rows: (number | string)[][], marks: string[] 
       method: '',
       reference: '',
     })),
-    rows: rows.map((values, i) => ({ values, label: '', mark: marks[i] ?? '' })),
+    rows: rows.map((values, i) => ({ values, label: '', mark: '', ...marks[i] })),
     marks: [],
   };
 }
@@ -32,7 +32,7 @@ const SIZE: Column[] = [
 ];
 
 describe('curves', () => {
-  test('are told apart by the curve columns, wherever their rows stand', () => {
+  test('are distinguished by the curve columns, in any order of rows', () => {
     const curves = curvesOf(
       plotOf(SIZE, [
         [1, 5, 10, 9, 11, 1],
@@ -43,7 +43,7 @@ describe('curves', () => {
     expect(curves.map((curve) => curve.points.map((point) => point.y))).toEqual([[10, 12], [20]]);
     expect(curves.map((curve) => curve.name)).toEqual(['frequency = 5', 'frequency = 7']);
   });
-  test('take the interval and the spread of their own vertical place', () => {
+  test('take the interval and the spread of their own vertical position', () => {
     const plot = plotOf(
       [
         ['t', 'X'],
@@ -60,7 +60,7 @@ describe('curves', () => {
       [2, 1.5, 0.1],
     ]);
   });
-  test('keep every row, also one without a value', () => {
+  test('keep every row, even one without a value', () => {
     const [curve] = curvesOf(
       plotOf(
         SIZE,
@@ -68,25 +68,32 @@ describe('curves', () => {
           [1, 5, 10, 9, 11, 1],
           [2, 5, 'NaN', 'NaN', 'NaN', 'NaN'],
         ],
-        ['', 'unstable 3/3'],
+        [{}, { mark: 'unstable 3/3' }],
       ),
     );
     expect(curve!.points.map((point) => point.mark)).toEqual(['', 'unstable 3/3']);
     expect(curve!.points[1]!.y).toBeNaN();
   });
-  test('are not joined over unstable points, with a value or without', () => {
-    const rows = [1, 2, 3, 4, 5, 6, 7].map((x) => [x, 5, x === 3 ? 'NaN' : x, 'NaN', 'NaN', 'NaN']);
-    const [curve] = curvesOf(plotOf(SIZE, rows, ['', '', 'unstable 3/3', '', '', 'unstable 1/3', '']));
+  test('are not joined over points without a value', () => {
+    const rows = [1, 2, 3, 4, 5].map((x) => [x, 5, x === 3 ? 'NaN' : x, 'NaN', 'NaN', 'NaN']);
+    const marks = [{}, {}, { mark: 'unstable 3/3', some_runs_excluded: true }];
+    const [curve] = curvesOf(plotOf(SIZE, rows, marks));
     expect(stretchesOf(curve!.points).map((stretch) => stretch.map((point) => point.x))).toEqual([
       [1, 2],
       [4, 5],
     ]);
   });
+  test('are joined over points some of whose runs are excluded, since their averages count', () => {
+    const rows = [1, 2, 3].map((x) => [x, 5, x, 'NaN', 'NaN', 'NaN']);
+    const [curve] = curvesOf(plotOf(SIZE, rows, [{}, { mark: 'unstable 1/3', some_runs_excluded: true }]));
+    expect(curve!.points.map((point) => point.someExcluded)).toEqual([false, true, false]);
+    expect(stretchesOf(curve!.points).map((stretch) => stretch.length)).toEqual([3]);
+  });
   test('are joined over points that move with the time step, which averages keep', () => {
     const rows = [1, 2, 3].map((x) => [x, 5, x, 'NaN', 'NaN', 'NaN']);
-    const marks = ['', 'waiting 1/3, moves with the time step', ''];
+    const marks = [{}, { mark: 'waiting 1/3, moves with the time step', moves_with_step: true }];
     const [curve] = curvesOf(plotOf(SIZE, rows, marks));
-    expect(curve!.points.map(movesWithStep)).toEqual([false, true, false]);
+    expect(curve!.points.map((point) => point.movesWithStep)).toEqual([false, true, false]);
     expect(stretchesOf(curve!.points).map((stretch) => stretch.length)).toEqual([3]);
   });
 });
@@ -126,7 +133,7 @@ describe('panels', () => {
       ['b = 2', 6],
     ]);
   });
-  test('hold each row once for each vertical place', () => {
+  test('hold each row once for each vertical position', () => {
     const rows = [1, 2, 3].flatMap((a) => [0, 1].map((t) => [t, a, 1, 2]));
     const panels = panelsOf(
       plotOf(
@@ -145,7 +152,7 @@ describe('panels', () => {
     );
     expect(count).toBe(2 * rows.length);
   });
-  test('join no single trials', () => {
+  test('do not join single realizations', () => {
     expect(
       panelsOf(
         plotOf(
@@ -161,8 +168,8 @@ describe('panels', () => {
   });
 });
 
-test('what several columns share names their axis', () => {
-  expect(commonName(['share_mixed', 'share_stripes'])).toBe('share');
+test('the common name of several columns names their axis', () => {
+  expect(commonName(['fraction_mixed', 'fraction_stripes'])).toBe('fraction');
   expect(commonName(['old_size', 'new_size'])).toBe('size');
   expect(commonName(['up', 'down'])).toBe('value');
 });
@@ -173,7 +180,7 @@ describe('a map', () => {
   test('is drawn of one quantity over two axes of the study', () => {
     expect(mapPanel(plotOf(SIZE, rows), axes)).toBeDefined();
   });
-  test('is not drawn where points repeat, or x is no axis', () => {
+  test('is not drawn if points repeat or x is not an axis', () => {
     expect(mapPanel(plotOf(SIZE, [...rows, ...rows]), axes)).toBeUndefined();
     expect(mapPanel(plotOf(SIZE, rows), axes.slice(1))).toBeUndefined();
   });

@@ -2,7 +2,7 @@ import { describe, expect, test } from 'vitest';
 import { decimalsOf, fixedText, intervalText, numberText } from '../src/format/number.ts';
 
 describe('a number', () => {
-  test('has as many digits as asked for and no trailing zeros', () => {
+  test('has the requested digits and no trailing zeros', () => {
     expect(numberText(46.789)).toBe('46.79');
     expect(numberText(0.5)).toBe('0.5');
     expect(numberText(-12)).toBe('−12');
@@ -13,7 +13,7 @@ describe('a number', () => {
     expect(numberText(2.5e9)).toBe('2.5·10⁹');
     expect(numberText(0.0021)).toBe('0.0021');
   });
-  test('that is none says so', () => {
+  test('that is not finite says so', () => {
     expect(numberText(NaN)).toBe('none');
     expect(numberText(-Infinity)).toBe('−infinite');
   });
@@ -32,11 +32,11 @@ describe('a value with its interval', () => {
     expect(decimalsOf(0.0994)).toBe(3);
     expect(intervalText(5, 5 - 0.0996, 5 + 0.0996)).toBe('5.00 ± 0.10');
   });
-  test('names both ends where they are not alike', () => {
+  test('names both ends of an asymmetric interval', () => {
     expect(intervalText(26.04, 14.9, 38.7)).toBe('26 (15 to 39)');
     expect(intervalText(-0.5, -1.5, 0.1)).toBe('−0.50 (−1.50 to 0.10)');
   });
-  test('tells of an open end', () => {
+  test('shows an open end', () => {
     expect(intervalText(12.96, NaN, 29.1)).toBe('13 (up to 29)');
     expect(intervalText(12.96, 10.1, NaN)).toBe('13.0 (from 10.1)');
     expect(intervalText(NaN, 28, NaN)).toBe('– (from 28)');

@@ -20,12 +20,12 @@ describe('texts of a PDF', () => {
     ]);
     expect(codesOf('Größe ł 界')).toEqual([['Helvetica', 'Gr\xf6?e ? ?']]);
   });
-  test('have powers raised and smaller', () => {
+  test('have powers as superscripts', () => {
     const runs = runsOf('10⁻⁷', false);
     expect(runs.map((run) => run.raised)).toEqual([false, true, true]);
     expect(runs[2]!.width).toBeLessThan(runs[0]!.width / 2);
   });
-  // Adobe's metrics of the core 14 fonts (AFM files), as that library carries them.
+  // Adobe's metrics of the core 14 fonts (AFM files), as shipped with that library.
   test.each<[FontName, FontNames, typeof Encodings.WinAnsi]>([
     ['Helvetica', FontNames.Helvetica, Encodings.WinAnsi],
     ['Helvetica-Bold', FontNames.HelveticaBold, Encodings.WinAnsi],
@@ -52,7 +52,7 @@ describe('texts of a PDF', () => {
 });
 
 describe('shapes of a PDF', () => {
-  test('are paths from place to place', () => {
+  test('are paths from position to position', () => {
     expect(pathOperators('M1 2H5v3h-4.5V9Z')).toEqual({ operators: '1 2 m 5 2 l 5 5 l 0.5 5 l 0.5 9 l h', points: 5 });
     expect(pathOperators('')).toEqual({ operators: '', points: 0 });
   });

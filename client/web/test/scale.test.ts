@@ -16,7 +16,7 @@ describe('ticks', () => {
 });
 
 describe('an axis', () => {
-  test('is logarithmic where positive values span more than a decade and a half', () => {
+  test('is logarithmic if positive values span more than a decade and a half', () => {
     expect(wantsLog([1, 3, 40])).toBe(true);
     expect(wantsLog([1, 3, 30])).toBe(false);
     expect(wantsLog([0, 3, 400])).toBe(false);
@@ -36,11 +36,11 @@ describe('an axis', () => {
     }
     expect(scale.toPixel(20)).toBeLessThan(scale.toPixel(10));
   });
-  test('puts equal ratios at equal distances where it is logarithmic', () => {
+  test('puts equal ratios at equal distances if it is logarithmic', () => {
     const scale = makeScale([1, 10, 100], [0.0001], [0, 300], 5);
     expect(scale.log).toBe(true);
     expect(scale.toPixel(100) - scale.toPixel(10)).toBeCloseTo(scale.toPixel(10) - scale.toPixel(1), 9);
-    // An end near 0 does not push the values together.
+    // An end near 0 does not compress the values.
     expect(scale.toPixel(100) - scale.toPixel(1)).toBeGreaterThan(150);
   });
   test('of one value, or of none, has a width', () => {
@@ -65,9 +65,9 @@ describe('colours', () => {
     for (const colour of COLOURS) expect(contrast(channels(colour), [255, 255, 255]), colour).toBeGreaterThanOrEqual(3);
   });
   test('of maps carry readable words: WCAG 2.2, 1.4.3', () => {
-    for (let share = 0; share <= 1; share += 0.02) {
-      const { fill, ink } = rampColour(share);
-      expect(contrast(channels(fill), channels(ink)), `${share}`).toBeGreaterThanOrEqual(4.5);
+    for (let fraction = 0; fraction <= 1; fraction += 0.02) {
+      const { fill, ink } = rampColour(fraction);
+      expect(contrast(channels(fill), channels(ink)), `${fraction}`).toBeGreaterThanOrEqual(4.5);
     }
   });
   test('and shapes repeat together only after all pairs', () => {

@@ -1,4 +1,4 @@
-/// The machine part that beds run on.
+/// Compute devices that run beds.
 #pragma once
 
 #include <atomic>
@@ -14,42 +14,42 @@
 
 namespace gyrebox::kernels {
 
-/// The device has failed in a way after which this process cannot use it any more.
+/// The device has failed, and this process can no longer use it.
 class DeviceLost : public std::runtime_error {
  public:
   using std::runtime_error::runtime_error;
 };
 
-/// The part of NewEnsemble() that takes long for large beds, seconds for a million beads: where the beads are at time
-/// 0. Touches no device: may be called on any thread, whatever the device does.
-/// @param give_up looked at every few milliseconds; once it is set, what is returned is of no use.
-/// @return for StartSpec::laid_out of each spec. Throws std::bad_alloc.
-std::vector<std::shared_ptr<const StartState>> LayOutAhead(std::span<const RunSpec> specs,
-                                                           const std::atomic<bool>& give_up);
+/// Generates the initial states: the slow part of NewEnsemble(), seconds for a million beads. Uses no device; may be
+/// called on any thread, even while the device is busy.
+/// @param give_up polled every few milliseconds; once it is set, the result is unusable.
+/// @return initial states, one for StartSpec::initial of each spec. Throws std::bad_alloc.
+std::vector<std::shared_ptr<const StartState>> GenerateInitialStates(std::span<const RunSpec> specs,
+                                                                     const std::atomic<bool>& give_up);
 
-/// A device that runs ensembles. It and all its ensembles are used by one thread at a time.
+/// A device that runs ensembles. The device and all its ensembles must be used by one thread at a time.
 class Device {
  public:
   virtual ~Device() = default;
   virtual std::string name() const = 0;         ///< "cpu" or "cuda:0"
-  virtual std::string description() const = 0;  ///< for people: model, threads, instruction set
+  virtual std::string description() const = 0;  ///< for users: model, threads, instruction set
   virtual int thread_count() const = 0;
-  virtual std::int64_t memory_bytes() const = 0;  ///< that beds may use
-  /// Bytes of this device's memory that a run needs while it runs.
+  virtual std::int64_t memory_bytes() const = 0;  ///< available to beds
+  /// Bytes of this device's memory that a live run occupies.
   virtual std::int64_t BytesOf(const RunSpec& spec) const = 0;
 
-  /// Lays out the beds of all runs. Throws std::invalid_argument where Validate() finds a fault, and std::bad_alloc;
-  /// a single bed whose start cannot be reached does not throw: its run ends with a fault in the first chunk.
+  /// Creates the beds of all runs. Throws std::invalid_argument if Validate() finds a fault, and std::bad_alloc. A bed
+  /// whose start cannot be reached does not throw: its run ends with a fault in the first chunk.
   virtual std::unique_ptr<Ensemble> NewEnsemble(std::span<const RunSpec> specs) = 0;
 };
 
 struct OpenedDevice {
-  std::unique_ptr<Device> device;  ///< null where the device asked for is not there
+  std::unique_ptr<Device> device;  ///< null if the requested device is not available
   std::string reason;              ///< why this device, or why none
 };
 
 /// Opens a device by name: "auto" (CUDA where there is one, else the CPU), "cpu", "cuda", "cuda:N".
-/// @param threads CPU threads to use; 0 means all of the machine's. Results do not depend on it by a bit.
+/// @param threads CPU threads to use; 0 means all of the machine's. Results are bitwise independent of it.
 OpenedDevice OpenDevice(const std::string& name, int threads = 0);
 
 }  // namespace gyrebox::kernels

@@ -1,21 +1,21 @@
-/// Reference levels for people in magnetic fields that vary in time.
+/// Reference levels for human exposure to time-varying magnetic fields.
 #pragma once
 
 #include <numbers>
 
 namespace gyrebox::units {
 
-/// Reference levels, T, root mean square of the field where people are.
+/// Reference levels, T, root mean square of the field at the exposed body.
 struct ReferenceLevels {
   double occupational = 0;
   double general_public = 0;
 };
 
-/// Frequencies that the levels cover, Hz.
+/// Frequency range of the levels, Hz.
 inline constexpr double kLowestLevelFrequency = 1, kHighestLevelFrequency = 10e6;
 
 /// Levels of ICNIRP, "Guidelines for limiting exposure to time-varying electric and magnetic fields (1 Hz to 100 kHz)",
-/// Health Physics 99, 818 (2010). Above 100 kHz there are further limits, against heating.
+/// Health Physics 99, 818 (2010). Above 100 kHz further limits against heating apply.
 /// @param frequency in Hz, 1 to 1e7.
 constexpr ReferenceLevels LevelsAt(double frequency) {
   ReferenceLevels levels;
@@ -32,10 +32,10 @@ constexpr ReferenceLevels LevelsAt(double frequency) {
   return levels;
 }
 
-/// Root mean square of a field along one line whose sine has this peak.
+/// Root mean square of a linearly polarised sinusoidal field with this peak.
 constexpr double RmsOfPeak(double peak) { return peak / std::numbers::sqrt2; }
 
-/// Levels of a constant field, T: of the general public, and that from which warnings protect people with implants
+/// Levels of a static field, T: for the general public, and the level from which warnings protect wearers of implants
 /// (ICNIRP, Health Physics 96, 504 (2009); from memory).
 inline constexpr double kConstantPublic = 0.4, kConstantImplants = 5e-4;
 

@@ -1,4 +1,4 @@
-/// Measures beds as they stood, from the places of their beads alone.
+/// Measures stored beds from bead positions alone.
 #pragma once
 
 #include <cstdint>
@@ -10,17 +10,17 @@
 
 namespace gyrebox::kernels {
 
-/// By the same observables as a run under way: with the run's own `measure` it gives the numbers of the run's samples,
-/// on the CPU to the last bit. May be used by many threads at once.
+/// Uses the same observables as a live run: with the run's own `measure` it reproduces the numbers of the run's
+/// samples, on the CPU bit for bit. May be used by several threads concurrently.
 class StillMeasure {
  public:
-  /// @param spec of the run that the beds are of; its `measure` says how.
+  /// @param spec of the run that the beds belong to; its `measure` sets the parameters.
   explicit StillMeasure(const RunSpec& spec);
   ~StillMeasure();
 
-  /// Those columns of a run that places suffice for: not what moves, powers and the health of a step are.
+  /// The columns of a run that need positions only: no motion, power or health of a step.
   const std::vector<Column>& columns() const;
-  /// The columns of a bed at a step of the run, those of structure too.
+  /// Values of these columns for a bed at a step of the run, structure included.
   Sample Measure(const SavedBed& beads, std::int64_t step) const;
 
  private:

@@ -1,5 +1,5 @@
-/// Between the reduced units of the engine and those of a laboratory. All arguments and results are SI units where they
-/// are not called reduced: metre, second, kilogram, kelvin, tesla, radian.
+/// Converts between the reduced units of the engine and laboratory units. All arguments and results are in SI units
+/// unless they are called reduced: metre, second, kilogram, kelvin, tesla, radian.
 #pragma once
 
 #include <numbers>
@@ -12,12 +12,12 @@ inline constexpr double kBoltzmann = 1.380649e-23;
 /// Thermal energy k_B T, J.
 constexpr double ThermalEnergy(double temperature) { return kBoltzmann * temperature; }
 
-/// Drag of a sphere that moves, kg/s: 3 pi viscosity diameter (Stokes' law; from memory).
+/// Translational drag of a sphere, kg/s: 3 pi viscosity diameter (Stokes' law; from memory).
 constexpr double TranslationalDrag(double viscosity, double diameter) {
   return 3 * std::numbers::pi * viscosity * diameter;
 }
 
-/// Drag of a sphere that turns, N m s: pi viscosity diameter^3, which is 8 pi viscosity radius^3 (Kirchhoff's formula;
+/// Rotational drag of a sphere, N m s: pi viscosity diameter^3, which is 8 pi viscosity radius^3 (Kirchhoff's formula;
 /// from memory).
 constexpr double RotationalDrag(double viscosity, double diameter) {
   return std::numbers::pi * viscosity * diameter * diameter * diameter;
@@ -45,26 +45,27 @@ struct Scale {
   constexpr double ReducedTorque(double newton_metres) const { return newton_metres / energy; }
 };
 
-/// The scale that makes a bead sigma, its drag zeta_0, and k_B T the reduced temperature, over 0.
+/// Scale in which the bead diameter is sigma, the bead's drag is zeta_0, and k_B T is the reduced temperature, which
+/// must be over 0.
 constexpr Scale ScaleOf(double diameter, double viscosity, double temperature, double reduced_temperature) {
   const double energy = ThermalEnergy(temperature) / reduced_temperature;
   const double drag = TranslationalDrag(viscosity, diameter);
   return {diameter, energy, drag * diameter * diameter / energy, drag};
 }
 
-/// Rate at which a bead of this moment can just follow a field that rotates, rad/s: m B / (8 pi viscosity radius^3).
-/// Above it the bead steps out and slips behind (balance of torque and drag).
+/// Step-out rate of a bead with this magnetic moment in a rotating field, rad/s: m B / (8 pi viscosity radius^3). Above
+/// it the bead slips behind the field (balance of torque and drag).
 constexpr double StepOutRate(double moment, double field, double viscosity, double diameter) {
   return moment * field / RotationalDrag(viscosity, diameter);
 }
 
-/// Mason number, viscous over magnetic torque: rate over step-out rate. Its definition differs between texts; others
-/// put the susceptibility and the square of the field in place of a fixed moment.
+/// Mason number, viscous over magnetic torque: rate over step-out rate. Definitions differ between texts; others use
+/// the susceptibility and the squared field instead of a fixed moment.
 constexpr double MasonNumber(double rate, double moment, double field, double viscosity, double diameter) {
   return rate / StepOutRate(moment, field, viscosity, diameter);
 }
 
-/// Peclet number of turning: rate diameter^2 over the diffusion coefficient of the place.
+/// Rotational Peclet number: rate diameter^2 over the translational diffusion coefficient.
 constexpr double PecletNumber(double rate, double diameter, double diffusion) {
   return rate * diameter * diameter / diffusion;
 }

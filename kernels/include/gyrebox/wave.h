@@ -1,4 +1,4 @@
-/// Frequencies in a wave, and its peak.
+/// Frequencies and peak of a wave.
 #pragma once
 
 #include "gyrebox/run_spec.h"
@@ -31,19 +31,20 @@ inline double HighestFrequency(const WaveSpec& wave) {
   return 0;
 }
 
-/// Largest value that a wave can come to, over its amplitude.
+/// Largest possible value of a wave, relative to its amplitude.
 inline double PeakFactor(const WaveSpec& wave) {
   if (wave.shape == WaveSpec::Shape::kAm) return 1 + wave.depth;
   if (wave.shape != WaveSpec::Shape::kSum) return 1;
-  double shares = 0;
-  for (int k = 0; k < wave.n_terms; ++k) shares += wave.term_shares[k] < 0 ? -wave.term_shares[k] : wave.term_shares[k];
-  return shares;
+  double weights = 0;
+  for (int k = 0; k < wave.n_terms; ++k)
+    weights += wave.term_weights[k] < 0 ? -wave.term_weights[k] : wave.term_weights[k];
+  return weights;
 }
 
-/// The numbers that spread spinners are cut here, see DisorderSpec.
+/// Truncation of the normal deviates of disorder, in standard deviations; see DisorderSpec.
 inline constexpr double kWidestSpread = 3;
 
-/// Period of a wave that repeats, tau: its slowest line. 0 for a steady one.
+/// Longest period of a wave, tau: that of its lowest frequency. 0 for a steady one.
 inline double SlowestPeriod(const WaveSpec& wave) {
   switch (wave.shape) {
     case WaveSpec::Shape::kSteady:

@@ -1,10 +1,10 @@
-/// Steps from one layout of the database to the next. A step that was released is never changed; PRAGMA user_version
-/// counts those done.
+/// Migrations from one layout of the database to the next. A released migration never changes. PRAGMA user_version is
+/// the number of migrations applied.
 #pragma once
 
 namespace gyrebox::store::sql {
 
-/// Counts anew what studies and their owners have on the disk, as the triggers of layout 10 go on counting it.
+/// Recounts the disk usage of studies and owners, by the same rules as the triggers of layout 10.
 #define GYREBOX_RECOUNT_BYTES                                                                                  \
   "UPDATE study SET stored_bytes = CASE WHEN deleted THEN 0 ELSE LENGTH(spec) + LENGTH(CAST(note AS BLOB)) + " \
   "(SELECT 256 * COUNT(*) FROM run WHERE run.study = study.id) + "                                             \
@@ -19,8 +19,8 @@ namespace gyrebox::store::sql {
   "(SELECT COALESCE(SUM(LENGTH(CAST(what AS BLOB))), 0) FROM edit WHERE edit.study = study.id) END; "          \
   "DELETE FROM owner_bytes; "                                                                                  \
   "INSERT INTO owner_bytes (owner, bytes) SELECT owner, SUM(stored_bytes) FROM study GROUP BY owner; "
-/// The bytes of a row of a table, counted as it comes and goes. @param OF_NEW, OF_OLD bytes of a new row, and of one
-/// that goes.
+/// Triggers that count the bytes of the rows of a table. @param OF_NEW, OF_OLD bytes of an inserted and of a deleted
+/// row.
 #define GYREBOX_COUNT_BYTES(TABLE, OF_NEW, OF_OLD)                \
   "CREATE TRIGGER bytes_of_new_" TABLE " AFTER INSERT ON " TABLE  \
   " BEGIN UPDATE study SET stored_bytes = stored_bytes + " OF_NEW \
@@ -30,7 +30,7 @@ namespace gyrebox::store::sql {
 
 inline constexpr const char* kMigrations[] = {
     // 1: studies, their runs and the runs' series. Times are milliseconds since 1970. States are v1::Run::State.
-    // `change` counts the changes of a study; a run holds the count at which it changed last.
+    // `change` counts the changes of a study; for a run it is the study's count at its last change.
     R"sql(
 CREATE TABLE study (
   id INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -87,13 +87,13 @@ CREATE TABLE segment (
 ) STRICT;
 )sql",
 
-    // 2: what a run got past: faults as a v1::Run that holds nothing else, and the alarm that it raised.
+    // 2: recovered faults of a run, as a v1::Run that holds nothing else, and its warning.
     R"sql(
 ALTER TABLE run ADD COLUMN faults_passed BLOB;
 ALTER TABLE run ADD COLUMN alarm TEXT;
 )sql",
 
-    // 3: the state that a run left: length and CRC-32 of its file, and the sides of its bed.
+    // 3: end state of a run: length and CRC-32 of its file, and the sides of its bed.
     R"sql(
 CREATE TABLE end_state (
   study INTEGER NOT NULL,
@@ -107,8 +107,8 @@ CREATE TABLE end_state (
 ) STRICT, WITHOUT ROWID;
 )sql",
 
-    // 4: who submitted a study, and the tokens by which the server knows people: of each the SHA-256 of its secret, and
-    // its role, a v1::Token::Role. What is older was submitted on this machine.
+    // 4: owner of a study, and the tokens that authenticate users: for each the SHA-256 of its secret and its role, a
+    // v1::Token::Role. Older studies were submitted on this machine.
     R"sql(
 ALTER TABLE study ADD COLUMN owner TEXT NOT NULL DEFAULT 'local';
 CREATE TABLE token (
@@ -122,9 +122,9 @@ CREATE TABLE token (
 ) STRICT;
 )sql",
 
-    // 5: the queue, journals, and all states of runs: 1 checkpoints, 2 what a run left, 3 kept for studies
-    // to start from. A checkpoint also holds how far its run was. Several states may share a file. Runs are counted by
-    // study and state, with their bead-steps, so that no list has to look at all of them.
+    // 5: the queue, journals, and all states of runs: 1 checkpoint, 2 end state, 3 kept for studies to start from. A
+    // checkpoint also holds the progress of its run. Several states may share a file. `run_count` holds the number and
+    // bead-steps of runs by study and state, so that no list has to scan all runs.
     R"sql(
 ALTER TABLE study ADD COLUMN stored_bytes INTEGER NOT NULL DEFAULT 0;
 UPDATE study SET stored_bytes =
@@ -204,11 +204,10 @@ CREATE TABLE person (
 ) STRICT, WITHOUT ROWID;
 )sql",
 
-    // 6: what lives on: notes and labels, what people did to a study, runs left out (a v1::Exclusion),
-    // studies archived, deleted, or to be deleted. `ended` counts studies in the order in which they ended.
-    // `source` is the study that one starts from, 0 for none, NULL where nobody has looked yet. A deleted
-    // study is there for nobody until it is erased. warned_seconds is for how long the server has run since
-    // it told that it will delete a study.
+    // 6: notes and labels, edits by users, excluded runs (a v1::Exclusion), and studies archived, deleted or due for
+    // deletion. `ended` numbers studies in the order in which they ended. `source` is the study that a study starts
+    // from, 0 for none, NULL if not determined yet. A deleted study is invisible until it is erased. warned_seconds is
+    // the server uptime since the deletion warning.
     R"sql(
 ALTER TABLE study ADD COLUMN note TEXT NOT NULL DEFAULT '';
 ALTER TABLE study ADD COLUMN archived INTEGER NOT NULL DEFAULT 0;
@@ -252,8 +251,8 @@ CREATE TABLE growth (
 CREATE INDEX growth_by_study ON growth (study);
 )sql",
 
-    // 7: frames that are kept of runs: of each run the sides of its bed and the kinds of its beads, a byte
-    // each; of each frame the places and angles of the beads, with their CRC-32 (store/frame.h).
+    // 7: kept frames of runs: for each run the sides of its bed and the kinds of its beads, one byte each; for each
+    // frame the positions and angles of the beads, with their CRC-32 (store/frame.h).
     R"sql(
 CREATE TABLE frame_bed (
   study INTEGER NOT NULL,
@@ -277,21 +276,22 @@ CREATE TABLE frame (
 ) STRICT;
 )sql",
 
-    // 8: samples are packed quantity by quantity (store/packed.cc), those of several numbers in a column of their own.
-    // Older segments stay as they are: whole rows in `samples`.
+    // 8: samples packed by quantity (store/packed.cc), those with several numbers in a separate column.
+    // Older segments keep whole rows in `samples`.
     R"sql(
 ALTER TABLE segment ADD COLUMN wide BLOB;
 )sql",
 
-    // 9: the furthest step that a run had come to before it went back: what was told of it up to there must come again.
+    // 9: the furthest step that a run reached before a rollback. Data up to there was published, so a rerun must
+    // reproduce it.
     R"sql(
 ALTER TABLE run ADD COLUMN reached_step INTEGER NOT NULL DEFAULT 0;
 )sql",
 
-    // 10: who this store is; what came of calls that are to be done once, by person, method and id, with the SHA-256 of
-    // what was asked (empty in those of older layouts: any) and 16 bytes for each of the first runs that it changed;
-    // the state that a study starts from, as its own; all bytes on the disk, by study and owner: a run counts as 256,
-    // a file once. study.request_id and study.source are used no more.
+    // 10: identity of the store; results of calls that execute only once, by user, method and id, with the SHA-256 of
+    // the request (empty in rows from older layouts: matches any) and 16 bytes for each of the first changed runs; each
+    // study's own copy of its start state; disk usage by study and owner: a run counts as 256 bytes, and a file counts
+    // once. study.request_id and study.source are no longer used.
     R"sql(
 CREATE TABLE identity (
   id TEXT NOT NULL,
@@ -365,8 +365,8 @@ END;
                     GYREBOX_COUNT_BYTES("journal", "LENGTH(NEW.entry)", "LENGTH(OLD.entry)")
                         GYREBOX_COUNT_BYTES("edit", "LENGTH(CAST(NEW.what AS BLOB))", "LENGTH(CAST(OLD.what AS BLOB))"),
 
-    // 11: why the server holds a run; and what is written in slices. A study with deleted = 2 is being made. A run in
-    // state 0 is being added to a study, which takes it in where `joining` is set.
+    // 11: why the server holds a run; writes in slices. A study with deleted = 2 is being created. A run in state 0 is
+    // being added to a study; the growth was accepted if `joining` is set.
     R"sql(
 ALTER TABLE run ADD COLUMN pause_reason TEXT;
 ALTER TABLE study ADD COLUMN joining INTEGER NOT NULL DEFAULT 0;
@@ -376,6 +376,19 @@ CREATE INDEX run_joining ON run (study, number) WHERE state = 0;
     // 12: whether a run audits the time step.
     R"sql(
 ALTER TABLE run ADD COLUMN audit INTEGER NOT NULL DEFAULT 0;
+)sql",
+
+    // 13: renames to the terms of the schema.
+    R"sql(
+ALTER TABLE run RENAME COLUMN seed_places TO seed_positions;
+ALTER TABLE run RENAME COLUMN faults_passed TO recovered_faults;
+ALTER TABLE run RENAME COLUMN alarm TO warning;
+ALTER TABLE state RENAME COLUMN faults_passed TO recovered_faults;
+ALTER TABLE state RENAME COLUMN alarm TO warning;
+ALTER TABLE person RENAME TO user;
+ALTER TABLE edit RENAME COLUMN person TO user;
+ALTER TABLE request RENAME COLUMN person TO user;
+ALTER TABLE token RENAME COLUMN person TO user;
 )sql",
 };
 

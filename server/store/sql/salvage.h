@@ -1,4 +1,4 @@
-/// Statements that make a sound store of what could be read of a damaged one.
+/// SQL statements that make salvaged rows consistent.
 #pragma once
 
 namespace gyrebox::store::sql {
@@ -7,7 +7,7 @@ inline constexpr char kColumnsOf[] = R"sql(
 SELECT name, type, "notnull", dflt_value IS NOT NULL, pk FROM pragma_table_info(?) ORDER BY cid)sql";
 inline constexpr char kHasRowids[] = "SELECT NOT wr FROM pragma_table_list WHERE name = ?";
 
-// ---- studies and runs without which other rows tell nothing
+// ---- studies and runs that other rows depend on
 
 inline constexpr char kDeletedStudies[] = "DELETE FROM study WHERE deleted = 1 RETURNING id";
 inline constexpr char kAllStudies[] = "SELECT id, spec, cancelled FROM study ORDER BY id";
@@ -39,7 +39,7 @@ inline constexpr char kCancelRun[] = "UPDATE run SET state = 8, end_time = ?3 WH
 inline constexpr char kFailRun[] =
     "UPDATE run SET state = 7, fault = ?3, end_time = COALESCE(end_time, ?4) WHERE study = ?1 AND number = ?2";
 
-// ---- what runs measured
+// ---- samples, journals and frames
 
 inline constexpr char kForgetLostColumns[] =
     "UPDATE run SET observables = NULL WHERE observables NOT IN (SELECT id FROM observable_list)";
@@ -48,7 +48,7 @@ SELECT study, number, state, sample_count, journal_length, step,
   EXISTS (SELECT 1 FROM observable_list WHERE id = observables) FROM run ORDER BY study, number)sql";
 inline constexpr char kSegmentsOf[] =
     "SELECT first, count, samples, wide FROM segment WHERE study = ? AND run = ? ORDER BY first";
-/// Of other runs of a study.
+/// Observables of other runs of the study.
 inline constexpr char kColumnsBeside[] = R"sql(
 SELECT DISTINCT id, list FROM observable_list JOIN run ON observables = id WHERE study = ?)sql";
 inline constexpr char kUseColumns[] = "UPDATE run SET observables = ?3 WHERE study = ?1 AND number = ?2";

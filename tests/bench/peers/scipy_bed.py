@@ -2,10 +2,10 @@
 """A driven spinner bed as one would write it with NumPy and SciPy alone.
 
 The model of the 2D overdamped bed with its default parameters: exponential pair force, pair friction across and along
-the line of centres, drags, thermal forces for all of them, one sweep of the friction system a step, spinners turned at
-a sine rate. Neighbours come from a periodic k-d tree and are used until a bead has moved half the skin.
+the line of centres, drags, thermal forces for all of them, one sweep of the friction system per step, spinners driven
+at a sine rate. Neighbours come from a periodic k-d tree and are reused until a bead has moved half the skin.
 
-Prints one JSON object: how many bead-steps it does in a second, and the figures of the last step.
+Prints one JSON object: bead-steps per second, and the figures of the last step.
 """
 
 import argparse
@@ -27,48 +27,48 @@ def nearest_image(d, side):
     return d - side * np.rint(d / side)
 
 
-def separated_places(n, side, rng):
-    """Random places, pushed apart until no pair is closer than 0.9."""
-    places = rng.random((n, 2)) * side
+def separated_positions(n, side, rng):
+    """Random positions, pushed apart until no pair is closer than 0.9."""
+    positions = rng.random((n, 2)) * side
     for _ in range(20000):
-        pairs = cKDTree(places, boxsize=side).query_pairs(1.0, output_type="ndarray")
-        d = nearest_image(places[pairs[:, 1]] - places[pairs[:, 0]], side)
+        pairs = cKDTree(positions, boxsize=side).query_pairs(1.0, output_type="ndarray")
+        d = nearest_image(positions[pairs[:, 1]] - positions[pairs[:, 0]], side)
         r = np.maximum(np.hypot(d[:, 0], d[:, 1]), 1e-9)
         if r.size == 0 or r.min() > 0.9:
             break
         push = (0.2 * (1.0 - r) / r)[:, None] * d
         for axis in (0, 1):
-            places[:, axis] += np.bincount(pairs[:, 1], push[:, axis], n) - np.bincount(pairs[:, 0], push[:, axis], n)
-        places %= side
-    return places
+            positions[:, axis] += np.bincount(pairs[:, 1], push[:, axis], n) - np.bincount(pairs[:, 0], push[:, axis], n)
+        positions %= side
+    return positions
 
 
 class Bed:
-    def __init__(self, n, temperature, places, side, spinner, rng):
+    def __init__(self, n, temperature, positions, side, spinner, rng):
         self.n, self.temperature, self.side, self.spinner, self.rng = n, temperature, side, spinner, rng
-        self.places = places
+        self.positions = positions
         self.velocity = np.zeros((n, 2))
         self.spin = np.zeros(n)
         self.time = 0.0
         self.listed = None
 
     def pairs(self):
-        """Pairs within reach of the cut-off, from a list that is used while it is good."""
+        """Pairs within the cut-off, from a list that is reused while valid."""
         if self.listed is not None:
-            moved = nearest_image(self.places - self.listed, self.side)
+            moved = nearest_image(self.positions - self.listed, self.side)
             if (moved * moved).sum(axis=1).max() < (SKIN / 2) ** 2:
                 return self.i, self.j
-        listed = cKDTree(self.places, boxsize=self.side).query_pairs(CUTOFF + SKIN, output_type="ndarray")
-        listed = listed[np.argsort(listed[:, 0], kind="stable")]  # runs through memory in order
+        listed = cKDTree(self.positions, boxsize=self.side).query_pairs(CUTOFF + SKIN, output_type="ndarray")
+        listed = listed[np.argsort(listed[:, 0], kind="stable")]  # for memory locality
         self.i, self.j = np.ascontiguousarray(listed[:, 0]), np.ascontiguousarray(listed[:, 1])
-        self.listed = self.places.copy()
+        self.listed = self.positions.copy()
         return self.i, self.j
 
     def step(self):
         n, dt = self.n, TIME_STEP
         i, j = self.pairs()
-        dx = self.places[j, 0] - self.places[i, 0]
-        dy = self.places[j, 1] - self.places[i, 1]
+        dx = self.positions[j, 0] - self.positions[i, 0]
+        dy = self.positions[j, 1] - self.positions[i, 1]
         dx -= self.side * np.rint(dx / self.side)
         dy -= self.side * np.rint(dy / self.side)
         squared = dx * dx + dy * dy
@@ -96,7 +96,7 @@ class Bed:
         spin[self.spinner] = rate
         vx, vy = self.velocity[:, 0], self.velocity[:, 1]
 
-        def drag_along(of):  # what the motion of a neighbour adds to the force along n
+        def drag_along(of):  # contribution of a neighbour's motion to the force along n
             return along * (vx[of] * nx + vy[of] * ny)
 
         slip_i = across * (-vx[i] * ny + vy[i] * nx + arm * spin[i])  # as the second bead feels the first
@@ -112,7 +112,7 @@ class Bed:
         force_y += summed(on_i * ny + turn_i * nx, on_j * ny + turn_j * nx)
         torque += summed(arm * turn_i, -arm * turn_j)
 
-        # Own block of each bead's rows.
+        # Diagonal block of each bead's rows.
         more = across - along
         xx, xy, yy = along + more * ny * ny, -more * nx * ny, along + more * nx * nx
         lever = across * arm
@@ -120,7 +120,7 @@ class Bed:
         bx, by = summed(-lever * ny, lever * ny), summed(lever * nx, -lever * nx)
         c = SPIN_DRAG + summed(lever * arm, lever * arm)
 
-        # Imposed spins go to the right-hand side; free ones are eliminated.
+        # Imposed spins move to the right-hand side; free ones are eliminated.
         s = self.spinner
         fx, fy = force_x - bx * torque / c, force_y - by * torque / c
         fx[s], fy[s] = force_x[s] - bx[s] * rate, force_y[s] - by[s] * rate
@@ -131,8 +131,8 @@ class Bed:
         new_vx, new_vy = (ayy * fx - axy * fy) / determinant, (axx * fy - axy * fx) / determinant
         self.spin = np.where(s, rate, (torque - bx * new_vx - by * new_vy) / c)
         self.velocity[:, 0], self.velocity[:, 1] = new_vx, new_vy
-        self.places += dt * self.velocity
-        self.places %= self.side
+        self.positions += dt * self.velocity
+        self.positions %= self.side
         self.time += dt
 
 
@@ -142,27 +142,27 @@ def main():
     parser.add_argument("--steps", type=int, default=500)
     parser.add_argument("--temperature", type=float, default=0.0, help="k_B T in epsilon")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--places", help="file of x, y and 0 or 1 a line (1 for a spinner) to start from")
+    parser.add_argument("--positions", help="file of x, y and 0 or 1 a line (1 for a spinner) to start from")
     parser.add_argument("--save", help="file to write x, y, vx, vy and spin of the last step to, a bead a line")
     args = parser.parse_args()
 
     rng = np.random.default_rng(args.seed)
     side = np.sqrt(args.beads * np.pi / 4 / PACKING_FRACTION)
-    if args.places:
-        table = np.loadtxt(args.places, ndmin=2)
-        places, spinner = table[:, :2].copy(), table[:, 2] > 0
+    if args.positions:
+        table = np.loadtxt(args.positions, ndmin=2)
+        positions, spinner = table[:, :2].copy(), table[:, 2] > 0
     else:
-        places = separated_places(args.beads, side, rng)
+        positions = separated_positions(args.beads, side, rng)
         spinner = np.zeros(args.beads, dtype=bool)
         spinner[rng.permutation(args.beads)[: round(SPINNER_FRACTION * args.beads)]] = True
-    bed = Bed(args.beads, args.temperature, places, side, spinner, rng)
+    bed = Bed(args.beads, args.temperature, positions, side, spinner, rng)
     bed.step()  # the first list is built outside the timing
     start = time.perf_counter()
     for _ in range(args.steps - 1):
         bed.step()
     seconds = time.perf_counter() - start
     if args.save:
-        np.savetxt(args.save, np.column_stack((bed.places, bed.velocity, bed.spin)), fmt="%.17g")
+        np.savetxt(args.save, np.column_stack((bed.positions, bed.velocity, bed.spin)), fmt="%.17g")
     print(
         json.dumps(
             {

@@ -2,10 +2,10 @@
 """A driven spinner bed on a GPU as one would write it with PyTorch alone, compiled by torch.compile.
 
 The model of the 2D overdamped bed with its default parameters at temperature 0: exponential pair force, pair friction,
-drags, one sweep of the friction system a step, spinners turned at a sine rate. The list of neighbours is given and stays:
-the six nearest of a triangular lattice, which is less than a bed in motion has, and no time goes into making it.
+drags, one sweep of the friction system per step, spinners driven at a sine rate. The list of neighbours is fixed: the
+six nearest of a triangular lattice, fewer than a bed in motion has, and no time is spent on building it.
 
-Prints one JSON object: how many bead-steps it does in a second.
+Prints one JSON object: bead-steps per second.
 """
 
 import argparse
@@ -23,7 +23,7 @@ FORCE_AT_CUTOFF = math.exp(-(CUTOFF - 1) / DECAY)
 
 
 def lattice(columns, rows):
-    """Places of a triangular lattice in a periodic domain, its sides, and the six neighbours of each bead."""
+    """Positions of a triangular lattice in a periodic domain, its sides, and the six neighbours of each bead."""
     spacing = math.sqrt(math.pi / (2 * math.sqrt(3) * PACKING_FRACTION))
     sides = torch.tensor([columns * spacing, rows * spacing * math.sqrt(3) / 2], device="cuda")
     row, column = torch.meshgrid(torch.arange(rows), torch.arange(columns), indexing="ij")
@@ -36,15 +36,15 @@ def lattice(columns, rows):
 
     around = [at(row, column - 1), at(row, column + 1)]
     around += [at(row + dr, column + dc + odd) for dr in (-1, 1) for dc in (-1, 0)]
-    places = torch.stack((x.flatten(), y.flatten()), 1).float().cuda()
+    positions = torch.stack((x.flatten(), y.flatten()), 1).float().cuda()
     neighbors = torch.stack([a.flatten() for a in around], 1).int().cuda()
-    return places, sides, neighbors
+    return positions, sides, neighbors
 
 
-def step(places, velocity, spin, spinner, sides, neighbors, rate):
-    """One time step. (beads, 2) places and velocities, (beads) spins; (beads, 6) neighbours."""
+def step(positions, velocity, spin, spinner, sides, neighbors, rate):
+    """One time step. (beads, 2) positions and velocities, (beads) spins; (beads, 6) neighbours."""
     spin = torch.where(spinner, rate, spin)
-    d = places[neighbors] - places[:, None]
+    d = positions[neighbors] - positions[:, None]
     d = d - sides * torch.round(d / sides)
     r = torch.sqrt((d * d).sum(-1))
     nx, ny, arm = d[..., 0] / r, d[..., 1] / r, 0.5 * r
@@ -70,7 +70,7 @@ def step(places, velocity, spin, spinner, sides, neighbors, rate):
     vx, vy = (ayy * fx - axy * fy) / determinant, (axx * fy - axy * fx) / determinant
     spin = torch.where(spinner, rate, (torque - bx * vx - by * vy) / c)
     velocity = torch.stack((vx, vy), 1)
-    return torch.remainder(places + TIME_STEP * velocity, sides), velocity, spin
+    return torch.remainder(positions + TIME_STEP * velocity, sides), velocity, spin
 
 
 def main():
@@ -79,18 +79,18 @@ def main():
     parser.add_argument("--rows", type=int, default=512, help="even")
     parser.add_argument("--steps", type=int, default=200)
     args = parser.parse_args()
-    places, sides, neighbors = lattice(args.columns, args.rows)
-    n = places.shape[0]
-    velocity, spin = torch.zeros_like(places), torch.zeros(n, device="cuda")
+    positions, sides, neighbors = lattice(args.columns, args.rows)
+    n = positions.shape[0]
+    velocity, spin = torch.zeros_like(positions), torch.zeros(n, device="cuda")
     spinner = torch.rand(n, device="cuda", generator=torch.Generator("cuda").manual_seed(1)) < SPINNER_FRACTION
     compiled = torch.compile(step)
 
     def run(first, steps):
-        nonlocal places, velocity, spin
+        nonlocal positions, velocity, spin
         for k in range(first, first + steps):
             rate = AMPLITUDE * math.sin(2 * math.pi * FREQUENCY * (k + 0.5) * TIME_STEP)
             rate = torch.full((), rate, device="cuda")
-            places, velocity, spin = compiled(places, velocity, spin, spinner, sides, neighbors, rate)
+            positions, velocity, spin = compiled(positions, velocity, spin, spinner, sides, neighbors, rate)
         torch.cuda.synchronize()
 
     run(0, 20)  # compiles

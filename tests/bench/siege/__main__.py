@@ -1,21 +1,21 @@
 #!/usr/bin/env python3
-"""Attacks on a real server, one by one, and what a member notices of them.
+"""Attacks on a real server, one by one, and their effect on a member.
 
     /usr/bin/python3 tests/bench/siege [--bin build/bin] [ATTACK...]      --list names them all
 
 Each attack gets a server of its own on loopback, with one CPU thread for the device and a data folder that is removed
 afterwards. A member has a run of 1536 beads on the device, adjusts it and reads the table of another study, at least 50
-times each, and connects anew every ten times: first in quiet, then while the attack goes on. The attack runs in a
-process of its own at a lower priority, because an attacker does not share the processors of the server, and makes its
-bare connections from 127.0.0.2. Bounds: an attack is limited in count, and to 42 s.
+times each, and reconnects every ten times: first in quiet, then during the attack. The attack runs in a separate
+process at a lower priority, because an attacker does not share the processors of the server, and makes its bare
+connections from 127.0.0.2. Bounds: an attack is limited in count, and to 42 s.
 
 The table gives, per attack: p50 and p99 of both calls during the attack (a call that failed counts with the time until
-it failed); the member's bead-steps per second against quiet; the largest growth of resident memory; whether a new
-client is answered within 5 s after it, else after how long, else how the server ended; and the load average before it.
-Where the attacker has work on the device by right, they have some in quiet too. --json keeps all figures; --before FILE
-puts earlier ones beside these.
+it failed); the member's bead-steps per second relative to quiet; the largest growth of resident memory; whether a new
+client gets a response within 5 s after the attack, else the delay, else how the server ended; and the load average
+before the attack. Where the attacker has legitimate work on the device, they have it in quiet too. --json keeps all
+figures; --before FILE shows earlier ones next to these.
 
-Wanted on two quiet cores: p99 of both under 500 ms, rate within 5 %, growth under 100 MB, healthy after it.
+Targets on two idle cores: p99 of both under 500 ms, rate within 5 %, growth under 100 MB, healthy afterwards.
 
 Needs protobuf-compiler-grpc, python3-grpcio and python3-h2 (deploy/install test), openssl and prlimit.
 """
@@ -74,7 +74,7 @@ class MemoryWatch:
 
 
 class Helper:
-    """A process that is told what to do over a pipe."""
+    """A process controlled over a pipe."""
 
     def __init__(self, context, target, *arguments):
         self.pipe, theirs = context.Pipe()
@@ -108,7 +108,7 @@ def carry_out(name, server, context):
         helpers[0].expect_ready("the member")
         helpers.append(Helper(context, attack.work, cls, server.add_attacker("eve"), server.stranger(), over))
         helpers[1].expect_ready("the attack")
-        over.set()  # in quiet there is no attack to wait for
+        over.set()  # the quiet measurement has no attack to wait for
         helpers[0].pipe.send("measure")
         quiet = helpers[0].hear(OUTCOME_SECONDS + member.MAX_SECONDS)
         over.clear()
@@ -157,7 +157,7 @@ def main():
     parser.add_argument("--bin", default=str(root / "build/bin"), help="folder that holds gyreboxd")
     parser.add_argument("--proto", default=str(root / "proto"), help="the schema that this gyreboxd speaks")
     parser.add_argument("--server-option", action="append", default=[], metavar="OPTION",
-                        help="one more option for every server, as --server-option=--most-queued-runs=0")
+                        help="one more option for every server, as --server-option=--max-queued-runs=0")
     parser.add_argument("--json", metavar="FILE", help="keep all figures; figures of other attacks in it stay")
     parser.add_argument("--before", metavar="FILE", help="figures of an earlier siege to put beside these")
     parser.add_argument("--list", action="store_true", help="print the attacks and end")

@@ -1,8 +1,8 @@
-"""The attacks. Each is bounded in count and in time, and says in a few words what became of it.
+"""The attacks. Each is bounded in count and in time, and summarises its outcome in a few words.
 
-An attack is a class: the constructor prepares it, before the quiet measurement, and `run(until)` carries it out, which
-ends soon after the time `until` (of time.monotonic()). `attacker` is the endpoint of a member who means no good, and
-`stranger` that of someone without a token.
+An attack is a class: the constructor prepares it before the quiet measurement, and `run(until)` carries it out and ends
+soon after the time `until` (of time.monotonic()). `attacker` is the endpoint of a malicious member, and `stranger` that
+of someone without a token.
 """
 
 import collections
@@ -17,8 +17,8 @@ ATTACKS = {}
 def attack(name, what, **settings):
     """Registers a class under a name.
 
-    Settings: tls, options and open_files of the server; seconds of the attack; attacker_runs, where the attacker has work
-    on the device by right, so that the quiet figures need a neighbour too.
+    Settings: tls, options and open_files of the server; seconds of the attack; attacker_runs, where the attacker has
+    legitimate work on the device, so that the quiet measurement needs such work too.
     """
     defaults = {"tls": True, "options": (), "open_files": None, "seconds": 15, "attacker_runs": False}
 
@@ -39,10 +39,10 @@ class Attack:
         from gyrebox.v1 import study_pb2, study_service_pb2, study_service_pb2_grpc
 
         self.attacker, self.stranger, self.grpc = attacker, stranger, grpc
-        self.box_service, self.run_service, self.study_service = box_service_pb2, run_service_pb2, study_service_pb2
+        self.machine_service, self.run_service, self.study_service = box_service_pb2, run_service_pb2, study_service_pb2
         self.study = study_pb2
         channel = attacker.channel()
-        self.boxes = box_service_pb2_grpc.BoxServiceStub(channel)
+        self.machines = box_service_pb2_grpc.MachineServiceStub(channel)
         self.runs = run_service_pb2_grpc.RunServiceStub(channel)
         self.studies = study_service_pb2_grpc.StudyServiceStub(channel)
         self.codes = collections.Counter()
@@ -64,7 +64,7 @@ class Attack:
         return self.call(lambda: self.studies.CancelStudy(request, timeout=20))
 
     def call(self, function):
-        """Its answer; None, and a count of the code, where it fails."""
+        """The response; on failure None, and the status code is counted."""
         try:
             answer = function()
             self.codes["OK"] += 1
@@ -86,7 +86,7 @@ class Attack:
 
 
 def work(cls, attacker, stranger, pipe, over):
-    """Body of the attacker's process: prepares, says so, waits for the word, attacks and reports."""
+    """Body of the attacker's process: prepares, reports ready, waits for the signal, attacks and reports."""
     os.nice(10)
     try:
         prepared = cls(attacker, stranger)

@@ -1,4 +1,4 @@
-"""Attacks by what a connection carries, or does not carry."""
+"""Attacks by the contents of a connection, or their absence."""
 
 import contextlib
 import time
@@ -17,7 +17,7 @@ KEY_VALUES = ["x", "", "AAECAwT/", "\x00\x01\x7f", "y" * 4000, "y" * 7001]
 
 
 class Headers(Attack):
-    """Each key that gRPC itself knows, without a token and with one: once, twice, empty, binary and large."""
+    """Each key that gRPC itself reserves, with and without a token: once, twice, empty, binary and large."""
 
     def run(self, until):
         sent = 0

@@ -1,4 +1,4 @@
-"""Attacks by number."""
+"""Attacks by the number of requests."""
 
 import concurrent.futures
 import contextlib
@@ -12,8 +12,8 @@ class CallFlood(Attack):
     """Up to 100 unary calls in flight, at most 100 000."""
 
     def run(self, until):
-        flooder = type(self.boxes)(self.flooding().channel())
-        request = self.box_service.GetBoxRequest()
+        flooder = type(self.machines)(self.flooding().channel())
+        request = self.machine_service.GetMachineRequest()
         waiting = set()
         for _ in range(100_000):
             if time.monotonic() > until:
@@ -21,7 +21,7 @@ class CallFlood(Attack):
             if len(waiting) >= 100:
                 done, waiting = concurrent.futures.wait(waiting, return_when=concurrent.futures.FIRST_COMPLETED)
             future = concurrent.futures.Future()
-            call = flooder.GetBox.future(request, timeout=5)
+            call = flooder.GetMachine.future(request, timeout=5)
             call.add_done_callback(lambda call, future=future: future.set_result(call))
             future.add_done_callback(lambda future: self.call(future.result().result))
             waiting.add(future)

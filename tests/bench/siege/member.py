@@ -1,4 +1,4 @@
-"""A member who goes on working beside an attack: adjusts their own run, reads a table, and times both."""
+"""A member who keeps working during an attack: adjusts their own run, reads a table, and times both."""
 
 import math
 import time
@@ -14,7 +14,7 @@ BEADS = 1536
 
 
 def percentile(values, fraction):
-    """Nearest rank; None of nothing."""
+    """Percentile by nearest rank; None for an empty list."""
     ordered = sorted(values)
     return ordered[max(0, math.ceil(fraction * len(ordered)) - 1)] if ordered else None
 
@@ -53,7 +53,7 @@ class Member:
         self.count = 0
 
     def measure(self, attack_over):
-        """At least 50 rounds, and until `attack_over()` is true, within bounds.
+        """Measures at least 50 rounds, and until `attack_over()` is true, within bounds.
 
         Returns times in seconds and the rate in bead-steps/s (None where it could not be measured). A call that fails
         counts with the time until it failed.
@@ -96,7 +96,7 @@ class Member:
             result[name].append(time.monotonic() - begin)
 
     def _adjust(self, result):
-        """The step from which the change holds, and when it was told."""
+        """The step from which the change holds, and when the response came."""
         self.count += 1
         request = self.runs.AdjustRunsRequest(name=self.run)
         request.changes.add(field="thermal.temperature", value=0.002 + 1e-6 * (self.count % 100))
@@ -111,7 +111,7 @@ class Member:
 
 
 def work(endpoint, pipe, attack_over):
-    """Body of the member's process: says when it is ready, then measures each time it is told to."""
+    """Body of the member's process: reports when it is ready, then measures on each command."""
     try:
         member = Member(endpoint)
         pipe.send("ready")

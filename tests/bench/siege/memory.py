@@ -15,7 +15,7 @@ class UnknownFields(Attack):
             if time.monotonic() > until:
                 break
             if self.create(self.padded(size)) is None and size > 1_000_000:
-                size = 900_000  # as much as a smaller limit on messages lets through
+                size = 900_000  # just below the smaller message limit
         request = self.study_service.ListStudiesRequest(page_size=100)
         found = self.call(lambda: self.studies.ListStudies(request, timeout=30))
         return f"{self.code_words()}; a list of {found.ByteSize() / 1e6:.2f} MB" if found else self.code_words()
@@ -66,7 +66,7 @@ class HalfBodies(Attack):
                         connection.state.send_data(stream, chunk[:count])
                         sent[stream] += count
                         idle_since = time.monotonic()
-                except wire.h2.exceptions.ProtocolError:  # the stream was ended
+                except wire.h2.exceptions.ProtocolError:  # the stream has ended
                     self.codes["ended"] += 1
                     sent[stream] = self.size
             connection.flush()

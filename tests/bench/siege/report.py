@@ -47,7 +47,7 @@ def cells(result):
 
 
 def table(results, before=None):
-    """Rows of a Markdown table. With `before`, each cell is given twice: before → after."""
+    """Rows of a Markdown table. With `before`, each cell shows before → after."""
     lines = ["| attack | " + " | ".join(name for name, _ in COLUMNS) + " |", "| --- " * (len(COLUMNS) + 1) + "|"]
     names = list(dict.fromkeys([r["attack"] for r in (before or [])] + [r["attack"] for r in results]))
     find = {r["attack"]: r for r in results}

@@ -1,4 +1,4 @@
-"""How a server is started, reached and ended: the only place that knows its options and its credentials."""
+"""Starting, reaching and stopping a server: the only module that knows its options and credentials."""
 
 import contextlib
 import dataclasses
@@ -13,7 +13,7 @@ import time
 
 START_SECONDS = 30
 STOP_SECONDS = 15
-ATTACKER_ADDRESS = "127.0.0.2"  # so that what is bounded per address is the attacker's own
+ATTACKER_ADDRESS = "127.0.0.2"  # separate, so that per-address limits apply to the attacker alone
 
 
 def make_stubs(proto, folder):
@@ -40,7 +40,7 @@ def make_certificate(folder):
 
 @dataclasses.dataclass(frozen=True)
 class Endpoint:
-    """What a client needs to reach a server. May be sent to another process."""
+    """What a client needs to reach a server. Can be sent to another process."""
 
     address: str  # HOST:PORT or unix:PATH
     stubs: str  # folder of the generated code
@@ -53,7 +53,7 @@ class Endpoint:
             sys.path.insert(0, self.stubs)
 
     def channel(self):
-        """A new connection that shares nothing with other channels."""
+        """A new channel that shares no connection with others."""
         import grpc
 
         options = [("grpc.max_receive_message_length", -1), ("grpc.use_local_subchannel_pool", 1),
@@ -108,7 +108,7 @@ class Server:
         if self.open_files:
             command = ["prlimit", f"--nofile={self.open_files}:{self.open_files}", *command]
         with open(self.log, "w") as log:
-            # A server without TLS notes its address there, for other programs of its user.
+            # A server without TLS writes its address there, for other programs of its user.
             environment = {**os.environ, "XDG_RUNTIME_DIR": str(self.work)}
             self.process = subprocess.Popen(command, stdout=log, stderr=subprocess.STDOUT, env=environment)
         end = time.monotonic() + START_SECONDS
@@ -117,23 +117,23 @@ class Server:
                 self.stop()
                 raise RuntimeError(f"the server did not start: {pathlib.Path(self.log).read_text()[-1000:]}")
             time.sleep(0.05)
-        # Without TLS a Unix socket needs no token; a server that has none takes calls without token on its port.
+        # Without TLS a Unix socket needs no token; a server without one takes calls without token on its port.
         unix = not self.certificate and os.path.exists(f"{self.data}/gyreboxd.sock")
         address = f"unix:{self.data}/gyreboxd.sock" if unix else port_file.read_text().strip()
         self.endpoint = Endpoint(address, self.stubs, self.certificate, token)
         return self
 
     def add_user(self, name):
-        """A new member and their own endpoint; the same endpoint where the server knows no tokens."""
+        """The endpoint of a new member; the same endpoint if the server has no tokens."""
         if not self.certificate:
             return self.endpoint
         self.endpoint.import_stubs()
-        from gyrebox.v1 import people_service_pb2 as people
-        from gyrebox.v1 import people_service_pb2_grpc as people_grpc
+        from gyrebox.v1 import people_service_pb2 as users
+        from gyrebox.v1 import people_service_pb2_grpc as user_grpc
 
         with self.endpoint.channel() as channel:
-            request = people.CreateTokenRequest(person=name, role=people.Token.ROLE_MEMBER)
-            secret = people_grpc.PeopleServiceStub(channel).CreateToken(request, timeout=20).secret
+            request = users.CreateTokenRequest(user=name, role=users.Token.ROLE_MEMBER)
+            secret = user_grpc.UserServiceStub(channel).CreateToken(request, timeout=20).secret
         return dataclasses.replace(self.endpoint, token=secret)
 
     def add_attacker(self, name):
@@ -152,27 +152,27 @@ class Server:
         return 0
 
     def exit_code(self):
-        """None while it runs; minus the signal where one ended it."""
+        """Exit code; None while it runs; the negative signal number if a signal ended it."""
         return self.process.poll()
 
     def seconds_until_healthy(self, limit):
-        """How long it takes until a new client gets an answer; None beyond the limit or where the server is gone."""
+        """Seconds until a new client gets a response; None beyond the limit or if the server is gone."""
         import grpc
 
         self.endpoint.import_stubs()
-        from gyrebox.v1 import box_service_pb2 as box
-        from gyrebox.v1 import box_service_pb2_grpc as box_grpc
+        from gyrebox.v1 import box_service_pb2 as machine
+        from gyrebox.v1 import box_service_pb2_grpc as machine_grpc
 
         begin = time.monotonic()
         while time.monotonic() < begin + limit and self.exit_code() is None:
             with self.endpoint.channel() as channel, contextlib.suppress(grpc.RpcError):
-                box_grpc.BoxServiceStub(channel).GetBox(box.GetBoxRequest(), timeout=5)
+                machine_grpc.MachineServiceStub(channel).GetMachine(machine.GetMachineRequest(), timeout=5)
                 return time.monotonic() - begin
             time.sleep(0.2)
         return None
 
     def stop(self):
-        """Ends it in order, or by force after a while. Returns the exit code."""
+        """Stops it gracefully, or by force after a timeout. Returns the exit code."""
         if self.process is None:
             return None
         if self.process.poll() is None:

@@ -1,4 +1,4 @@
-"""HTTP/2 by hand: what a proper gRPC client would not send."""
+"""Hand-made HTTP/2: frames that a proper gRPC client would not send."""
 
 import contextlib
 import select
@@ -11,7 +11,7 @@ import h2.events
 import h2.exceptions
 
 PREFACE = b"PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n"  # RFC 9113, section 3.4
-GET_BOX = "/gyrebox.v1.BoxService/GetBox"
+GET_BOX = "/gyrebox.v1.MachineService/GetMachine"
 
 
 def frame(kind, flags=0, stream=0, payload=b""):
@@ -20,12 +20,12 @@ def frame(kind, flags=0, stream=0, payload=b""):
 
 
 def message(body, claimed=None):
-    """A gRPC message: its flag, the length that it claims, and its bytes."""
+    """A gRPC message: its flag, its claimed length, and its bytes."""
     return b"\0" + (len(body) if claimed is None else claimed).to_bytes(4, "big") + body
 
 
 class Connection:
-    """One HTTP/2 connection that lets through any header and keeps to flow control."""
+    """One HTTP/2 connection that sends any header and respects flow control."""
 
     def __init__(self, endpoint):
         self.endpoint = endpoint
@@ -63,7 +63,7 @@ class Connection:
         return stream
 
     def pump(self, seconds):
-        """Reads what comes within a time, and answers it as HTTP/2 asks."""
+        """Reads for a limited time and answers as HTTP/2 requires."""
         end = time.monotonic() + seconds
         while not self.ended:
             wait = max(0, end - time.monotonic())
@@ -87,12 +87,12 @@ class Connection:
             self.ended = True
 
 
-# What a broken connection raises.
+# Exceptions that a broken connection raises.
 ERRORS = (OSError, h2.exceptions.ProtocolError)
 
 
 def count_closed(sockets):
-    """How many of these connections the peer has closed."""
+    """Number of these connections that the peer has closed."""
     closed = 0
     for connection in sockets:
         with contextlib.suppress(OSError):

@@ -1,4 +1,4 @@
-"""Attacks by calls that are much work: checks, studies of many runs, a long step, a long journal."""
+"""Attacks by expensive calls: checks, studies of many runs, a long step, a long journal."""
 
 import concurrent.futures
 import time
@@ -44,7 +44,7 @@ class CheckSteering(Checks):
             stage = spec.schedule.stages.add(duration=1)
             stage.step.temperature = 0.01
         for _ in range(100_000):
-            change = spec.schedule.steering.changes.add(step=10**11)
+            change = spec.schedule.steering.adjustments.add(step=10**11)
             change.change.temperature = 0.01
         return spec
 
@@ -102,11 +102,11 @@ class LongStep(Attack):
     def run(self, until):
         spec = member.small_study(self.study, 200_000, 1.0)
         spec.dynamics.overdamped.converged.tolerance = 1e-7
-        spec.dynamics.overdamped.converged.most_iterations = 100_000
+        spec.dynamics.overdamped.converged.max_iterations = 100_000
         spec.friction.tangential = spec.friction.normal = 1e4
         spec.bed.packing_fraction = 0.85
         spec.start.triangular.SetInParent()
-        self.cancel(self.neighbour)  # this run takes its share of the device
+        self.cancel(self.neighbour)  # this run takes part of the device
         created = self.create(spec)
         if created is None:
             return f"refused: {self.code_words()}"

@@ -1,8 +1,8 @@
-/** Numbers for people. */
+/** Numbers for users. */
 
 const MINUS = '\u2212';
 
-/** As many digits as asked for, no trailing zeros: 46.8, 0.0021, 3.1e6. */
+/** A number with `digits` significant digits, without trailing zeros: 46.8, 0.0021, 3.1·10⁶. */
 export function numberText(value: number, digits = 4): string {
   if (!Number.isFinite(value)) return Number.isNaN(value) ? 'none' : value > 0 ? 'infinite' : `${MINUS}infinite`;
   const rounded = Number(value.toPrecision(digits));
@@ -11,20 +11,20 @@ export function numberText(value: number, digits = 4): string {
   return text.replace(/^-/, MINUS);
 }
 
-/** 1.5·10⁻⁷; decimals are those of the part before the power, all that it has where not given. */
+/** 1.5·10⁻⁷; `decimals` applies to the mantissa, undefined for all its digits. */
 function tenPower(value: number, decimals: number | undefined): string {
   const [part, power] = value.toExponential(decimals).split('e') as [string, string];
   const raised = [...String(Number(power))].map((c) => (c === '-' ? '⁻' : '⁰¹²³⁴⁵⁶⁷⁸⁹'[Number(c)])).join('');
   return `${part}·10${raised}`;
 }
 
-/** Decimals that leave two significant digits of an uncertainty; negative where those are tens or more. */
+/** Decimals that keep two significant digits of an uncertainty; negative if these are tens or more. */
 export function decimalsOf(uncertainty: number): number {
   const rounded = Number(uncertainty.toPrecision(2));
   return 1 - Math.floor(Math.log10(rounded));
 }
 
-/** To so many decimals; rounded to tens, hundreds, ... where that is negative. */
+/** A number with `decimals` decimals; a negative count rounds to tens, hundreds, ... */
 export function fixedText(value: number, decimals: number): string {
   const scale = 10 ** -decimals;
   const text = decimals >= 0 ? value.toFixed(Math.min(decimals, 20)) : String(Math.round(value / scale) * scale);
@@ -40,9 +40,9 @@ function textAt(value: number, decimals: number): string {
 }
 
 /**
- * A value with its interval, to two significant digits of its half width: "46.8 ± 3.1" where it reaches alike to both
- * sides, else "26 (15 to 39)"; an end that is NaN is open: "13 (up to 29)". Where there is no value, the range alone: "18 to 45"; a
- * range that is open to one side tells little then and follows a dash: "– (from 28)".
+ * A value with its interval, to two significant digits of the half-width: "46.8 ± 3.1" if the interval is symmetric,
+ * else "26 (15 to 39)"; an end that is NaN is open: "13 (up to 29)". Without a value the range alone: "18 to 45"; a
+ * half-open range then follows a dash: "– (from 28)".
  */
 export function intervalText(value: number, low: number, high: number): string {
   const ends = [low, high].filter(Number.isFinite);
@@ -64,7 +64,7 @@ export function intervalText(value: number, low: number, high: number): string {
   return isEven ? `${text(value)} ± ${text(uncertainty)}` : `${text(value)} (${rangeText(low, high, text)})`;
 }
 
-/** Half the width; where one end is open, what lies between value and the other. */
+/** Half the width; if one end is open, the distance from the value to the other. */
 function uncertaintyOf(value: number, low: number, high: number): number {
   if (Number.isFinite(low) && Number.isFinite(high)) return (high - low) / 2;
   const end = Number.isFinite(low) ? low : high;

@@ -1,4 +1,4 @@
-/** Names of the schema in words for people. */
+/** Names of the schema as text for users. */
 import { type Axis, type AxisSetting, numberOf } from '../answers.ts';
 import { numberText } from './number.ts';
 
@@ -9,7 +9,7 @@ export function unitText(unit: string): string {
   return unit.replace(/[a-z]+/g, (word) => GREEK[word] ?? word);
 }
 
-/** A sentence of the server with its units as they are written elsewhere in a report. */
+/** A sentence of the server with Greek letters for its units, as elsewhere in a report. */
 export function proseText(sentence: string): string {
   return sentence.replace(/\b(tau|sigma|epsilon)\b/g, (word) => GREEK[word]!);
 }
@@ -31,12 +31,12 @@ export function fieldText(field: string): string {
   return stage ? `${last} of stage ${Number(stage[1]) + 1}` : last;
 }
 
-/** "amplitude [rad/τ]"; the name alone where there is no unit. */
+/** "amplitude [rad/τ]"; only the name if there is no unit. */
 export function withUnit(name: string, unit: string): string {
   return unit === '' ? name : `${name} [${unitText(unit)}]`;
 }
 
-/** "46.8 beads" in one line; no space left over where there is no unit. */
+/** "46.8 beads" with a non-breaking space; only the value if there is no unit. */
 export function valueWithUnit(value: string, unit: string): string {
   return unit === '' ? value : `${value}\u00a0${unitText(unit)}`;
 }

@@ -17,15 +17,15 @@ export function yLabel(panel: Panel): string {
   return withUnit(panel.yName, panel.yUnit);
 }
 
-/** Room that the numbers and the name of the y axis take. */
+/** Width in pixels of the numbers and the name of the y axis. */
 export function leftRoom(ticks: number[]): number {
   return Math.max(...ticks.map((tick) => widthOf(numberText(tick, 12), TICK_SIZE)), 14) + 34;
 }
 
-/** Ticks whose numbers would run into the one before are drawn without a number. */
-export function labelled(places: { at: number; words: string }[], gap = 8): boolean[] {
+/** Whether each tick gets a number; one that would overlap the previous number does not. */
+export function labelled(positions: { at: number; words: string }[], gap = 8): boolean[] {
   let end = -Infinity;
-  return places.map(({ at, words }) => {
+  return positions.map(({ at, words }) => {
     const half = widthOf(words, TICK_SIZE) / 2;
     if (at - half < end + gap) return false;
     end = at + half;
@@ -42,9 +42,9 @@ export function drawAxes(panel: Panel, frame: Frame): SVGElement {
       text(numberText(tick, 12), frame.left - 8, y + 4, { 'text-anchor': 'end', 'font-size': TICK_SIZE, fill: INK }),
     );
   }
-  const places = frame.x.ticks.map((tick) => ({ at: frame.x.toPixel(tick), words: numberText(tick, 12) }));
-  const shown = labelled(places);
-  places.forEach(({ at, words }, i) => {
+  const positions = frame.x.ticks.map((tick) => ({ at: frame.x.toPixel(tick), words: numberText(tick, 12) }));
+  const shown = labelled(positions);
+  positions.forEach(({ at, words }, i) => {
     group.append(svg('path', { d: `M${at} ${frame.bottom}v5`, stroke: INK }));
     if (shown[i])
       group.append(text(words, at, frame.bottom + 19, { 'text-anchor': 'middle', 'font-size': TICK_SIZE, fill: INK }));
@@ -61,9 +61,12 @@ function names(panel: Panel, frame: Frame): SVGElement[] {
   const middleY = (frame.top + frame.bottom) / 2;
   const x = frame.x.log ? `${xLabel(panel)}, logarithmic` : xLabel(panel);
   const y = frame.y.log ? `${yLabel(panel)}, logarithmic` : yLabel(panel);
-  const place = frame.left - leftRoom(frame.y.ticks) + TEXT_SIZE;
+  const position = frame.left - leftRoom(frame.y.ticks) + TEXT_SIZE;
   const lines = wrap(x, frame.right - frame.left + 30).map((line, i) =>
     text(line, middleX, frame.bottom + 39 + 16 * i, { 'text-anchor': 'middle' }),
   );
-  return [...lines, text(y, place, middleY, { 'text-anchor': 'middle', transform: `rotate(-90 ${place} ${middleY})` })];
+  return [
+    ...lines,
+    text(y, position, middleY, { 'text-anchor': 'middle', transform: `rotate(-90 ${position} ${middleY})` }),
+  ];
 }

@@ -1,4 +1,4 @@
-/** A picture of a bed to scale: spinners dark and full, passive beads rings. */
+/** Draws a frame of a bed to scale: spinners as dark discs, passive beads as rings. */
 import type { Frame } from '../answers.ts';
 import { numberText } from '../format/number.ts';
 import { figureElement } from './plot.ts';
@@ -7,22 +7,22 @@ import { svg, text } from './svg.ts';
 const SPINNER = '#0072B2';
 const PASSIVE = '#7d8790';
 const INK = '#5b6670';
-/** Room for the legend and the bar under the bed, in pixels. */
+/** Height of the legend and the scale bar under the bed, in pixels. */
 const FOOT = 34;
 
 let bedCount = 0;
 
 export interface Bead {
-  /** In σ from the lower left corner of what is shown. */
+  /** In σ from the lower left corner of the window. */
   x: number;
   y: number;
   spinner: boolean;
 }
 
 export function beadsOf(frame: Frame): Bead[] {
-  const places = Uint8Array.from(atob(frame.places), (character) => character.charCodeAt(0));
+  const positions = Uint8Array.from(atob(frame.positions), (character) => character.charCodeAt(0));
   const kinds = atob(frame.kinds);
-  const at = (i: number) => (places[2 * i]! + 256 * places[2 * i + 1]! + 0.5) / 65536;
+  const at = (i: number) => (positions[2 * i]! + 256 * positions[2 * i + 1]! + 0.5) / 65536;
   return Array.from(kinds, (kind, i) => ({
     x: at(2 * i) * frame.width,
     y: at(2 * i + 1) * frame.height,
@@ -36,10 +36,13 @@ export function barLength(width: number): number {
   return power * ([5, 2].find((factor) => factor * power <= width / 3) ?? 1);
 }
 
-/** Beads that reach over a side of a whole bed stand at the other side, too. */
+/** Adds periodic images of beads that cross a side of a whole bed. */
 export function withImages(beads: Bead[], frame: Frame): Bead[] {
   const whole = frame.width === frame.side_x && frame.height === frame.side_y;
-  const images = (place: number, side: number) => [0, ...(place < 0.5 ? [side] : place > side - 0.5 ? [-side] : [])];
+  const images = (position: number, side: number) => [
+    0,
+    ...(position < 0.5 ? [side] : position > side - 0.5 ? [-side] : []),
+  ];
   if (!whole) return beads;
   return beads.flatMap((bead) =>
     images(bead.x, frame.side_x).flatMap((dx) =>
@@ -48,17 +51,17 @@ export function withImages(beads: Bead[], frame: Frame): Bead[] {
   );
 }
 
-/** Discs as dots of one line: a path of two commands each, however many there are. */
-function discs(places: (readonly [number, number])[], diameter: number, colour: string): SVGElement {
-  const d = places.map(([x, y]) => `M${x.toFixed(2)} ${y.toFixed(2)}h0`).join('');
+/** Discs as round caps of zero-length lines in a single path: two commands per disc. */
+function discs(positions: (readonly [number, number])[], diameter: number, colour: string): SVGElement {
+  const d = positions.map(([x, y]) => `M${x.toFixed(2)} ${y.toFixed(2)}h0`).join('');
   return svg('path', { d, fill: 'none', stroke: colour, 'stroke-width': diameter, 'stroke-linecap': 'round' });
 }
 
-/** The beads of one kind, a pixel for so many σ. */
+/** The beads of one kind; `size` is the bead diameter in pixels. */
 function drawBeads(beads: Bead[], spinner: boolean, toPixel: (bead: Bead) => readonly [number, number], size: number) {
-  const places = beads.filter((bead) => bead.spinner === spinner).map(toPixel);
-  if (spinner) return [discs(places, size * 0.96, SPINNER)];
-  return [discs(places, size * 0.96, PASSIVE), discs(places, size * 0.62, '#ffffff')];
+  const positions = beads.filter((bead) => bead.spinner === spinner).map(toPixel);
+  if (spinner) return [discs(positions, size * 0.96, SPINNER)];
+  return [discs(positions, size * 0.96, PASSIVE), discs(positions, size * 0.62, '#ffffff')];
 }
 
 function legend(top: number): SVGElement[] {
@@ -81,7 +84,7 @@ function bar(sigma: number, pixels: number, right: number, top: number): SVGElem
   ];
 }
 
-/** Draws a frame no wider and no higher than so many pixels. */
+/** Draws a frame at most `most` pixels wide and high. */
 export function drawBed(frame: Frame, title: string, most: number): SVGElement {
   const scale = most / Math.max(frame.width, frame.height);
   const width = frame.width * scale;

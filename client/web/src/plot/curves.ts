@@ -1,4 +1,4 @@
-/** From the table of a plot to curves and panels: what is drawn, before anything is drawn. */
+/** Converts the table of a plot to curves and panels, before drawing. */
 import { type AxisSetting, type Plot, type PlotColumn, numberOf } from '../answers.ts';
 import { numberText } from '../format/number.ts';
 import { fieldText, nameText, valueWithUnit } from '../format/words.ts';
@@ -13,19 +13,23 @@ export interface Point {
   spread: number;
   label: string;
   mark: string;
+  /** Some runs of the point do not count; its value rests on the others. */
+  someExcluded: boolean;
+  /** Half the time step changes the value; it enters averages and lines all the same. */
+  movesWithStep: boolean;
 }
 
 export interface Curve {
-  /** What it is, in full. */
+  /** Full name. */
   name: string;
-  /** What it is, beside the name of what tells curves apart. */
+  /** Name under a legend title that names the distinguishing fields. */
   shortName: string;
   settings: AxisSetting[];
   column: PlotColumn;
   points: Point[];
-  /** Picks colour and shape; alike in all panels. */
+  /** Index of colour and shape within a panel. */
   style: number;
-  /** Pixels to the side, so that points of several curves at the same place are all seen. */
+  /** Horizontal shift in pixels, so that points of several curves at the same position stay visible. */
   shift: number;
 }
 
@@ -35,21 +39,21 @@ export interface Panel {
   x: PlotColumn;
   yName: string;
   yUnit: string;
-  /** What tells curves apart; empty where nothing does. */
+  /** Fields that distinguish the curves; empty if none does. */
   legendTitle: string;
   curves: Curve[];
-  /** Whether lines join points: single trials are not joined. */
+  /** Whether lines join points; single realizations are not joined. */
   joined: boolean;
 }
 
-/** More curves than this in one panel are split over several, where there is something to split by. */
+/** Max curves in a panel; more are split over several panels if an axis allows it. */
 const MOST_CURVES = 8;
 
 function columnsOf(plot: Plot, role: string): number[] {
   return plot.columns.flatMap((column, i) => (column.role === role ? [i] : []));
 }
 
-/** Column of a role that belongs to a vertical place: between it and the next one. */
+/** Column of a role that belongs to a vertical position: between that column and the next vertical one. */
 function beside(plot: Plot, y: number, role: string): number {
   for (let i = y + 1; i < plot.columns.length && plot.columns[i]!.role !== 'ROLE_Y'; ++i) {
     if (plot.columns[i]!.role === role) return i;
@@ -60,9 +64,26 @@ function beside(plot: Plot, y: number, role: string): number {
 function pointsOf(plot: Plot, rows: number[], x: number, y: number): Point[] {
   const [low, high, spread] = ['ROLE_LOW', 'ROLE_HIGH', 'ROLE_SPREAD'].map((role) => beside(plot, y, role));
   return rows.map((row) => {
-    const { values, label, mark } = plot.rows[row]!;
+    const {
+      values,
+      label,
+      mark,
+      some_runs_excluded: someExcluded = false,
+      moves_with_step: movesWithStep = false,
+    } = plot.rows[row]!;
     const at = (column: number | undefined) => numberOf(values[column ?? -1]);
-    return { row, x: at(x), y: at(y), low: at(low), high: at(high), spread: at(spread), label, mark };
+    return {
+      row,
+      x: at(x),
+      y: at(y),
+      low: at(low),
+      high: at(high),
+      spread: at(spread),
+      label,
+      mark,
+      someExcluded,
+      movesWithStep,
+    };
   });
 }
 
@@ -77,7 +98,7 @@ function rowsByCurve(plot: Plot): number[][] {
   return [...groups.values()];
 }
 
-/** All curves: one for each set of values of the curve columns and each vertical place. */
+/** All curves: one for each set of values of the curve columns and each vertical position. */
 export function curvesOf(plot: Plot): Curve[] {
   const [x = -1] = columnsOf(plot, 'ROLE_X');
   const ys = columnsOf(plot, 'ROLE_Y');
@@ -108,7 +129,7 @@ export function curvesOf(plot: Plot): Curve[] {
   return curves;
 }
 
-/** The words that all names begin or end with: "share" of share_mixed and share_stripes. */
+/** Words that all names begin or end with: "fraction" of fraction_mixed and fraction_stripes. */
 export function commonName(names: string[]): string {
   const split = names.map((name) => name.split('_'));
   for (const parts of [split, split.map((words) => [...words].reverse())]) {
@@ -130,13 +151,13 @@ function groupBy<T>(items: T[], key: (item: T) => string): T[][] {
 
 const settingsKey = (curve: Curve) => curve.settings.map((setting) => setting.value).join(' ');
 
-/** Splits curves of one unit so that a panel stays readable; with what is the same in each part. */
+/** Splits curves of one unit into readable panels; each title names what its curves share. */
 function split(curves: Curve[]): { title: string; curves: Curve[] }[] {
-  const places = groupBy(curves, (curve) => curve.column.name);
+  const positions = groupBy(curves, (curve) => curve.column.name);
   const sets = groupBy(curves, settingsKey);
-  if (places.length > 1 && sets.length > 1) {
-    if (sets.length <= places.length) return sets.map((part) => ({ title: settingsTitle(part[0]!), curves: part }));
-    return places.flatMap((part) =>
+  if (positions.length > 1 && sets.length > 1) {
+    if (sets.length <= positions.length) return sets.map((part) => ({ title: settingsTitle(part[0]!), curves: part }));
+    return positions.flatMap((part) =>
       split(part).map((each) => ({
         ...each,
         title: [nameText(part[0]!.column.name), each.title].filter(Boolean).join(', '),
@@ -163,29 +184,29 @@ function settingsTitle(curve: Curve): string {
   return curve.settings.map((_, i) => settingTitle(curve, i)).join(', ');
 }
 
-/** What tells the curves of a panel apart, and the short name of each. */
+/** Sets the short names of the curves of a panel. @returns the fields that distinguish them. */
 function nameCurves(curves: Curve[]): string {
   const fields = (curves[0]?.settings ?? []).map((_, i) => i);
   const varying = fields.filter((i) => new Set(curves.map((curve) => curve.settings[i]!.value)).size > 1);
-  const places = new Set(curves.map((curve) => curve.column.name)).size;
+  const positions = new Set(curves.map((curve) => curve.column.name)).size;
   for (const curve of curves) {
     const values = varying.map((i) => numberText(numberOf(curve.settings[i]!.value)));
-    const own = places > 1 ? [nameText(curve.column.name)] : [];
+    const own = positions > 1 ? [nameText(curve.column.name)] : [];
     curve.shortName = [...values, ...own].join(', ');
   }
   return varying.map((i) => fieldText(curves[0]!.settings[i]!.field)).join(', ');
 }
 
-/** Shifts to the side for curves that have few places and share them. */
+/** Horizontal shifts of curves that share a few positions. */
 function shiftsOf(curves: Curve[]): number[] {
-  const places = curves.map((curve) => new Set(curve.points.map((point) => point.x)));
-  const all = places.reduce((sum, own) => sum + own.size, 0);
-  const distinct = new Set(places.flatMap((own) => [...own])).size;
+  const positions = curves.map((curve) => new Set(curve.points.map((point) => point.x)));
+  const all = positions.reduce((sum, own) => sum + own.size, 0);
+  const distinct = new Set(positions.flatMap((own) => [...own])).size;
   const step = distinct > 12 || distinct === all ? 0 : Math.min(7, 28 / curves.length);
   return curves.map((_, i) => (i - (curves.length - 1) / 2) * step);
 }
 
-/** The panels of a plot: one for each unit, and more where one would hold too much. */
+/** The panels of a plot: one per unit, or more if one would hold too many curves. */
 export function panelsOf(plot: Plot): Panel[] {
   const x = plot.columns.find((column) => column.role === 'ROLE_X');
   if (!x) return [];
@@ -208,22 +229,11 @@ export function panelsOf(plot: Plot): Panel[] {
   });
 }
 
-/** Whether a point has no part in an average and so no part in a line. */
-export function isUnsound(point: Point): boolean {
-  return /unstable|failed|cancelled/.test(point.mark);
-}
-
-/** Whether the value of a point is another one with half the time step. It is averaged all the same, and joined. */
-export function movesWithStep(point: Point): boolean {
-  return point.mark.includes('moves with the time step');
-}
-
-/** Stretches that a line may join: no stretch reaches over a point without a value or one that is unsound. */
+/** Stretches that a line may join, interrupted at points without a value. */
 export function stretchesOf(points: Point[]): Point[][] {
   const stretches: Point[][] = [[]];
   for (const point of points) {
-    if (Number.isFinite(point.x) && Number.isFinite(point.y) && !isUnsound(point))
-      stretches[stretches.length - 1]!.push(point);
+    if (Number.isFinite(point.x) && Number.isFinite(point.y)) stretches[stretches.length - 1]!.push(point);
     else stretches.push([]);
   }
   return stretches.filter((stretch) => stretch.length > 1);

@@ -1,28 +1,28 @@
-/** A map of one quantity over two axes: a cell for each point, with its value in words. */
+/** A map of one quantity over two axes: one cell per point, with its value as text. */
 import { type Axis, type Plot, numberOf } from '../answers.ts';
 import { numberText } from '../format/number.ts';
 import { fieldText, withUnit } from '../format/words.ts';
 import { labelled } from './axes.ts';
-import { type Curve, movesWithStep, type Panel, panelsOf } from './curves.ts';
+import { type Curve, type Panel, panelsOf } from './curves.ts';
 import { type Figure, figureElement } from './plot.ts';
 import { tagged, type Spot } from './marks.ts';
 import { rampColour } from './palette.ts';
 import { makeScale, type Scale } from './scale.ts';
 import { type Attributes, svg, text, widthOf } from './svg.ts';
 
-/** The panel of a plot that is one quantity over two axes of the study, each point once; else none. */
+/** The panel of a plot of one quantity over two axes of the study with each point once; else none. */
 export function mapPanel(plot: Plot, axes: Axis[]): Panel | undefined {
   const fields = new Set(axes.map((axis) => axis.field));
   const panels = panelsOf(plot);
   const panel = panels[0];
   if (panels.length !== 1 || !panel || !fields.has(panel.x.name) || panel.curves.length < 2) return undefined;
   const oneAxis = panel.curves.every((curve) => curve.settings.length === 1 && fields.has(curve.settings[0]!.field));
-  const onePlace = new Set(panel.curves.map((curve) => curve.column.name)).size === 1;
+  const onePosition = new Set(panel.curves.map((curve) => curve.column.name)).size === 1;
   const once = panel.curves.every(
     (curve) => new Set(curve.points.map((point) => point.x)).size === curve.points.length,
   );
   const wide = panel.curves.some((curve) => curve.points.length > 1);
-  return oneAxis && onePlace && once && wide ? panel : undefined;
+  return oneAxis && onePosition && once && wide ? panel : undefined;
 }
 
 interface Grid {
@@ -79,28 +79,28 @@ function drawCell(grid: Grid, colours: Scale, x: number, y: number, curve: Curve
   const words = has ? numberText(point.y, 3) : point.mark.split(' ')[0] || 'none';
   const cell = tagged(svg('rect', { ...box, fill, ...outline }), point, curve, has);
   const short = widthOf(words, 12) < grid.cellWidth - 4 ? words : has ? '' : '×';
-  const cells = has && movesWithStep(point) ? [cell, inset(box, ink)] : [cell];
+  const cells = has && point.movesWithStep ? [cell, inset(box, ink)] : [cell];
   return short === ''
     ? cells
     : [...cells, text(short, x, y + 4, { 'text-anchor': 'middle', 'font-size': 12, fill: ink })];
 }
 
-/** An outline within a cell whose value is another one with half the time step. */
+/** An inner outline for a cell whose value changes with half the time step. */
 function inset(box: { x: number; y: number; width: number; height: number }, ink: string): SVGElement {
   const [x, y, width, height] = [box.x + 3, box.y + 3, box.width - 6, box.height - 6];
   return svg('rect', { x, y, width, height, fill: 'none', stroke: ink, 'stroke-width': 1.2 });
 }
 
-/** Numbers along both sides, and their names. */
+/** Numbers and names along both axes. */
 function drawNames(grid: Grid, panel: Panel, axes: Axis[], width: number): SVGElement[] {
   const bottom = grid.top + grid.cellHeight * grid.curves.length;
-  const places = grid.xs.map((x, i) => ({ at: grid.left + (i + 0.5) * grid.cellWidth, words: numberText(x) }));
-  const shown = labelled(places);
+  const positions = grid.xs.map((x, i) => ({ at: grid.left + (i + 0.5) * grid.cellWidth, words: numberText(x) }));
+  const shown = labelled(positions);
   const field = grid.curves[0]!.settings[0]!.field;
   const side = withUnit(fieldText(field), axes.find((axis) => axis.field === field)?.unit ?? '');
   const look = { 'font-size': 12, fill: '#5b6670' };
   return [
-    ...places.flatMap(({ at, words }, i) =>
+    ...positions.flatMap(({ at, words }, i) =>
       shown[i] ? [text(words, at, bottom + 17, { ...look, 'text-anchor': 'middle' })] : [],
     ),
     ...grid.curves.map((curve, i) =>
@@ -116,11 +116,11 @@ function drawNames(grid: Grid, panel: Panel, axes: Axis[], width: number): SVGEl
   ];
 }
 
-/** Which colour is which value. */
+/** The colour key. */
 function drawKey(colours: Scale, panel: Panel, left: number, top: number, width: number): SVGElement[] {
   const steps = 40;
   const size = Math.min(width, 320);
-  const boxes = Array.from({ length: steps }, (_, i) =>
+  const swatches = Array.from({ length: steps }, (_, i) =>
     svg('rect', {
       x: left + (i * size) / steps,
       y: top,
@@ -129,16 +129,16 @@ function drawKey(colours: Scale, panel: Panel, left: number, top: number, width:
       fill: rampColour((i + 0.5) / steps).fill,
     }),
   );
-  const places = colours.ticks.map((tick) => ({
+  const positions = colours.ticks.map((tick) => ({
     at: left + colours.toPixel(tick) * size,
     words: numberText(tick, 12),
   }));
-  const shown = labelled(places);
-  const numbers = places.flatMap(({ at, words }, i) =>
+  const shown = labelled(positions);
+  const numbers = positions.flatMap(({ at, words }, i) =>
     shown[i] ? [text(words, at, top + 25, { 'text-anchor': 'middle', 'font-size': 12, fill: '#5b6670' })] : [],
   );
   return [
-    ...boxes,
+    ...swatches,
     ...numbers,
     text(withUnit(panel.yName, panel.yUnit) + (colours.log ? ', logarithmic' : ''), left, top + 43),
   ];

@@ -1,13 +1,13 @@
-/** Values under the pointer, and for the keyboard: arrow keys walk from point to point. */
+/** Shows values under the pointer and by keyboard: arrow keys move from point to point. */
 import { intervalText, numberText } from '../format/number.ts';
 import { fieldText, valueWithUnit } from '../format/words.ts';
 import type { Spot } from './marks.ts';
 import type { Figure } from './plot.ts';
 
-/** How near the pointer must come, in pixels. */
+/** Max distance of the pointer, in pixels. */
 const REACH = 40;
 
-/** What a point says of itself, a line each. */
+/** Lines of the tooltip of a point. */
 export function linesOf({ point, curve, panel }: Spot): string[] {
   const { x } = panel;
   const value = intervalText(point.y, point.low, point.high);
@@ -38,7 +38,7 @@ function element(name: string, className: string): HTMLElement {
   return made;
 }
 
-/** The next point for a key; none for a key that walks nowhere. */
+/** The next point for a key; none for other keys. */
 function keyTarget(key: string, at: number, count: number): number | undefined {
   if (key === 'ArrowRight' || key === 'ArrowDown') return Math.min(at + 1, count - 1);
   if (key === 'ArrowLeft' || key === 'ArrowUp') return Math.max(at - 1, 0);
@@ -47,7 +47,7 @@ function keyTarget(key: string, at: number, count: number): number | undefined {
   return undefined;
 }
 
-/** A figure that answers the pointer and the keyboard. */
+/** A figure that responds to pointer and keyboard. */
 export function interactive(figure: Figure, title: string): HTMLElement {
   const holder = element('div', 'plot');
   const layer = element('div', 'plot-layer');
@@ -55,7 +55,7 @@ export function interactive(figure: Figure, title: string): HTMLElement {
   const tip = element('div', 'plot-tip');
   layer.tabIndex = 0;
   layer.setAttribute('role', 'group');
-  layer.setAttribute('aria-label', `Points of: ${title}. Arrow keys walk from point to point.`);
+  layer.setAttribute('aria-label', `Points of: ${title}. Arrow keys move from point to point.`);
   tip.setAttribute('role', 'status');
   ring.hidden = tip.hidden = true;
   let at = -1;
@@ -71,7 +71,7 @@ export function interactive(figure: Figure, title: string): HTMLElement {
     tip.replaceChildren(
       ...linesOf(spot).map((line) => Object.assign(document.createElement('div'), { textContent: line })),
     );
-    placeTip(tip, spot.x * scale, spot.y * scale, holder.clientWidth);
+    tipPosition(tip, spot.x * scale, spot.y * scale, holder.clientWidth);
   };
   layer.addEventListener('pointermove', (event) => {
     const box = layer.getBoundingClientRect();
@@ -90,8 +90,8 @@ export function interactive(figure: Figure, title: string): HTMLElement {
   return holder;
 }
 
-/** Beside the point, on the side that has the room. */
-function placeTip(tip: HTMLElement, x: number, y: number, width: number): void {
+/** Positions the tooltip beside the point, on the side with enough room. */
+function tipPosition(tip: HTMLElement, x: number, y: number, width: number): void {
   const room = Math.min(tip.offsetWidth, width);
   const left = x + 14 + room <= width ? x + 14 : Math.max(0, x - 14 - room);
   tip.style.left = `${left}px`;

@@ -1,7 +1,7 @@
-/** Says what the curves and dashed lines of panels are; in the figure itself, so that it is saved with it. */
+/** Legend of the curves and dashed lines of a panel; part of the figure, so it is saved with it. */
 import type { Plot } from '../answers.ts';
 import { DASHES, markLabels } from './levels.ts';
-import { type Panel, movesWithStep } from './curves.ts';
+import { type Panel } from './curves.ts';
 import { colourOf } from './palette.ts';
 import { marker, ring } from './marks.ts';
 import { svg, text, TEXT_SIZE, widthOf } from './svg.ts';
@@ -36,10 +36,10 @@ function curveEntries(panel: Panel): Entry[] {
   return [...title, ...curves];
 }
 
-/** What a ring about a point says, where there is one. */
+/** Legend entry of the ring around a point, if any. */
 function ringEntries(panel: Panel): Entry[] {
   const curve = panel.curves.find(({ points }) =>
-    points.some((point) => Number.isFinite(point.y) && movesWithStep(point)),
+    points.some((point) => Number.isFinite(point.y) && point.movesWithStep),
   );
   if (curve === undefined) return [];
   const { style } = curve;
@@ -62,7 +62,7 @@ function levelEntries(plot: Plot): Entry[] {
   }));
 }
 
-/** Entries in lines from the top left corner given; tells how high they are. */
+/** Lays out entries in lines from the top left corner. @returns the elements and their height. */
 function flow(entries: Entry[], left: number, top: number, width: number): { elements: SVGElement[]; height: number } {
   const elements: SVGElement[] = [];
   let x = left;
@@ -80,7 +80,7 @@ function flow(entries: Entry[], left: number, top: number, width: number): { ele
   return { elements, height: entries.length > 0 ? y + LINE_HEIGHT / 2 - top : 0 };
 }
 
-/** The legend of one panel; levels are named with it where asked for. */
+/** The legend of one panel, including its levels if requested. */
 export function drawLegend(plot: Plot, panel: Panel, withLevels: boolean, left: number, top: number, width: number) {
   const entries = [...curveEntries(panel), ...ringEntries(panel), ...(withLevels ? levelEntries(plot) : [])];
   return flow(entries, left, top, width);

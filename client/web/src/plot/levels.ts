@@ -1,4 +1,4 @@
-/** Levels and places in a panel, such as an onset with its interval or the band of a reference. */
+/** Horizontal levels and vertical positions in a panel, such as an onset with its interval or a reference band. */
 import { type Plot, type PlotMark, numberOf } from '../answers.ts';
 import type { Curve, Panel } from './curves.ts';
 import type { Frame } from './marks.ts';
@@ -8,12 +8,12 @@ import { svg } from './svg.ts';
 const NEUTRAL = '#5b6670';
 export const DASHES = ['6 4', '2 3', '9 3 2 3', '1 5'];
 
-/** The labels of all marks, in order; each has dashes of its own. */
+/** The labels of all marks, in order; each has its own dash pattern. */
 export function markLabels(plot: Plot): string[] {
   return [...new Set(plot.marks.map((mark) => mark.label))];
 }
 
-/** Curve of a mark: the one whose axes stand where the mark's do. */
+/** Curve of a mark: the one with the same axis values. */
 function curveOf(mark: PlotMark, panel: Panel): Curve | undefined {
   return panel.curves.find((curve) =>
     mark.at.every((at) =>
@@ -26,7 +26,7 @@ function isMeant(mark: PlotMark, panel: Panel): boolean {
   return mark.at.length === 0 || curveOf(mark, panel) !== undefined;
 }
 
-/** Values of marks, which axes must hold too. */
+/** Values of marks, which the axes must include. */
 export function markValues(plot: Plot, panel: Panel, vertical: boolean): number[] {
   const marks = plot.marks.filter((mark) => mark.vertical === vertical && isMeant(mark, panel));
   return marks.map((mark) => numberOf(mark.value));
@@ -40,7 +40,9 @@ export function drawLevels(plot: Plot, panel: Panel, frame: Frame): SVGElement {
     if (!isMeant(mark, panel)) continue;
     const colour = mark.at.length > 0 ? colourOf(curveOf(mark, panel)!.style) : NEUTRAL;
     const dashes = DASHES[labels.indexOf(mark.label) % DASHES.length]!;
-    group.append(...(mark.vertical ? place(mark, frame, colour, dashes, height) : level(mark, frame, colour, dashes)));
+    group.append(
+      ...(mark.vertical ? position(mark, frame, colour, dashes, height) : level(mark, frame, colour, dashes)),
+    );
     if (mark.vertical) height += 9;
   }
   return group;
@@ -65,8 +67,8 @@ function level(mark: PlotMark, frame: Frame, colour: string, dashes: string): SV
   return parts;
 }
 
-/** A dashed line, and near its top a bar over the interval; the bar runs to the edge where that is open. */
-function place(mark: PlotMark, frame: Frame, colour: string, dashes: string, height: number): SVGElement[] {
+/** A dashed line with a bar over the interval near its top; the bar runs to the edge at an open end. */
+function position(mark: PlotMark, frame: Frame, colour: string, dashes: string, height: number): SVGElement[] {
   const x = frame.x.toPixel(numberOf(mark.value));
   const look = { stroke: colour, 'stroke-width': 1.4, fill: 'none' };
   const parts = [svg('path', { d: `M${x} ${frame.top}V${frame.bottom}`, 'stroke-dasharray': dashes, ...look })];

@@ -1,10 +1,10 @@
-/** What stands for points and curves: shapes, bars, bands, lines. */
-import { type Curve, type Panel, type Point, isUnsound, movesWithStep, stretchesOf } from './curves.ts';
+/** Draws points and curves: markers, bars, bands, lines. */
+import { type Curve, type Panel, type Point, stretchesOf } from './curves.ts';
 import { colourOf, type Shape, shapeOf } from './palette.ts';
 import type { Scale } from './scale.ts';
 import { path, svg } from './svg.ts';
 
-/** Axes of a panel and where it lies. */
+/** Axes of a panel and its bounds in pixels. */
 export interface Frame {
   left: number;
   right: number;
@@ -12,7 +12,7 @@ export interface Frame {
   bottom: number;
   x: Scale;
   y: Scale;
-  /** Where points without a value stand. */
+  /** Pixel height of points without a value. */
   floor: number;
 }
 
@@ -72,32 +72,32 @@ function polar(radius: number, angle: number): [number, number] {
 }
 
 /** Pixel of a point along x. */
-function placeOf(point: Point, curve: Curve, frame: Frame): number {
+function positionOf(point: Point, curve: Curve, frame: Frame): number {
   return frame.x.toPixel(point.x) + curve.shift;
 }
 
-/** The shape of a curve; hollow for a point that a reader must know something about. */
+/** The marker of a curve; hollow for a point with runs that are left out. */
 export function marker(style: number, x: number, y: number, size: number, hollow = false): SVGElement {
   const colour = colourOf(style);
   const look = { fill: hollow ? '#ffffff' : colour, stroke: colour, 'stroke-width': hollow ? 1.6 : 0.8 };
   const shape = shapeOf(style);
   if (shape === 'circle') return svg('circle', { cx: x, cy: y, r: size, ...look });
-  const places = OUTLINES[shape].map(([dx, dy]) => [x + dx * size, y + dy * size] as const);
-  return svg('path', { d: `${path(places)}Z`, ...look });
+  const positions = OUTLINES[shape].map(([dx, dy]) => [x + dx * size, y + dy * size] as const);
+  return svg('path', { d: `${path(positions)}Z`, ...look });
 }
 
-/** Stands about a point whose value is another one with half the time step. */
+/** A ring around a point whose value changes with half the time step. */
 export function ring(style: number, x: number, y: number, size: number): SVGElement {
   return svg('circle', { cx: x, cy: y, r: size + 3.5, fill: 'none', stroke: colourOf(style), 'stroke-width': 1.2 });
 }
 
-/** Stands for a point without a value. */
+/** A cross for a point without a value. */
 export function cross(style: number, x: number, y: number): SVGElement {
   const d = `M${x - 4} ${y - 4}L${x + 4} ${y + 4}M${x - 4} ${y + 4}L${x + 4} ${y - 4}`;
   return svg('path', { d, stroke: colourOf(style), 'stroke-width': 2, fill: 'none' });
 }
 
-/** More points than this in a curve are drawn small, with a band in place of bars. */
+/** Curves with more points than this have small markers and a band instead of bars. */
 const MANY_POINTS = 25;
 
 /** The lines and bars of a curve, clipped to the panel. */
@@ -107,14 +107,14 @@ export function drawLines(curve: Curve, frame: Frame, joined: boolean): SVGEleme
   const colour = colourOf(curve.style);
   for (const stretch of joined ? stretchesOf(curve.points) : []) {
     if (many) group.append(band(stretch, frame, colour));
-    const d = path(stretch.map((point) => [placeOf(point, curve, frame), frame.y.toPixel(point.y)] as const));
+    const d = path(stretch.map((point) => [positionOf(point, curve, frame), frame.y.toPixel(point.y)] as const));
     group.append(svg('path', { d, fill: 'none', stroke: colour, 'stroke-width': 1.5, 'stroke-opacity': 0.75 }));
   }
   if (!many || !joined) for (const point of curve.points) group.append(...bars(point, curve, frame));
   return group;
 }
 
-/** Pixel of an end of an interval; the edge of the panel where it is open or not on a logarithmic axis. */
+/** Pixel of an end of an interval; the edge of the panel if it is open or not positive on a logarithmic axis. */
 function endPixel(value: number, frame: Frame, edge: number): number {
   if (!Number.isFinite(value) || (frame.y.log && value <= 0)) return edge;
   return Math.min(Math.max(frame.y.toPixel(value), frame.top - 9), frame.bottom + 9);
@@ -128,10 +128,10 @@ function band(points: Point[], frame: Frame, colour: string): SVGElement {
   return svg('path', { d, fill: colour, 'fill-opacity': 0.13, stroke: 'none' });
 }
 
-/** A thin bar with caps over the interval, a thick one over a standard deviation to both sides. */
+/** A thin bar with caps over the interval, and a thick one over ± one standard deviation. */
 function bars(point: Point, curve: Curve, frame: Frame): SVGElement[] {
   if (!Number.isFinite(point.x) || !Number.isFinite(point.y)) return [];
-  const x = placeOf(point, curve, frame);
+  const x = positionOf(point, curve, frame);
   const colour = colourOf(curve.style);
   const parts: SVGElement[] = [];
   const vertical = (low: number, high: number, width: number, opacity: number) => {
@@ -150,35 +150,35 @@ function bars(point: Point, curve: Curve, frame: Frame): SVGElement[] {
 }
 
 /**
- * The points of a curve, each an element with the number of its row: those without a value as crosses on the floor of
- * the panel. Points that have no place along x either are left to the caller.
+ * The points of a curve, each an element with its row index; those without a value are crosses at the bottom of the
+ * panel. Points without an x position are returned to the caller.
  */
 export function drawPoints(
   curve: Curve,
   frame: Frame,
   panel: Panel,
-): { elements: SVGElement[]; spots: Spot[]; placeless: Point[] } {
+): { elements: SVGElement[]; spots: Spot[]; unplaced: Point[] } {
   const elements: SVGElement[] = [];
   const spots: Spot[] = [];
-  const placeless: Point[] = [];
+  const unplaced: Point[] = [];
   const size = curve.points.length > MANY_POINTS && panel.joined ? 1.6 : 4;
   for (const point of curve.points) {
     if (!Number.isFinite(point.x)) {
-      placeless.push(point);
+      unplaced.push(point);
       continue;
     }
-    const x = placeOf(point, curve, frame);
+    const x = positionOf(point, curve, frame);
     const has = Number.isFinite(point.y);
     const y = has ? frame.y.toPixel(point.y) : frame.floor;
-    const element = has ? marker(curve.style, x, y, size, isUnsound(point)) : cross(curve.style, x, y);
-    if (has && movesWithStep(point)) elements.push(ring(curve.style, x, y, size));
+    const element = has ? marker(curve.style, x, y, size, point.someExcluded) : cross(curve.style, x, y);
+    if (has && point.movesWithStep) elements.push(ring(curve.style, x, y, size));
     elements.push(tagged(element, point, curve, has));
     spots.push({ x, y, point, curve, panel });
   }
-  return { elements, spots, placeless };
+  return { elements, spots, unplaced };
 }
 
-/** Says of which row and column an element is. */
+/** Tags an element with its row and column. */
 export function tagged(element: SVGElement, point: Point, curve: Curve, has: boolean): SVGElement {
   element.setAttribute('data-row', String(point.row));
   element.setAttribute('data-column', curve.column.name);

@@ -1,16 +1,16 @@
 /**
- * A figure as a PDF file (ISO 32000-1) of one page: lines stay lines and text stays text. It knows what figures are made
- * of, and no more of SVG: groups, rectangles, circles, straight paths, texts, and rectangles to clip by.
+ * Converts a figure to a one-page PDF file (ISO 32000-1) with vector lines and text. Supports only the SVG that figures
+ * use: groups, rectangles, circles, straight paths, texts, and clip rectangles.
  */
 import { RAISE, RAISED_SIZE, runsOf } from './pdf_fonts.ts';
 
 /** A pixel of a figure in points, 1/72 inch. */
 const POINTS = 0.75;
-/** White around the figure, in points. */
+/** White margin around the figure, in points. */
 const MARGIN = 6;
 const FONTS = ['Helvetica', 'Helvetica-Bold', 'Symbol'] as const;
 
-/** How shapes look; a group hands it on to what is in it. */
+/** Style of shapes; a group passes it on to its children. */
 type Look = Record<string, string>;
 const LOOKS = [
   'fill',
@@ -28,7 +28,7 @@ const LOOKS = [
 const short = (value: number): string => String(Math.round(value * 1000) / 1000);
 const numbers = (...values: number[]): string => values.map(short).join(' ');
 
-/** "0.2 0.4 0.6" from #336699 or rgb(51, 102, 153); none where nothing is painted. */
+/** "0.2 0.4 0.6" from #336699 or rgb(51, 102, 153); none if nothing is painted. */
 export function colourText(colour: string | undefined): string | undefined {
   const hex = /^#(..)(..)(..)$/.exec(colour ?? '');
   const parts = hex
@@ -40,7 +40,7 @@ export function colourText(colour: string | undefined): string | undefined {
   return parts && numbers(...parts.map((part) => part / 255));
 }
 
-/** The content of the page, and what it refers to. */
+/** The content of the page and its resources. */
 class Content {
   private readonly lines: string[] = [];
   private readonly opacities: string[] = [];
@@ -51,7 +51,7 @@ class Content {
     return this.lines.join('\n');
   }
 
-  /** Entries of the resources for how see-through things are. */
+  /** Resource entries for opacities. */
   states(): string {
     return this.opacities.map((opacity, i) => `/G${i} << ${opacity} >>`).join(' ');
   }
@@ -92,7 +92,7 @@ class Content {
 
   private path(look: Look, d: string): void {
     const { operators, points } = pathOperators(d);
-    // Two places have no area; some readers would paint a thin line there.
+    // A path of two points has no area; some viewers would paint a thin line there.
     if (operators !== '') this.shape(look, operators, points > 2);
   }
 
@@ -128,7 +128,7 @@ class Content {
     const [centreX, centreY] = turn ? [Number(turn[2]), Number(turn[3])] : [x, y];
     const [dx, dy] = [x - back - centreX, y - centreY];
     const start = [centreX + dx * cos - dy * sin, centreY + dx * sin + dy * cos] as const;
-    // The page is upside down, so that places are those of the figure; letters are turned back.
+    // The page is flipped to use the coordinates of the figure; letters are flipped back.
     this.add('BT', `${colourText(look.fill) ?? '0 0 0'} rg`, `${numbers(cos, sin, sin, -cos, ...start)} Tm`);
     for (const run of runs) {
       const scale = run.raised ? RAISED_SIZE * size : size;
@@ -141,7 +141,7 @@ class Content {
   }
 }
 
-/** A circle of four curves of Bézier. */
+/** A circle of four Bézier curves. */
 function circle(x: number, y: number, r: number): string {
   const k = 0.5522847498 * r; // common practice: 4/3 (√2 - 1)
   return [
@@ -153,7 +153,7 @@ function circle(x: number, y: number, r: number): string {
   ].join(' ');
 }
 
-/** A path of straight lines as operators of PDF, and how many places it goes through. */
+/** A path of straight lines as PDF operators, and its number of points. */
 export function pathOperators(d: string): { operators: string; points: number } {
   const operators: string[] = [];
   let [x, y, points] = [0, 0, 0];
@@ -177,7 +177,7 @@ export function pathOperators(d: string): { operators: string; points: number } 
   return { operators: operators.join(' '), points };
 }
 
-/** A text of the file's own, as UTF-16. */
+/** A text string of the file, as UTF-16. */
 function textString(words: string): string {
   const units = Array.from({ length: words.length }, (_, i) => words.charCodeAt(i).toString(16).padStart(4, '0'));
   return `<feff${units.join('')}>`;
@@ -208,7 +208,7 @@ export function pdfFileText(figure: SVGElement): string {
   ]);
 }
 
-/** Objects, numbered from 1, with the table that says where each begins. The first is the catalogue, the last the information. */
+/** Objects, numbered from 1, with their offset table. The first is the catalogue, the last the information. */
 function fileOf(objects: string[]): string {
   let file = '%PDF-1.4\n';
   const begins = objects.map((object, i) => {

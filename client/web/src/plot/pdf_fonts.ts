@@ -1,6 +1,6 @@
 /**
- * Three of the fonts that every reader of PDF has (ISO 32000-1, 9.6.2.2): characters, and widths in thousandths of the
- * size, from Adobe's font metrics of the core 14 fonts.
+ * Three of the standard fonts of every PDF viewer (ISO 32000-1, 9.6.2.2): characters, and widths in thousandths of the
+ * font size, from Adobe's font metrics of the core 14 fonts.
  */
 
 export type FontName = 'Helvetica' | 'Helvetica-Bold' | 'Symbol';
@@ -11,11 +11,11 @@ export interface Run {
   codes: number[];
   /** Width in units of the font size. */
   width: number;
-  /** Raised and smaller, as a power. */
+  /** Whether it is a superscript. */
   raised: boolean;
 }
 
-/** How large a power is, and how far above the line. */
+/** Size of a superscript and its rise above the baseline, in units of the font size. */
 export const RAISED_SIZE = 0.68;
 export const RAISE = 0.36;
 
@@ -32,7 +32,7 @@ const BOLD =
   '778 556 556 500 389 280 389 584';
 const WIDTHS = { Helvetica: REGULAR.split(' ').map(Number), 'Helvetica-Bold': BOLD.split(' ').map(Number) };
 
-/** Characters of Latin-1 and of WinAnsiEncoding beyond ASCII that words of figures may hold, with code and width. */
+/** Characters of WinAnsiEncoding beyond ASCII that text of figures may contain, with code and width. */
 const OTHERS: Record<string, [code: number, width: number]> = {
   '\u00a0': [0xa0, 278],
   '°': [0xb0, 400],
@@ -47,7 +47,7 @@ const OTHERS: Record<string, [code: number, width: number]> = {
   '…': [0x85, 1000],
 };
 
-/** The font Symbol: small Greek letters in the order of its codes from 97 on, and a few signs. */
+/** The font Symbol: lower-case Greek letters in the order of its codes from 97 on, and a few signs. */
 const SYMBOLS = new Map<string, [code: number, width: number]>([
   ...pairs(
     'αβχδεφγηιϕκλμνοπθρστυϖωξψζ',
@@ -69,7 +69,7 @@ function pairs(letters: string, first: number, widths: string): [string, [number
 
 const RAISED = '⁰¹²³⁴⁵⁶⁷⁸⁹⁻';
 
-/** Code and width of a character in the font that has it; a letter with an accent that none has goes without it. */
+/** Code and width of a character in the font that has it; drops an accent that no font has. */
 function glyph(
   character: string,
   text: 'Helvetica' | 'Helvetica-Bold',
@@ -83,11 +83,11 @@ function glyph(
   const plain = character.normalize('NFD')[0]!;
   if (plain === character) return glyph('?', text);
   const base = glyph(plain, text);
-  // Letters of Latin-1 are as wide as without their accent, but for the i.
+  // Accented letters of Latin-1 are as wide as the plain letter, except the i.
   return code <= 0xff ? { ...base, code, width: plain === 'i' ? 278 : base.width } : base;
 }
 
-/** A text as stretches of one font each. */
+/** Splits a text into stretches of one font each. */
 export function runsOf(words: string, bold: boolean): Run[] {
   const runs: Run[] = [];
   for (const character of words) {

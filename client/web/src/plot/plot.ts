@@ -1,4 +1,4 @@
-/** A figure with the panels of a plot. */
+/** Draws a figure with the panels of a plot. */
 import type { Plot } from '../answers.ts';
 import { drawAxes, leftRoom, xLabel, yLabel } from './axes.ts';
 import { type Panel, panelsOf } from './curves.ts';
@@ -8,7 +8,7 @@ import { cross, drawLines, drawPoints, type Frame, type Spot, tagged } from './m
 import { makeScale } from './scale.ts';
 import { FONT, svg, text, TEXT_SIZE, wrap } from './svg.ts';
 
-/** What was drawn, with all that reacts to a reader. */
+/** A drawn figure with its interactive points. */
 export interface Figure {
   element: SVGElement;
   width: number;
@@ -17,13 +17,13 @@ export interface Figure {
 }
 
 const PANEL_HEIGHT = 250;
-/** Panels stand side by side where each has at least this much room. */
+/** Min width in pixels of panels placed side by side. */
 const LEAST_PANEL_WIDTH = 330;
 const GAP = 24;
 
 let figureCount = 0;
 
-/** The frame of a figure: title and description for those who do not see it. */
+/** The SVG element of a figure, with title and description for screen readers. */
 export function figureElement(
   title: string,
   description: string,
@@ -52,7 +52,7 @@ export function figureElement(
   );
 }
 
-/** Says in words what a plot shows. */
+/** Text description of a plot. */
 export function describe(panels: Panel[]): string {
   return panels
     .map((panel) => {
@@ -118,16 +118,16 @@ function drawPanel(plot: Plot, panel: Panel, left: number, top: number, width: n
   ];
   let bottom =
     frame.bottom + 46 + 16 * (wrap(`${xLabel(panel)}, logarithmic`, frame.right - frame.left + 30).length - 1);
-  const placeless = points.flatMap(({ curve, placeless: none }) => none.map((point) => ({ curve, point })));
-  if (placeless.length > 0) {
+  const unplaced = points.flatMap(({ curve, unplaced: none }) => none.map((point) => ({ curve, point })));
+  if (unplaced.length > 0) {
     bottom += 20;
-    parts.push(...drawPlaceless(placeless, panel, frame.left, bottom - 6, frame.right, spots));
+    parts.push(...drawUnplaced(unplaced, panel, frame.left, bottom - 6, frame.right, spots));
   }
   return { parts, spots, bottom };
 }
 
-/** A line under the panel for points that have no place in it at all. */
-function drawPlaceless(
+/** A line of crosses under the panel for points without an x position. */
+function drawUnplaced(
   points: Pick<Spot, 'curve' | 'point'>[],
   panel: Panel,
   left: number,
@@ -135,7 +135,7 @@ function drawPlaceless(
   right: number,
   spots: Spot[],
 ) {
-  const words = 'without place:';
+  const words = 'without position:';
   const start = left + 100;
   const step = Math.min(13, (right - start) / points.length);
   const crosses = points.map(({ curve, point }, i) => {
@@ -161,11 +161,11 @@ function makeFrame(plot: Plot, panel: Panel, left: number, top: number, width: n
     6,
   );
   const inner: [number, number] = [left + leftRoom(y.ticks), left + width - 12];
-  const places = markValues(plot, panel, true);
+  const positions = markValues(plot, panel, true);
   const ticks = Math.max(3, Math.min(8, Math.floor((inner[1] - inner[0]) / (5 * TEXT_SIZE))));
   const xs = points.map((point) => point.x);
-  const x = makeScale([...xs, ...places], [], inner, ticks);
-  // Counts, such as the number of a switch, have nothing in between.
+  const x = makeScale([...xs, ...positions], [], inner, ticks);
+  // Integer quantities, such as the index of a switch, get only integer ticks.
   if (panel.x.unit === '' && xs.every((value) => Number.isInteger(value))) x.ticks = x.ticks.filter(Number.isInteger);
   return { left: inner[0], right: inner[1], top, bottom, x, y, floor: bottom - 8 };
 }

@@ -1,4 +1,4 @@
-/** Saves a figure as a file of its own. */
+/** Saves a figure to a file. */
 import { pdfFileText } from './pdf.ts';
 
 /** The figure as the text of an SVG file. */

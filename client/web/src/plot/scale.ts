@@ -1,4 +1,4 @@
-/** From values to pixels. */
+/** Maps values to pixels. */
 
 export interface Scale {
   readonly log: boolean;
@@ -8,10 +8,10 @@ export interface Scale {
   ticks: number[];
 }
 
-/** How many decades values must span before a logarithmic axis tells more. */
+/** Decades that values must span for a logarithmic axis. */
 const LOG_DECADES = 1.5;
 
-/** Whether an axis is logarithmic: all values positive, spread over decades, and not evenly sampled as times are. */
+/** Whether an axis is logarithmic: all values positive, spread over decades, and not evenly spaced as times are. */
 export function wantsLog(values: number[]): boolean {
   const finite = values.filter(Number.isFinite);
   if (finite.length < 2) return false;
@@ -20,7 +20,7 @@ export function wantsLog(values: number[]): boolean {
   return low > 0 && Math.log10(high / low) > LOG_DECADES && !isEven(finite);
 }
 
-/** Whether the distinct values are evenly spaced, three at least. */
+/** Whether at least three distinct values are evenly spaced. */
 export function isEven(values: number[]): boolean {
   const sorted = [...new Set(values)].sort((a, b) => a - b);
   if (sorted.length < 3) return false;
@@ -59,9 +59,9 @@ export function logTicks(low: number, high: number, count: number): number[] {
 }
 
 /**
- * Scale over all the values, with a little room at both ends.
- * @param extra ends of intervals: they widen a logarithmic axis by no more than half a decade, since one that nearly
- *     reaches 0 would push everything else together.
+ * Scale over all values, with a small margin at both ends.
+ * @param extra ends of intervals: they widen a logarithmic axis by no more than half a decade at each end, since an end
+ *     near 0 would compress everything else.
  */
 export function makeScale(
   values: number[],
@@ -85,7 +85,7 @@ function linearDomain(all: number[]): [number, number] {
   const [low, high] = extent(all);
   if (low > high) return [0, 1];
   const margin = high > low ? 0.04 * (high - low) : Math.abs(low) * 0.1 || 1;
-  // From 0 where that costs little: lengths above 0 can then be compared.
+  // Starts at 0 if that costs little room, so that heights can be compared.
   const from = low >= 0 && low < 0.35 * high ? (low === 0 ? -margin / 2 : 0) : low - margin;
   return [from, high + margin];
 }

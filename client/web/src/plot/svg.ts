@@ -1,4 +1,4 @@
-/** SVG elements. Looks are attributes, not classes: a figure that is saved looks the same elsewhere. */
+/** SVG elements. Styles are attributes, not classes, so that a saved figure looks the same elsewhere. */
 
 const NAMESPACE = 'http://www.w3.org/2000/svg';
 
@@ -20,12 +20,12 @@ export function text(words: string, x: number, y: number, attributes: Attributes
   return svg('text', { x, y, 'font-size': TEXT_SIZE, fill: '#22282e', ...attributes }, [words]);
 }
 
-/** Width of a text in pixels, a little too large rather than too small. */
+/** Estimated width of a text in pixels, slightly too large rather than too small. */
 export function widthOf(words: string, size = TEXT_SIZE): number {
   return words.length * size * 0.58;
 }
 
-/** The words in lines no wider than so many pixels. */
+/** Wraps words into lines at most `width` pixels wide. */
 export function wrap(words: string, width: number, size = TEXT_SIZE): string[] {
   const lines: string[] = [];
   for (const word of words.split(' ')) {
@@ -36,7 +36,7 @@ export function wrap(words: string, width: number, size = TEXT_SIZE): string[] {
   return lines;
 }
 
-/** A line through places; empty where there are none. */
-export function path(places: (readonly [number, number])[]): string {
-  return places.map(([x, y], i) => `${i === 0 ? 'M' : 'L'}${x.toFixed(2)} ${y.toFixed(2)}`).join('');
+/** A path through positions; empty if there are none. */
+export function path(positions: (readonly [number, number])[]): string {
+  return positions.map(([x, y], i) => `${i === 0 ? 'M' : 'L'}${x.toFixed(2)} ${y.toFixed(2)}`).join('');
 }

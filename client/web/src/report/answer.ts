@@ -13,9 +13,7 @@ export function anchorOf(answer: Answer): string {
 function cautionsOf(answer: Answer): HTMLElement[] {
   if (answer.cautions.length === 0) return [];
   const items = answer.cautions.map((words) => html('li', {}, proseText(words)));
-  return [
-    html('div', { class: 'caution' }, html('p', {}, html('strong', {}, 'Bear in mind')), html('ul', {}, ...items)),
-  ];
+  return [html('div', { class: 'caution' }, html('p', {}, html('strong', {}, 'Cautions')), html('ul', {}, ...items))];
 }
 
 function leftOutOf(answer: Answer): HTMLElement[] {
@@ -36,7 +34,7 @@ export function answerSection(answer: Answer, axes: Axis[]): HTMLElement {
   );
 }
 
-/** The answers in short, each leading to the whole of it. */
+/** Summaries of the answers, each with a link to the full answer. */
 export function inShort(answers: Answer[]): Child[] {
   if (answers.length === 0) return [];
   const items = answers.flatMap((answer) => [

@@ -1,4 +1,4 @@
-/** Beds worth a look. */
+/** Selected frames of beds. */
 import { type Axis, type Frame, type ReportData, type Snapshot, numberOf } from '../answers.ts';
 import { numberText } from '../format/number.ts';
 import { capital, proseText, settingsText, valueWithUnit } from '../format/words.ts';
@@ -39,7 +39,7 @@ function picture(snapshot: Snapshot, frame: Frame, number: number, data: ReportD
   );
 }
 
-/** The section with the pictures that there are. */
+/** The section with the available frames. */
 export function bedsOf(data: ReportData): Child[] {
   const pictures = (data.answers.snapshots ?? []).flatMap((snapshot, i) => {
     const frame = data.frames[i];
@@ -50,7 +50,7 @@ export function bedsOf(data: ReportData): Child[] {
     html(
       'section',
       { id: 'beds', 'aria-labelledby': 'heading-beds' },
-      html('h2', { id: 'heading-beds' }, 'Beds worth a look'),
+      html('h2', { id: 'heading-beds' }, 'Selected frames'),
       html('div', { class: 'beds' }, ...pictures),
     ),
   ];

@@ -1,45 +1,45 @@
-/** A figure of the report: the plot, what is drawn how, its data on demand, and buttons that save it. */
+/** A figure of the report: the plot, its caption, its data on demand, and buttons that save it. */
 import { type Axis, type Plot, numberOf } from '../answers.ts';
 import { numberText } from '../format/number.ts';
 import { fieldText, withUnit } from '../format/words.ts';
-import { movesWithStep, panelsOf } from '../plot/curves.ts';
+import { panelsOf } from '../plot/curves.ts';
 import { drawMap, mapPanel } from '../plot/heat.ts';
 import { interactive } from '../plot/hover.ts';
 import { drawPlot, type Figure } from '../plot/plot.ts';
 import { savePdf, saveSvg } from '../plot/save.ts';
 import { definitions, html, table, unfold } from './html.ts';
 
-/** Figures are drawn anew where the page becomes wider or narrower; none is narrower or wider than this. */
+/** Min and max width of a figure in pixels; figures are redrawn when the width of the page changes. */
 const LEAST_WIDTH = 300;
 const LARGEST_WIDTH = 860;
 
-/** What is drawn how, in as far as this plot has it. */
+/** Explains the symbols that occur in a plot. */
 export function caption(plot: Plot): string {
   const points = panelsOf(plot).flatMap((panel) => panel.curves.flatMap((curve) => curve.points));
   const roles = new Set(plot.columns.map((column) => column.role));
   const sentences = [
-    roles.has('ROLE_LOW') ? 'Thin bars or pale bands reach over the interval.' : '',
-    roles.has('ROLE_SPREAD') ? 'Thick pale bars reach one standard deviation to both sides.' : '',
+    roles.has('ROLE_LOW') ? 'Thin bars or pale bands: interval.' : '',
+    roles.has('ROLE_SPREAD') ? 'Thick pale bars: ± one standard deviation.' : '',
     plot.marks.some((mark) => mark.vertical && (mark.low !== undefined || mark.high !== undefined))
-      ? 'Bars across dashed lines are their intervals.'
+      ? 'Bars across dashed lines: their intervals.'
       : '',
     panelsOf(plot).some((panel) => panel.curves.some((curve) => curve.shift !== 0))
-      ? 'Points of several curves at the same place are drawn side by side.'
+      ? 'Points of several curves at the same position are drawn side by side.'
       : '',
     points.some((point) => !Number.isFinite(point.y))
-      ? 'Crosses are points without a value, such as unstable ones: no line joins them.'
+      ? 'Crosses: points without a value, such as unstable ones; no line joins them.'
       : '',
     points.some((point) => point.mark !== '' && Number.isFinite(point.y))
-      ? 'What is to be known of a point shows where it is pointed at; at hollow points some runs were left out.'
+      ? 'Hover for notes; hollow: some runs excluded.'
       : '',
-    points.some((point) => movesWithStep(point) && Number.isFinite(point.y))
-      ? 'Points with a ring, in maps cells with an inner frame, move with the time step.'
+    points.some((point) => point.movesWithStep && Number.isFinite(point.y))
+      ? 'Ringed points, and framed cells in maps, move with the time step.'
       : '',
   ];
   return sentences.filter(Boolean).join(' ');
 }
 
-/** Keeps a figure as wide as the room that it has. */
+/** Fits a figure to the available width. */
 function fitted(draw: (width: number) => Figure, title: string, onDrawn: (figure: Figure) => void): HTMLElement {
   const room = html('div', { class: 'room' });
   let drawn = 0;
@@ -67,7 +67,7 @@ function dataOf(plot: Plot): HTMLElement[] {
   return [table(`Data: ${plot.title}`, [...names, 'label', 'mark'], rows, numeric), definitions(meanings)];
 }
 
-/** Buttons that save what is drawn when they are clicked. */
+/** Buttons that save the present drawing. */
 export function saveButtons(title: string, name: string, drawn: () => SVGElement | undefined): HTMLElement[] {
   const button = (kind: string, save: (element: SVGElement, name: string) => void) => {
     const made = html('button', { type: 'button', 'aria-label': `Save as ${kind}: ${title}` }, `Save as ${kind}`);
@@ -97,13 +97,13 @@ function figure(plot: Plot, title: string, name: string, words: string, draw: (w
   );
 }
 
-/** The figures of a plot: as curves, and as a map where it is one quantity over two axes. */
+/** The figures of a plot: as curves, and as a map if it is one quantity over two axes. */
 export function figuresOf(plot: Plot, axes: Axis[]): HTMLElement[] {
   if (plot.rows.length === 0 || panelsOf(plot).length === 0) return [];
   const figures = [figure(plot, plot.title, plot.name, caption(plot), (width) => drawPlot(plot, width))];
   const panel = mapPanel(plot, axes);
   if (panel) {
-    const words = 'A cell for each point; cells without a value are dashed and say why.';
+    const words = 'One cell per point; dashed cells have no value and state the reason.';
     figures.push(
       figure(plot, `${plot.title}, as a map`, `${plot.name}_as_map`, words, (width) =>
         drawMap(plot, panel, axes, width),

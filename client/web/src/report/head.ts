@@ -1,4 +1,4 @@
-/** What is reported: study, versions, runs, what was left out, the study file. */
+/** Header of a report: study, versions, runs, runs left out, the study file. */
 import { type Answer, type Answers, type ReportData, numberOf } from '../answers.ts';
 import { numberText } from '../format/number.ts';
 import { fieldText, nameText, plural, runsText, valueWithUnit } from '../format/words.ts';
@@ -14,7 +14,7 @@ function runsLine(answers: Answers): string {
   return `${plural(counts.total_count ?? 0, 'run')}: ${parts.join(', ')}`;
 }
 
-/** "Left out: 6 runs, unstable (25 to 30)". */
+/** "6 runs (unstable): 25 to 30". */
 export function leftOutText(answer: Pick<Answer, 'left_out'>): string {
   const parts = answer.left_out.map(({ count, reason, runs }) => {
     const more = count > runs.length ? ' and more' : '';
@@ -23,7 +23,7 @@ export function leftOutText(answer: Pick<Answer, 'left_out'>): string {
   return parts.join('; ');
 }
 
-/** What any answer left out, each reason once. */
+/** Runs left out of any answer, each reason once. */
 function allLeftOut(answers: Answers): string {
   const byReason = new Map(
     answers.answers.flatMap((answer) => answer.left_out).map((out) => [`${out.reason} ${out.count}`, out]),
@@ -69,13 +69,13 @@ function facts(data: ReportData): [string, string][] {
     ['Software', `Gyrebox ${answers.software_version}`],
     ['Runs', runsLine(answers)],
     ['Left out of averages', allLeftOut(answers)],
-    ['Varied', axesText(answers)],
-    ['Size is', `${nameText(answers.observable.name)}: ${answers.observable.definition}`],
+    ['Axes', axesText(answers)],
+    ['Size', `${nameText(answers.observable.name)}: ${answers.observable.definition}`],
     [
       'Seeds',
-      'runs.csv, written beside this page, names the seeds of every run; the study file names those of the study. The same seeds on the same kind of machine give the same numbers.',
+      'runs.csv in this folder lists the seeds of every run; the study file lists those of the study. The same seeds on the same kind of machine reproduce the same numbers.',
     ],
-    ['Asked with', optionsText(answers)],
+    ['Options', optionsText(answers)],
   ];
   return all.filter(([, words]) => words !== '');
 }
@@ -84,7 +84,7 @@ export function headOf(data: ReportData): Child[] {
   const { answers } = data;
   const list = facts(data).flatMap(([name, words]) => [html('dt', {}, name), html('dd', {}, words)]);
   const underWay = ['STATE_QUEUED', 'STATE_RUNNING'].includes(answers.state)
-    ? [html('p', { class: 'caution' }, 'The study is under way: the answers will change as its runs end.')]
+    ? [html('p', { class: 'caution' }, 'The study is still running: the answers will change as its runs end.')]
     : [];
   const file = unfold('The study file', 'study-file', () => [
     html('pre', { tabindex: '0', role: 'region', 'aria-label': 'The study file' }, data.study_file),

@@ -1,4 +1,4 @@
-/** HTML elements. Words go in as text nodes only, never as markup. */
+/** HTML elements. Text is inserted only as text nodes, never as markup. */
 
 export type Child = Node | string;
 
@@ -13,10 +13,10 @@ export function html<K extends keyof HTMLElementTagNameMap>(
   return element;
 }
 
-/** Asks something to unfold to fill itself now: toggle comes too late for what is printed. */
+/** Event that fills a collapsed element at once: toggle fires too late for printing. */
 export const FILL = 'gyrebox-fill';
 
-/** Something to unfold; filled when it is first unfolded, or asked to be. */
+/** A collapsible element; filled when first opened or on FILL. */
 export function unfold(words: string, className: string, fill: () => Child[]): HTMLDetailsElement {
   const details = html('details', { class: className }, html('summary', {}, words));
   let filled = false;
@@ -30,7 +30,7 @@ export function unfold(words: string, className: string, fill: () => Child[]): H
   return details;
 }
 
-/** A table whose first cell of each row names the row. It scrolls by itself where it is too wide. */
+/** A table with a header cell at the start of each row. Scrolls on its own if it is too wide. */
 export function table(caption: string, heads: string[], rows: Child[][], numeric: boolean[] = []): HTMLElement {
   const kind = (i: number): Record<string, string> => (numeric[i] ? { class: 'number' } : {});
   const head = html('tr', {}, ...heads.map((words, i) => html('th', { scope: 'col', ...kind(i) }, words)));
@@ -45,7 +45,7 @@ export function table(caption: string, heads: string[], rows: Child[][], numeric
   return html('div', { class: 'table', tabindex: '0', role: 'region', 'aria-label': caption }, made);
 }
 
-/** A name with what it means, how it was worked out, and where that is published. */
+/** Names with definition, method and published source. */
 export function definitions(
   items: { name: string; definition: string; method: string; reference: string }[],
 ): HTMLElement {

@@ -1,11 +1,11 @@
-/** Fills the page from the data that the client put into it. */
+/** Fills the page from the data that the client inserted. */
 import type { ReportData } from '../answers.ts';
 import { answerSection, inShort, unanswered } from './answer.ts';
 import { bedsOf } from './beds.ts';
 import { headOf } from './head.ts';
 import { FILL, html } from './html.ts';
 
-/** What a reader unfolds on a screen stands on paper anyway, where it is short. */
+/** Opens the short collapsible elements for printing. */
 function unfoldForPrint(): void {
   let opened: HTMLDetailsElement[] = [];
   addEventListener('beforeprint', () => {
@@ -35,7 +35,7 @@ function show(data: ReportData, page: HTMLElement): void {
     html(
       'footer',
       {},
-      'All numbers are in reduced units: lengths in bead diameters σ, energies in ε, times in τ. The same numbers lie beside this page as CSV files and as answers.json. To make a PDF, print this page into a file.',
+      'All numbers are in reduced units: lengths in bead diameters σ, energies in ε, times in τ. The same numbers are in this folder as CSV files and answers.json. To make a PDF, print this page to a file.',
     ),
   );
   unfoldForPrint();

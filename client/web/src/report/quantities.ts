@@ -1,16 +1,16 @@
-/** The numbers of an answer, with all that is needed to trust them. */
+/** The quantities of an answer, with interval, confidence, realizations and notes. */
 import { type Answer, type Axis, type Quantity, numberOf } from '../answers.ts';
 import { intervalText, numberText } from '../format/number.ts';
 import { nameText, proseText, settingsText, unitText } from '../format/words.ts';
 import { type Child, definitions, html, table, unfold } from './html.ts';
 
-const HEADS = ['Quantity', 'Where', 'Value', 'Confidence', 'Starts', 'Note'];
+const HEADS = ['Quantity', 'Where', 'Value', 'Confidence', 'Realizations', 'Note'];
 
-/** "95 %"; an interval that is no matter of chance is that of the grid. */
+/** "95 %"; a confidence of 0 marks a grid bracket. */
 function confidenceText(quantity: Quantity): string {
   if (quantity.low === undefined && quantity.high === undefined) return '';
   const confidence = numberOf(quantity.confidence);
-  return confidence > 0 ? `${numberText(100 * confidence)} %` : 'no matter of chance';
+  return confidence > 0 ? `${numberText(100 * confidence)} %` : 'grid bracket';
 }
 
 function row(quantity: Quantity, axes: Axis[]): Child[] {
@@ -27,7 +27,7 @@ function row(quantity: Quantity, axes: Axis[]): Child[] {
   ];
 }
 
-/** One entry for each name, however often it occurs. */
+/** One entry per name and definition. */
 function meanings(quantities: Quantity[]) {
   const byName = new Map(quantities.map((quantity) => [`${quantity.name} ${quantity.definition}`, quantity]));
   return [...byName.values()].map((quantity) => ({ ...quantity, name: nameText(quantity.name) }));
@@ -36,7 +36,7 @@ function meanings(quantities: Quantity[]) {
 export function quantitiesOf(answer: Answer, axes: Axis[]): HTMLElement[] {
   if (answer.quantities.length === 0) return [];
   const rows = answer.quantities.map((quantity) => row(quantity, axes));
-  // Columns in which nothing stands are left out.
+  // Omits empty columns.
   const kept = HEADS.map((_, i) => i).filter((i) => rows.some((cells) => cells[i] !== ''));
   const caption = `Numbers: ${answer.title}`;
   const numbers = table(

@@ -1,0 +1,151 @@
+#include <absl/strings/numbers.h>
+#include <absl/strings/str_split.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <iostream>
+
+#include "commands/commands.h"
+#include "output/text.h"
+#include "schema/visible_text.h"
+
+namespace gyrebox::client {
+
+/// Attempts to set labels while another user sets them at the same time.
+constexpr int kTries = 5;
+
+ExitCode Note(const Session& session, const std::string& name, const std::string& text) {
+  v1::UpdateStudyRequest request;
+  request.mutable_study()->set_name(StudyName(name));
+  request.mutable_study()->set_note(text);
+  request.mutable_update_mask()->add_paths("note");
+  const auto study = Client(session.server).UpdateStudy(request);
+  if (!study.ok()) return ReportRequest(session, study.status());
+  std::cerr << study->name() << (text.empty() ? ": note removed\n" : ": note saved\n");
+  return kDone;
+}
+
+/// A request that adds and removes labels of a study.
+static v1::UpdateStudyRequest Relabelled(const v1::Study& study, const std::vector<std::string>& put,
+                                         const std::vector<std::string>& drop) {
+  v1::UpdateStudyRequest request;
+  request.mutable_update_mask()->add_paths("labels");
+  v1::Study& changed = *request.mutable_study();
+  changed.set_name(study.name());
+  changed.set_etag(study.etag());
+  const auto has = [](const auto& list, const std::string& word) {
+    return std::find(list.begin(), list.end(), word) != list.end();
+  };
+  for (const std::string& label : study.labels()) {
+    if (!has(drop, label)) changed.add_labels(label);
+  }
+  for (const std::string& label : put) {
+    if (!has(changed.labels(), label)) changed.add_labels(label);
+  }
+  return request;
+}
+
+ExitCode Label(const Session& session, const std::string& name, const std::vector<std::string>& put,
+               const std::vector<std::string>& drop) {
+  Client client(session.server);
+  auto study = client.GetStudy(StudyName(name));
+  for (int tries = kTries; study.ok() && !(put.empty() && drop.empty()) && tries > 0; --tries) {
+    auto changed = client.UpdateStudy(Relabelled(*study, put, drop));
+    const bool again = absl::IsAborted(changed.status()) && tries > 1;
+    study = again ? client.GetStudy(StudyName(name)) : std::move(changed);
+    if (!again) break;
+  }
+  if (!study.ok()) return ReportRequest(session, study.status());
+  for (const std::string& label : study->labels()) std::cout << schema::Visible(label) << "\n";
+  return kDone;
+}
+
+ExitCode Exclude(const Session& session, const std::string& name, const std::optional<std::string>& why) {
+  v1::ExcludeRunRequest request;
+  request.set_name(RunName(name));
+  request.set_undo(!why);
+  request.set_reason(why.value_or(""));
+  const auto run = Client(session.server).ExcludeRun(request);
+  if (!run.ok()) return ReportRequest(session, run.status());
+  std::cerr << run->name() << (why ? ": excluded from every average\n" : ": counts again\n");
+  return kDone;
+}
+
+ExitCode Archive(const Session& session, const std::string& name, bool undo) {
+  const auto study = Client(session.server).ArchiveStudy(StudyName(name), undo);
+  if (!study.ok()) return Report(session, study.status());
+  std::cerr << study->name() << (undo ? ": restored\n" : ": archived; gyrebox list --all shows it\n");
+  return kDone;
+}
+
+static void TellWhatWouldGo(const v1::Study& study) {
+  std::cerr << schema::Visible(study.name() + (study.spec().title().empty() ? "" : "  " + study.spec().title())) << "\n"
+            << "  of " << schema::Visible(study.owner()) << ", created " << TimeText(study.create_time()) << "\n"
+            << "  " << Plural(study.run_counts().total_count(), "run") << " (" << CountsText(study.run_counts())
+            << ") with all their data and saved states, " << BytesText(static_cast<double>(study.stored_byte_count()))
+            << " on disk\n";
+}
+
+static bool SaysYes() {
+  std::cerr << "Delete it permanently? [y/N] " << std::flush;
+  std::string answer;
+  return std::getline(std::cin, answer) && (answer == "y" || answer == "Y" || answer == "yes");
+}
+
+ExitCode Delete(const Session& session, const std::string& given, bool yes) {
+  Client client(session.server);
+  const std::string name = StudyName(given);
+  std::string seen;
+  if (!yes) {
+    const auto study = client.GetStudy(name);
+    if (!study.ok()) return Report(session, study.status());
+    TellWhatWouldGo(*study);
+    const bool can_ask = isatty(STDIN_FILENO) == 1 && isatty(STDERR_FILENO) == 1;
+    if (!can_ask || !SaysYes()) {
+      std::cerr << "gyrebox: nothing was deleted" << (can_ask ? "" : "; give --yes to delete it permanently") << "\n";
+      return kRefused;
+    }
+    seen = study->etag();
+  }
+  if (const auto status = client.DeleteStudy(name, seen); !status.ok()) return Report(session, status);
+  std::cerr << name << ": deleted\n";
+  return kDone;
+}
+
+/// Reads FIELD=VALUE,VALUE,...
+static bool ParseAxis(const std::string& text, v1::Axis* axis) {
+  const size_t at = text.find('=');
+  bool sound = at != 0 && at != std::string::npos;
+  if (sound) {
+    axis->set_field(text.substr(0, at));
+    for (const absl::string_view value : absl::StrSplit(text.substr(at + 1), ',')) {
+      double number = 0;
+      sound = sound && absl::SimpleAtod(value, &number);
+      axis->add_values(number);
+    }
+  }
+  if (!sound) {
+    std::cerr << "gyrebox: " << schema::Visible(text)
+              << " adds no values; give FIELD=VALUE,VALUE, such as drive.sine.amplitude=36,40\n";
+  }
+  return sound;
+}
+
+ExitCode Grow(const Session& session, const std::string& name, int trials, const std::vector<std::string>& axes) {
+  v1::GrowStudyRequest request;
+  request.set_name(StudyName(name));
+  request.set_add_trials(trials);
+  for (const std::string& text : axes) {
+    if (!ParseAxis(text, request.add_axes())) return kBadInput;
+  }
+  Client client(session.server);
+  const auto before = client.GetStudy(request.name());
+  if (!before.ok()) return Report(session, before.status());
+  const auto grown = client.GrowStudy(request);
+  if (!grown.ok()) return ReportRequest(session, grown.status());
+  const int added = grown->run_counts().total_count() - before->run_counts().total_count();
+  std::cerr << grown->name() << ": " << Plural(added, "run") << " added; " << CountsText(grown->run_counts()) << "\n";
+  return kDone;
+}
+
+}  // namespace gyrebox::client

@@ -1,0 +1,149 @@
+#include <absl/strings/numbers.h>
+
+#include <iostream>
+
+#include "commands/commands.h"
+#include "output/text.h"
+#include "output/text_table.h"
+#include "schema/number_text.h"
+#include "schema/visible_text.h"
+
+namespace gyrebox::client {
+
+/// studies/7/runs/3 from 7/3, or studies/7 from 7.
+static std::string EitherName(const std::string& given) { return RunName(given); }
+
+static bool NamesRun(const std::string& name) { return name.find("/runs/") != std::string::npos; }
+
+static bool ParseChange(const std::string& text, v1::FieldChange* change) {
+  const size_t at = text.find('=');
+  double value = 0;
+  if (at == 0 || at == std::string::npos || !absl::SimpleAtod(text.substr(at + 1), &value)) {
+    std::cerr << "gyrebox: " << schema::Visible(text)
+              << " is not a change; give FIELD=VALUE, such as drive.sine.amplitude=20\n";
+    return false;
+  }
+  change->set_field(text.substr(0, at));
+  change->set_value(value);
+  return true;
+}
+
+/// What an entry changed, such as "amplitude 20, temperature 0.01 over 2 tau".
+static std::string WhatText(const v1::Adjustment& entry) {
+  const double step_time = entry.step() > 0 ? entry.time() / static_cast<double>(entry.step()) : 0;
+  switch (entry.kind()) {
+    case v1::Adjustment::KIND_PAUSE:
+      return "paused";
+    case v1::Adjustment::KIND_RESUME:
+      return "resumed";
+    case v1::Adjustment::KIND_FINISH:
+      return "finished";
+    case v1::Adjustment::KIND_EXTEND:
+      return "extended to " + std::to_string(entry.total_steps()) + " steps";
+    default:
+      break;
+  }
+  std::string text;
+  const auto& reflection = *entry.change().GetReflection();
+  std::vector<const google::protobuf::FieldDescriptor*> fields;
+  reflection.ListFields(entry.change(), &fields);
+  for (const auto* field : fields) {
+    if (field->message_type() != nullptr) continue;
+    text += (text.empty() ? "" : ", ") + field->name() + " " +
+            schema::NumberText(reflection.GetDouble(entry.change(), field));
+  }
+  if (entry.ramp_steps() == 0) return text;
+  text += " over " + std::to_string(entry.ramp_steps()) + " steps";
+  if (step_time > 0) text += ", " + schema::NumberText(static_cast<double>(entry.ramp_steps()) * step_time, 4) + " tau";
+  return text;
+}
+
+ExitCode Adjust(const Session& session, const std::string& name, const AdjustInput& input) {
+  v1::AdjustRunsRequest request;
+  request.set_name(EitherName(name));
+  for (const std::string& text : input.changes) {
+    if (!ParseChange(text, request.add_changes())) return kBadInput;
+  }
+  if (input.at) request.set_time(*input.at);
+  request.set_ramp_time(input.ramp.value_or(0));
+  request.set_etag(input.etag);
+  const auto adjusted = Client(session.server).AdjustRuns(request);
+  if (!adjusted.ok()) return ReportRequest(session, adjusted.status());
+  if (session.json) {
+    PrintJson(*adjusted);
+    return kDone;
+  }
+  for (const v1::Adjustment& entry : adjusted->adjustments()) {
+    std::cout << schema::Visible(entry.name()) << ": " << WhatText(entry) << " from step " << entry.step()
+              << ", t = " << schema::NumberText(entry.time(), 6) << " tau\n";
+    if (!entry.warning().empty()) std::cerr << "warning: " << schema::Visible(entry.warning()) << "\n";
+  }
+  const int told = adjusted->adjustments_size();
+  if (adjusted->run_count() > told) std::cout << "... and " << adjusted->run_count() - told << " more\n";
+  if (!NamesRun(request.name())) std::cout << Plural(adjusted->run_count(), "run") << " changed\n";
+  return kDone;
+}
+
+ExitCode Journal(const Session& session, const std::string& run) {
+  const auto journal = Client(session.server).ListAdjustments(RunName(run));
+  if (!journal.ok()) return Report(session, journal.status());
+  if (session.json) {
+    PrintJson(*journal);
+    return kDone;
+  }
+  if (journal->adjustments().empty()) {
+    std::cout << "Nobody has changed " << schema::Visible(RunName(run)) << ".\n";
+    return kDone;
+  }
+  std::vector<Row> rows = {{"", "who", "when", "step", "time [tau]", "what"}};
+  for (const v1::Adjustment& entry : journal->adjustments()) {
+    rows.push_back({LastPart(entry.name()), entry.user(), TimeText(entry.create_time()), std::to_string(entry.step()),
+                    schema::NumberText(entry.time(), 6), WhatText(entry)});
+  }
+  WriteAligned(std::cout, rows,
+               {Align::kRight, Align::kLeft, Align::kLeft, Align::kRight, Align::kRight, Align::kLeft});
+  return kDone;
+}
+
+/// Prints the state of a run after a change.
+static ExitCode Tell(const Session& session, const absl::StatusOr<v1::Run>& run) {
+  if (!run.ok()) return Report(session, run.status());
+  std::cerr << run->name() << ": " << StateText(run->state()) << " at step " << run->step() << " of "
+            << run->total_steps() << "\n";
+  return kDone;
+}
+
+static ExitCode Tell(const Session& session, const absl::StatusOr<v1::Study>& study) {
+  if (!study.ok()) return Report(session, study.status());
+  std::cerr << study->name() << ": " << CountsText(study->run_counts()) << "\n";
+  return kDone;
+}
+
+ExitCode Pause(const Session& session, const std::string& given) {
+  Client client(session.server);
+  const std::string name = EitherName(given);
+  return NamesRun(name) ? Tell(session, client.PauseRun(name)) : Tell(session, client.PauseStudy(name));
+}
+
+ExitCode Resume(const Session& session, const std::string& given) {
+  Client client(session.server);
+  const std::string name = EitherName(given);
+  return NamesRun(name) ? Tell(session, client.ResumeRun(name)) : Tell(session, client.ResumeStudy(name));
+}
+
+ExitCode Finish(const Session& session, const std::string& run) {
+  return Tell(session, Client(session.server).FinishRun(RunName(run)));
+}
+
+ExitCode Extend(const Session& session, const std::string& run, double time) {
+  return Tell(session, Client(session.server).ExtendRun(RunName(run), time));
+}
+
+ExitCode Save(const Session& session, const std::string& run) {
+  const auto state = Client(session.server).SaveRun(RunName(run));
+  if (!state.ok()) return Report(session, state.status());
+  std::cout << state->name() << "\n";
+  return kDone;
+}
+
+}  // namespace gyrebox::client

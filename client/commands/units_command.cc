@@ -1,0 +1,143 @@
+#include <cmath>
+#include <iostream>
+#include <numbers>
+
+#include "commands/commands.h"
+#include "gyrebox/units.h"
+#include "output/cautions.h"
+#include "output/text_table.h"
+#include "schema/number_text.h"
+
+namespace gyrebox::client {
+
+constexpr double kTurn = 2 * std::numbers::pi;
+
+/// Rows of a name, its value in reduced units and in laboratory units.
+class UnitRows {
+ public:
+  explicit UnitRows(const UnitsInput& in)
+      : in_(in),
+        scale_(units::ScaleOf(Diameter(), Viscosity(), in.temperature_k, in.reduced_temperature)),
+        thermal_(units::ThermalEnergy(in.temperature_k)) {}
+
+  std::vector<Row> Make() {
+    AddScales();
+    AddDrags();
+    AddGiven();
+    AddField();
+    return std::move(rows_);
+  }
+
+ private:
+  double Diameter() const { return *in_.diameter_um * 1e-6; }
+  double Viscosity() const { return in_.viscosity_mpa_s * 1e-3; }
+
+  void Add(const std::string& name, double reduced, const std::string& reduced_unit, double value,
+           const std::string& unit) {
+    const auto text = [](double number, const std::string& of) {
+      return schema::NumberText(number, 5) + (of.empty() ? "" : " ") + of;
+    };
+    rows_.push_back({name, text(reduced, reduced_unit), text(value, unit)});
+  }
+
+  void AddScales() {
+    rows_.push_back({"", "reduced", "laboratory"});
+    Add("length: bead diameter", 1, "sigma", *in_.diameter_um, "um");
+    Add("energy", 1, "epsilon", scale_.energy, "J");
+    Add("thermal energy", in_.reduced_temperature, "epsilon", thermal_, "J");
+    Add("time", 1, "tau", scale_.time, "s");
+    Add("frequency", 1, "cycles/tau", scale_.Frequency(1), "Hz");
+    Add("angular velocity", 1, "rad/tau", scale_.Rate(1), "rad/s");
+    Add("torque", 1, "epsilon", scale_.Torque(1), "N m");
+  }
+
+  void AddDrags() {
+    const double turning = units::RotationalDrag(Viscosity(), Diameter());
+    const double moves = units::Diffusion(thermal_, scale_.drag), turns = units::Diffusion(thermal_, turning);
+    Add("translational drag of a sphere", 1, "zeta_0", scale_.drag, "kg/s");
+    Add("rotational drag of a sphere", turning / (scale_.drag * scale_.length * scale_.length), "zeta_0 sigma^2",
+        turning, "N m s");
+    Add("translational diffusion", in_.reduced_temperature, "sigma^2/tau", moves, "m^2/s");
+    Add("rotational diffusion", turns * scale_.time, "rad^2/tau", turns, "rad^2/s");
+  }
+
+  void AddGiven() {
+    if (in_.time) Add("time given", *in_.time, "tau", scale_.Time(*in_.time), "s");
+    if (in_.frequency) Add("frequency given", *in_.frequency, "cycles/tau", scale_.Frequency(*in_.frequency), "Hz");
+    if (in_.torque) Add("torque given", *in_.torque, "epsilon", scale_.Torque(*in_.torque), "N m");
+    if (in_.rate) {
+      Add("rate given", *in_.rate, "rad/tau", scale_.Rate(*in_.rate), "rad/s");
+      AddTurning("at the rate given", std::fabs(scale_.Rate(*in_.rate)));
+    }
+    if (in_.frequency_hz && *in_.frequency_hz > 0) {
+      const double rate = kTurn * *in_.frequency_hz;
+      Add("field frequency", scale_.ReducedFrequency(*in_.frequency_hz), "cycles/tau", *in_.frequency_hz, "Hz");
+      Add("angular velocity of a rotating field", scale_.ReducedRate(rate), "rad/tau", rate, "rad/s");
+      AddTurning("at that rate", rate);
+    }
+  }
+
+  /// Torque and Peclet number of a bead at an angular velocity in rad/s.
+  void AddTurning(const std::string& when, double rate) {
+    const double torque = units::RotationalDrag(Viscosity(), Diameter()) * rate;
+    const double diffusion = units::Diffusion(thermal_, scale_.drag);
+    Add("torque on an isolated sphere " + when, scale_.ReducedTorque(torque), "epsilon", torque, "N m");
+    AddNumber("that torque over k_B T", torque / thermal_);
+    AddNumber("Peclet number " + when, units::PecletNumber(rate, Diameter(), diffusion));
+  }
+
+  void AddNumber(const std::string& name, double number) { rows_.push_back({name, schema::NumberText(number, 5), ""}); }
+
+  void AddField() {
+    if (!in_.moment_am2 || !in_.field_mt) return;
+    const double field = *in_.field_mt * 1e-3;
+    const double step_out = units::StepOutRate(*in_.moment_am2, field, Viscosity(), Diameter());
+    Add("step-out rate m B / (8 pi viscosity radius^3)", scale_.ReducedRate(step_out), "rad/tau", step_out, "rad/s");
+    if (!in_.frequency_hz || *in_.frequency_hz == 0) return;
+    const double rate = kTurn * *in_.frequency_hz;
+    AddNumber("Mason number: field rate over step-out rate",
+              units::MasonNumber(rate, *in_.moment_am2, field, Viscosity(), Diameter()));
+  }
+
+  const UnitsInput& in_;
+  const units::Scale scale_;
+  const double thermal_;
+  std::vector<Row> rows_;
+};
+
+static ExitCode Refuse(const std::string& message) {
+  std::cerr << "gyrebox: " << message << "\n";
+  return kBadInput;
+}
+
+/// Fault of the first option out of range; empty if all are valid.
+static std::string Unsound(const UnitsInput& in) {
+  const std::pair<const char*, std::optional<double>> kOverZero[] = {
+      {"--diameter-um", in.diameter_um},     {"--viscosity-mpa-s", in.viscosity_mpa_s},
+      {"--temperature-k", in.temperature_k}, {"--reduced-temperature", in.reduced_temperature},
+      {"--field-mt", in.field_mt},           {"--moment-am2", in.moment_am2}};
+  for (const auto& [name, value] : kOverZero) {
+    if (value && !(std::isfinite(*value) && *value > 0)) return std::string(name) + " needs a number over 0";
+  }
+  if (in.frequency_hz && !(*in.frequency_hz >= 0 && *in.frequency_hz <= 1e7)) {
+    return "--frequency-hz needs a number from 0 to 1e7";
+  }
+  const std::pair<const char*, std::optional<double>> kAny[] = {
+      {"--rate", in.rate}, {"--torque", in.torque}, {"--frequency", in.frequency}, {"--time", in.time}};
+  for (const auto& [name, value] : kAny) {
+    if (value && !std::isfinite(*value)) return std::string(name) + " needs a finite number";
+  }
+  return "";
+}
+
+ExitCode Units(const UnitsInput& in) {
+  if (const std::string fault = Unsound(in); !fault.empty()) return Refuse(fault);
+  if (!in.diameter_um && !in.field_mt && !in.frequency_hz) {
+    return Refuse("give --diameter-um for a table of units, or --field-mt and --frequency-hz for the cautions");
+  }
+  if (in.diameter_um) WriteAligned(std::cout, UnitRows(in).Make(), {Align::kLeft, Align::kRight, Align::kRight});
+  WriteCautions(std::cout, in.field_mt, in.frequency_hz);
+  return kDone;
+}
+
+}  // namespace gyrebox::client

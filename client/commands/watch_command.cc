@@ -1,0 +1,45 @@
+#include <iostream>
+
+#include "commands/commands.h"
+#include "output/live_answers.h"
+#include "output/progress.h"
+#include "output/text.h"
+#include "schema/visible_text.h"
+
+namespace gyrebox::client {
+
+/// Time without a server after which watching gives up.
+constexpr std::chrono::seconds kPatience{30};
+
+static std::string GapText(const v1::Gap& gap) {
+  return "this client fell behind by " + AboutText(gap.seconds()) + "; catching up";
+}
+
+ExitCode Watch(const Session& session, const std::string& name, bool tell_answers) {
+  Client client(session.server);
+  v1::WatchRunsRequest request;
+  request.set_parent(StudyName(name));
+  Progress progress;
+  LiveAnswers answers(client);
+  v1::Study study;
+  const auto status = client.WatchRuns(request, kPatience, [&](const v1::WatchRunsResponse& message) {
+    if (session.json) PrintJson(message, /*one_line=*/true);
+    if (message.has_gap() && !session.json) progress.Note(GapText(message.gap()));
+    if (!message.has_study()) return;
+    study = message.study();
+    if (session.json) return;
+    if (progress.on_terminal()) answers.Follow(study);
+    progress.Show(study, answers.lines());
+  });
+  if (!status.ok()) return Report(session, status);
+  if (!session.json) {
+    progress.End(study);
+    if (tell_answers || progress.on_terminal()) answers.Finish(study);
+    for (const std::string& line : answers.lines())
+      (tell_answers ? std::cout : std::cerr) << schema::Visible(line) << "\n";
+  }
+  const bool complete = study.state() == v1::Study::STATE_FINISHED && study.run_counts().failed_count() == 0;
+  return complete ? kDone : kRefused;
+}
+
+}  // namespace gyrebox::client

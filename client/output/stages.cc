@@ -1,0 +1,73 @@
+#include "output/stages.h"
+
+#include <string>
+
+#include "output/text_table.h"
+#include "schema/number_text.h"
+
+namespace gyrebox::client {
+
+using google::protobuf::FieldDescriptor;
+using google::protobuf::Message;
+
+static std::string Words(std::string name) {
+  for (char& c : name) c = c == '_' ? ' ' : c;
+  return name;
+}
+
+/// The numbers set in a message, such as "amplitude 20, frequency 1"; `to` joins name and value.
+static std::string NumbersText(const Message& message, const char* to) {
+  std::string text;
+  for (int i = 0; i < message.GetDescriptor()->field_count(); ++i) {
+    const FieldDescriptor* field = message.GetDescriptor()->field(i);
+    if (field->is_repeated() || field->cpp_type() != FieldDescriptor::CPPTYPE_DOUBLE) continue;
+    if (!message.GetReflection()->HasField(message, field)) continue;
+    text += (text.empty() ? "" : ", ") + Words(field->name()) + to +
+            schema::NumberText(message.GetReflection()->GetDouble(message, field));
+  }
+  return text;
+}
+
+static std::string WaveText(const v1::RunSettings& step) {
+  const auto* wave =
+      step.GetReflection()->GetOneofFieldDescriptor(step, step.GetDescriptor()->FindOneofByName("waveform"));
+  if (wave == nullptr) return "";
+  const std::string numbers = NumbersText(step.GetReflection()->GetMessage(step, wave), " ");
+  return wave->name() + " wave" + (numbers.empty() ? "" : " of " + numbers);
+}
+
+/// Fields of a stage that axes vary, such as "step.amplitude by axis".
+static std::string VariedText(const v1::StudySpec& spec, int stage) {
+  const std::string prefix = "schedule.stages[" + std::to_string(stage) + "].";
+  std::string text;
+  for (const v1::Axis& axis : spec.axes()) {
+    if (!axis.field().starts_with(prefix)) continue;
+    text += (text.empty() ? "" : ", ") + axis.field().substr(prefix.size()) + " by axis";
+  }
+  return text;
+}
+
+static std::string ChangesText(const v1::StudySpec& spec, int number) {
+  const v1::Stage& stage = spec.schedule().stages(number);
+  const std::string parts[] = {WaveText(stage.step()), NumbersText(stage.step(), " "),
+                               NumbersText(stage.ramp(), " ramps to "), VariedText(spec, number)};
+  std::string text;
+  for (const std::string& part : parts) {
+    if (!part.empty()) text += (text.empty() ? "" : "; ") + part;
+  }
+  return text.empty() ? "nothing changes" : text;
+}
+
+void WriteStages(std::ostream& out, const v1::StudySpec& spec) {
+  if (spec.schedule().stages().empty()) return;
+  std::vector<Row> rows;
+  for (int i = 0; i < spec.schedule().stages_size(); ++i) {
+    const v1::Stage& stage = spec.schedule().stages(i);
+    rows.push_back({"    " + std::to_string(i + 1), stage.label(), schema::NumberText(stage.duration()) + " tau",
+                    ChangesText(spec, i)});
+  }
+  out << "  stages\n";
+  WriteAligned(out, rows, {Align::kLeft, Align::kLeft, Align::kRight, Align::kLeft});
+}
+
+}  // namespace gyrebox::client

@@ -1,0 +1,80 @@
+#include "report/report_frames.h"
+
+#include <absl/strings/escaping.h>
+
+#include <algorithm>
+#include <cmath>
+#include <cstdint>
+#include <iostream>
+#include <vector>
+
+#include "output/frame_file.h"
+#include "schema/number_text.h"
+#include "schema/visible_text.h"
+
+namespace gyrebox::client {
+
+/// Max beads in a frame as wide as a page; more would be specks.
+constexpr int kMaxBeads = 8000;
+constexpr double kGrid = 65536;
+
+/// Position in a window of a periodic bed, in grid steps.
+static uint16_t GridPosition(double position, double begin, double size, double side) {
+  const double way = position - begin - std::floor((position - begin) / side) * side;
+  return static_cast<uint16_t>(std::clamp(std::floor(way / size * kGrid), 0.0, kGrid - 1));
+}
+
+static std::string PositionBytes(const v1::Frame& frame) {
+  const v1::FrameWindow& window = frame.window();
+  const std::vector<float> positions = BeadsOf(frame).positions;
+  std::string bytes;
+  for (size_t i = 0; i + 1 < positions.size(); i += 2) {
+    for (const uint16_t steps : {GridPosition(positions[i], window.x(), window.width(), frame.side_x()),
+                                 GridPosition(positions[i + 1], window.y(), window.height(), frame.side_y())}) {
+      bytes.push_back(static_cast<char>(steps & 0xff));
+      bytes.push_back(static_cast<char>(steps >> 8));
+    }
+  }
+  return bytes;
+}
+
+std::string FrameJson(const v1::Frame& frame) {
+  const auto number = [](const char* name, double value) {
+    return ",\"" + std::string(name) + "\":" + schema::NumberText(value);
+  };
+  return "{\"step\":" + std::to_string(frame.step()) + number("time", frame.time()) +
+         number("bead_count", static_cast<double>(frame.bead_count())) + number("side_x", frame.side_x()) +
+         number("side_y", frame.side_y()) + number("width", frame.window().width()) +
+         number("height", frame.window().height()) + ",\"positions\":\"" + absl::Base64Escape(PositionBytes(frame)) +
+         "\",\"kinds\":\"" + absl::Base64Escape(frame.kinds()) + "\"}";
+}
+
+/// The central part of a window that holds about kMaxBeads beads.
+static v1::FrameWindow Smaller(const v1::FrameWindow& window, int beads) {
+  const double fraction = std::sqrt(static_cast<double>(kMaxBeads) / beads);
+  v1::FrameWindow smaller;
+  smaller.set_width(fraction * window.width());
+  smaller.set_height(fraction * window.height());
+  smaller.set_x(window.x() + (window.width() - smaller.width()) / 2);
+  smaller.set_y(window.y() + (window.height() - smaller.height()) / 2);
+  return smaller;
+}
+
+std::string FramesJson(Client& client, const v1::Answers& answers) {
+  std::string list;
+  for (const v1::Snapshot& snapshot : answers.snapshots()) {
+    auto frame = client.GetFrame(snapshot.run(), snapshot.step());
+    const int beads = frame.ok() ? static_cast<int>(frame->kinds().size()) : 0;
+    // The density varies, so up to a quarter more beads than kMaxBeads are accepted.
+    if (beads > kMaxBeads * 5 / 4) {
+      frame = client.GetFrame(snapshot.run(), snapshot.step(), Smaller(frame->window(), beads));
+    }
+    if (!frame.ok())
+      std::cerr << "gyrebox: no frame of "
+                << schema::Visible(snapshot.run() + ": " + std::string(frame.status().message())) << "\n";
+    list += (list.empty() ? "" : ",") + (frame.ok() ? FrameJson(*frame) : "null");
+  }
+  return "[" + list + "]";
+}
+
+}  // namespace gyrebox::client

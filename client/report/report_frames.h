@@ -1,0 +1,17 @@
+/// Frames of beds for the report page.
+#pragma once
+
+#include <string>
+
+#include "lib/client.h"
+
+namespace gyrebox::client {
+
+/// A frame as JSON. Positions are rounded to 1/65536 of the window: about 7 bytes per bead in base64.
+std::string FrameJson(const v1::Frame& frame);
+
+/// The snapshots of the answers as a JSON list in order; null for one that the server does not provide, which is
+/// reported on the error stream. Shows only the central part of a large bed.
+std::string FramesJson(Client& client, const v1::Answers& answers);
+
+}  // namespace gyrebox::client

@@ -1,0 +1,24 @@
+/// The report page: one self-contained HTML file.
+#pragma once
+
+#include <absl/status/statusor.h>
+
+#include <string>
+
+#include "lib/client.h"
+
+namespace gyrebox::client {
+
+/// The page without its data, from client/web; empty if the client was built without npm.
+extern const char kReportPage[];
+
+/// JSON that is safe inside an HTML script element: nothing in it ends the element or opens a comment.
+std::string ScriptSafe(const std::string& json);
+
+/// The page with the data of a study.
+/// @param frames JSON list of the frames of its snapshots, see FramesJson().
+/// @return FAILED_PRECONDITION if the client was built without the page.
+absl::StatusOr<std::string> ReportPageText(const v1::Answers& answers, const v1::Study& study,
+                                           const std::string& study_file, const std::string& frames);
+
+}  // namespace gyrebox::client

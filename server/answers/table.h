@@ -1,0 +1,20 @@
+/// Table of plateau means of a study.
+#pragma once
+
+#include <absl/status/statusor.h>
+
+#include <string>
+
+#include "gyrebox/v1/study.pb.h"
+#include "store/store.h"
+#include "study/stop.h"
+
+namespace gyrebox::analysis {
+
+/// Plateaus of one observable at the points of a study: mean over realizations, spread, interval. Counts the runs that
+/// enter no average. INVALID_ARGUMENT if the study measures no such number.
+/// @param observable empty for spinner_weight_average_size.
+absl::StatusOr<v1::StudyTable> Tabulate(store::Store& store, int64_t study_id, const std::string& observable,
+                                        const study::Stop& stop = {});
+
+}  // namespace gyrebox::analysis

@@ -1,0 +1,95 @@
+/// Digest of one run: its series reduced to what the answers need.
+#pragma once
+
+#include <absl/status/statusor.h>
+
+#include <array>
+#include <cstdint>
+#include <limits>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "digest/stages.h"
+#include "estimators/plateau.h"
+#include "estimators/series.h"
+#include "gyrebox/v1/run.pb.h"
+#include "store/store.h"
+
+namespace gyrebox::analysis {
+
+/// Class names of the column morphology_class, indexed by its values.
+inline constexpr const char* kMorphologyWords[] = {"mixed", "droplets", "stripes", "inverse droplets"};
+constexpr size_t kWords = std::size(kMorphologyWords);
+/// Observables: mean sizes of clusters.
+inline constexpr char kNumberAverage[] = "spinner_number_average_size";
+inline constexpr char kWeightAverage[] = "spinner_weight_average_size";
+constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
+
+/// A change of the drive from one hold stage to the next.
+struct Switch {
+  size_t from = 0, to = 0;  ///< indices of the stages
+  double begin = 0;         ///< end of the first stage, tau; a ramp between the two begins there
+};
+
+/// The switches of a schedule.
+std::vector<Switch> SwitchesOf(const std::vector<Stage>& stages);
+
+/// Digest of one run. Values that were not measured are NaN.
+struct RunDigest {
+  v1::Observable observable;  ///< used as the size
+  int64_t number = 0;
+  int trial = 0;
+  v1::Run::State state = v1::Run::STATE_UNSPECIFIED;
+  bool changed = false;                   ///< adjusted while it ran: it left its point and does not count
+  bool no_frames = false;                 ///< asked to be measured again, but keeps no frames
+  std::string left_out;                   ///< who excluded it and why; empty if nobody did
+  std::vector<Plateau> stages;            ///< plateau of each stage; empty if the run does not count
+  PlateauWindow last;                     ///< window of the last plateau
+  std::vector<double> responses;          ///< response time of each switch, tau
+  double number_average = kNone;          ///< number-average cluster size on the last plateau
+  double weight_average = kNone;          ///< weight-average cluster size on the last plateau
+  double polydispersity = kNone;          ///< CV of cluster size on the last plateau
+  double spacing = kNone;                 ///< of domains on the last plateau, sigma
+  std::array<double, kWords> words = {};  ///< fraction of the samples of the last plateau in each class; all 0 for none
+  PhaseProfile phase;                     ///< on the last plateau; empty without a single drive frequency
+  std::vector<double> course;             ///< mean size in kCourseBins equal time bins; only for several stages
+
+  bool counts() const { return !stages.empty() && stages.back().count > 0; }
+  double size() const { return stages.back().mean; }
+};
+
+/// Time bins of the course of a run.
+constexpr size_t kCourseBins = 200;
+
+/// How much of a run to summarize.
+enum class Depth {
+  kMean,      ///< only the mean of the last plateau, in the single entry of `stages`
+  kAverages,  ///< also both averages of cluster size
+  kWhole,     ///< everything
+};
+
+/// Columns that a digest needs, as indices into a sample row, which begins with step and time.
+struct Columns {
+  static constexpr size_t kAbsent = 0;  ///< no column: indices begin with step and time
+  v1::Observable observable;
+  size_t size = kAbsent, number_average = kAbsent, weight_average = kAbsent, polydispersity = kAbsent,
+         spacing = kAbsent, word = kAbsent;
+};
+
+/// INVALID_ARGUMENT if no such single number is measured.
+absl::StatusOr<Columns> FindColumns(const std::vector<v1::Observable>& observables, const std::string& name);
+
+/// The same columns, indexed in rows that hold only these.
+/// @param indices of the columns in a full row, for Store::ReadColumns().
+Columns SelectColumns(const Columns& columns, Depth depth, std::vector<size_t>* indices);
+
+/// Summarizes a finished run.
+/// @param frequency of the drive in cycles/tau if no stage changes it; else 0.
+RunDigest SummarizeRun(const store::SampleRows& rows, const Columns& columns, const std::vector<Stage>& stages,
+                       double fraction, double frequency, Depth depth);
+
+/// Earliest sample time that a digest of this depth needs, in tau.
+double FirstTimeNeeded(const std::vector<Stage>& stages, double fraction, Depth depth);
+
+}  // namespace gyrebox::analysis
