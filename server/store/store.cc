@@ -63,16 +63,15 @@ absl::Status Store::Migrate() {
         "may be deleted later",
         *copy);
   }
-  for (; done < kCount; ++done) {
-    const auto status = Write([&](Connection& connection) {
-      absl::Status made = connection.Execute(sql::kMigrations[done]);
-      if (made.ok() && done + 1 == kLayoutOfStarts) made = TakeOldStarts(connection, states_);
-      if (made.ok()) made = connection.Execute("PRAGMA user_version = " + std::to_string(done + 1));
-      return made;
-    });
-    if (!status.ok()) return status;
-  }
-  return absl::OkStatus();
+  if (done == kCount) return absl::OkStatus();
+  // One transaction: statements of today need the layout of today.
+  return Write([&](Connection& connection) {
+    absl::Status made = absl::OkStatus();
+    for (int64_t step = done; step < kCount && made.ok(); ++step) made = connection.Execute(sql::kMigrations[step]);
+    if (made.ok() && done < kLayoutOfStarts) made = TakeOldStarts(connection, states_);
+    if (made.ok()) made = connection.Execute("PRAGMA user_version = " + std::to_string(kCount));
+    return made;
+  });
 }
 
 /// Drops the checkpoints of ended runs. Adds files that no state uses any more to `unused`.

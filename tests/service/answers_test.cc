@@ -466,7 +466,7 @@ TEST_F(AnswersTest, ALoopThatASlowResponseExplainsCarriesAWarning) {
   });
   const v1::Answer loop = Find(Answers(made.id), Topic::TOPIC_LOOP);
   ASSERT_EQ(loop.cautions_size(), 1);
-  EXPECT_THAT(loop.cautions(0), HasSubstr("lag alone can explain this loop"));
+  EXPECT_THAT(loop.cautions(0), HasSubstr("Lag alone can explain this loop"));
 }
 
 TEST_F(AnswersTest, RobustnessFindsTheSlopeOfANuisance) {
@@ -637,7 +637,7 @@ TEST_F(AnswersTest, ReportsAllOptionsOutOfRangeAtOnce) {
 TEST_F(AnswersTest, AnUnknownObservableIsNamed) {
   const MadeUpStudy made(*store_, MapStudy(), Rising);
   v1::AnalysisOptions options;
-  options.set_observable("spinner_size_sprea");
+  options.set_observable("polydispersit");
   ASSERT_TRUE(FillOptions(&options).ok());
   const auto answers = Analyse(*store_, made.id, options);
   EXPECT_EQ(answers.status().code(), absl::StatusCode::kInvalidArgument);

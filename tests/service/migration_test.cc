@@ -23,6 +23,8 @@ using test::NewRuns;
 
 constexpr int kLayouts = std::size(sql::kMigrations);
 constexpr int kLayoutWithFrames = 7;
+/// The first layout with the present names of columns.
+constexpr int kLayoutWithPositions = 13;
 
 /// A segment as packed by earlier servers: the count of numbers, then a zlib stream of whole rows.
 std::string PackWholeRows(const std::vector<double>& numbers) {
@@ -46,12 +48,13 @@ void Make(const std::string& directory, int layout, const v1::StudySpec& spec) {
   const std::string bytes = spec.SerializeAsString();
   ASSERT_TRUE(
       old.Prepare("INSERT INTO study (spec, create_time) VALUES (?, 1)").Bind(Statement::AsBlob(bytes)).Run().ok());
+  const std::string positions = layout < kLayoutWithPositions ? "seed_places" : "seed_positions";
   for (const char* run : {"1, 4000, 5, 2", "2, 500, 3, 1", "3, 0, 1, 0"}) {
-    const auto inserted = old.Execute(
-        "INSERT INTO run (study, axis_values, trial, seed_positions, seed_noise, seed_disorder, bead_count, "
-        "total_steps, "
-        "number, step, state, sample_count) VALUES (1, x'0000000000001040', 1, 1, 1, 1, 100, 4000, " +
-        std::string(run) + ")");
+    const auto inserted =
+        old.Execute("INSERT INTO run (study, axis_values, trial, " + positions +
+                    ", seed_noise, seed_disorder, bead_count, total_steps, "
+                    "number, step, state, sample_count) VALUES (1, x'0000000000001040', 1, 1, 1, 1, 100, 4000, " +
+                    std::string(run) + ")");
     ASSERT_TRUE(inserted.ok()) << inserted;
   }
   for (const int64_t run : {1, 2}) {

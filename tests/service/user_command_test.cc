@@ -46,8 +46,8 @@ TEST_F(UserCommandTest, AnAdminLetsAUserInAndOut) {
   EXPECT_EQ(WithToken(token, {"users", "list"}).code, 3);
 
   const Outcome list = Gyrebox("anna", {"users", "list"});
-  EXPECT_THAT(list.out, HasSubstr("rita        member  tokens/4  revoked "));
-  EXPECT_THAT(list.out, HasSubstr("ed          admin   tokens/5  expired"));
+  EXPECT_THAT(list.out, HasSubstr("rita      member  tokens/4  revoked "));
+  EXPECT_THAT(list.out, HasSubstr("ed        admin   tokens/5  expired"));
   EXPECT_THAT(list.out, HasSubstr("new.user  member  tokens/6  valid"));
   v1::ListTokensResponse json;
   const Outcome as_json = Gyrebox("anna", {"users", "list", "--json"});
@@ -99,7 +99,7 @@ TEST_F(UserCommandTest, AnUntrustedServerIsRefused) {
 TEST_F(UserCommandTest, ListAndShowGiveTheOwner) {
   ASSERT_TRUE(group_.ClientFor("olga").CreateStudy(test::BareStudy()).ok());
   EXPECT_THAT(Gyrebox("max", {"list"}).out, HasSubstr("studies/1  olga   "));
-  EXPECT_THAT(Gyrebox("max", {"show", "1"}).out, HasSubstr("  owner    olga\n"));
+  EXPECT_THAT(Gyrebox("max", {"show", "1"}).out, HasSubstr("  owner         olga\n"));
 }
 
 TEST(OpeningTest, TheStepsLeadFromAnEmptyDirectoryToAGroup) {

@@ -185,7 +185,11 @@ for (const name of ["film_map.toml", "memory.toml", "robustness.toml"]) {
         const marks = opened.page.locator(
           `figure[data-plot="${plot.name}"] svg [data-row]`,
         );
-        assert.equal(await marks.count(), plot.rows.length * positions, plot.name);
+        assert.equal(
+          await marks.count(),
+          plot.rows.length * positions,
+          plot.name,
+        );
         const missing = await opened.page
           .locator(`figure[data-plot="${plot.name}"] svg [data-missing]`)
           .count();
