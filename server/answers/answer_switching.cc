@@ -142,8 +142,7 @@ static void WriteSwitches(const StudyData& data, const std::vector<Followed>& al
                {static_cast<double>(followed.number + 1), followed.from().amplitude, followed.to().amplitude});
     const std::vector<double> responses = followed.approaches() ? followed.responses : std::vector<double>();
     for (const auto& values : {followed.before, followed.after, responses}) AppendMean(values, &row);
-    plot.Row(row, followed.label() + "; against an as-prepared sample: " + word,
-             MarkOf(followed.point->counts()));
+    plot.Row(row, followed.label() + "; against an as-prepared sample: " + word, MarkOf(followed.point->counts()));
   }
 }
 

@@ -148,7 +148,7 @@ class Executor {
   queue::Ledger ledger_;
   std::vector<store::WaitingStudy> waiting_;
   std::map<int64_t, std::pair<int64_t, int64_t>> demands_;  ///< bytes and beads of the first waiting run, by study
-  std::deque<Steering> steering_;                         ///< jobs with slices left
+  std::deque<Steering> steering_;                           ///< jobs with slices left
   bool draining_ = false;
   double use_written_ = 0;  ///< monotonic seconds
 

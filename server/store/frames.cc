@@ -89,7 +89,8 @@ struct FoundFrame {
   std::optional<StateRow> state;  ///< none for a kept frame
 };
 
-static absl::StatusOr<FoundFrame> FindKeptFrame(Connection& connection, int64_t study, int64_t number, int64_t at_most) {
+static absl::StatusOr<FoundFrame> FindKeptFrame(Connection& connection, int64_t study, int64_t number,
+                                                int64_t at_most) {
   FoundFrame found;
   Statement frame = connection.Prepare(sql::kSelectFrameStep);
   if (frame.Bind(study, number, at_most).Next()) found.step = frame.Int(0);

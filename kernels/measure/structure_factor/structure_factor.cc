@@ -82,7 +82,7 @@ StructureSummary StructureFactor::Measure(std::span<const std::uint32_t> x, std:
 }
 
 StructureSummary StructureOf(const ShellSums& shells, double side_x, double side_y, std::size_t n_beads,
-                          const ShellRange& range) {
+                             const ShellRange& range) {
   std::array<int, kWaveShells> waves{};
   const WaveGrid grid(side_x, side_y);
   ForWaves(grid, [&](int n, int m) { ++waves[static_cast<std::size_t>(WaveGrid::ShellOf(grid.Magnitude(n, m)))]; });

@@ -32,7 +32,7 @@ struct ShellRange {
 };
 /// From the shell sums of n_beads beads. Sides in sigma.
 StructureSummary StructureOf(const ShellSums& shells, double side_x, double side_y, std::size_t n_beads,
-                          const ShellRange& range = {});
+                             const ShellRange& range = {});
 
 /// Measures S(k). Reuses its memory between calls.
 class StructureFactor {
