@@ -5,7 +5,7 @@
 #include <iostream>
 #include <sstream>
 
-#include "commands/commands.h"
+#include "commands/registry.h"
 #include "output/frame_file.h"
 #include "output/text.h"
 #include "schema/visible_text.h"
@@ -24,8 +24,8 @@ ShownBeads BeadsOf(const v1::Frame& frame) {
   return {Floats(frame.positions()), Floats(frame.angles()), {frame.kinds().begin(), frame.kinds().end()}};
 }
 
-ExitCode Frame(const Session& session, const std::string& run, const std::string& path, std::optional<int64_t> step,
-               const std::vector<double>& window) {
+static ExitCode Frame(const Session& session, const std::string& run, const std::string& path,
+                      std::optional<int64_t> step, const std::vector<double>& window) {
   const bool csv = path.ends_with(".csv");
   if (!csv && !path.ends_with(".vtp")) {
     std::cerr << "gyrebox: " << schema::Visible(path)
@@ -57,6 +57,25 @@ ExitCode Frame(const Session& session, const std::string& run, const std::string
   std::cerr << "\n";
   if (session.json) PrintJson(*frame);
   return kDone;
+}
+
+void RegisterFrameCommand(Registry& registry) {
+  struct Options {
+    std::string name, file;
+    std::optional<int64_t> step;
+    std::vector<double> window;
+  };
+  const auto o = std::make_shared<Options>();
+  CLI::App* frame = TakeRun(registry.AddWithJson("frame", "Write a frame of a run to a file",
+                                                 [o](const Session& session) {
+                                                   return Frame(session, o->name, o->file, o->step, o->window);
+                                                 }),
+                            &o->name);
+  frame->add_option("FILE", o->file, "File that ends in .vtp (VTK XML PolyData) or .csv")->required();
+  frame->add_option("--window", o->window, "Part of the bed in sigma: lower corner and size; may cross the sides")
+      ->expected(4)
+      ->type_name("X Y WIDTH HEIGHT");
+  frame->add_option("--step", o->step, "Step of a kept frame or state, or the nearest before it; default: the newest");
 }
 
 }  // namespace gyrebox::client

@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <iostream>
 
-#include "commands/commands.h"
+#include "commands/registry.h"
 #include "output/text.h"
 #include "schema/visible_text.h"
 
@@ -14,7 +14,7 @@ namespace gyrebox::client {
 /// Attempts to set labels while another user sets them at the same time.
 constexpr int kTries = 5;
 
-ExitCode Note(const Session& session, const std::string& name, const std::string& text) {
+static ExitCode Note(const Session& session, const std::string& name, const std::string& text) {
   v1::UpdateStudyRequest request;
   request.mutable_study()->set_name(StudyName(name));
   request.mutable_study()->set_note(text);
@@ -45,8 +45,8 @@ static v1::UpdateStudyRequest Relabelled(const v1::Study& study, const std::vect
   return request;
 }
 
-ExitCode Label(const Session& session, const std::string& name, const std::vector<std::string>& put,
-               const std::vector<std::string>& drop) {
+static ExitCode Label(const Session& session, const std::string& name, const std::vector<std::string>& put,
+                      const std::vector<std::string>& drop) {
   Client client(session.server);
   auto study = client.GetStudy(StudyName(name));
   for (int tries = kTries; study.ok() && !(put.empty() && drop.empty()) && tries > 0; --tries) {
@@ -60,7 +60,7 @@ ExitCode Label(const Session& session, const std::string& name, const std::vecto
   return kDone;
 }
 
-ExitCode Exclude(const Session& session, const std::string& name, const std::optional<std::string>& why) {
+static ExitCode Exclude(const Session& session, const std::string& name, const std::optional<std::string>& why) {
   v1::ExcludeRunRequest request;
   request.set_name(RunName(name));
   request.set_undo(!why);
@@ -71,7 +71,7 @@ ExitCode Exclude(const Session& session, const std::string& name, const std::opt
   return kDone;
 }
 
-ExitCode Archive(const Session& session, const std::string& name, bool undo) {
+static ExitCode Archive(const Session& session, const std::string& name, bool undo) {
   const auto study = Client(session.server).ArchiveStudy(StudyName(name), undo);
   if (!study.ok()) return Report(session, study.status());
   std::cerr << study->name() << (undo ? ": restored\n" : ": archived; gyrebox list --all shows it\n");
@@ -92,7 +92,7 @@ static bool SaysYes() {
   return std::getline(std::cin, answer) && (answer == "y" || answer == "Y" || answer == "yes");
 }
 
-ExitCode Delete(const Session& session, const std::string& given, bool yes) {
+static ExitCode Delete(const Session& session, const std::string& given, bool yes) {
   Client client(session.server);
   const std::string name = StudyName(given);
   std::string seen;
@@ -131,7 +131,8 @@ static bool ParseAxis(const std::string& text, v1::Axis* axis) {
   return sound;
 }
 
-ExitCode Grow(const Session& session, const std::string& name, int trials, const std::vector<std::string>& axes) {
+static ExitCode Grow(const Session& session, const std::string& name, int trials,
+                     const std::vector<std::string>& axes) {
   v1::GrowStudyRequest request;
   request.set_name(StudyName(name));
   request.set_add_trials(trials);
@@ -146,6 +147,50 @@ ExitCode Grow(const Session& session, const std::string& name, int trials, const
   const int added = grown->run_counts().total_count() - before->run_counts().total_count();
   std::cerr << grown->name() << ": " << Plural(added, "run") << " added; " << CountsText(grown->run_counts()) << "\n";
   return kDone;
+}
+
+void RegisterKeepCommands(Registry& registry) {
+  struct Options {
+    std::string name, text;
+    std::vector<std::string> words, dropped;
+    std::optional<std::string> why;
+    bool undo = false, yes = false;
+    int trials = 0;
+  };
+  const auto o = std::make_shared<Options>();
+  CLI::App* grow =
+      TakeStudy(registry.Add("grow", "Add realizations, values of an axis, or an axis to a study",
+                             [o](const Session& session) { return Grow(session, o->name, o->trials, o->words); }),
+                &o->name);
+  grow->add_option("--trials", o->trials, "Realizations to add at every point");
+  grow->add_option("AXIS", o->words, "FIELD=VALUE,VALUE,... such as drive.sine.amplitude=36,40");
+  TakeStudy(registry.Add("note", "Write a note on a study; an empty one removes it",
+                         [o](const Session& session) { return Note(session, o->name, o->text); }),
+            &o->name)
+      ->add_option("TEXT", o->text, "Text of the note")
+      ->required();
+  CLI::App* label =
+      TakeStudy(registry.Add("label", "Add and remove labels of a study; prints its labels",
+                             [o](const Session& session) { return Label(session, o->name, o->words, o->dropped); }),
+                &o->name);
+  label->add_option("WORD", o->words, "Labels to add");
+  label->add_option("--drop", o->dropped, "Labels to remove");
+  CLI::App* exclude = TakeRun(
+      registry.Add("exclude", "Exclude a run from every average; it is kept and shown",
+                   [o](const Session& session) { return Exclude(session, o->name, o->undo ? std::nullopt : o->why); }),
+      &o->name);
+  CLI::Option_group* how = exclude->add_option_group("how");
+  how->add_option("--why", o->why, "Reason, in one line");
+  how->add_flag("--undo", o->undo, "Include it again");
+  how->require_option(1);
+  TakeStudy(registry.Add("archive", "Archive a study: not listed, and never deleted by age or for space",
+                         [o](const Session& session) { return Archive(session, o->name, o->undo); }),
+            &o->name)
+      ->add_flag("--undo", o->undo, "Restore it");
+  TakeStudy(registry.Add("delete", "Delete a study with all its data, permanently",
+                         [o](const Session& session) { return Delete(session, o->name, o->yes); }),
+            &o->name)
+      ->add_flag("--yes", o->yes, "Do not ask");
 }
 
 }  // namespace gyrebox::client

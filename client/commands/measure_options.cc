@@ -2,6 +2,8 @@
 
 #include <absl/strings/numbers.h>
 
+#include <iostream>
+
 namespace gyrebox::client {
 
 std::optional<v1::MeasureAgain> ToMeasureAgain(const MeasureInput& input, std::string* fault) {
@@ -18,6 +20,22 @@ std::optional<v1::MeasureAgain> ToMeasureAgain(const MeasureInput& input, std::s
   again.set_first_wave_shell(first);
   again.set_last_wave_shell(last);
   return again;
+}
+
+void AddMeasureOptions(CLI::App* command, MeasureInput* input) {
+  command->add_option("--bond-length", input->bond_length,
+                      "Measure the kept frames again with this cluster cutoff in sigma");
+  command->add_option("--wave-shells", input->wave_shells,
+                      "Measure the kept frames again: FIRST:LAST, shells searched for the peak of S(k)");
+}
+
+ExitCode Measured(const MeasureInput& input,
+                  const std::function<ExitCode(const std::optional<v1::MeasureAgain>&)>& run) {
+  std::string fault;
+  const auto again = ToMeasureAgain(input, &fault);
+  if (fault.empty()) return run(again);
+  std::cerr << "gyrebox: " << fault << "\n";
+  return kBadInput;
 }
 
 }  // namespace gyrebox::client

@@ -1,6 +1,6 @@
 #include <iostream>
 
-#include "commands/commands.h"
+#include "commands/registry.h"
 #include "output/text.h"
 #include "output/text_table.h"
 #include "schema/number_text.h"
@@ -30,7 +30,7 @@ static void PrintShares(const v1::Machine& machine) {
                {Align::kLeft, Align::kRight, Align::kRight, Align::kRight, Align::kRight, Align::kRight});
 }
 
-ExitCode Queue(const Session& session) {
+static ExitCode Queue(const Session& session) {
   const auto machine = Client(session.server).GetMachine();
   if (!machine.ok()) return Report(session, machine.status());
   if (session.json) {
@@ -50,11 +50,26 @@ ExitCode Queue(const Session& session) {
   return kDone;
 }
 
-ExitCode Prioritize(const Session& session, const std::string& name, int priority) {
+static ExitCode Prioritize(const Session& session, const std::string& name, int priority) {
   const auto moved = Client(session.server).PrioritizeRuns(RunName(name), priority);
   if (!moved.ok()) return Report(session, moved.status());
   std::cerr << Plural(moved->run_count(), "run") << " of " << RunName(name) << " now at priority " << priority << "\n";
   return kDone;
+}
+
+void RegisterQueueCommands(Registry& registry) {
+  registry.AddWithJson("queue", "Show the queue and how much each user has used", Queue);
+  struct Options {
+    std::string name;
+    int priority = 0;
+  };
+  const auto o = std::make_shared<Options>();
+  TakeStudyOrRun(registry.Add("prioritize", "Move your queued runs before or behind your other ones",
+                              [o](const Session& session) { return Prioritize(session, o->name, o->priority); }),
+                 &o->name)
+      ->add_option("PRIORITY", o->priority, "-100 to 100; the highest comes first")
+      ->required()
+      ->check(CLI::Range(-100, 100));
 }
 
 }  // namespace gyrebox::client

@@ -3,7 +3,8 @@
 #include <map>
 #include <optional>
 
-#include "commands/commands.h"
+#include "commands/registry.h"
+#include "commands/watch.h"
 #include "output/text.h"
 #include "schema/number_text.h"
 
@@ -59,7 +60,7 @@ static ExitCode Compare(const v1::ListSamplesResponse& first, const v1::ListSamp
   return kDone;
 }
 
-ExitCode Replay(const Session& session, const std::string& given) {
+static ExitCode Replay(const Session& session, const std::string& given) {
   Client client(session.server);
   const std::string run = RunName(given);
   const auto original = client.GetRun(run);
@@ -78,6 +79,13 @@ ExitCode Replay(const Session& session, const std::string& given) {
   if (!first.ok()) return Report(session, first.status());
   if (!again.ok()) return Report(session, again.status());
   return Compare(*first, *again, run, replay);
+}
+
+void RegisterReplayCommand(Registry& registry) {
+  const auto name = std::make_shared<std::string>();
+  TakeRun(registry.Add("replay", "Repeat a run with its whole journal and compare every bit",
+                       [name](const Session& session) { return Replay(session, *name); }),
+          name.get());
 }
 
 }  // namespace gyrebox::client

@@ -5,7 +5,8 @@
 #include <iostream>
 #include <sstream>
 
-#include "commands/commands.h"
+#include "commands/measure_options.h"
+#include "commands/registry.h"
 #include "lib/study_writer.h"
 #include "output/text.h"
 #include "output/text_table.h"
@@ -159,8 +160,10 @@ static absl::Status WriteAll(Client& client, const v1::Answers& answers, Folder*
   return folder->fault().empty() ? absl::OkStatus() : absl::FailedPreconditionError(folder->fault());
 }
 
-ExitCode Report(const Session& session, const std::string& study, const std::string& directory,
-                const v1::AnalysisOptions& options) {
+/// Writes the answers of a study to a folder: report.html, answers.json, quantities.csv, a CSV file for each plot,
+/// runs.csv with all seeds, and the study file. Prints the summaries.
+static ExitCode WriteReport(const Session& session, const std::string& study, const std::string& directory,
+                            const v1::AnalysisOptions& options) {
   Client client(session.server);
   const auto answers = client.AnalyseStudy(StudyName(study), options);
   if (!answers.ok()) return Report(session, answers.status());
@@ -172,6 +175,43 @@ ExitCode Report(const Session& session, const std::string& study, const std::str
     PrintSummary(*answers);
   }
   return kDone;
+}
+
+void RegisterReportCommand(Registry& registry) {
+  struct Options {
+    std::string name, directory;
+    v1::AnalysisOptions analysis;
+    MeasureInput measure;
+  };
+  const auto o = std::make_shared<Options>();
+  CLI::App* report =
+      TakeStudy(registry.AddWithJson("report", "Write the answers of a study and the data of its plots to a folder",
+                                     [o](const Session& session) {
+                                       return Measured(o->measure, [&](const auto& again) {
+                                         v1::AnalysisOptions asked = o->analysis;
+                                         if (again) *asked.mutable_measure_again() = *again;
+                                         return WriteReport(session, o->name, o->directory, asked);
+                                       });
+                                     }),
+                &o->name);
+  report->add_option("DIR", o->directory, "Folder; created if it does not exist")->required();
+  const auto number = [&](const char* name, void (v1::AnalysisOptions::*set)(double), const char* help) {
+    report->add_option_function<double>(
+        name, [o, set](double value) { (o->analysis.*set)(value); }, help);
+  };
+  report->add_option_function<std::string>(
+      "--observable", [o](const std::string& name) { o->analysis.set_observable(name); },
+      "Observable used as the size; default spinner_weight_average_size");
+  number("--equal-fraction", &v1::AnalysisOptions::set_equal_fraction,
+         "Fraction by which equal sizes may differ; default 0.25");
+  number("--onset-factor", &v1::AnalysisOptions::set_onset_factor,
+         "Onset threshold over the size without drive; default 1.5");
+  number("--change-factor", &v1::AnalysisOptions::set_change_factor,
+         "Factor of growth and shrinkage to look for; default 2");
+  report->add_option_function<std::string>(
+      "--fresh", [o](const std::string& name) { o->analysis.set_fresh_study(StudyName(name)); },
+      "Study with as-prepared samples to compare stages with");
+  AddMeasureOptions(report, &o->measure);
 }
 
 }  // namespace gyrebox::client

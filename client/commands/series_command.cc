@@ -1,7 +1,8 @@
 #include <cmath>
 #include <iostream>
 
-#include "commands/commands.h"
+#include "commands/measure_options.h"
+#include "commands/registry.h"
 #include "output/text.h"
 #include "output/text_table.h"
 #include "schema/number_text.h"
@@ -66,8 +67,8 @@ static void PrintText(const v1::ListSamplesResponse& series) {
   WriteAligned(std::cout, rows, std::vector<Align>(rows[0].size(), Align::kRight));
 }
 
-ExitCode Series(const Session& session, const std::string& run, bool csv,
-                const std::optional<v1::MeasureAgain>& again) {
+static ExitCode Series(const Session& session, const std::string& run, bool csv,
+                       const std::optional<v1::MeasureAgain>& again) {
   Client client(session.server);
   const auto series = again ? client.MeasureRun(RunName(run), *again) : client.ListSamples(RunName(run));
   if (!series.ok()) return Report(session, series.status());
@@ -79,6 +80,24 @@ ExitCode Series(const Session& session, const std::string& run, bool csv,
     PrintText(*series);
   }
   return kDone;
+}
+
+void RegisterSeriesCommand(Registry& registry) {
+  struct Options {
+    std::string name;
+    bool csv = false;
+    MeasureInput measure;
+  };
+  const auto o = std::make_shared<Options>();
+  CLI::App* series = TakeRun(registry.AddWithJson("series", "Print the samples of a run",
+                                                  [o](const Session& session) {
+                                                    return Measured(o->measure, [&](const auto& again) {
+                                                      return Series(session, o->name, o->csv, again);
+                                                    });
+                                                  }),
+                             &o->name);
+  series->add_flag("--csv", o->csv, "Print CSV");
+  AddMeasureOptions(series, &o->measure);
 }
 
 }  // namespace gyrebox::client

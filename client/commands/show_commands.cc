@@ -3,7 +3,7 @@
 #include <sstream>
 #include <vector>
 
-#include "commands/commands.h"
+#include "commands/registry.h"
 #include "gyrebox/v1/rule.pb.h"
 #include "output/cautions.h"
 #include "output/run_notes.h"
@@ -15,6 +15,12 @@
 #include "schema/visible_text.h"
 
 namespace gyrebox::client {
+
+/// Which studies to list.
+struct ListInput {
+  std::string owner, label;  ///< empty for any
+  bool all = false;          ///< include archived studies
+};
 
 /// Max values of an axis that are all listed.
 constexpr int kMaxValuesTold = 12;
@@ -41,7 +47,7 @@ static void PrintList(const v1::ListStudiesResponse& all) {
   WriteAligned(std::cout, rows, align);
 }
 
-ExitCode List(const Session& session, const ListInput& input) {
+static ExitCode List(const Session& session, const ListInput& input) {
   v1::ListStudiesRequest request;
   request.set_owner(input.owner);
   request.set_label(input.label);
@@ -142,7 +148,7 @@ static void PrintFaults(const v1::Study& study, const std::vector<v1::Run>& runs
   WriteAligned(std::cout, rows, align);
 }
 
-ExitCode Show(const Session& session, const std::string& name) {
+static ExitCode Show(const Session& session, const std::string& name) {
   Client client(session.server);
   const auto study = client.GetStudy(StudyName(name));
   if (!study.ok()) return Report(session, study.status());
@@ -165,6 +171,19 @@ ExitCode Show(const Session& session, const std::string& name) {
   WriteExcluded(std::cout, runs);
   WriteCautions(std::cout, study->spec().laboratory());
   return kDone;
+}
+
+void RegisterShowCommands(Registry& registry) {
+  const auto input = std::make_shared<ListInput>();
+  CLI::App* list = registry.AddWithJson("list", "List studies, newest first",
+                                        [input](const Session& session) { return List(session, *input); });
+  list->add_option("--owner", input->owner, "Only studies of this user");
+  list->add_option("--label", input->label, "Only studies with this label");
+  list->add_flag("--all", input->all, "Include archived studies");
+  const auto name = std::make_shared<std::string>();
+  TakeStudy(registry.AddWithJson("show", "Show a study and why runs stopped early",
+                                 [name](const Session& session) { return Show(session, *name); }),
+            name.get());
 }
 
 }  // namespace gyrebox::client

@@ -2,13 +2,20 @@
 
 #include <iostream>
 
-#include "commands/commands.h"
+#include "commands/registry.h"
 #include "output/text.h"
 #include "output/text_table.h"
 #include "schema/number_text.h"
 #include "schema/visible_text.h"
 
 namespace gyrebox::client {
+
+/// Adjustment of runs.
+struct AdjustInput {
+  std::vector<std::string> changes;  ///< FIELD=VALUE
+  std::optional<double> at, ramp;    ///< tau
+  std::string etag;
+};
 
 /// studies/7/runs/3 from 7/3, or studies/7 from 7.
 static std::string EitherName(const std::string& given) { return RunName(given); }
@@ -58,7 +65,7 @@ static std::string WhatText(const v1::Adjustment& entry) {
   return text;
 }
 
-ExitCode Adjust(const Session& session, const std::string& name, const AdjustInput& input) {
+static ExitCode Adjust(const Session& session, const std::string& name, const AdjustInput& input) {
   v1::AdjustRunsRequest request;
   request.set_name(EitherName(name));
   for (const std::string& text : input.changes) {
@@ -84,7 +91,7 @@ ExitCode Adjust(const Session& session, const std::string& name, const AdjustInp
   return kDone;
 }
 
-ExitCode Journal(const Session& session, const std::string& run) {
+static ExitCode Journal(const Session& session, const std::string& run) {
   const auto journal = Client(session.server).ListAdjustments(RunName(run));
   if (!journal.ok()) return Report(session, journal.status());
   if (session.json) {
@@ -119,31 +126,61 @@ static ExitCode Tell(const Session& session, const absl::StatusOr<v1::Study>& st
   return kDone;
 }
 
-ExitCode Pause(const Session& session, const std::string& given) {
+static ExitCode Pause(const Session& session, const std::string& given) {
   Client client(session.server);
   const std::string name = EitherName(given);
   return NamesRun(name) ? Tell(session, client.PauseRun(name)) : Tell(session, client.PauseStudy(name));
 }
 
-ExitCode Resume(const Session& session, const std::string& given) {
+static ExitCode Resume(const Session& session, const std::string& given) {
   Client client(session.server);
   const std::string name = EitherName(given);
   return NamesRun(name) ? Tell(session, client.ResumeRun(name)) : Tell(session, client.ResumeStudy(name));
 }
 
-ExitCode Finish(const Session& session, const std::string& run) {
+static ExitCode Finish(const Session& session, const std::string& run) {
   return Tell(session, Client(session.server).FinishRun(RunName(run)));
 }
 
-ExitCode Extend(const Session& session, const std::string& run, double time) {
+static ExitCode Extend(const Session& session, const std::string& run, double time) {
   return Tell(session, Client(session.server).ExtendRun(RunName(run), time));
 }
 
-ExitCode Save(const Session& session, const std::string& run) {
+static ExitCode Save(const Session& session, const std::string& run) {
   const auto state = Client(session.server).SaveRun(RunName(run));
   if (!state.ok()) return Report(session, state.status());
   std::cout << state->name() << "\n";
   return kDone;
+}
+
+void RegisterSteerCommands(Registry& registry) {
+  struct Options {
+    std::string name;
+    AdjustInput adjust;
+    double time = 0;
+  };
+  const auto o = std::make_shared<Options>();
+  CLI::App* adjust =
+      TakeStudyOrRun(registry.AddWithJson("adjust", "Adjust fields of a live run",
+                                          [o](const Session& session) { return Adjust(session, o->name, o->adjust); }),
+                     &o->name);
+  adjust->add_option("CHANGE", o->adjust.changes, "FIELD=VALUE, such as drive.sine.amplitude=20")->required();
+  adjust->add_option("--at", o->adjust.at, "Time of the run in tau; default: now");
+  adjust->add_option("--ramp", o->adjust.ramp, "Duration of a linear ramp in tau; default: at once");
+  adjust->add_option("--etag", o->adjust.etag, "Refuse if someone else has changed the run since");
+  const auto of = [o](ExitCode (*run)(const Session&, const std::string&)) {
+    return [o, run](const Session& session) { return run(session, o->name); };
+  };
+  TakeRun(registry.AddWithJson("journal", "List what users did to a run", of(Journal)), &o->name);
+  TakeStudyOrRun(registry.Add("pause", "Pause a run, or all runs of a study", of(Pause)), &o->name);
+  TakeStudyOrRun(registry.Add("resume", "Resume paused runs", of(Resume)), &o->name);
+  TakeRun(registry.Add("finish", "End a run now; it counts as finished", of(Finish)), &o->name);
+  TakeRun(registry.Add("extend", "Extend a run, even after its end",
+                       [o](const Session& session) { return Extend(session, o->name, o->time); }),
+          &o->name)
+      ->add_option("TIME", o->time, "Time to add, in tau")
+      ->required();
+  TakeRun(registry.Add("save", "Save the state of a run; prints its name, for [start.saved]", of(Save)), &o->name);
 }
 
 }  // namespace gyrebox::client

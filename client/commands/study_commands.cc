@@ -5,7 +5,8 @@
 #include <optional>
 #include <sstream>
 
-#include "commands/commands.h"
+#include "commands/registry.h"
+#include "commands/watch.h"
 #include "output/cautions.h"
 #include "output/stages.h"
 #include "output/text.h"
@@ -86,7 +87,7 @@ static void PrintEstimate(const std::string& path, const v1::CheckStudyResponse&
   WriteCautions(std::cout, checked.spec().laboratory());
 }
 
-ExitCode Check(const Session& session, const std::string& path) {
+static ExitCode Check(const Session& session, const std::string& path) {
   const auto file = ReadStudyFile(path);
   if (!file) return kBadInput;
   Client client(session.server);
@@ -116,7 +117,7 @@ static ExitCode SubmitFile(const Session& session, Client& client, const std::st
   return kDone;
 }
 
-ExitCode Submit(const Session& session, const std::string& path, bool watch) {
+static ExitCode Submit(const Session& session, const std::string& path, bool watch) {
   const auto file = ReadStudyFile(path);
   if (!file) return kBadInput;
   Client client(session.server);
@@ -125,7 +126,7 @@ ExitCode Submit(const Session& session, const std::string& path, bool watch) {
   return code == kDone && watch ? Watch(session, name, /*tell_answers=*/false) : code;
 }
 
-ExitCode Branch(const Session& session, const std::string& run, const std::string& path) {
+static ExitCode Branch(const Session& session, const std::string& run, const std::string& path) {
   auto file = ReadStudyFile(path);
   if (!file) return kBadInput;
   Client client(session.server);
@@ -142,11 +143,36 @@ ExitCode Branch(const Session& session, const std::string& run, const std::strin
   return SubmitFile(session, client, path, *file, &name);
 }
 
-ExitCode Cancel(const Session& session, const std::string& name) {
+static ExitCode Cancel(const Session& session, const std::string& name) {
   const auto study = Client(session.server).CancelStudy(StudyName(name));
   if (!study.ok()) return Report(session, study.status());
   std::cerr << study->name() << ": cancelled; " << CountsText(study->run_counts()) << "\n";
   return kDone;
+}
+
+void RegisterStudyCommands(Registry& registry) {
+  struct Options {
+    std::string file, name;
+    bool watch = false;
+  };
+  const auto o = std::make_shared<Options>();
+  registry
+      .AddWithJson("check", "Check a study file and estimate its cost",
+                   [o](const Session& session) { return Check(session, o->file); })
+      ->add_option("FILE", o->file, "Study file")
+      ->required();
+  CLI::App* submit = registry.Add("submit", "Submit a study; prints its name",
+                                  [o](const Session& session) { return Submit(session, o->file, o->watch); });
+  submit->add_option("FILE", o->file, "Study file")->required();
+  submit->add_flag("--watch", o->watch, "Follow it until it ends");
+  TakeStudy(registry.Add("cancel", "Cancel a study; its data so far are kept",
+                         [o](const Session& session) { return Cancel(session, o->name); }),
+            &o->name);
+  TakeRun(registry.Add("branch", "Submit a study that starts from the present state of a run; prints its name",
+                       [o](const Session& session) { return Branch(session, o->name, o->file); }),
+          &o->name)
+      ->add_option("FILE", o->file, "Study file without [start.saved]; its bed is that of the run")
+      ->required();
 }
 
 }  // namespace gyrebox::client

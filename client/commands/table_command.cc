@@ -2,7 +2,7 @@
 #include <cmath>
 #include <iostream>
 
-#include "commands/commands.h"
+#include "commands/registry.h"
 #include "output/text.h"
 #include "output/text_table.h"
 #include "schema/mark_text.h"
@@ -168,7 +168,7 @@ static void PrintCsv(const v1::StudyTable& table) {
   }
 }
 
-ExitCode Table(const Session& session, const std::string& study, const std::string& observable, bool csv) {
+static ExitCode Table(const Session& session, const std::string& study, const std::string& observable, bool csv) {
   const auto table = Client(session.server).TabulateStudy(StudyName(study), observable);
   if (!table.ok()) return Report(session, table.status());
   if (session.json) {
@@ -179,6 +179,20 @@ ExitCode Table(const Session& session, const std::string& study, const std::stri
     PrintText(*table);
   }
   return kDone;
+}
+
+void RegisterTableCommand(Registry& registry) {
+  struct Options {
+    std::string name, observable;
+    bool csv = false;
+  };
+  const auto o = std::make_shared<Options>();
+  CLI::App* table = TakeStudy(
+      registry.AddWithJson("table", "Mean over realizations at every point of a study",
+                           [o](const Session& session) { return Table(session, o->name, o->observable, o->csv); }),
+      &o->name);
+  table->add_option("--observable", o->observable, "Observable to average; default spinner_weight_average_size");
+  table->add_flag("--csv", o->csv, "Print CSV");
 }
 
 }  // namespace gyrebox::client

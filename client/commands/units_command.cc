@@ -2,13 +2,22 @@
 #include <iostream>
 #include <numbers>
 
-#include "commands/commands.h"
+#include "commands/registry.h"
 #include "gyrebox/units.h"
 #include "output/cautions.h"
 #include "output/text_table.h"
 #include "schema/number_text.h"
 
 namespace gyrebox::client {
+
+/// Values to convert. Names end in their units; names without a unit are in reduced units.
+struct UnitsInput {
+  std::optional<double> diameter_um, field_mt, moment_am2, frequency_hz;
+  double viscosity_mpa_s = 0.890;  ///< water at 25 degrees Celsius; from memory
+  double temperature_k = 298.15;
+  double reduced_temperature = 0.002;  ///< k_B T in epsilon
+  std::optional<double> rate, torque, frequency, time;
+};
 
 constexpr double kTurn = 2 * std::numbers::pi;
 
@@ -130,7 +139,7 @@ static std::string Unsound(const UnitsInput& in) {
   return "";
 }
 
-ExitCode Units(const UnitsInput& in) {
+static ExitCode Units(const UnitsInput& in) {
   if (const std::string fault = Unsound(in); !fault.empty()) return Refuse(fault);
   if (!in.diameter_um && !in.field_mt && !in.frequency_hz) {
     return Refuse("give --diameter-um for a table of units, or --field-mt and --frequency-hz for the cautions");
@@ -138,6 +147,24 @@ ExitCode Units(const UnitsInput& in) {
   if (in.diameter_um) WriteAligned(std::cout, UnitRows(in).Make(), {Align::kLeft, Align::kRight, Align::kRight});
   WriteCautions(std::cout, in.field_mt, in.frequency_hz);
   return kDone;
+}
+
+void RegisterUnitsCommand(Registry& registry) {
+  const auto in = std::make_shared<UnitsInput>();
+  CLI::App* units = registry.Add("units", "Convert between reduced and laboratory units; needs no server",
+                                 [in](const Session&) { return Units(*in); });
+  units->add_option("--diameter-um", in->diameter_um, "Diameter of a bead in micrometres");
+  units->add_option("--viscosity-mpa-s", in->viscosity_mpa_s, "Viscosity in mPa s")->capture_default_str();
+  units->add_option("--temperature-k", in->temperature_k, "Temperature in kelvin")->capture_default_str();
+  units->add_option("--reduced-temperature", in->reduced_temperature, "The study's thermal.temperature, in epsilon")
+      ->capture_default_str();
+  units->add_option("--field-mt", in->field_mt, "Peak of the magnetic field in mT");
+  units->add_option("--moment-am2", in->moment_am2, "Magnetic moment of a spinner in A m^2");
+  units->add_option("--frequency-hz", in->frequency_hz, "Frequency of the field in Hz");
+  units->add_option("--rate,--amplitude", in->rate, "Angular velocity, or amplitude of a rate drive, in rad/tau");
+  units->add_option("--torque", in->torque, "Torque, or amplitude of a torque drive, in epsilon");
+  units->add_option("--frequency", in->frequency, "Frequency in cycles/tau");
+  units->add_option("--time", in->time, "Time in tau");
 }
 
 }  // namespace gyrebox::client

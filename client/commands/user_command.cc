@@ -1,14 +1,14 @@
 #include <algorithm>
 #include <iostream>
 
-#include "commands/commands.h"
+#include "commands/registry.h"
 #include "output/text.h"
 #include "output/text_table.h"
 #include "schema/visible_text.h"
 
 namespace gyrebox::client {
 
-ExitCode AddUser(const Session& session, const std::string& user, bool admin, int days) {
+static ExitCode AddUser(const Session& session, const std::string& user, bool admin, int days) {
   v1::CreateTokenRequest request;
   request.set_user(user);
   request.set_role(admin ? v1::Token::ROLE_ADMIN : v1::Token::ROLE_MEMBER);
@@ -26,7 +26,7 @@ static std::string StateText(const v1::Token& token) {
   return token.state() == v1::Token::STATE_EXPIRED ? "expired" : "valid";
 }
 
-ExitCode ListUsers(const Session& session) {
+static ExitCode ListUsers(const Session& session) {
   const auto all = Client(session.server).ListTokens();
   if (!all.ok()) return Report(session, all.status());
   if (session.json) {
@@ -43,7 +43,7 @@ ExitCode ListUsers(const Session& session) {
   return kDone;
 }
 
-ExitCode RevokeUser(const Session& session, const std::string& who) {
+static ExitCode RevokeUser(const Session& session, const std::string& who) {
   v1::RevokeTokensRequest request;
   const bool number = std::all_of(who.begin(), who.end(), [](unsigned char c) { return std::isdigit(c) != 0; });
   if (number) {
@@ -59,6 +59,29 @@ ExitCode RevokeUser(const Session& session, const std::string& who) {
     std::cerr << schema::Visible(token.name() + " of " + token.user()) << ": revoked\n";
   }
   return kDone;
+}
+
+void RegisterUserCommands(Registry& registry) {
+  struct Options {
+    std::string name;
+    bool admin = false;
+    int days = 0;
+  };
+  const auto o = std::make_shared<Options>();
+  CLI::App* users = registry.AddGroup("users", "Manage who may call the server; for its admins");
+  CLI::App* add = registry.Add(
+      "add", "Create a token for a user; prints only the token, once",
+      [o](const Session& session) { return AddUser(session, o->name, o->admin, o->days); }, users);
+  add->add_option("NAME", o->name, "User of the token")->required();
+  add->add_flag("--admin", o->admin, "May change everyone's studies, and create and revoke tokens");
+  add->add_option("--days", o->days, "Days after which it expires; default: never")->check(CLI::Range(1, 3650));
+  registry.AddWithJson("list", "List all tokens", ListUsers, users);
+  registry
+      .Add(
+          "revoke", "Revoke a token, or all tokens of a user, at once",
+          [o](const Session& session) { return RevokeUser(session, o->name); }, users)
+      ->add_option("WHO", o->name, "A user, or a token such as tokens/3 or 3")
+      ->required();
 }
 
 }  // namespace gyrebox::client

@@ -1,6 +1,7 @@
 #include <iostream>
 
-#include "commands/commands.h"
+#include "commands/registry.h"
+#include "commands/watch.h"
 #include "output/live_answers.h"
 #include "output/progress.h"
 #include "output/text.h"
@@ -40,6 +41,14 @@ ExitCode Watch(const Session& session, const std::string& name, bool tell_answer
   }
   const bool complete = study.state() == v1::Study::STATE_FINISHED && study.run_counts().failed_count() == 0;
   return complete ? kDone : kRefused;
+}
+
+void RegisterWatchCommand(Registry& registry) {
+  const auto name = std::make_shared<std::string>();
+  TakeStudy(
+      registry.AddWithJson("watch", "Follow a study until it ends",
+                           [name](const Session& session) { return Watch(session, *name, /*tell_answers=*/true); }),
+      name.get());
 }
 
 }  // namespace gyrebox::client

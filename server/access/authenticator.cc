@@ -11,6 +11,7 @@
 #include "access/secret.h"
 #include "store/names.h"
 #include "store/rows.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::access {
 
@@ -47,7 +48,7 @@ Authenticator::Authenticator(store::Store& store, bool asks)
 
 absl::StatusOr<std::unique_ptr<Authenticator>> Authenticator::Make(store::Store& store, bool asks_for_tokens) {
   std::unique_ptr<Authenticator> authenticator(new Authenticator(store, asks_for_tokens));
-  if (auto status = authenticator->Reload(); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(authenticator->Reload());
   return authenticator;
 }
 
@@ -141,7 +142,7 @@ static absl::Status Check(const v1::CreateTokenRequest& request) {
 }
 
 absl::StatusOr<v1::CreateTokenResponse> Authenticator::CreateToken(const v1::CreateTokenRequest& request) {
-  if (auto status = Check(request); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(Check(request));
   v1::Token token;
   const int64_t now = store::NowMilliseconds();
   token.set_user(request.user());
@@ -157,7 +158,7 @@ absl::StatusOr<v1::CreateTokenResponse> Authenticator::CreateToken(const v1::Cre
   auto stored = store_.AddToken(token, HashOf(response.secret()));
   if (!stored.ok()) return stored.status();
   *response.mutable_token() = WithState(*std::move(stored));
-  if (auto status = Reload(); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(Reload());
   return response;
 }
 
@@ -185,7 +186,7 @@ absl::StatusOr<std::vector<v1::Token>> Authenticator::RevokeTokens(const v1::Rev
   }
   auto revoked = store_.RevokeTokens(number, request.user());
   if (!revoked.ok()) return revoked.status();
-  if (auto status = Reload(); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(Reload());
   for (v1::Token& token : *revoked) token = WithState(std::move(token));
   if (!revoked->empty()) return revoked;
   const std::string& which = request.has_name() ? request.name() : request.user();

@@ -12,6 +12,8 @@
 #include <cstring>
 #include <memory>
 
+#include "study/return_if_error.h"
+
 namespace gyrebox::access {
 
 constexpr int kMilliseconds = 20'000;
@@ -133,7 +135,7 @@ absl::StatusOr<Descriptor> ListenOnUnix(const std::string& path) {
                                       std::to_string(sizeof(address.sun_path) - 1));
   }
   path.copy(address.sun_path, path.size());
-  if (auto status = Clear(path, address); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(Clear(path, address));
   Descriptor fd(socket(AF_UNIX, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0));
   // Set the mode before listen(): nobody can connect until then.
   if (!fd.open() || bind(fd.get(), reinterpret_cast<const sockaddr*>(&address), sizeof(address)) != 0 ||

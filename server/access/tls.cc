@@ -12,6 +12,8 @@
 #include <memory>
 #include <sstream>
 
+#include "study/return_if_error.h"
+
 namespace gyrebox::access {
 
 constexpr std::chrono::days kWarnAhead{30};
@@ -76,7 +78,7 @@ absl::StatusOr<TlsPair> ReadTlsPair(const std::string& certificate_file, const s
     return absl::FailedPreconditionError("the key in " + key_file + " is not that of the certificate in " +
                                          certificate_file + "; give the pair that was made together");
   }
-  if (auto status = CheckDates(certificate_file, certificate.get()); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckDates(certificate_file, certificate.get()));
   return TlsPair{*std::move(certificate_text), *std::move(key_text), EndOf(certificate.get())};
 }
 

@@ -11,6 +11,7 @@
 #include "digest/measure_again.h"
 #include "store/names.h"
 #include "study/number_at.h"
+#include "study/return_if_error.h"
 #include "study/rules.h"
 
 namespace gyrebox::analysis {
@@ -199,7 +200,7 @@ absl::StatusOr<v1::Answers> Analyse(store::Store& store, int64_t study_id, const
     }
   }
   for (v1::Answer& answer : unanswered) *answers.add_answers() = std::move(answer);
-  if (auto status = AddSnapshots(store, *data, plan, &answers); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(AddSnapshots(store, *data, plan, &answers));
   return answers;
 }
 

@@ -4,6 +4,7 @@
 #include "answers/answers.h"
 #include "api/answer.h"
 #include "api/page.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::api {
 
@@ -11,7 +12,7 @@ absl::StatusOr<v1::Answers> AnalysisService::Analyse(const v1::AnalyseStudyReque
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
   v1::AnalysisOptions options = request.options();
-  if (auto status = analysis::FillOptions(&options); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(analysis::FillOptions(&options));
   const std::string list = request.name() + "/answers " + options.SerializeAsString();
   if (!request.page_token().empty()) return kept_.GoOn<v1::Answers>(list, request.page_token());
   auto answers = analysis::Analyse(server_.store, *id, options, &server_.digests, stop);

@@ -17,6 +17,7 @@
 #include "api/server_context.h"
 #include "api/unknown_fields.h"
 #include "stream/watch_hub.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::api {
 
@@ -53,7 +54,7 @@ absl::StatusOr<access::User> Enter(const ServerContext& server, const grpc::Call
   auto user = Enter(server, context, MethodOf(Request::descriptor()), static_cast<int64_t>(request->ByteSizeLong()));
   if (!user.ok()) return user;
   if constexpr (Instructs<Request>) {
-    if (auto status = CheckAllKnown(*request); !status.ok()) return status;
+    GYREBOX_RETURN_IF_ERROR(CheckAllKnown(*request));
   } else {
     // This call owns the request; gRPC only passes it as const.
     const_cast<Request*>(request)->DiscardUnknownFields();

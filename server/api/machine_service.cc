@@ -7,6 +7,7 @@
 
 #include "api/answer.h"
 #include "queue/choose.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::api {
 
@@ -22,18 +23,18 @@ class Lists {
       v1::QueueEntry& entry = entries_.emplace_back();
       entry.set_device_count(on.count);
       entry.set_has_slice(on.has_slice);
-      FractionOf(on.user).set_device_bead_count(FractionOf(on.user).device_bead_count() + on.beads);
+      ShareOf(on.user).set_device_bead_count(ShareOf(on.user).device_bead_count() + on.beads);
     }
-    for (const auto& [user, seconds] : view.used) FractionOf(user).set_used_seconds(seconds);
+    for (const auto& [user, seconds] : view.used) ShareOf(user).set_used_seconds(seconds);
   }
 
   void Add(const store::WaitingStudy& study) {
     work_.push_back({study.study, study.owner, study.priority, false, 0, 0});
     entries_.emplace_back().set_queued_count(study.count);
-    FractionOf(study.owner).set_queued_count(FractionOf(study.owner).queued_count() + study.count);
+    ShareOf(study.owner).set_queued_count(ShareOf(study.owner).queued_count() + study.count);
   }
 
-  v1::UserShare& FractionOf(const std::string& user) {
+  v1::UserShare& ShareOf(const std::string& user) {
     v1::UserShare& share = shares_[user];
     share.set_user(user);
     return share;
@@ -71,11 +72,12 @@ absl::StatusOr<v1::Machine> MachineService::Get() {
   v1::Machine machine;
   machine.set_name("machine");
   machine.set_version(GYREBOX_VERSION);
-  machine.set_device(server_.device.name());
-  machine.set_device_description(server_.device.description());
-  machine.set_device_reason(server_.device_reason);
-  machine.set_thread_count(server_.device.thread_count());
-  machine.set_memory_bytes(server_.device.memory_bytes());
+  v1::Device& device = *machine.add_devices();
+  device.set_name(server_.device.name());
+  device.set_description(server_.device.description());
+  device.set_reason(server_.device_reason);
+  device.set_thread_count(server_.device.thread_count());
+  device.set_memory_bytes(server_.device.memory_bytes());
   *machine.mutable_start_time() =
       google::protobuf::util::TimeUtil::TimeTToTimestamp(std::chrono::system_clock::to_time_t(server_.start_time));
   const auto starting = server_.store.CountRuns(v1::Run::STATE_STARTING);
@@ -87,15 +89,15 @@ absl::StatusOr<v1::Machine> MachineService::Get() {
   machine.set_running_count(static_cast<int32_t>(*starting + *running));
   machine.set_queued_count(static_cast<int32_t>(*queued));
   const auto now = executor::RateMeter::Clock::now();
-  machine.set_bead_steps_per_second(server_.executor.rate().Recent(now));
-  machine.set_load(server_.executor.rate().Load(now));
-  if (auto status = AddQueue(&machine); !status.ok()) return status;
+  device.set_bead_steps_per_second(server_.executor.rate().Recent(now));
+  device.set_load(server_.executor.rate().Load(now));
+  GYREBOX_RETURN_IF_ERROR(AddQueue(&machine));
   return machine;
 }
 
 absl::Status MachineService::AddQueue(v1::Machine* machine) {
   const executor::View view = server_.executor.view();
-  machine->set_used_memory_bytes(view.bytes);
+  machine->mutable_devices(0)->set_used_memory_bytes(view.bytes);
   machine->set_draining(view.draining);
   machine->set_trouble(view.trouble);
   const auto waiting = server_.store.ListWaiting();
@@ -104,7 +106,7 @@ absl::Status MachineService::AddQueue(v1::Machine* machine) {
   if (!stored.ok()) return stored.status();
   Lists lists(view);
   for (const store::WaitingStudy& study : *waiting) lists.Add(study);
-  for (const auto& [user, bytes] : *stored) lists.FractionOf(user).set_stored_byte_count(bytes);
+  for (const auto& [user, bytes] : *stored) lists.ShareOf(user).set_stored_byte_count(bytes);
   lists.Write(machine);
   return absl::OkStatus();
 }

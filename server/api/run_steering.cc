@@ -10,6 +10,7 @@
 #include "api/run_service.h"
 #include "api/steer.h"
 #include "study/remarks.h"
+#include "study/return_if_error.h"
 #include "study/run_spec.h"
 #include "study/steering.h"
 
@@ -191,7 +192,7 @@ grpc::ServerUnaryReactor* RunService::ListSavedStates(grpc::CallbackServerContex
 absl::StatusOr<v1::Run> RunService::Exclude(const v1::ExcludeRunRequest& request, const access::User& user) {
   const auto parsed = ParseRunName(request.name());
   if (!parsed.ok()) return parsed.status();
-  if (auto status = CheckMayChange(server_, user, parsed->study); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckMayChange(server_, user, parsed->study));
   std::optional<v1::Exclusion> exclusion;
   if (!request.undo()) {
     study::Violations violations;
@@ -236,7 +237,7 @@ absl::StatusOr<v1::Study> RunService::Replay(const v1::ReplayRunRequest& request
   plan.plan.seeds = run->seeds();
   plan.bead_count = spec.bed().bead_count();
   plan.total_steps = run->total_steps();
-  if (auto status = CheckBeads(server_, plan.bead_count); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckBeads(server_, plan.bead_count));
   auto made = server_.store.CreateStudy(spec, {plan}, *once, user.name, /*priority=*/0, /*like=*/parsed->study);
   if (made.ok()) server_.executor.Wake();
   return made;

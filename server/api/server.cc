@@ -23,6 +23,7 @@
 #include "api/thread_priority.h"
 #include "api/ticker.h"
 #include "api/user_service.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::api {
 
@@ -271,13 +272,13 @@ absl::StatusOr<std::unique_ptr<Server>> Server::Start(const ServerOptions& optio
                                                       const std::string& device_reason) {
   const Quotas& quotas = options.quotas;
   store->SetBounds({quotas.queued_runs, quotas.stored_bytes, quotas.reserve_bytes});
-  if (auto status = CheckListen(options.listen, options.tls.has_value()); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckListen(options.listen, options.tls.has_value()));
   auto authenticator = access::Authenticator::Make(*store, /*asks_for_tokens=*/options.tls.has_value());
   if (!authenticator.ok()) return authenticator.status();
-  if (auto status = CheckAdmin(**authenticator); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckAdmin(**authenticator));
   auto server = std::make_unique<WiredServer>(options, std::move(store), *std::move(authenticator), std::move(device),
                                               device_reason);
-  if (auto status = server->Listen(); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(server->Listen());
   return server;
 }
 

@@ -6,6 +6,7 @@
 #include "api/study_service.h"
 #include "schema/nearest_name.h"
 #include "study/remarks.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::api {
 
@@ -33,7 +34,7 @@ static store::StudyWords WordsOf(const v1::UpdateStudyRequest& request, study::V
 absl::StatusOr<v1::Study> StudyService::Update(const v1::UpdateStudyRequest& request, const access::User& user) {
   const auto id = ParseStudyName(request.study().name());
   if (!id.ok()) return id.status();
-  if (auto status = CheckMayChange(server_, user, *id); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckMayChange(server_, user, *id));
   study::Violations violations;
   const store::StudyWords words = WordsOf(request, &violations);
   if (!violations.empty()) return InvalidRequest(std::move(violations).Take());
@@ -45,7 +46,7 @@ absl::StatusOr<v1::Study> StudyService::Update(const v1::UpdateStudyRequest& req
 absl::StatusOr<v1::Study> StudyService::Archive(const v1::ArchiveStudyRequest& request, const access::User& user) {
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
-  if (auto status = CheckMayChange(server_, user, *id); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckMayChange(server_, user, *id));
   auto study = server_.store.ArchiveStudy(*id, !request.undo(), user.name);
   if (study.ok()) server_.hub.Changed(*id);
   return study;

@@ -14,6 +14,7 @@
 #include "study/expand.h"
 #include "study/grow.h"
 #include "study/point_setter.h"
+#include "study/return_if_error.h"
 #include "study/schedule.h"
 #include "study/stop.h"
 #include "study/validation/check_size.h"
@@ -90,8 +91,8 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
   const v1::StudySpec& spec = prepared->spec;
   const auto runs = ToNewRuns(spec, study::Expand(spec, stop), stop);
   if (stop.asked()) return study::Stopped();
-  if (auto status = CheckPriority(request.priority()); !status.ok()) return status;
-  if (auto status = CheckBeads(server_, MostBeads(runs)); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckPriority(request.priority()));
+  GYREBOX_RETURN_IF_ERROR(CheckBeads(server_, MostBeads(runs)));
   auto study = server_.store.CreateStudy(spec, runs, *once, user.name, request.priority());
   if (!study.ok()) return study.status();
   spdlog::info("{} of {} accepted: {} runs", study->name(), study->owner(), runs.size());
@@ -129,7 +130,7 @@ absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request
                                              const study::Stop& stop) {
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
-  if (auto status = CheckMayChange(server_, user, *id); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckMayChange(server_, user, *id));
   const auto once = RequestOf(request, user);
   if (!once.ok()) return once.status();
   if (server_.stopping) return absl::UnavailableError("the server is stopping; ask again later");
@@ -148,7 +149,7 @@ absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request
                        study::ValuesOfOldRuns(study->spec(), *grown), study::GrowthText(study->spec(), *grown)};
   if (stop.asked()) return study::Stopped();
   if (growth.runs.empty()) return study;
-  if (auto status = CheckBeads(server_, MostBeads(growth.runs)); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckBeads(server_, MostBeads(growth.runs)));
   // Even without an etag from the caller, nothing may change between this read and the write.
   const std::string& etag = request.etag().empty() ? study->etag() : request.etag();
   study = server_.store.GrowStudy(*id, growth, *once, etag, user.name);

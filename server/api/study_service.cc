@@ -12,6 +12,7 @@
 #include "api/steer.h"
 #include "schema/number_text.h"
 #include "study/estimate.h"
+#include "study/return_if_error.h"
 #include "study/time_step.h"
 
 namespace gyrebox::api {
@@ -79,8 +80,8 @@ absl::StatusOr<v1::ListStudiesResponse> StudyService::List(const v1::ListStudies
 absl::StatusOr<v1::Study> StudyService::Cancel(const std::string& name, const access::User& user) {
   const auto id = ParseStudyName(name);
   if (!id.ok()) return id.status();
-  if (auto status = CheckMayChange(server_, user, *id); !status.ok()) return status;
-  if (auto status = server_.store.CancelStudy(*id); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckMayChange(server_, user, *id));
+  GYREBOX_RETURN_IF_ERROR(server_.store.CancelStudy(*id));
   spdlog::info("{} cancelled by {}", name, user.name);
   server_.hub.Changed(*id);
   return server_.store.GetStudy(*id);

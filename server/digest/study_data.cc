@@ -10,6 +10,7 @@
 #include "digest/step_audit.h"
 #include "store/names.h"
 #include "study/expand.h"
+#include "study/return_if_error.h"
 #include "study/rules.h"
 
 namespace gyrebox::analysis {
@@ -212,7 +213,7 @@ absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::
   reader.NoteAudits(whole->runs);
   for (const v1::Run& run : whole->runs) {
     if (stop.asked()) return study::Stopped();
-    if (auto status = reader.Read(run); !status.ok()) return status;
+    GYREBOX_RETURN_IF_ERROR(reader.Read(run));
   }
   const auto by_trial = [](const RunDigest& a, const RunDigest& b) { return a.trial < b.trial; };
   for (Point& point : data.points) {

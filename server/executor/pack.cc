@@ -5,6 +5,7 @@
 #include <exception>
 #include <span>
 
+#include "study/return_if_error.h"
 #include "study/run_spec.h"
 #include "study/steering.h"
 
@@ -48,7 +49,7 @@ static absl::Status SetResume(store::Store& store, int64_t study, PackedRun* run
     if (!absl::IsDataLoss(resume.status())) return resume.status();
     spdlog::warn("studies/{}/runs/{}: its newest checkpoint cannot be used, going on from the one before: {}", study,
                  run->number, std::string(resume.status().message()));
-    if (auto status = store.DropCheckpoint(study, run->number); !status.ok()) return status;
+    GYREBOX_RETURN_IF_ERROR(store.DropCheckpoint(study, run->number));
   }
 }
 
@@ -70,7 +71,7 @@ absl::StatusOr<std::vector<PackedRun>> Pack(store::Store& store, const store::Qu
     beads += next.spec.n_beads;
     const bool fits = bytes <= room.bytes && (room.beads == 0 || beads <= room.beads);
     if (!fits && !packed.empty()) break;
-    if (auto status = SetResume(store, queued.study, &next); !status.ok()) return status;
+    GYREBOX_RETURN_IF_ERROR(SetResume(store, queued.study, &next));
     packed.push_back(std::move(next));
   }
   return packed;

@@ -8,6 +8,7 @@
 #include <cstdlib>
 
 #include "store/rows.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::retention {
 
@@ -91,7 +92,7 @@ absl::Status RetentionWorker::Look(int64_t now, double seconds_run) {
   for (const auto& [study, reason] : due) {
     warnings.push_back({study.study, DeleteTime(study, now, seconds_run), reason});
   }
-  if (auto status = store_.SetWarnings(warnings, seconds_run); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(store_.SetWarnings(warnings, seconds_run));
   Tell(*there, warnings);
   DeleteWhatIsDue(due, seconds_run);
   return absl::OkStatus();

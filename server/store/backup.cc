@@ -10,6 +10,7 @@
 #include "store/sql/migrations.h"
 #include "store/sql/statements.h"
 #include "store/state_file.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::store {
 
@@ -92,15 +93,15 @@ static absl::Status CheckLayout(Connection& connection, const std::string& from)
 static absl::StatusOr<bool> Copy(Connection& connection, const std::string& from, const std::string& to, bool last_try,
                                  Copied* copied) {
   const std::string states = to + "/states";
-  if (auto status = MakeDirectory(states); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(MakeDirectory(states));
   Transaction snapshot(connection, Transaction::Kind::kRead);
   if (!snapshot.status().ok()) return snapshot.status();
   auto files = SelectFiles(connection);
   if (!files.ok()) return files.status();
   const auto linked = LinkAll(from + "/states", states, last_try, &*files, copied);
   if (!linked.ok() || !*linked) return linked;
-  if (auto status = SyncDirectory(states); !status.ok()) return status;
-  if (auto status = CopyDatabase(connection, to + "/gyrebox.db", /*pauses=*/true); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(SyncDirectory(states));
+  GYREBOX_RETURN_IF_ERROR(CopyDatabase(connection, to + "/gyrebox.db", /*pauses=*/true));
   CheckAll(states, *files, copied);
   return true;
 }
@@ -109,7 +110,7 @@ static absl::Status Finish(const std::string& draft, const std::string& to) {
   {
     auto copy = Connection::Open(draft + "/gyrebox.db", Connection::Mode::kWrite);
     if (!copy.ok()) return copy.status();
-    if (auto status = NoteIdentity(**copy, draft); !status.ok()) return status;
+    GYREBOX_RETURN_IF_ERROR(NoteIdentity(**copy, draft));
   }
   std::error_code error;
   std::filesystem::rename(draft, to, error);
@@ -117,13 +118,13 @@ static absl::Status Finish(const std::string& draft, const std::string& to) {
 }
 
 absl::StatusOr<Copied> Backup(const std::string& from, const std::string& to) {
-  if (auto status = CheckFree(to); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckFree(to));
   auto connection = Connection::Open(from + "/gyrebox.db", Connection::Mode::kRead);
   if (!connection.ok()) {
     return absl::FailedPreconditionError("there is no store in " + from + ": " +
                                          std::string(connection.status().message()));
   }
-  if (auto status = CheckLayout(**connection, from); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckLayout(**connection, from));
   const std::string draft = to + ".part";
   std::error_code ignored;
   for (int tries = 1; tries <= kCopyTries; ++tries) {

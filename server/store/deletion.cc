@@ -3,6 +3,7 @@
 #include "store/sql/statements.h"
 #include "store/store.h"
 #include "store/writes.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::store {
 
@@ -28,7 +29,7 @@ absl::Status Store::DeleteStudy(int64_t id, const std::string& etag) {
   return Write([&](Connection& connection) -> absl::Status {
     const auto study = SelectStudy(connection, id);
     if (!study.ok()) return study.status();
-    if (auto status = CheckEtag(connection, id, *study, etag, /*whole=*/true); !status.ok()) return status;
+    GYREBOX_RETURN_IF_ERROR(CheckEtag(connection, id, *study, etag, /*whole=*/true));
     return MarkDeleted(connection, id, *study);
   });
 }
@@ -53,7 +54,7 @@ static absl::StatusOr<bool> EraseBulk(Connection& connection, int64_t id) {
     Statement rows = connection.Prepare(bulk.erase);
     rows.Bind(id, bulk.at_a_time);
     const bool any = rows.Next();
-    if (const auto status = any ? rows.Run() : rows.status(); !status.ok()) return status;
+    GYREBOX_RETURN_IF_ERROR(any ? rows.Run() : rows.status());
     if (any) return true;
   }
   return false;

@@ -6,6 +6,7 @@
 #include "store/state_file.h"
 #include "store/store.h"
 #include "store/writes.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::store {
 
@@ -67,7 +68,7 @@ static absl::StatusOr<Frame> SelectFrame(Connection& connection, int64_t study, 
                                " at step " + std::to_string(step) + " is damaged");
   }
   frame.beads.spinner.assign(kinds.begin(), kinds.end());
-  if (auto status = FromFrameBytes(bytes, kinds.size(), &frame.beads); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(FromFrameBytes(bytes, kinds.size(), &frame.beads));
   return frame;
 }
 

@@ -3,6 +3,7 @@
 #include "store/sql/statements.h"
 #include "store/store.h"
 #include "store/writes.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::store {
 
@@ -72,7 +73,7 @@ static absl::Status AcceptGrowth(Connection& connection, const v1::Study& study,
 
 absl::StatusOr<v1::Study> Store::GrowStudy(int64_t id, const Growth& growth, const Request& request,
                                            const std::string& etag, const std::string& user) {
-  if (auto status = CheckReserve(bounds_, FreeDisk()); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckReserve(bounds_, FreeDisk()));
   if (TakesSlices(growth.runs.size())) return GrowInSlices(id, growth, request, etag, user);
   absl::StatusOr<v1::Study> study = absl::InternalError("not read");
   const auto status = Write([&](Connection& connection) -> absl::Status {
@@ -102,7 +103,7 @@ absl::StatusOr<v1::Study> Store::GrowInSlices(int64_t id, const Growth& growth, 
     if (may.ok()) next = SelectNext(connection, id);
     return may.ok() ? next.status() : may.status();
   };
-  if (auto status = Read(check); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(Read(check));
   if (known) return GetStudy(id);
   absl::Status status = InsertInSlices(growth.runs.size(), [&](Connection& connection, size_t i) {
     return InsertRun(connection, id, next->number + static_cast<int64_t>(i), growth.runs[i], next->priority,

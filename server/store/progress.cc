@@ -9,6 +9,7 @@
 #include "store/sql/statements.h"
 #include "store/store.h"
 #include "store/writes.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::store {
 
@@ -89,7 +90,7 @@ absl::Status Store::RecordProgress(int64_t study, std::vector<RunUpdate> updates
   }
   const std::vector<PackedSamples> packed = PackSamples(updates);
   if (!files.empty()) {
-    if (auto status = WriteAtomically(states_, files); !status.ok()) return status;
+    GYREBOX_RETURN_IF_ERROR(WriteAtomically(states_, files));
   }
   std::vector<std::string> unused;
   const absl::Status written = Write([&](Connection& connection) {

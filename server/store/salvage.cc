@@ -15,6 +15,7 @@
 #include "store/sql/salvage.h"
 #include "store/state_file.h"
 #include "store/store.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::store {
 
@@ -49,7 +50,7 @@ static std::string Report(const Salvaged& salvaged, const std::string& from) {
 static absl::StatusOr<Salvaged> Fill(PageFile& pages, const std::string& from, const std::string& to) {
   auto database = Connection::Open(to + "/gyrebox.db", Connection::Mode::kWrite);
   if (!database.ok()) return database.status();
-  if (auto status = (*database)->Execute("PRAGMA foreign_keys = OFF"); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR((*database)->Execute("PRAGMA foreign_keys = OFF"));
   const auto found = CopyRows(pages, **database);
   if (!found.ok()) return found.status();
   Salvaged salvaged;
@@ -69,11 +70,11 @@ static absl::StatusOr<Salvaged> Fill(PageFile& pages, const std::string& from, c
 }
 
 absl::StatusOr<Salvaged> Salvage(const std::string& from, const std::string& to) {
-  if (auto status = CheckUnused(from); !status.ok()) return status;
-  if (auto status = CheckFree(to); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckUnused(from));
+  GYREBOX_RETURN_IF_ERROR(CheckFree(to));
   auto pages = PageFile::Open(from + "/gyrebox.db");
   if (!pages.ok()) return pages.status();
-  if (auto status = CheckLayout(*pages); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckLayout(*pages));
   if (auto empty = Store::Open(to); !empty.ok()) return empty.status();
   auto salvaged = Fill(*pages, from, to);
   if (!salvaged.ok()) return salvaged.status();

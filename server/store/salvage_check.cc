@@ -16,6 +16,7 @@
 #include "store/state_file.h"
 #include "store/writes.h"
 #include "study/expand.h"
+#include "study/return_if_error.h"
 #include "study/run_spec.h"
 #include "study/validation/check_axes.h"
 #include "study/validation/check_fields.h"
@@ -186,7 +187,7 @@ absl::Status Check::Runs() {
   const auto named = Keys(sql::kRunsNamed, 2);
   if (!with_journal.ok() || !named.ok()) return with_journal.ok() ? named.status() : with_journal.status();
   const std::set<Key> journals(with_journal->begin(), with_journal->end());
-  if (auto status = to_.Execute(sql::kDropWithoutRun); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(to_.Execute(sql::kDropWithoutRun));
   std::set<Key> put;
   for (const KnownStudy& study : studies_) {
     if (!IsSound(study.spec)) {
@@ -392,7 +393,7 @@ absl::Status Check::Series() {
     if (study.cancelled) cancelled.insert(study.id);
   }
   // Includes runs without samples, for which FindColumns() is not called.
-  if (auto status = to_.Execute(sql::kForgetLostColumns); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(to_.Execute(sql::kForgetLostColumns));
   std::vector<KnownRun> runs;
   {
     Statement rows = to_.Prepare(sql::kRunsToCheck);
@@ -446,13 +447,13 @@ absl::Status MakeSound(Connection& to, const FoundBeside& found, const std::stri
   Transaction transaction(to, Transaction::Kind::kWrite);
   if (!transaction.status().ok()) return transaction.status();
   Check check(to, lost);
-  if (auto status = check.Studies(); !status.ok()) return status;
-  if (auto status = check.Runs(); !status.ok()) return status;
-  if (auto status = check.States(from_states, to_states); !status.ok()) return status;
-  if (auto status = check.StartStates(from_states, to_states); !status.ok()) return status;
-  if (auto status = check.Frames(found); !status.ok()) return status;
-  if (auto status = check.Series(); !status.ok()) return status;
-  if (auto status = check.Rest(found); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(check.Studies());
+  GYREBOX_RETURN_IF_ERROR(check.Runs());
+  GYREBOX_RETURN_IF_ERROR(check.States(from_states, to_states));
+  GYREBOX_RETURN_IF_ERROR(check.StartStates(from_states, to_states));
+  GYREBOX_RETURN_IF_ERROR(check.Frames(found));
+  GYREBOX_RETURN_IF_ERROR(check.Series());
+  GYREBOX_RETURN_IF_ERROR(check.Rest(found));
   return transaction.Commit();
 }
 

@@ -6,6 +6,7 @@
 #include "store/sql/statements.h"
 #include "store/store.h"
 #include "store/writes.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::store {
 
@@ -49,7 +50,7 @@ absl::Status Store::InsertInSlices(size_t count, const InsertOne& insert) {
   return WriteInSlices([&](Connection& connection, int64_t most) -> absl::StatusOr<int64_t> {
     const size_t first = next;
     for (; next < std::min(count, first + static_cast<size_t>(most)); ++next) {
-      if (auto status = insert(connection, next); !status.ok()) return status;
+      GYREBOX_RETURN_IF_ERROR(insert(connection, next));
     }
     return static_cast<int64_t>(next - first);
   });
@@ -68,7 +69,7 @@ absl::StatusOr<v1::Study> Store::CreateInSlices(const v1::StudySpec& spec, const
   };
   absl::Status status = Write([&](Connection& connection) -> absl::Status {
     if (auto found = find_earlier(connection); !found.ok() || earlier) return found;
-    if (auto room = CheckRuns(connection, bounds_, owner, count); !room.ok()) return room;
+    GYREBOX_RETURN_IF_ERROR(CheckRuns(connection, bounds_, owner, count));
     const auto inserted = InsertStudy(connection, spec, owner);
     id = inserted.value_or(0);
     return inserted.ok() ? connection.Prepare(sql::kBeginMaking).Bind(id).Run() : inserted.status();
@@ -103,7 +104,7 @@ absl::Status Store::JoinRuns(int64_t id) {
   absl::Status status = WriteInSlices([id](Connection& connection, int64_t most) -> absl::StatusOr<int64_t> {
     const auto count = CountRows(connection.Prepare(sql::kJoinRuns).Bind(id, most));
     if (!count.ok()) return count;
-    if (auto counted = CountChange(connection, id); !counted.ok()) return counted;
+    GYREBOX_RETURN_IF_ERROR(CountChange(connection, id));
     return count;
   });
   status.Update(Write([id](Connection& connection) { return connection.Prepare(sql::kSetJoining).Bind(id, 0).Run(); }));
@@ -120,7 +121,7 @@ absl::Status Store::EndCutOffSlices() {
   std::vector<std::pair<int64_t, bool>> joining;
   std::vector<int64_t> cancelled;
   absl::Status status = Write([&](Connection& connection) -> absl::Status {
-    if (auto given_up = connection.Prepare(sql::kGiveUpMaking).Bind(0).Run(); !given_up.ok()) return given_up;
+    GYREBOX_RETURN_IF_ERROR(connection.Prepare(sql::kGiveUpMaking).Bind(0).Run());
     Statement studies = connection.Prepare(sql::kSelectJoining);
     while (studies.Next()) joining.emplace_back(studies.Int(0), studies.Int(1) != 0);
     if (!studies.status().ok()) return studies.status();
@@ -149,7 +150,7 @@ absl::Status Store::CancelWaiting(int64_t id) {
       for (; rows.Next(); ++count) last = std::max(last, rows.Int(0));
       if (!rows.status().ok()) return rows.status();
     }
-    if (auto status = CountChange(connection, id); !status.ok()) return status;
+    GYREBOX_RETURN_IF_ERROR(CountChange(connection, id));
     return count;
   });
 }
@@ -166,7 +167,7 @@ absl::StatusOr<int> Store::SetPriority(int64_t study, int64_t number, int priori
       if (!rows.status().ok()) return rows.status();
     }
     all += static_cast<int>(count);
-    if (auto status = CountChange(connection, study); !status.ok()) return status;
+    GYREBOX_RETURN_IF_ERROR(CountChange(connection, study));
     return count;
   });
   if (!status.ok()) return status;

@@ -5,6 +5,7 @@
 #include "store/sql/statements.h"
 #include "store/store.h"
 #include "store/writes.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::store {
 
@@ -79,7 +80,7 @@ absl::Status TakeOldStarts(Connection& connection, const std::string& states) {
     }
     std::error_code ignored;
     if (!named.ok() || !std::filesystem::exists(states + "/" + named->file, ignored)) continue;
-    if (auto status = Insert(connection, states, study, *named); !status.ok()) return status;
+    GYREBOX_RETURN_IF_ERROR(Insert(connection, states, study, *named));
   }
   return absl::OkStatus();
 }

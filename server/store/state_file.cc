@@ -11,6 +11,8 @@
 #include <filesystem>
 #include <fstream>
 
+#include "study/return_if_error.h"
+
 namespace gyrebox::store {
 
 uint32_t ChecksumOf(const std::string& bytes) {
@@ -124,8 +126,8 @@ absl::Status LinkOrCopy(const std::string& from, const std::string& to) {
 absl::Status WriteAtomically(const std::string& directory, std::span<const WholeFile> files) {
   std::error_code error;
   const bool made = !std::filesystem::exists(directory, error);
-  if (auto status = MakeDirectory(directory); !status.ok()) return status;
-  if (auto status = WriteDrafts(directory, files); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(MakeDirectory(directory));
+  GYREBOX_RETURN_IF_ERROR(WriteDrafts(directory, files));
   for (const WholeFile& file : files) {
     const std::string path = directory + "/" + file.name;
     if (std::rename(DraftOf(path).c_str(), path.c_str()) != 0) return Failure("rename", DraftOf(path));

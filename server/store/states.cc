@@ -9,6 +9,7 @@
 #include "store/sql/statements.h"
 #include "store/store.h"
 #include "store/writes.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::store {
 
@@ -114,7 +115,7 @@ absl::Status Store::SweepStates() {
   }
   if (unknown.empty()) return absl::OkStatus();
   const std::string lost = directory_ + "/lost";
-  if (auto made = MakeDirectory(lost); !made.ok()) return made;
+  GYREBOX_RETURN_IF_ERROR(MakeDirectory(lost));
   std::error_code error;
   for (const std::string& name : unknown) {
     std::filesystem::rename(states_ + "/" + name, lost + "/" + FreeNameIn(lost, name), error);
@@ -278,7 +279,7 @@ static absl::Status NoteKept(Connection& connection, const Bounds& bounds, int64
 
 absl::StatusOr<v1::SavedState> Store::KeepState(int64_t study, int64_t number, const BedBytes& state,
                                                 const Request& request) {
-  if (auto status = CheckReserve(bounds_, FreeDisk()); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckReserve(bounds_, FreeDisk()));
   const WholeFile file{FileOf(study, number, StateKind::kKept, state.step), state.bytes};
   if (auto status = WriteAtomically(states_, std::vector{file}); !status.ok()) return status;
   StateRow row;
@@ -297,7 +298,7 @@ absl::StatusOr<v1::SavedState> Store::KeepState(int64_t study, int64_t number, c
 }
 
 absl::StatusOr<v1::SavedState> Store::KeepCheckpoint(int64_t study, int64_t number, const Request& request) {
-  if (auto status = CheckReserve(bounds_, FreeDisk()); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckReserve(bounds_, FreeDisk()));
   v1::SavedState kept;
   const absl::Status status = Write([&](Connection& connection) -> absl::Status {
     const auto last = SelectLastState(connection, study, number, StateKind::kCheckpoint);

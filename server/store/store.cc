@@ -14,6 +14,7 @@
 #include "store/sql/migrations.h"
 #include "store/sql/statements.h"
 #include "store/writes.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::store {
 
@@ -25,17 +26,17 @@ static std::string DatabaseIn(const std::string& directory) { return directory +
 absl::StatusOr<std::unique_ptr<Store>> Store::Open(const std::string& directory) {
   auto lock = DirectoryLock::Take(directory);
   if (!lock.ok()) return lock.status();
-  if (auto status = CheckDirectory(directory); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckDirectory(directory));
   auto writer = OpenChecked(DatabaseIn(directory));
   if (!writer.ok()) return writer.status();
-  if (auto status = CheckIdentity(**writer, directory); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckIdentity(**writer, directory));
   std::unique_ptr<Store> store(new Store(*std::move(lock), *std::move(writer), directory));
-  if (auto status = store->Migrate(); !status.ok()) return status;
-  if (auto status = NoteIdentity(*store->writer_, directory); !status.ok()) return status;
-  if (auto status = store->EndCutOffSlices(); !status.ok()) return status;
-  if (auto status = store->EraseAll(); !status.ok()) return status;
-  if (auto status = store->RecoverInterruptedRuns(); !status.ok()) return status;
-  if (auto status = store->SweepStates(); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(store->Migrate());
+  GYREBOX_RETURN_IF_ERROR(NoteIdentity(*store->writer_, directory));
+  GYREBOX_RETURN_IF_ERROR(store->EndCutOffSlices());
+  GYREBOX_RETURN_IF_ERROR(store->EraseAll());
+  GYREBOX_RETURN_IF_ERROR(store->RecoverInterruptedRuns());
+  GYREBOX_RETURN_IF_ERROR(store->SweepStates());
   return store;
 }
 
@@ -127,7 +128,7 @@ absl::Status Store::Write(const Work& work) {
   std::lock_guard lock(write_mutex_);
   Transaction transaction(*writer_, Transaction::Kind::kWrite);
   if (!transaction.status().ok()) return transaction.status();
-  if (auto status = work(*writer_); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(work(*writer_));
   return transaction.Commit();
 }
 

@@ -3,6 +3,7 @@
 #include "store/sql/statements.h"
 #include "store/store.h"
 #include "store/writes.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::store {
 
@@ -17,7 +18,7 @@ absl::StatusOr<v1::Study> SelectStudy(Connection& connection, int64_t id) {
     study = ToStudy(row);
     cancelled = row.Int(5) != 0;
   }
-  if (auto status = AddCounts(connection, id, cancelled, &study); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(AddCounts(connection, id, cancelled, &study));
   Statement labels = connection.Prepare(sql::kSelectLabels);
   labels.Bind(id);
   while (labels.Next()) study.add_labels(labels.Text(0));
@@ -50,17 +51,17 @@ absl::StatusOr<v1::Study> Store::CreateStudy(const v1::StudySpec& spec, const st
                                              int64_t like) {
   Request request = asked;
   if (request.user.empty()) request.user = owner;
-  if (auto status = CheckReserve(bounds_, FreeDisk()); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckReserve(bounds_, FreeDisk()));
   if (TakesSlices(runs.size())) return CreateInSlices(spec, runs, request, owner, priority, like);
   const auto count = static_cast<int64_t>(runs.size());
   v1::Study study;
   const auto insert = [&](Connection& connection) -> absl::StatusOr<int64_t> {
-    if (auto status = CheckRuns(connection, bounds_, owner, count); !status.ok()) return status;
+    GYREBOX_RETURN_IF_ERROR(CheckRuns(connection, bounds_, owner, count));
     const auto id = InsertStudy(connection, spec, owner);
     if (!id.ok()) return id;
     for (size_t i = 0; i < runs.size(); ++i) {
       const auto number = static_cast<int64_t>(i) + 1;
-      if (auto run = InsertRun(connection, *id, number, runs[i], priority, /*change=*/1); !run.ok()) return run;
+      GYREBOX_RETURN_IF_ERROR(InsertRun(connection, *id, number, runs[i], priority, /*change=*/1));
     }
     absl::Status done = CountBytesOfRuns(connection, *id, runs.size());
     done.Update(TakeStart(connection, states_, *id, spec, like));

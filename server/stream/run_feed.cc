@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "store/sample_messages.h"
+#include "study/return_if_error.h"
 #include "study/validation/check_size.h"
 
 namespace gyrebox::stream {
@@ -65,7 +66,7 @@ absl::StatusOr<std::vector<v1::WatchRunsResponse>> RunFeed::Next(store::Store& s
   auto study = read_study(study_);
   if (!study.ok()) return study.status();
   const v1::RunCounts& counts = study->run_counts();
-  if (auto status = CheckNumbers(*study); !status.ok()) return status;
+  GYREBOX_RETURN_IF_ERROR(CheckNumbers(*study));
   const bool all_ended = counts.queued_count() + counts.running_count() + counts.paused_count() == 0;
   if (study->etag() != etag_) {
     etag_ = study->etag();

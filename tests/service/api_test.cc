@@ -324,8 +324,8 @@ TEST_F(ApiTest, DescribesTheMachine) {
            machine.running_count() > 0;
   }));
   EXPECT_EQ(machine.name(), "machine");
-  EXPECT_EQ(machine.device(), "cpu");
-  EXPECT_EQ(machine.device_reason(), "a test asks");
+  EXPECT_EQ(machine.devices(0).name(), "cpu");
+  EXPECT_EQ(machine.devices(0).reason(), "a test asks");
   EXPECT_EQ(machine.running_count() + machine.queued_count(), 10);
   server_.plan().held = false;
 }

@@ -348,7 +348,7 @@ TEST_F(CommandTest, ListAndMachine) {
   EXPECT_THAT(list.out, HasSubstr("studies/1  local  finished  100 %  3 finished, 3 unstable"));
   EXPECT_EQ(Json<v1::ListStudiesResponse>({"list", "--json"}).studies_size(), 1);
   EXPECT_THAT(Gyrebox({"machine"}).out, HasSubstr("cpu, a device without physics"));
-  EXPECT_EQ(Json<v1::Machine>({"machine", "--json"}).device(), "cpu");
+  EXPECT_EQ(Json<v1::Machine>({"machine", "--json"}).devices(0).name(), "cpu");
 }
 
 TEST_F(CommandTest, NotesAndLabels) {

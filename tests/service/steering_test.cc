@@ -404,8 +404,8 @@ TEST_F(SteeringTest, TheMachineShowsTheOrderOfTheQueue) {
   EXPECT_EQ(machine->shares(0).user(), "local");
   EXPECT_EQ(machine->shares(0).share(), 1);
   EXPECT_GT(machine->shares(0).used_seconds(), 0);
-  EXPECT_GT(machine->used_memory_bytes(), 0);
-  EXPECT_GT(machine->load(), 0);
+  EXPECT_GT(machine->devices(0).used_memory_bytes(), 0);
+  EXPECT_GT(machine->devices(0).load(), 0);
   v1::WatchMachineResponse message;
   grpc::ClientContext context;
   const auto stream = v1::MachineService::NewStub(server_.Connect())->WatchMachine(&context, {});
