@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <iterator>
+#include <set>
 
 #include "executor/steer_rules.h"
 #include "store/saved_run.h"
@@ -63,6 +64,19 @@ int64_t BatchManager::BytesOf(const ActiveBatch& on) const {
   return on.alone ? device_.memory_bytes() : on.batch.BytesOn(device_);
 }
 
+bool BatchManager::Take(int64_t study, std::vector<PackedRun>* runs) {
+  std::vector<int64_t> numbers;
+  for (const PackedRun& run : *runs) numbers.push_back(run.number);
+  std::set<int64_t> taken;
+  const bool written = Write([&] {
+    auto mine = store_.StartRuns(study, numbers, device_.name());
+    if (mine.ok()) taken.insert(mine->begin(), mine->end());
+    return mine.status();
+  });
+  std::erase_if(*runs, [&](const PackedRun& run) { return !taken.contains(run.number); });
+  return written;
+}
+
 void BatchManager::Start(const store::WaitingStudy& waiting, int max_runs, const Room& room) {
   if (const auto fit = fits_.find(waiting.study); fit != fits_.end()) {
     max_runs = std::min(max_runs, fit->second.max_runs);
@@ -76,12 +90,11 @@ void BatchManager::Start(const store::WaitingStudy& waiting, int max_runs, const
   if (!saved.ok() && !fails) throw std::runtime_error(saved.status().ToString());
   auto packed = Pack(store_, *queued, device_, room, fails ? nullptr : *saved);
   if (!packed.ok()) throw std::runtime_error(packed.status().ToString());
+  if (!Take(waiting.study, &*packed) || packed->empty()) return;
+  spdlog::info("studies/{}: runs {} to {} start", waiting.study, packed->front().number, packed->back().number);
+  on_change_(waiting.study);
   auto on = std::make_unique<ActiveBatch>(waiting, Batch(waiting.study, *std::move(packed)), times_.chunk_seconds);
   if (!fails) on->initialization = std::make_unique<AsyncInitialization>(on->batch.specs(), wake_);
-  const auto numbers = on->batch.numbers();
-  spdlog::info("studies/{}: runs {} to {} start", waiting.study, numbers.front(), numbers.back());
-  if (!Write([&] { return store_.StartRuns(waiting.study, numbers, device_.name()); })) return;
-  on_change_(waiting.study);
   if (fails) {
     on->batch.FailToStart(std::string(saved.status().message()));
     return Record(*on, /*checkpoint=*/false);
@@ -93,11 +106,11 @@ void BatchManager::Start(const store::WaitingStudy& waiting, int max_runs, const
 
 void BatchManager::StartReadyBatches() {
   for (const auto& on : active_) {
-    if (on->initialization != nullptr && !on->batch.done() && on->initialization->ready() && !Board(*on)) return;
+    if (on->initialization != nullptr && !on->batch.done() && on->initialization->ready() && !Activate(*on)) return;
   }
 }
 
-bool BatchManager::Board(ActiveBatch& on) {
+bool BatchManager::Activate(ActiveBatch& on) {
   Batch& batch = on.batch;
   batch.Initialize(device_, *on.initialization);
   on.initialization.reset();

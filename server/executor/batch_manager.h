@@ -93,7 +93,9 @@ class BatchManager {
   void Changed(int64_t study) { on_change_(study); }
 
  private:
-  bool Board(ActiveBatch& on);
+  bool Activate(ActiveBatch& on);
+  /// Takes runs for the device, and keeps those taken in `runs`. False if the server is stopping.
+  bool Take(int64_t study, std::vector<PackedRun>* runs);
   /// Writes through the recorder and waits for it. False if the server is stopping.
   bool Write(Recorder::Write write);
   /// Why the runs of a user have to be held; empty if they need not be.

@@ -13,16 +13,23 @@
 
 namespace gyrebox::store {
 
-absl::Status Store::StartRuns(int64_t study, std::span<const int64_t> numbers, const std::string& device) {
-  return Write([&](Connection& connection) {
+absl::StatusOr<std::vector<int64_t>> Store::StartRuns(int64_t study, std::span<const int64_t> numbers,
+                                                      const std::string& device) {
+  std::vector<int64_t> taken;
+  const absl::Status written = Write([&](Connection& connection) {
+    taken.clear();
     const int64_t now = NowMilliseconds();
     absl::Status status = connection.Prepare(sql::kStartStudy).Bind(study, now).Run();
     for (const int64_t number : numbers) {
-      status.Update(connection.Prepare(sql::kStartRun).Bind(study, number, now, device).Run());
+      Statement row = connection.Prepare(sql::kStartRun);
+      if (row.Bind(study, number, now, device).Next()) taken.push_back(number);
+      status.Update(row.status());
     }
     status.Update(CountChange(connection, study));
     return status;
   });
+  if (!written.ok()) return written;
+  return taken;
 }
 
 absl::Status Store::RequeueRuns(int64_t study, std::span<const int64_t> numbers) {

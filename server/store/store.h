@@ -324,7 +324,9 @@ class Store {
 
   // ---- progress of the executor
 
-  absl::Status StartRuns(int64_t study, std::span<const int64_t> numbers, const std::string& device);
+  /// Takes waiting runs for a device; each of them is taken once, whoever asks. @return numbers of those taken.
+  absl::StatusOr<std::vector<int64_t>> StartRuns(int64_t study, std::span<const int64_t> numbers,
+                                                 const std::string& device);
   /// Rolls started runs back to their newest checkpoints and queues them.
   absl::Status RequeueRuns(int64_t study, std::span<const int64_t> numbers);
   /// @param observables of each run, in the order of `numbers`.

@@ -52,21 +52,23 @@ std::vector<RunSpec> Starts(RunSpec spec, int n, std::uint64_t first = 1) {
   return specs;
 }
 
-// Common practice. Tested by the ratio of the two variances: for equal variances, F with 15 and 15 degrees of freedom
-// exceeds 3.52 once in 100 times (from memory).
+// Common practice. Tested by the ratio of the two variances: for equal variances, F with 47 and 47 degrees of freedom
+// exceeds 1.99 once in 100 times (computed with Boost.Math). 16 starts of either kind were too few: the spreads differ
+// by a factor of about 1.8.
 TEST(TradeFacts, NoiseSeedMattersLessThanInitialPositions) {
-  constexpr int kSeeds = 16;
+  constexpr int kSeeds = 48;
+  constexpr std::uint64_t kFirstSeed = 101;
   std::vector<RunSpec> noises;
-  for (std::uint64_t seed = 1; seed <= kSeeds; ++seed) {
+  for (std::uint64_t seed = 0; seed < kSeeds; ++seed) {
     noises.push_back(Film(28, 1, 40));
-    noises.back().seeds.noise = seed;
+    noises.back().seeds.noise = kFirstSeed + seed;
   }
   const Mean by_noise = MeanOf(LastSizes(noises));
-  const Mean by_positions = MeanOf(LastSizes(Starts(Film(28, 1, 40), kSeeds)));
+  const Mean by_positions = MeanOf(LastSizes(Starts(Film(28, 1, 40), kSeeds, kFirstSeed)));
   const double ratio = std::pow(by_positions.error / by_noise.error, 2);
   std::printf("  spread by noise %.3g, by positions %.3g, variances as 1 to %.3g\n", by_noise.error * std::sqrt(kSeeds),
               by_positions.error * std::sqrt(kSeeds), ratio);
-  EXPECT_GT(ratio, 3.52);
+  EXPECT_GT(ratio, 1.99);
   EXPECT_GT(by_noise.error, 0);
 }
 

@@ -114,6 +114,16 @@ TEST(StoreTest, ReportsMissingObjects) {
   EXPECT_EQ(store->CancelStudy(5).code(), absl::StatusCode::kNotFound);
 }
 
+TEST(StoreTest, ARunIsTakenOnce) {
+  const TemporaryDirectory directory;
+  const auto store = Open(directory);
+  Create(*store, AmplitudeStudy({4}, 3));
+  EXPECT_THAT(*store->StartRuns(1, std::vector<int64_t>{1, 2}, "cuda:0"), ElementsAre(1, 2));
+  EXPECT_THAT(*store->StartRuns(1, std::vector<int64_t>{2, 3, 4}, "cuda:1"), ElementsAre(3));
+  EXPECT_EQ(store->GetRun(1, 2)->device(), "cuda:0");
+  EXPECT_EQ(store->GetRun(1, 3)->device(), "cuda:1");
+}
+
 TEST(StoreTest, FollowsARunFromQueueToEnd) {
   const TemporaryDirectory directory;
   const auto store = Open(directory);

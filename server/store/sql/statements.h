@@ -125,7 +125,7 @@ inline constexpr char kSelectAuditedRuns[] =
     "SELECT axis_values, trial FROM run WHERE study = ? AND audit = 1 AND state > 0 ORDER BY number";
 inline constexpr char kStartRun[] =
     "UPDATE run SET state = 2, start_time = COALESCE(start_time, ?3), device = ?4, change = " GYREBOX_NEXT_CHANGE
-    " WHERE study = ?1 AND number = ?2 AND state = 1";
+    " WHERE study = ?1 AND number = ?2 AND state = 1 RETURNING number";
 inline constexpr char kStartStudy[] = "UPDATE study SET start_time = ?2 WHERE id = ?1 AND start_time IS NULL";
 inline constexpr char kSetObservables[] = R"sql(
 UPDATE run SET observables = ?3 WHERE study = ?1 AND number = ?2)sql";
