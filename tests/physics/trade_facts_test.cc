@@ -52,12 +52,14 @@ std::vector<RunSpec> Starts(RunSpec spec, int n, std::uint64_t first = 1) {
   return specs;
 }
 
-// Common practice. Tested by the ratio of the two variances: for equal variances, F with 47 and 47 degrees of freedom
-// exceeds 1.99 once in 100 times (computed with Boost.Math). 16 starts of either kind were too few: the spreads differ
-// by a factor of about 1.8.
-TEST(TradeFacts, NoiseSeedMattersLessThanInitialPositions) {
+// Common practice holds that the seed of the noise matters less than the initial positions. Not shown here: 48 starts
+// of either kind, at amplitude 28 and 40 tau, had variances as 1 to 1.45, where F with 47 and 47 degrees of freedom
+// exceeds 1.99 once in 100 times for equal ones (computed with Boost.Math); 16 starts had shown nothing reliable. What
+// can be said: the spread by positions is less than twice that by noise alone, at a level of 1 %.
+TEST(TradeFacts, InitialPositionsSpreadSizesByLessThanTwiceAsMuchAsNoise) {
   constexpr int kSeeds = 48;
   constexpr std::uint64_t kFirstSeed = 101;
+  constexpr double kLevel = 1.99;
   std::vector<RunSpec> noises;
   for (std::uint64_t seed = 0; seed < kSeeds; ++seed) {
     noises.push_back(Film(28, 1, 40));
@@ -68,7 +70,7 @@ TEST(TradeFacts, NoiseSeedMattersLessThanInitialPositions) {
   const double ratio = std::pow(by_positions.error / by_noise.error, 2);
   std::printf("  spread by noise %.3g, by positions %.3g, variances as 1 to %.3g\n", by_noise.error * std::sqrt(kSeeds),
               by_positions.error * std::sqrt(kSeeds), ratio);
-  EXPECT_GT(ratio, 1.99);
+  EXPECT_LT(ratio, 4 / kLevel);
   EXPECT_GT(by_noise.error, 0);
 }
 
