@@ -74,7 +74,7 @@ void Fill(store::Store& store, const Options& options) {
         numbers.push_back(i);
         updates.push_back(Finished(i, options));
       }
-      absl::Status status = store.StartRuns(id, numbers, "cpu");
+      absl::Status status = store.StartRuns(id, numbers, "cpu").status();
       status.Update(store.RecordProgress(id, std::move(updates)));
       if (!status.ok()) std::exit(3);
     }
