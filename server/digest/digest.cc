@@ -54,9 +54,9 @@ Columns SelectColumns(const Columns& columns, Depth depth, std::vector<size_t>* 
   const auto keep = [&](size_t index) {
     if (index == Columns::kAbsent) return Columns::kAbsent;
     const auto known = std::find(indices->begin() + store::kRowHead, indices->end(), index);
-    const auto narrow_place = static_cast<size_t>(known - indices->begin());
+    const auto narrow_index = static_cast<size_t>(known - indices->begin());
     if (known == indices->end()) indices->push_back(index);
-    return narrow_place;
+    return narrow_index;
   };
   Columns narrow;
   narrow.observable = columns.observable;
@@ -100,7 +100,7 @@ static std::vector<double> CourseOf(const Series& sizes, double end) {
   return means;
 }
 
-static std::array<double, kWords> SharesOfWords(SeriesView words) {
+static std::array<double, kWords> FractionsOfWords(SeriesView words) {
   std::array<double, kWords> fractions = {};
   for (const double value : words.values) {
     if (const auto word = static_cast<size_t>(value); word < kWords) ++fractions[word];
@@ -137,7 +137,7 @@ RunDigest SummarizeRun(const store::SampleRows& rows, const Columns& columns, co
   digest.polydispersity = PlateauMean(ReadColumn(rows, columns.polydispersity), digest.last);
   digest.spacing = PlateauMean(ReadColumn(rows, columns.spacing), digest.last);
   const Series words = ReadColumn(rows, columns.word);
-  digest.words = SharesOfWords(last(words));
+  digest.words = FractionsOfWords(last(words));
   if (frequency > 0) digest.phase = ResolvePhase(last(sizes), frequency, kPhases);
   if (stages.size() > 1) digest.course = CourseOf(sizes, stages.back().end);
   return digest;

@@ -62,10 +62,9 @@ static double WorkOf(const v1::StudySpec& at) {
   return static_cast<double>(at.bed().bead_count()) * static_cast<double>(StepsOf(at));
 }
 
-/// Work of an audit run relative to the original run: half the step takes twice the steps.
-static double AuditFactor(const v1::StudySpec& at) {
-  return IsLaggedAgainstRule(at, PeaksOf(at)) ? 2 * kConvergedWork : 2;
-}
+/// Work of an audit run relative to the original run: half the step takes twice the steps, and a point of infinite risk
+/// is run with the converged solver.
+static double AuditFactor(double risk) { return std::isinf(risk) ? 2 * kConvergedWork : 2; }
 
 static Candidates CandidatesOf(const v1::StudySpec& spec, const Stop& stop) {
   Candidates candidates;
@@ -73,9 +72,10 @@ static Candidates CandidatesOf(const v1::StudySpec& spec, const Stop& stop) {
   for (const auto& point : Points(spec)) {
     if (stop.asked()) break;
     const v1::StudySpec& at = setter.At(point);
-    candidates.risks.push_back(StepRisk(at));
-    candidates.works.push_back(WorkOf(at));
-    candidates.audit_works.push_back(WorkOf(at) * AuditFactor(at));
+    const double risk = StepRisk(at), work = WorkOf(at);
+    candidates.risks.push_back(risk);
+    candidates.works.push_back(work);
+    candidates.audit_works.push_back(work * AuditFactor(risk));
   }
   return candidates;
 }
