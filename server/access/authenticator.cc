@@ -53,7 +53,7 @@ absl::StatusOr<std::unique_ptr<Authenticator>> Authenticator::Make(store::Store&
 }
 
 absl::Status Authenticator::Reload() {
-  auto stored = store_.ListTokens();
+  auto stored = store_.users().ListTokens();
   if (!stored.ok()) return stored.status();
   std::map<std::string, v1::Token> tokens;
   for (store::StoredToken& one : *stored) tokens.emplace(std::move(one.hash), std::move(one.token));
@@ -155,7 +155,7 @@ absl::StatusOr<v1::CreateTokenResponse> Authenticator::CreateToken(const v1::Cre
   v1::CreateTokenResponse response;
   response.set_secret(NewSecret());
   std::lock_guard lock(change_mutex_);
-  auto stored = store_.AddToken(token, HashOf(response.secret()));
+  auto stored = store_.users().AddToken(token, HashOf(response.secret()));
   if (!stored.ok()) return stored.status();
   *response.mutable_token() = WithState(*std::move(stored));
   GYREBOX_RETURN_IF_ERROR(Reload());
@@ -163,7 +163,7 @@ absl::StatusOr<v1::CreateTokenResponse> Authenticator::CreateToken(const v1::Cre
 }
 
 absl::StatusOr<std::vector<v1::Token>> Authenticator::ListTokens() {
-  const auto stored = store_.ListTokens();
+  const auto stored = store_.users().ListTokens();
   if (!stored.ok()) return stored.status();
   std::vector<v1::Token> tokens;
   for (const store::StoredToken& one : *stored) tokens.push_back(WithState(one.token));
@@ -184,7 +184,7 @@ absl::StatusOr<std::vector<v1::Token>> Authenticator::RevokeTokens(const v1::Rev
   if (HasAdmin() && !HasAdminWithout(request.name(), request.user())) {
     return absl::FailedPreconditionError("no admin with a valid token would be left; let in another admin first");
   }
-  auto revoked = store_.RevokeTokens(number, request.user());
+  auto revoked = store_.users().RevokeTokens(number, request.user());
   if (!revoked.ok()) return revoked.status();
   GYREBOX_RETURN_IF_ERROR(Reload());
   for (v1::Token& token : *revoked) token = WithState(std::move(token));

@@ -33,7 +33,7 @@ class SnapshotSelector {
     if (!status_.ok()) return;
     const double time_step = study::AtPoint(data_.spec(), point.axis_values).dynamics().time_step();
     const int64_t at_most = until == kEnd ? std::numeric_limits<int64_t>::max() : std::llround(until / time_step);
-    const auto step = store_.FindFrame(store::ParseStudyName(data_.study.name()).value_or(0), run.number, at_most);
+    const auto step = store_.frames().Find(store::ParseStudyName(data_.study.name()).value_or(0), run.number, at_most);
     if (!step.ok()) return status_.Update(step.status());
     const double first = from / time_step;
     if (!step->has_value() || static_cast<double>(**step) <= first - 0.5) return;

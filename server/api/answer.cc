@@ -3,7 +3,7 @@
 namespace gyrebox::api {
 
 absl::Status CheckMayChange(const ServerContext& server, const access::User& user, int64_t study) {
-  const auto owner = server.store.GetOwner(study);
+  const auto owner = server.store.studies().GetOwner(study);
   if (!owner.ok()) return owner.status();
   if (access::MayChange(user, *owner)) return absl::OkStatus();
   return absl::PermissionDeniedError("studies/" + std::to_string(study) + " is " + *owner +

@@ -7,15 +7,15 @@
 namespace gyrebox::api {
 
 static absl::StatusOr<stream::Look> LookAtStore(store::Store& store, const store::RunName& name, int64_t known) {
-  const auto run = store.GetRun(name.study, name.run);
+  const auto run = store.runs().Get(name.study, name.run);
   if (!run.ok()) return run.status();
   stream::Look look;
   look.ended = run->state() >= v1::Run::STATE_FINISHED;
   constexpr int64_t kNewest = std::numeric_limits<int64_t>::max();
-  const auto step = store.FindFrame(name.study, name.run, kNewest);
+  const auto step = store.frames().Find(name.study, name.run, kNewest);
   if (!step.ok()) return step.status();
   if (!step->has_value() || **step == known) return look;
-  auto frame = store.ReadFrame(name.study, name.run, kNewest);
+  auto frame = store.frames().Read(name.study, name.run, kNewest);
   if (!frame.ok()) return frame.status();
   if (frame->has_value()) look.frame = std::make_shared<const store::Frame>(**std::move(frame));
   return look;

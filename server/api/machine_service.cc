@@ -80,11 +80,11 @@ absl::StatusOr<v1::Machine> MachineService::Get() {
   device.set_memory_bytes(server_.device.memory_bytes());
   *machine.mutable_start_time() =
       google::protobuf::util::TimeUtil::TimeTToTimestamp(std::chrono::system_clock::to_time_t(server_.start_time));
-  const auto starting = server_.store.CountRuns(v1::Run::STATE_STARTING);
+  const auto starting = server_.store.runs().Count(v1::Run::STATE_STARTING);
   if (!starting.ok()) return starting.status();
-  const auto running = server_.store.CountRuns(v1::Run::STATE_RUNNING);
+  const auto running = server_.store.runs().Count(v1::Run::STATE_RUNNING);
   if (!running.ok()) return running.status();
-  const auto queued = server_.store.CountRuns(v1::Run::STATE_QUEUED);
+  const auto queued = server_.store.runs().Count(v1::Run::STATE_QUEUED);
   if (!queued.ok()) return queued.status();
   machine.set_running_count(static_cast<int32_t>(*starting + *running));
   machine.set_queued_count(static_cast<int32_t>(*queued));
@@ -100,9 +100,9 @@ absl::Status MachineService::AddQueue(v1::Machine* machine) {
   machine->mutable_devices(0)->set_used_memory_bytes(view.bytes);
   machine->set_draining(view.draining);
   machine->set_trouble(view.trouble);
-  const auto waiting = server_.store.ListWaiting();
+  const auto waiting = server_.store.queue().ListWaiting();
   if (!waiting.ok()) return waiting.status();
-  const auto stored = server_.store.StoredBytes();
+  const auto stored = server_.store.space().StoredBytes();
   if (!stored.ok()) return stored.status();
   Lists lists(view);
   for (const store::WaitingStudy& study : *waiting) lists.Add(study);

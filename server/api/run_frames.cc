@@ -49,7 +49,7 @@ absl::StatusOr<v1::Frame> RunService::StoredFrame(const v1::Run& run, const v1::
   const auto name = ParseRunName(run.name());
   if (!name.ok()) return name.status();
   const int64_t at_most = request.has_step() ? request.step() : std::numeric_limits<int64_t>::max();
-  const auto frame = server_.store.ReadFrame(name->study, name->run, at_most);
+  const auto frame = server_.store.frames().Read(name->study, name->run, at_most);
   if (!frame.ok()) return frame.status();
   if (!frame->has_value()) return NoFrame(run, request.has_step());
   return ToAnswer(run, **frame, request.window());
@@ -58,7 +58,7 @@ absl::StatusOr<v1::Frame> RunService::StoredFrame(const v1::Run& run, const v1::
 void RunService::Frame(const v1::GetFrameRequest& request, const FrameDone& done) {
   const auto name = ParseRunName(request.name());
   if (!name.ok()) return done(name.status());
-  const auto run = server_.store.GetRun(name->study, name->run);
+  const auto run = server_.store.runs().Get(name->study, name->run);
   if (!run.ok()) return done(run.status());
   if (request.has_step() && request.step() < 0) {
     return done(InvalidRequest({Fault("step", std::to_string(request.step()) + " is no step; at least 0")}));
@@ -81,10 +81,10 @@ void RunService::Frame(const v1::GetFrameRequest& request, const FrameDone& done
 absl::StatusOr<v1::ListFramesResponse> RunService::Frames(const v1::ListFramesRequest& request) {
   const auto name = ParseRunName(request.parent());
   if (!name.ok()) return name.status();
-  if (const auto run = server_.store.GetRun(name->study, name->run); !run.ok()) return run.status();
+  if (const auto run = server_.store.runs().Get(name->study, name->run); !run.ok()) return run.status();
   const auto page = PageOf(request, request.parent() + "/frames", kFramesPerPage, kMaxFramesPerPage);
   if (!page.ok()) return page.status();
-  const auto stamps = server_.store.ListFrames(name->study, name->run, page->from, page->size + 1);
+  const auto stamps = server_.store.frames().List(name->study, name->run, page->from, page->size + 1);
   if (!stamps.ok()) return stamps.status();
   v1::ListFramesResponse response;
   size_t bytes = 0;
@@ -118,7 +118,7 @@ absl::StatusOr<v1::ListSamplesResponse> RunService::Measured(const v1::MeasureRu
                                                              const study::Stop& stop) {
   const auto name = ParseRunName(request.name());
   if (!name.ok()) return name.status();
-  const auto run = server_.store.GetRun(name->study, name->run);
+  const auto run = server_.store.runs().Get(name->study, name->run);
   if (!run.ok()) return run.status();
   if (const auto faults = analysis::FaultsOf(request.measure(), "measure"); !faults.empty()) {
     return InvalidRequest(faults);
@@ -127,7 +127,7 @@ absl::StatusOr<v1::ListSamplesResponse> RunService::Measured(const v1::MeasureRu
   const std::string list = request.name() + "/measured " + request.measure().SerializeAsString();
   const auto page = PageOf(request, list, kSamplesPerPage, kMaxSamplesPerPage);
   if (!page.ok()) return page.status();
-  const auto study = server_.store.GetStudy(name->study);
+  const auto study = server_.store.studies().Get(name->study);
   if (!study.ok()) return study.status();
   const auto series =
       analysis::FrameSeries::Open(server_.store, name->study, name->run, *run, study->spec(), request.measure());

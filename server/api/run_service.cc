@@ -18,16 +18,16 @@ constexpr size_t kSampleHeadBytes = 48;
 absl::StatusOr<v1::Run> RunService::Get(const std::string& name) {
   const auto parsed = ParseRunName(name);
   if (!parsed.ok()) return parsed.status();
-  return server_.store.GetRun(parsed->study, parsed->run);
+  return server_.store.runs().Get(parsed->study, parsed->run);
 }
 
 absl::StatusOr<v1::ListRunsResponse> RunService::List(const v1::ListRunsRequest& request) {
   const auto study = ParseStudyName(request.parent());
   if (!study.ok()) return study.status();
-  if (const auto found = server_.store.GetOwner(*study); !found.ok()) return found.status();
+  if (const auto found = server_.store.studies().GetOwner(*study); !found.ok()) return found.status();
   const auto page = PageOf(request, request.parent() + "/runs", kRunsPerPage, kMaxRunsPerPage);
   if (!page.ok()) return page.status();
-  auto runs = server_.store.ListRuns(*study, page->from, page->size + 1);
+  auto runs = server_.store.runs().List(*study, page->from, page->size + 1);
   if (!runs.ok()) return runs.status();
   v1::ListRunsResponse response;
   const int taken = FillPage(&*runs, page->size, response.mutable_runs());
@@ -47,14 +47,14 @@ int RunService::SamplesThatFit(std::span<const v1::Observable> observables) {
 absl::StatusOr<v1::ListSamplesResponse> RunService::Samples(const v1::ListSamplesRequest& request) {
   const auto name = ParseRunName(request.parent());
   if (!name.ok()) return name.status();
-  const auto run = server_.store.GetRun(name->study, name->run);
+  const auto run = server_.store.runs().Get(name->study, name->run);
   if (!run.ok()) return run.status();
   const auto page = PageOf(request, request.parent() + "/samples", kSamplesPerPage, kMaxSamplesPerPage);
   if (!page.ok()) return page.status();
-  const auto observables = server_.store.GetObservables(name->study, name->run);
+  const auto observables = server_.store.series().GetObservables(name->study, name->run);
   if (!observables.ok()) return observables.status();
   const int limit = std::min(page->size, SamplesThatFit(*observables));
-  const auto rows = server_.store.ReadSamples(name->study, name->run, page->from, limit);
+  const auto rows = server_.store.series().Read(name->study, name->run, page->from, limit);
   if (!rows.ok()) return rows.status();
   v1::ListSamplesResponse response;
   response.mutable_observables()->Assign(observables->begin(), observables->end());

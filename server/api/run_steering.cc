@@ -140,7 +140,8 @@ grpc::ServerUnaryReactor* RunService::PrioritizeRuns(grpc::CallbackServerContext
         if (auto status = CheckMayChange(server_, user, target->study); !status.ok()) return done(status);
         if (auto status = CheckPriority(request->priority()); !status.ok()) return done(status);
         if (target->run > 0) {
-          if (const auto run = server_.store.GetRun(target->study, target->run); !run.ok()) return done(run.status());
+          if (const auto run = server_.store.runs().Get(target->study, target->run); !run.ok())
+            return done(run.status());
         }
         server_.executor.Prioritize(target->study, target->run, request->priority(), [done](absl::StatusOr<int> count) {
           if (!count.ok()) return done(count.status());
@@ -154,10 +155,10 @@ grpc::ServerUnaryReactor* RunService::PrioritizeRuns(grpc::CallbackServerContext
 absl::StatusOr<v1::ListAdjustmentsResponse> RunService::Journal(const v1::ListAdjustmentsRequest& request) {
   const auto parsed = ParseRunName(request.parent());
   if (!parsed.ok()) return parsed.status();
-  if (const auto found = server_.store.GetRun(parsed->study, parsed->run); !found.ok()) return found.status();
+  if (const auto found = server_.store.runs().Get(parsed->study, parsed->run); !found.ok()) return found.status();
   const auto page = PageOf(request, request.parent() + "/adjustments", kEntriesPerPage, kEntriesPerPage);
   if (!page.ok()) return page.status();
-  auto entries = server_.store.GetJournal(parsed->study, parsed->run);
+  auto entries = server_.store.journals().Get(parsed->study, parsed->run);
   if (!entries.ok()) return entries.status();
   v1::ListAdjustmentsResponse response;
   FillFrom(*std::move(entries), *page, response.mutable_adjustments(), &response);
@@ -173,10 +174,10 @@ grpc::ServerUnaryReactor* RunService::ListAdjustments(grpc::CallbackServerContex
 absl::StatusOr<v1::ListSavedStatesResponse> RunService::SavedStates(const v1::ListSavedStatesRequest& request) {
   const auto parsed = ParseRunName(request.parent());
   if (!parsed.ok()) return parsed.status();
-  if (const auto found = server_.store.GetRun(parsed->study, parsed->run); !found.ok()) return found.status();
+  if (const auto found = server_.store.runs().Get(parsed->study, parsed->run); !found.ok()) return found.status();
   const auto page = PageOf(request, request.parent() + "/states", kEntriesPerPage, kEntriesPerPage);
   if (!page.ok()) return page.status();
-  auto states = server_.store.ListSavedStates(parsed->study, parsed->run);
+  auto states = server_.store.states().ListSaved(parsed->study, parsed->run);
   if (!states.ok()) return states.status();
   v1::ListSavedStatesResponse response;
   FillFrom(*std::move(states), *page, response.mutable_states(), &response);
@@ -202,7 +203,7 @@ absl::StatusOr<v1::Run> RunService::Exclude(const v1::ExcludeRunRequest& request
     *exclusion->mutable_create_time() = google::protobuf::util::TimeUtil::GetCurrentTime();
     exclusion->set_reason(request.reason());
   }
-  auto run = server_.store.ExcludeRun(parsed->study, parsed->run, exclusion, user.name);
+  auto run = server_.store.runs().Exclude(parsed->study, parsed->run, exclusion, user.name);
   if (run.ok()) server_.hub.Changed(parsed->study);
   return run;
 }
@@ -218,14 +219,14 @@ absl::StatusOr<v1::Study> RunService::Replay(const v1::ReplayRunRequest& request
   if (!parsed.ok()) return parsed.status();
   const auto once = RequestOf(request, user);
   if (!once.ok()) return once.status();
-  const auto earlier = server_.store.FindRequest(*once);
+  const auto earlier = server_.store.requests().Find(*once);
   if (!earlier.ok()) return earlier.status();
-  if (earlier->has_value()) return server_.store.GetStudy((*earlier)->study);
-  const auto run = server_.store.GetRun(parsed->study, parsed->run);
+  if (earlier->has_value()) return server_.store.studies().Get((*earlier)->study);
+  const auto run = server_.store.runs().Get(parsed->study, parsed->run);
   if (!run.ok()) return run.status();
-  const auto study = server_.store.GetStudy(parsed->study);
+  const auto study = server_.store.studies().Get(parsed->study);
   if (!study.ok()) return study.status();
-  const auto journal = server_.store.GetJournal(parsed->study, parsed->run);
+  const auto journal = server_.store.journals().Get(parsed->study, parsed->run);
   if (!journal.ok()) return journal.status();
   v1::StudySpec spec = study::SpecOf(study->spec(), *run, *journal);
   spec.clear_axes();
@@ -238,7 +239,7 @@ absl::StatusOr<v1::Study> RunService::Replay(const v1::ReplayRunRequest& request
   plan.bead_count = spec.bed().bead_count();
   plan.total_steps = run->total_steps();
   GYREBOX_RETURN_IF_ERROR(CheckBeads(server_, plan.bead_count));
-  auto made = server_.store.CreateStudy(spec, {plan}, *once, user.name, /*priority=*/0, /*like=*/parsed->study);
+  auto made = server_.store.studies().Create(spec, {plan}, *once, user.name, /*priority=*/0, /*like=*/parsed->study);
   if (made.ok()) server_.executor.Wake();
   return made;
 }

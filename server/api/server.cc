@@ -224,14 +224,14 @@ class WiredServer : public Server {
   }
 
   absl::StatusOr<v1::Study> ReadStudy(int64_t id) {
-    auto study = store_->GetStudy(id);
+    auto study = store_->studies().Get(id);
     if (study.ok()) Remaining(*store_, executor_.rate()).AddTo(&*study);
     return study;
   }
 
   /// A study is about to be deleted, or is gone.
   void Kept(int64_t id) {
-    if (!store_->GetOwner(id).ok()) digests_.Forget(id);
+    if (!store_->studies().GetOwner(id).ok()) digests_.Forget(id);
     hub_.Changed(id);
   }
 
@@ -271,7 +271,7 @@ absl::StatusOr<std::unique_ptr<Server>> Server::Start(const ServerOptions& optio
                                                       std::unique_ptr<kernels::Device> device,
                                                       const std::string& device_reason) {
   const Quotas& quotas = options.quotas;
-  store->SetBounds({quotas.queued_runs, quotas.stored_bytes, quotas.reserve_bytes});
+  store->space().SetBounds({quotas.queued_runs, quotas.stored_bytes, quotas.reserve_bytes});
   GYREBOX_RETURN_IF_ERROR(CheckListen(options.listen, options.tls.has_value()));
   auto authenticator = access::Authenticator::Make(*store, /*asks_for_tokens=*/options.tls.has_value());
   if (!authenticator.ok()) return authenticator.status();

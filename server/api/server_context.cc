@@ -7,7 +7,7 @@ namespace gyrebox::api {
 Remaining::Remaining(store::Store& store, const executor::RateMeter& rate)
     : speed_(rate.Recent(executor::RateMeter::Clock::now())) {
   if (speed_ == 0) return;
-  if (auto work = store.OpenWork(); work.ok()) work_ = *std::move(work);
+  if (auto work = store.queue().OpenWork(); work.ok()) work_ = *std::move(work);
 }
 
 void Remaining::AddTo(v1::Study* study) const {

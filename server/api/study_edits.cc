@@ -38,7 +38,7 @@ absl::StatusOr<v1::Study> StudyService::Update(const v1::UpdateStudyRequest& req
   study::Violations violations;
   const store::StudyWords words = WordsOf(request, &violations);
   if (!violations.empty()) return InvalidRequest(std::move(violations).Take());
-  auto study = server_.store.UpdateStudy(*id, words, request.study().etag(), user.name);
+  auto study = server_.store.studies().Update(*id, words, request.study().etag(), user.name);
   if (study.ok()) server_.hub.Changed(*id);
   return study;
 }
@@ -47,7 +47,7 @@ absl::StatusOr<v1::Study> StudyService::Archive(const v1::ArchiveStudyRequest& r
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
   GYREBOX_RETURN_IF_ERROR(CheckMayChange(server_, user, *id));
-  auto study = server_.store.ArchiveStudy(*id, !request.undo(), user.name);
+  auto study = server_.store.studies().Archive(*id, !request.undo(), user.name);
   if (study.ok()) server_.hub.Changed(*id);
   return study;
 }
@@ -57,7 +57,7 @@ absl::StatusOr<google::protobuf::Empty> StudyService::Delete(const v1::DeleteStu
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
   absl::Status status = CheckMayChange(server_, user, *id);
-  if (status.ok()) status = server_.store.DeleteStudy(*id, request.etag());
+  if (status.ok()) status = server_.store.deletion().Delete(*id, request.etag());
   if (request.allow_missing() && absl::IsNotFound(status)) return google::protobuf::Empty();
   if (!status.ok()) return status;
   spdlog::info("{} deleted by {}", request.name(), user.name);

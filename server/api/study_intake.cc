@@ -82,9 +82,9 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
   const auto once = RequestOf(request, user);
   if (!once.ok()) return once.status();
   if (server_.stopping) return absl::UnavailableError("the server is stopping; submit again later");
-  const auto earlier = server_.store.FindRequest(*once);
+  const auto earlier = server_.store.requests().Find(*once);
   if (!earlier.ok()) return earlier.status();
-  if (earlier->has_value()) return server_.store.GetStudy((*earlier)->study);
+  if (earlier->has_value()) return server_.store.studies().Get((*earlier)->study);
   const auto prepared = PrepareSent(request.spec(), stop);
   if (!prepared.ok()) return prepared.status();
   if (!prepared->violations.empty()) return InvalidStudy(prepared->violations);
@@ -93,7 +93,7 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
   if (stop.asked()) return study::Stopped();
   GYREBOX_RETURN_IF_ERROR(CheckPriority(request.priority()));
   GYREBOX_RETURN_IF_ERROR(CheckBeads(server_, MostBeads(runs)));
-  auto study = server_.store.CreateStudy(spec, runs, *once, user.name, request.priority());
+  auto study = server_.store.studies().Create(spec, runs, *once, user.name, request.priority());
   if (!study.ok()) return study.status();
   spdlog::info("{} of {} accepted: {} runs", study->name(), study->owner(), runs.size());
   server_.executor.Wake();
@@ -134,16 +134,16 @@ absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request
   const auto once = RequestOf(request, user);
   if (!once.ok()) return once.status();
   if (server_.stopping) return absl::UnavailableError("the server is stopping; ask again later");
-  const auto earlier = server_.store.FindRequest(*once);
+  const auto earlier = server_.store.requests().Find(*once);
   if (!earlier.ok()) return earlier.status();
-  auto study = server_.store.GetStudy(*id);
+  auto study = server_.store.studies().Get(*id);
   if (!study.ok() || earlier->has_value()) return study;
   if (study->state() == v1::Study::STATE_CANCELLED) {
     return absl::FailedPreconditionError(study->name() + " is CANCELLED and cannot grow; submit a study anew");
   }
   const auto grown = CheckGrowth(*id, study->spec(), request, stop);
   if (!grown.ok()) return grown.status();
-  const auto audited = server_.store.GetAuditedRuns(*id);
+  const auto audited = server_.store.runs().GetAudited(*id);
   if (!audited.ok()) return audited.status();
   store::Growth growth{*grown, ToNewRuns(*grown, study::AddedRuns(study->spec(), *grown, *audited, stop), stop),
                        study::ValuesOfOldRuns(study->spec(), *grown), study::GrowthText(study->spec(), *grown)};
@@ -152,7 +152,7 @@ absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request
   GYREBOX_RETURN_IF_ERROR(CheckBeads(server_, MostBeads(growth.runs)));
   // Even without an etag from the caller, nothing may change between this read and the write.
   const std::string& etag = request.etag().empty() ? study->etag() : request.etag();
-  study = server_.store.GrowStudy(*id, growth, *once, etag, user.name);
+  study = server_.store.studies().Grow(*id, growth, *once, etag, user.name);
   if (!study.ok()) return study.status();
   spdlog::info("{} grown by {}: {}, {} runs", study->name(), user.name, growth.what, growth.runs.size());
   server_.hub.Changed(*id);

@@ -31,7 +31,7 @@ constexpr double kFirstGuess = 3e7;
 absl::StatusOr<v1::Study> StudyService::Get(const std::string& name) {
   const auto id = ParseStudyName(name);
   if (!id.ok()) return id.status();
-  auto study = server_.store.GetStudy(*id);
+  auto study = server_.store.studies().Get(*id);
   if (study.ok()) Remaining(server_.store, server_.executor.rate()).AddTo(&*study);
   return study;
 }
@@ -59,7 +59,7 @@ absl::StatusOr<v1::ListStudiesResponse> StudyService::List(const v1::ListStudies
   for (int64_t below = page->from;;) {
     // A few at a time: each is read with its spec, which may be large.
     const int wanted = std::min(kStudiesAtATime, page->size + 1 - response.studies_size());
-    auto studies = server_.store.ListStudies(below, wanted, filter);
+    auto studies = server_.store.studies().List(below, wanted, filter);
     if (!studies.ok()) return studies.status();
     for (v1::Study& study : *studies) {
       remaining.AddTo(&study);
@@ -81,10 +81,10 @@ absl::StatusOr<v1::Study> StudyService::Cancel(const std::string& name, const ac
   const auto id = ParseStudyName(name);
   if (!id.ok()) return id.status();
   GYREBOX_RETURN_IF_ERROR(CheckMayChange(server_, user, *id));
-  GYREBOX_RETURN_IF_ERROR(server_.store.CancelStudy(*id));
+  GYREBOX_RETURN_IF_ERROR(server_.store.studies().Cancel(*id));
   spdlog::info("{} cancelled by {}", name, user.name);
   server_.hub.Changed(*id);
-  return server_.store.GetStudy(*id);
+  return server_.store.studies().Get(*id);
 }
 
 absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyRequest& request,

@@ -81,7 +81,7 @@ struct Columns {
 absl::StatusOr<Columns> FindColumns(const std::vector<v1::Observable>& observables, const std::string& name);
 
 /// The same columns, indexed in rows that hold only these.
-/// @param indices of the columns in a full row, for Store::ReadColumns().
+/// @param indices of the columns in a full row, for store::Series::ReadColumns().
 Columns SelectColumns(const Columns& columns, Depth depth, std::vector<size_t>* indices);
 
 /// Summarizes a finished run.

@@ -49,10 +49,10 @@ FrameSeries::FrameSeries(store::Store& store, int64_t study, int64_t number, con
 
 absl::StatusOr<FrameSeries> FrameSeries::Open(store::Store& store, int64_t study, int64_t number, const v1::Run& run,
                                               const v1::StudySpec& spec, const v1::MeasureAgain& again) {
-  const auto journal = store.GetJournal(study, number);
+  const auto journal = store.journals().Get(study, number);
   if (!journal.ok()) return journal.status();
   FrameSeries series(store, study, number, SpecFor(study::SpecOf(spec, run, *journal), run.seeds(), again));
-  auto stamps = store.ListFrames(study, number, 0, std::numeric_limits<int>::max());
+  auto stamps = store.frames().List(study, number, 0, std::numeric_limits<int>::max());
   if (!stamps.ok()) return stamps.status();
   series.stamps_ = *std::move(stamps);
   return series;
@@ -71,7 +71,7 @@ absl::StatusOr<store::SampleRows> FrameSeries::Measure(int64_t from, int64_t lim
   for (int64_t i = from; i < end; ++i) {
     if (stop.asked()) return study::Stopped();
     const int64_t step = stamps_[static_cast<size_t>(i)].step;
-    const auto frame = store_->ReadKeptFrame(study_, number_, step);
+    const auto frame = store_->frames().ReadKept(study_, number_, step);
     if (!frame.ok()) return frame.status();
     const kernels::Sample sample = measure_->Measure(frame->beads, step);
     rows.width = 2 + sample.values.size();

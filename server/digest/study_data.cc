@@ -152,14 +152,14 @@ class Reader {
 
   /// The needed columns of a run's stored series, from a time on.
   absl::StatusOr<RunSeries> StoredSeries(int64_t number, double since, Depth depth) {
-    const auto observables = store_.GetObservables(id_, number);
+    const auto observables = store_.series().GetObservables(id_, number);
     if (!observables.ok()) return observables.status();
     const auto columns = FindColumns(*observables, name_);
     if (!columns.ok()) return columns.status();
     std::vector<size_t> indices;
     RunSeries series;
     series.columns = SelectColumns(*columns, depth, &indices);
-    auto rows = store_.ReadColumns(id_, number, since, indices);
+    auto rows = store_.series().ReadColumns(id_, number, since, indices);
     if (!rows.ok()) return rows.status();
     series.rows = *std::move(rows);
     return series;
@@ -203,7 +203,7 @@ static std::vector<v1::AnalysisAxis> AxesOf(const v1::StudySpec& spec) {
 
 absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::string& observable, Depth depth,
                                     DigestCache* cache, const v1::MeasureAgain* again, const study::Stop& stop) {
-  auto whole = store.GetWholeStudy(id);
+  auto whole = store.studies().GetWhole(id);
   if (!whole.ok()) return whole.status();
   StudyData data;
   data.study = std::move(whole->study);

@@ -42,7 +42,7 @@ static absl::StatusOr<std::shared_ptr<const kernels::SavedBed>> SavedFor(store::
 }
 
 absl::StatusOr<std::pair<int64_t, int64_t>> BatchManager::DemandOf(int64_t study) {
-  const auto queued = store_.ListQueued(study, 1);
+  const auto queued = store_.queue().ListQueued(study, 1);
   if (!queued.ok()) return queued.status();
   if (queued->runs.empty()) return std::pair<int64_t, int64_t>();
   const auto saved = SavedFor(store_, study, queued->spec);
@@ -69,7 +69,7 @@ bool BatchManager::Take(int64_t study, std::vector<PackedRun>* runs) {
   for (const PackedRun& run : *runs) numbers.push_back(run.number);
   std::set<int64_t> taken;
   const bool written = Write([&] {
-    auto mine = store_.StartRuns(study, numbers, device_.name());
+    auto mine = store_.queue().Start(study, numbers, device_.name());
     if (mine.ok()) taken.insert(mine->begin(), mine->end());
     return mine.status();
   });
@@ -81,7 +81,7 @@ void BatchManager::Start(const store::WaitingStudy& waiting, int max_runs, const
   if (const auto fit = fits_.find(waiting.study); fit != fits_.end()) {
     max_runs = std::min(max_runs, fit->second.max_runs);
   }
-  const auto queued = store_.ListQueued(waiting.study, max_runs);
+  const auto queued = store_.queue().ListQueued(waiting.study, max_runs);
   if (!queued.ok()) throw std::runtime_error(queued.status().ToString());
   if (queued->runs.empty()) return;
   if (const std::string why = WhyHeld(waiting.owner); !why.empty()) return Hold(*queued, why);
@@ -120,7 +120,8 @@ bool BatchManager::Activate(ActiveBatch& on) {
   }
   const auto numbers = batch.numbers();
   const auto observables = batch.observables();
-  if (!observables.empty() && !Write([&] { return store_.SetObservables(batch.study(), numbers, observables); })) {
+  if (!observables.empty() &&
+      !Write([&] { return store_.series().SetObservables(batch.study(), numbers, observables); })) {
     return false;
   }
   on.bytes = BytesOf(on);
@@ -150,12 +151,12 @@ void BatchManager::RunShort(ActiveBatch& on) {
   fits_[study] = fit;
   on.batch.Rollback();
   if (on.batch.has_news()) Record(on, /*checkpoint=*/false);
-  Hand(study, {[this, study, open] { return store_.RequeueRuns(study, open); }}, open);
+  Hand(study, {[this, study, open] { return store_.queue().Requeue(study, open); }}, open);
 }
 
 void BatchManager::CancelWhatIsCancelled() {
   for (const auto& on : active_) {
-    if (on->batch.done() || !store_.IsCancelled(on->batch.study()).value_or(false)) continue;
+    if (on->batch.done() || !store_.studies().IsCancelled(on->batch.study()).value_or(false)) continue;
     on->batch.Cancel();
     Record(*on, /*checkpoint=*/false);
   }
@@ -185,7 +186,7 @@ void BatchManager::RecordWhatIsDue(ActiveBatch& on) {
 
 std::string BatchManager::WhyHeld(const std::string& user) {
   if (times_.max_bytes_per_user <= 0) return "";
-  const auto bytes = store_.BytesOf(user);
+  const auto bytes = store_.space().BytesOf(user);
   if (!bytes.ok() || *bytes < times_.max_bytes_per_user) return "";
   return user + " has " + std::to_string(*bytes) + " bytes on the disk; the quota is " +
          std::to_string(times_.max_bytes_per_user) +
@@ -205,12 +206,12 @@ void BatchManager::Hold(const store::QueuedRuns& queued, const std::string& why)
   spdlog::warn("studies/{}: {} runs that wait are held: {}", queued.study, queued.runs.size(), why);
   std::vector<store::JournalWrite> writes;
   for (const v1::Run& run : queued.runs) {
-    const auto reached = store_.ReachedStep(queued.study, NumberOf(run));
+    const auto reached = store_.runs().ReachedStep(queued.study, NumberOf(run));
     if (!reached.ok()) throw std::runtime_error(reached.status().ToString());
     const double time_step = study::SpecOf(queued.spec, run, {}).dynamics().time_step();
     writes.push_back({NumberOf(run), ServerPause(*reached, time_step, why), run.state()});
   }
-  if (Write([&] { return store_.WriteJournal(queued.study, writes); })) on_change_(queued.study);
+  if (Write([&] { return store_.journals().Write(queued.study, writes); })) on_change_(queued.study);
 }
 
 bool BatchManager::IsOverdue(const ActiveBatch& on) const {
@@ -232,7 +233,7 @@ static Recorder::Write WriteOf(store::Store& store, int64_t study, std::vector<R
   return [&store, study, records = std::make_shared<const std::vector<RunRecord>>(std::move(records))] {
     std::vector<store::RunUpdate> updates;
     for (const RunRecord& record : *records) updates.push_back(ToUpdate(record));
-    return store.RecordProgress(study, std::move(updates));
+    return store.runs().RecordProgress(study, std::move(updates));
   };
 }
 
@@ -282,7 +283,7 @@ void BatchManager::Evict(ActiveBatch& on) {
   const int64_t study = on.batch.study();
   const auto open = on.batch.open_numbers();
   on.batch.LeaveAll();
-  Hand(study, {[this, study, open] { return store_.RequeueRuns(study, open); }}, open);
+  Hand(study, {[this, study, open] { return store_.queue().Requeue(study, open); }}, open);
 }
 
 void BatchManager::DropDone() {

@@ -133,7 +133,7 @@ void Executor::LookAtQueue() {
     if (!awake_) return;
     awake_ = false;
   }
-  auto waiting = store_.ListWaiting();
+  auto waiting = store_.queue().ListWaiting();
   if (!waiting.ok()) {
     Wake();
     throw std::runtime_error("the store refuses a read: " + waiting.status().ToString());

@@ -26,7 +26,7 @@ static absl::StatusOr<kernels::BedState> ToState(const store::BedBytes& bed, con
 }
 
 static absl::StatusOr<std::optional<Resume>> ReadResume(store::Store& store, int64_t study, const PackedRun& run) {
-  auto checkpoint = store.GetCheckpoint(study, run.number);
+  auto checkpoint = store.states().GetCheckpoint(study, run.number);
   if (!checkpoint.ok()) return checkpoint.status();
   if (!checkpoint->has_value()) return std::nullopt;
   auto state = ToState((*checkpoint)->bed, run.spec);
@@ -40,7 +40,7 @@ static absl::Status SetResume(store::Store& store, int64_t study, PackedRun* run
     auto resume = ReadResume(store, study, *run);
     if (resume.ok()) {
       run->resume = *std::move(resume);
-      const auto row = store.GetRun(study, run->number);
+      const auto row = store.runs().Get(study, run->number);
       if (!row.ok()) return row.status();
       run->recovered_faults.assign(row->recovered_faults().begin(), row->recovered_faults().end());
       run->warning = row->warning();
@@ -49,7 +49,7 @@ static absl::Status SetResume(store::Store& store, int64_t study, PackedRun* run
     if (!absl::IsDataLoss(resume.status())) return resume.status();
     spdlog::warn("studies/{}/runs/{}: its newest checkpoint cannot be used, going on from the one before: {}", study,
                  run->number, std::string(resume.status().message()));
-    GYREBOX_RETURN_IF_ERROR(store.DropCheckpoint(study, run->number));
+    GYREBOX_RETURN_IF_ERROR(store.states().DropCheckpoint(study, run->number));
   }
 }
 
@@ -60,7 +60,7 @@ absl::StatusOr<std::vector<PackedRun>> Pack(store::Store& store, const store::Qu
   int64_t bytes = 0, beads = 0;
   for (const v1::Run& run : queued.runs) {
     const bool steered = run.etag() != "0";
-    const auto journal = steered ? store.GetJournal(queued.study, NumberOf(run)) : std::vector<v1::Adjustment>();
+    const auto journal = steered ? store.journals().Get(queued.study, NumberOf(run)) : std::vector<v1::Adjustment>();
     if (!journal.ok()) return journal.status();
     PackedRun next;
     next.number = NumberOf(run);

@@ -22,7 +22,7 @@ void Executor::Charge(const std::string& user, double seconds) {
 
 // The wall clock is used only for the time during which no server ran.
 void Executor::ReadUse() {
-  const auto use = store_.ReadUse();
+  const auto use = store_.users().ReadUse();
   if (!use.ok()) return;
   const double now = options_.steady_seconds(), wall = options_.wall_seconds();
   for (const auto& [user, used] : *use) {
@@ -37,7 +37,7 @@ void Executor::WriteUse() {
     use[user] = {ledger_.Used(user, now), static_cast<int64_t>(1e3 * options_.wall_seconds())};
   }
   if (use.empty()) return;
-  if (const auto status = store_.WriteUse(use); !status.ok()) {
+  if (const auto status = store_.users().WriteUse(use); !status.ok()) {
     spdlog::warn("who used how much cannot be written: {}", status.ToString());
   }
 }
@@ -111,14 +111,14 @@ void Executor::Save(int64_t study, int64_t number, std::function<void(absl::Stat
                     const store::Request& once) {
   Post(
       [this, study, number, once, done] {
-        const auto earlier = store_.FindRequest(once);
+        const auto earlier = store_.requests().Find(once);
         if (!earlier.ok()) return done(earlier.status());
-        if (earlier->has_value()) return done(store_.GetSavedState(study, (*earlier)->of_runs.front()));
+        if (earlier->has_value()) return done(store_.states().GetSaved(study, (*earlier)->of_runs.front()));
         batches_.WaitForEnd(study, number);
         const auto [on, index] = batches_.Find(study, number);
         if (on == nullptr || !on->batch.initialized()) return done(SaveRun(store_, study, number, once));
         const auto keep = [this, study, number, once, done, bed = std::make_shared<BedNow>(on->batch.StateNow(index))] {
-          done(store_.KeepState(study, number, ToBytes(*bed), once));
+          done(store_.states().Keep(study, number, ToBytes(*bed), once));
           return absl::OkStatus();
         };
         recorder_.Post({keep}, [done](const absl::Status& status) {
@@ -134,7 +134,7 @@ void Executor::Look(int64_t study, int64_t number,
 }
 
 void Executor::Prioritize(int64_t study, int64_t number, int priority, std::function<void(absl::StatusOr<int>)> done) {
-  const auto count = store_.SetPriority(study, number, priority);
+  const auto count = store_.queue().SetPriority(study, number, priority);
   if (!count.ok()) return done(count);
   Post(
       [this, study, number, priority, count, done] {

@@ -57,7 +57,7 @@ class OneRun {
   /// Checks the request against the run and fills the journal entry.
   void Prepare(Steered* result) {
     if (!request_.etag.empty() && request_.etag != run_.etag()) {
-      const auto journal = store_.GetJournal(request_.study, number_);
+      const auto journal = store_.journals().Get(request_.study, number_);
       return result->status.Update(journal.ok() ? ChangedSince(run_, request_.etag, *journal) : journal.status());
     }
     if (!Fits(request_.kind, run_)) return result->status.Update(WrongState(request_.kind, run_));
@@ -68,7 +68,7 @@ class OneRun {
     }
     // After an interruption a run may be behind its furthest step, or behind the step of an entry. Readers have seen
     // its data up to there, so the replay must reproduce it; a later entry must not take effect earlier.
-    const auto furthest = store_.ReachedStep(request_.study, number_);
+    const auto furthest = store_.runs().ReachedStep(request_.study, number_);
     if (!furthest.ok()) return result->status.Update(furthest.status());
     course_.Reach(on_ != nullptr ? std::max(*furthest, on_->batch.step(index_)) : *furthest);
     const int64_t reached = course_.reached();
@@ -204,17 +204,17 @@ absl::StatusOr<study::SteeredCourse> SteerJob::CourseOf(store::Store& store, con
   const auto known = courses_.find(number);
   Course course = known != courses_.end() ? known->second : Course(points_->At(run));
   if (course.length() == length) return course;
-  const auto journal = store.GetJournal(request_.study, number, course.length());
+  const auto journal = store.journals().Get(request_.study, number, course.length());
   if (!journal.ok()) return journal.status();
   for (const v1::Adjustment& entry : *journal) course.Add(entry);
   return course;
 }
 
 bool SteerJob::WasDone(store::Store& store) {
-  const auto earlier = store.FindRequest(request_.once);
+  const auto earlier = store.requests().Find(request_.once);
   result_.status = earlier.status();
   if (!earlier.ok() || !earlier->has_value()) return !earlier.ok();
-  auto entries = store.GetEntries(**earlier);
+  auto entries = store.journals().GetEntries(**earlier);
   result_.status = entries.status();
   if (entries.ok()) result_.entries = *std::move(entries);
   result_.count = (*earlier)->count;
@@ -224,7 +224,7 @@ bool SteerJob::WasDone(store::Store& store) {
 void SteerJob::Prepare(store::Store& store, CourseBook& book) {
   CheckTimes(request_, &result_.faults);
   if (!fine() || WasDone(store)) return;
-  const auto study = store.GetStudy(request_.study);
+  const auto study = store.studies().Get(request_.study);
   result_.status = study.status();
   if (!fine()) return;
   if (request_.kind == v1::Adjustment::KIND_EXTEND && study->state() == v1::Study::STATE_CANCELLED) {
@@ -234,7 +234,7 @@ void SteerJob::Prepare(store::Store& store, CourseBook& book) {
   }
   points_.emplace(study->spec());
   if (request_.run == 0) return PrepareStudy(store);
-  const auto run = store.GetRun(request_.study, request_.run);
+  const auto run = store.runs().Get(request_.study, request_.run);
   result_.status = run.status();
   if (!fine()) return;
   if (auto kept = book.Find(request_.study, request_.run)) courses_.emplace(request_.run, *kept);
@@ -246,7 +246,7 @@ void SteerJob::Prepare(store::Store& store, CourseBook& book) {
 void SteerJob::PrepareStudy(store::Store& store) {
   int64_t count = 0, above = 0;
   for (bool more = true; more;) {
-    const auto runs = store.ListRuns(request_.study, above, kRunsRead);
+    const auto runs = store.runs().List(request_.study, above, kRunsRead);
     result_.status = runs.status();
     if (!fine()) return;
     more = runs->size() == kRunsRead;
@@ -255,7 +255,7 @@ void SteerJob::PrepareStudy(store::Store& store) {
       if (run.etag() != "0" && Fits(request_.kind, run)) courses_.emplace(NumberOf(run), Course(points_->At(run)));
     }
     const int64_t last = NumberOf(runs->back());
-    result_.status = store.ReadJournals(request_.study, above + 1, last, [&](int64_t number, const auto& entry) {
+    result_.status = store.journals().Visit(request_.study, above + 1, last, [&](int64_t number, const auto& entry) {
       if (const auto course = courses_.find(number); course != courses_.end()) course->second.Add(entry);
     });
     above = last;
@@ -282,7 +282,7 @@ void SteerJob::PrepareStudy(store::Store& store) {
 /// The runs of the next slice, in their current state.
 std::vector<v1::Run> SteerJob::NextRuns(store::Store& store, BatchManager& batches) {
   const auto read = [&](int64_t number) {
-    auto run = store.GetRun(request_.study, number);
+    auto run = store.runs().Get(request_.study, number);
     result_.status.Update(run.status());
     return run.value_or(v1::Run());
   };
@@ -290,7 +290,7 @@ std::vector<v1::Run> SteerJob::NextRuns(store::Store& store, BatchManager& batch
     batches.WaitForEnd(request_.study, request_.run);
     return {read(request_.run)};
   }
-  auto runs = store.ListRuns(request_.study, last_, static_cast<int>(std::min(pacer_.steps(), kMaxRunsOfASlice)));
+  auto runs = store.runs().List(request_.study, last_, static_cast<int>(std::min(pacer_.steps(), kMaxRunsOfASlice)));
   result_.status.Update(runs.status());
   if (!runs.ok()) return {};
   for (v1::Run& run : *runs) {
@@ -320,7 +320,7 @@ bool SteerJob::GoOn(store::Store& store, BatchManager& batches, RateMeter& rate,
   for (const OneRun& run : runs) {
     if (!run.LeavesDevice()) writes.push_back(run.ToWrite());
   }
-  if (fine() && !writes.empty()) result_.status = store.WriteJournal(request_.study, writes, request_.once);
+  if (fine() && !writes.empty()) result_.status = store.journals().Write(request_.study, writes, request_.once);
   if (!fine()) {
     BreakOff(result_.status);
     return false;
@@ -354,19 +354,19 @@ void SteerJob::BreakOff(const absl::Status& why) {
 }
 
 absl::StatusOr<v1::SavedState> SaveRun(store::Store& store, int64_t study, int64_t number, const store::Request& once) {
-  const auto run = store.GetRun(study, number);
+  const auto run = store.runs().Get(study, number);
   if (!run.ok()) return run.status();
   if (run->state() >= v1::Run::STATE_QUEUED && run->state() <= v1::Run::STATE_PAUSED) {
-    return store.KeepCheckpoint(study, number, once);
+    return store.states().KeepCheckpoint(study, number, once);
   }
   if (run->state() != v1::Run::STATE_FINISHED) {
     return absl::FailedPreconditionError(run->name() + " is " + store::InWords(run->state()) +
                                          " and has no state to save; only a run under way has, or one that ran to its "
                                          "end");
   }
-  const auto end = store.GetEndState(study, number);
+  const auto end = store.states().GetEnd(study, number);
   if (!end.ok()) return end.status();
-  if (auto status = store.NoteRequest(once, study, {number, end->step}); !status.ok()) return status;
+  if (auto status = store.requests().Note(once, study, {number, end->step}); !status.ok()) return status;
   v1::SavedState state;  // the end state is already kept
   state.set_name(run->name() + "/states/" + std::to_string(end->step));
   state.set_step(end->step);

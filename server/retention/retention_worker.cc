@@ -69,7 +69,7 @@ void RetentionWorker::Loop() {
 
 void RetentionWorker::EraseAll() {
   while (!stopping()) {
-    const auto more = store_.EraseSome();
+    const auto more = store_.deletion().EraseSome();
     if (!more.ok()) spdlog::warn("what was deleted cannot be erased now: {}", more.status().ToString());
     if (!more.ok() || !*more) return;
     std::this_thread::sleep_for(kRest);
@@ -84,7 +84,7 @@ int64_t RetentionWorker::DeleteTime(const store::Deletable& study, int64_t now, 
 }
 
 absl::Status RetentionWorker::Look(int64_t now, double seconds_run) {
-  const auto there = store_.ListDeletable();
+  const auto there = store_.deletion().ListDeletable();
   if (!there.ok()) return there.status();
   const auto due = WhatIsDue(*there, rules_, now);
   if (due.empty() && there->warned_count == 0) return absl::OkStatus();
@@ -92,7 +92,7 @@ absl::Status RetentionWorker::Look(int64_t now, double seconds_run) {
   for (const auto& [study, reason] : due) {
     warnings.push_back({study.study, DeleteTime(study, now, seconds_run), reason});
   }
-  GYREBOX_RETURN_IF_ERROR(store_.SetWarnings(warnings, seconds_run));
+  GYREBOX_RETURN_IF_ERROR(store_.deletion().SetWarnings(warnings, seconds_run));
   Tell(*there, warnings);
   DeleteWhatIsDue(due, seconds_run);
   return absl::OkStatus();
@@ -117,7 +117,7 @@ void RetentionWorker::Tell(const store::DeletableStudies& there, const std::vect
 void RetentionWorker::DeleteWhatIsDue(const std::vector<Due>& due, double seconds_run) {
   for (const auto& [study, reason] : due) {
     if (!IsWarned(study) || study.warned_seconds + seconds_run < rules_.warn_days * kSecondsPerDay) continue;
-    const auto status = store_.DeleteDueStudy(study.study, rules_.warn_days * kSecondsPerDay);
+    const auto status = store_.deletion().DeleteDue(study.study, rules_.warn_days * kSecondsPerDay);
     if (!status.ok()) {
       spdlog::info("studies/{} stays: {}", study.study, std::string(status.message()));
       continue;

@@ -7,8 +7,9 @@
 
 #include "store/identity.h"
 #include "store/rows.h"
+#include "store/sql/identity.h"
 #include "store/sql/migrations.h"
-#include "store/sql/statements.h"
+#include "store/sql/states.h"
 #include "store/state_file.h"
 #include "study/return_if_error.h"
 

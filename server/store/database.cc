@@ -7,7 +7,7 @@ namespace gyrebox::store {
 
 constexpr int kBusyMilliseconds = 10'000;
 /// Pages of 4 kB in the write-ahead log after which a commit checkpoints the log itself. That is slow, so the store
-/// does it earlier, when nobody waits: see Store::Settle().
+/// does it earlier, when nobody waits: see Connections::Settle().
 constexpr int kMaxLogPages = 16'384;
 
 static absl::Status ToStatus(int code, const char* message) {

@@ -1,8 +1,11 @@
 // Deletion of studies. One transaction marks a study as deleted; its rows and files are then erased in small parts, so
 // that runs are never kept from writing for long.
-#include "store/sql/statements.h"
-#include "store/store.h"
-#include "store/writes.h"
+#include "store/deletion.h"
+
+#include "store/runs.h"
+#include "store/sql/deletion.h"
+#include "store/sql/requests.h"
+#include "store/studies.h"
 #include "study/return_if_error.h"
 
 namespace gyrebox::store {
@@ -25,8 +28,8 @@ static absl::Status MarkDeleted(Connection& connection, int64_t id, const v1::St
   return status;
 }
 
-absl::Status Store::DeleteStudy(int64_t id, const std::string& etag) {
-  return Write([&](Connection& connection) -> absl::Status {
+absl::Status Deletion::Delete(int64_t id, const std::string& etag) {
+  return connections_.Write([&](Connection& connection) -> absl::Status {
     const auto study = SelectStudy(connection, id);
     if (!study.ok()) return study.status();
     GYREBOX_RETURN_IF_ERROR(CheckEtag(connection, id, *study, etag, /*whole=*/true));
@@ -34,8 +37,8 @@ absl::Status Store::DeleteStudy(int64_t id, const std::string& etag) {
   });
 }
 
-absl::Status Store::DeleteDueStudy(int64_t id, double warned_seconds) {
-  return Write([&](Connection& connection) -> absl::Status {
+absl::Status Deletion::DeleteDue(int64_t id, double warned_seconds) {
+  return connections_.Write([&](Connection& connection) -> absl::Status {
     const auto study = SelectStudy(connection, id);
     if (!study.ok()) return study.status();
     {
@@ -95,10 +98,10 @@ static absl::Status EraseStudy(Connection& connection, int64_t id, std::vector<s
   return status;
 }
 
-absl::StatusOr<bool> Store::EraseSome() {
+absl::StatusOr<bool> Deletion::EraseSome() {
   std::vector<std::string> files;
   bool more = false;
-  const auto status = Write([&](Connection& connection) -> absl::Status {
+  const auto status = connections_.Write([&](Connection& connection) -> absl::Status {
     int64_t id = 0;
     {
       Statement row = connection.Prepare(sql::kSelectDeleted);
@@ -113,11 +116,11 @@ absl::StatusOr<bool> Store::EraseSome() {
     return EraseStudy(connection, id, &files);
   });
   if (!status.ok()) return status;
-  RemoveFiles(files);  // if the process ends here, the next Open() moves the remaining files away
+  files_.Remove(files);  // if the process ends here, the next Open() moves the remaining files away
   return more;
 }
 
-absl::Status Store::EraseAll() {
+absl::Status Deletion::EraseAll() {
   for (;;) {
     const auto more = EraseSome();
     if (!more.ok() || !*more) return more.status();

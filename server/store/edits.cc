@@ -1,11 +1,9 @@
 // Edits of studies by users: annotations, archiving, exclusion of runs.
 #include <algorithm>
 
-#include "store/names.h"
 #include "store/rows.h"
-#include "store/sql/statements.h"
-#include "store/store.h"
-#include "store/writes.h"
+#include "store/sql/studies.h"
+#include "store/studies.h"
 
 namespace gyrebox::store {
 
@@ -52,10 +50,10 @@ static std::string LabelsText(const std::vector<std::string>& labels) {
   return text.empty() ? "took its labels off" : "labelled it " + text;
 }
 
-absl::StatusOr<v1::Study> Store::UpdateStudy(int64_t id, const StudyWords& words, const std::string& etag,
-                                             const std::string& user) {
+absl::StatusOr<v1::Study> Studies::Update(int64_t id, const StudyWords& words, const std::string& etag,
+                                          const std::string& user) {
   absl::StatusOr<v1::Study> study = absl::InternalError("not read");
-  const auto status = Write([&](Connection& connection) -> absl::Status {
+  const auto status = connections_.Write([&](Connection& connection) -> absl::Status {
     study = SelectStudy(connection, id);
     if (!study.ok()) return study.status();
     absl::Status done = CheckEtag(connection, id, *study, etag);
@@ -79,9 +77,9 @@ absl::StatusOr<v1::Study> Store::UpdateStudy(int64_t id, const StudyWords& words
   return study;
 }
 
-absl::StatusOr<v1::Study> Store::ArchiveStudy(int64_t id, bool archived, const std::string& user) {
+absl::StatusOr<v1::Study> Studies::Archive(int64_t id, bool archived, const std::string& user) {
   absl::StatusOr<v1::Study> study = absl::InternalError("not read");
-  const auto status = Write([&](Connection& connection) -> absl::Status {
+  const auto status = connections_.Write([&](Connection& connection) -> absl::Status {
     study = SelectStudy(connection, id);
     if (!study.ok() || study->archived() == archived) return study.status();
     if (archived && !study->has_end_time()) {
@@ -95,41 +93,6 @@ absl::StatusOr<v1::Study> Store::ArchiveStudy(int64_t id, bool archived, const s
   });
   if (!status.ok()) return status;
   return study;
-}
-
-/// A run as seen in this transaction. NOT_FOUND.
-static absl::StatusOr<v1::Run> SelectRun(Connection& connection, int64_t study, int64_t number) {
-  Statement row = connection.Prepare(sql::kSelectRun);
-  if (row.Bind(study, number).Next()) return ToRun(row);
-  if (!row.status().ok()) return row.status();
-  return absl::NotFoundError("there is no run " + NameOfRun(study, number));
-}
-
-absl::StatusOr<v1::Run> Store::ExcludeRun(int64_t study, int64_t number, const std::optional<v1::Exclusion>& exclusion,
-                                          const std::string& user) {
-  absl::StatusOr<v1::Run> run = absl::InternalError("not read");
-  const auto status = Write([&](Connection& connection) -> absl::Status {
-    run = SelectRun(connection, study, number);
-    if (!run.ok()) return run.status();
-    if (!exclusion && !run->has_exclusion()) {
-      return absl::FailedPreconditionError(run->name() + " is not left out");
-    }
-    const std::string bytes = exclusion ? exclusion->SerializeAsString() : "";
-    absl::Status done;
-    {
-      Statement set = connection.Prepare(sql::kSetExclusion);
-      set.Bind(study, number);
-      if (exclusion) set.BindAt(3, Statement::AsBlob(bytes));
-      done = set.Run();
-    }
-    const std::string which = "run " + std::to_string(number);
-    done.Update(NoteEdit(connection, study, user,
-                         exclusion ? "left " + which + " out: " + exclusion->reason() : "took " + which + " back in"));
-    if (done.ok()) run = SelectRun(connection, study, number);
-    return done.ok() ? run.status() : done;
-  });
-  if (!status.ok()) return status;
-  return run;
 }
 
 }  // namespace gyrebox::store

@@ -1,11 +1,12 @@
 // Frames of runs, from kept frames and from states.
+#include "store/frames.h"
+
 #include <limits>
 
 #include "store/saved_run.h"
-#include "store/sql/statements.h"
+#include "store/sql/frames.h"
 #include "store/state_file.h"
-#include "store/store.h"
-#include "store/writes.h"
+#include "store/state_rows.h"
 #include "study/return_if_error.h"
 
 namespace gyrebox::store {
@@ -35,9 +36,9 @@ absl::Status CutFrames(Connection& connection, int64_t study, int64_t number, in
   return connection.Prepare(sql::kCutFrames).Bind(study, number, from_step).Run();
 }
 
-absl::StatusOr<std::vector<FrameStamp>> Store::ListFrames(int64_t study, int64_t number, int64_t from_step, int limit) {
+absl::StatusOr<std::vector<FrameStamp>> Frames::List(int64_t study, int64_t number, int64_t from_step, int limit) {
   std::vector<FrameStamp> stamps;
-  const auto status = Read([&](Connection& connection) {
+  const auto status = connections_.Read([&](Connection& connection) {
     Statement rows = connection.Prepare(sql::kSelectFrameStamps);
     rows.Bind(study, number, from_step, limit);
     while (rows.Next()) stamps.push_back({rows.Int(0), rows.Real(1)});
@@ -72,9 +73,9 @@ static absl::StatusOr<Frame> SelectFrame(Connection& connection, int64_t study, 
   return frame;
 }
 
-absl::StatusOr<Frame> Store::ReadKeptFrame(int64_t study, int64_t number, int64_t step) {
+absl::StatusOr<Frame> Frames::ReadKept(int64_t study, int64_t number, int64_t step) {
   absl::StatusOr<Frame> frame = absl::InternalError("not read");
-  const auto status = Read([&](Connection& connection) {
+  const auto status = connections_.Read([&](Connection& connection) {
     frame = SelectFrame(connection, study, number, step);
     return frame.status();
   });
@@ -102,9 +103,9 @@ static absl::StatusOr<FoundFrame> FindKeptFrame(Connection& connection, int64_t 
   return found;
 }
 
-absl::StatusOr<std::optional<int64_t>> Store::FindFrame(int64_t study, int64_t number, int64_t at_most) {
+absl::StatusOr<std::optional<int64_t>> Frames::Find(int64_t study, int64_t number, int64_t at_most) {
   absl::StatusOr<FoundFrame> found = FoundFrame();
-  const auto status = Read([&](Connection& connection) {
+  const auto status = connections_.Read([&](Connection& connection) {
     found = FindKeptFrame(connection, study, number, at_most);
     return found.status();
   });
@@ -112,18 +113,18 @@ absl::StatusOr<std::optional<int64_t>> Store::FindFrame(int64_t study, int64_t n
   return found->step < 0 ? std::nullopt : std::optional(found->step);
 }
 
-absl::StatusOr<std::optional<Frame>> Store::ReadFrame(int64_t study, int64_t number, int64_t at_most) {
+absl::StatusOr<std::optional<Frame>> Frames::Read(int64_t study, int64_t number, int64_t at_most) {
   absl::Status trouble;
   for (int tries = 0; tries < kFrameTries; ++tries) {
     absl::StatusOr<FoundFrame> found = FoundFrame();
-    const auto status = Read([&](Connection& connection) {
+    const auto status = connections_.Read([&](Connection& connection) {
       found = FindKeptFrame(connection, study, number, at_most);
       return found.status();
     });
     if (!status.ok()) return status;
     if (found->step < 0) return std::nullopt;
-    if (!found->state) return ReadKeptFrame(study, number, found->step);
-    const auto bed = ReadState(*found->state);
+    if (!found->state) return ReadKept(study, number, found->step);
+    const auto bed = files_.Read(*found->state);
     trouble = bed.status();
     if (absl::IsDataLoss(trouble)) continue;
     if (!bed.ok()) return trouble;

@@ -1,8 +1,9 @@
 // Growth of studies.
-#include "store/rows.h"
-#include "store/sql/statements.h"
-#include "store/store.h"
-#include "store/writes.h"
+#include "store/connections.h"
+#include "store/requests.h"
+#include "store/space.h"
+#include "store/sql/studies.h"
+#include "store/studies.h"
 #include "study/return_if_error.h"
 
 namespace gyrebox::store {
@@ -71,16 +72,16 @@ static absl::Status AcceptGrowth(Connection& connection, const v1::Study& study,
   return done;
 }
 
-absl::StatusOr<v1::Study> Store::GrowStudy(int64_t id, const Growth& growth, const Request& request,
-                                           const std::string& etag, const std::string& user) {
-  GYREBOX_RETURN_IF_ERROR(CheckReserve(bounds_, FreeDisk()));
-  if (TakesSlices(growth.runs.size())) return GrowInSlices(id, growth, request, etag, user);
+absl::StatusOr<v1::Study> Studies::Grow(int64_t id, const Growth& growth, const Request& request,
+                                        const std::string& etag, const std::string& user) {
+  GYREBOX_RETURN_IF_ERROR(space_.CheckReserve());
+  if (Connections::TakesSlices(growth.runs.size())) return GrowInSlices(id, growth, request, etag, user);
   absl::StatusOr<v1::Study> study = absl::InternalError("not read");
-  const auto status = Write([&](Connection& connection) -> absl::Status {
-    const auto may = CheckMayGrow(connection, id, growth, bounds_, request, etag);
+  const auto status = connections_.Write([&](Connection& connection) -> absl::Status {
+    const auto may = CheckMayGrow(connection, id, growth, space_.bounds(), request, etag);
     absl::Status done = may.status();
     if (done.ok() && may->has_value()) {
-      done = AcceptGrowth(connection, **may, id, growth, growth.runs, bounds_, request, user);
+      done = AcceptGrowth(connection, **may, id, growth, growth.runs, space_.bounds(), request, user);
     }
     if (done.ok()) study = SelectStudy(connection, id);
     return done.ok() ? study.status() : done;
@@ -90,30 +91,30 @@ absl::StatusOr<v1::Study> Store::GrowStudy(int64_t id, const Growth& growth, con
 }
 
 // Inserts the runs invisibly, accepts the growth in one transaction, then makes the runs join the study.
-absl::StatusOr<v1::Study> Store::GrowInSlices(int64_t id, const Growth& growth, const Request& request,
-                                              const std::string& etag, const std::string& user) {
+absl::StatusOr<v1::Study> Studies::GrowInSlices(int64_t id, const Growth& growth, const Request& request,
+                                                const std::string& etag, const std::string& user) {
   std::lock_guard lock(growing_mutex_);
   bool known = false;
   v1::Study study;
   absl::StatusOr<Next> next = Next();
   const auto check = [&](Connection& connection) -> absl::Status {
-    const auto may = CheckMayGrow(connection, id, growth, bounds_, request, etag);
+    const auto may = CheckMayGrow(connection, id, growth, space_.bounds(), request, etag);
     known = may.ok() && !may->has_value();
     if (may.ok() && !known) study = **may;
     if (may.ok()) next = SelectNext(connection, id);
     return may.ok() ? next.status() : may.status();
   };
-  GYREBOX_RETURN_IF_ERROR(Read(check));
-  if (known) return GetStudy(id);
-  absl::Status status = InsertInSlices(growth.runs.size(), [&](Connection& connection, size_t i) {
+  GYREBOX_RETURN_IF_ERROR(connections_.Read(check));
+  if (known) return Get(id);
+  absl::Status status = connections_.InsertInSlices(growth.runs.size(), [&](Connection& connection, size_t i) {
     return InsertRun(connection, id, next->number + static_cast<int64_t>(i), growth.runs[i], next->priority,
                      next->change, kJoining);
   });
   if (status.ok()) {
-    status = Write([&](Connection& connection) -> absl::Status {
+    status = connections_.Write([&](Connection& connection) -> absl::Status {
       absl::Status done = check(connection);
       if (!done.ok() || known) return done;
-      done.Update(AcceptGrowth(connection, study, id, growth, {}, bounds_, request, user));
+      done.Update(AcceptGrowth(connection, study, id, growth, {}, space_.bounds(), request, user));
       done.Update(connection.Prepare(sql::kSetJoining).Bind(id, 1).Run());
       return done;
     });
@@ -121,7 +122,7 @@ absl::StatusOr<v1::Study> Store::GrowInSlices(int64_t id, const Growth& growth, 
   if (!status.ok() || known) (void)EraseJoining(id);
   if (status.ok() && !known) status = JoinRuns(id);
   if (!status.ok()) return status;
-  return GetStudy(id);
+  return Get(id);
 }
 
 }  // namespace gyrebox::store

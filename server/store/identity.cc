@@ -6,7 +6,7 @@
 #include <fstream>
 #include <vector>
 
-#include "store/sql/statements.h"
+#include "store/sql/identity.h"
 #include "store/state_file.h"
 
 namespace gyrebox::store {

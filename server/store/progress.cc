@@ -4,50 +4,20 @@
 
 #include <algorithm>
 
+#include "store/frames.h"
+#include "store/journals.h"
 #include "store/packed.h"
 #include "store/rows.h"
-#include "store/sql/statements.h"
-#include "store/store.h"
-#include "store/writes.h"
+#include "store/runs.h"
+#include "store/series.h"
+#include "store/sql/runs.h"
+#include "store/sql/studies.h"
+#include "store/state_rows.h"
+#include "store/states.h"
+#include "store/studies.h"
 #include "study/return_if_error.h"
 
 namespace gyrebox::store {
-
-absl::StatusOr<std::vector<int64_t>> Store::StartRuns(int64_t study, std::span<const int64_t> numbers,
-                                                      const std::string& device) {
-  std::vector<int64_t> taken;
-  const absl::Status written = Write([&](Connection& connection) {
-    taken.clear();
-    const int64_t now = NowMilliseconds();
-    absl::Status status = connection.Prepare(sql::kStartStudy).Bind(study, now).Run();
-    for (const int64_t number : numbers) {
-      Statement row = connection.Prepare(sql::kStartRun);
-      if (row.Bind(study, number, now, device).Next()) taken.push_back(number);
-      status.Update(row.status());
-    }
-    status.Update(CountChange(connection, study));
-    return status;
-  });
-  if (!written.ok()) return written;
-  return taken;
-}
-
-absl::Status Store::RequeueRuns(int64_t study, std::span<const int64_t> numbers) {
-  return Write([&](Connection& connection) {
-    absl::Status status;
-    for (const int64_t number : numbers) {
-      status.Update(RollBack(connection, study, number));
-    }
-    status.Update(CountChange(connection, study));
-    return status;
-  });
-}
-
-std::string FaultBytes(const std::vector<v1::Fault>& faults) {
-  v1::Run holder;
-  holder.mutable_recovered_faults()->Assign(faults.begin(), faults.end());
-  return holder.SerializeAsString();
-}
 
 static absl::Status Update(Connection& connection, int64_t study, const RunUpdate& update) {
   const int state = update.state;
@@ -89,7 +59,7 @@ static std::vector<PackedSamples> PackSamples(const std::vector<RunUpdate>& upda
   return packed;
 }
 
-absl::Status Store::RecordProgress(int64_t study, std::vector<RunUpdate> updates) {
+absl::Status Runs::RecordProgress(int64_t study, std::vector<RunUpdate> updates) {
   // Write files first, so that every file in the database exists. Do slow work before the write lock is taken.
   std::vector<WholeFile> files;
   for (const RunUpdate& update : updates) {
@@ -97,10 +67,10 @@ absl::Status Store::RecordProgress(int64_t study, std::vector<RunUpdate> updates
   }
   const std::vector<PackedSamples> packed = PackSamples(updates);
   if (!files.empty()) {
-    GYREBOX_RETURN_IF_ERROR(WriteAtomically(states_, files));
+    GYREBOX_RETURN_IF_ERROR(files_.Write(files));
   }
   std::vector<std::string> unused;
-  const absl::Status written = Write([&](Connection& connection) {
+  const absl::Status written = connections_.Write([&](Connection& connection) {
     absl::Status status = CancelThoseThatWouldWait(connection, study, updates);
     for (size_t i = 0; i < updates.size(); ++i) {
       const RunUpdate& update = updates[i];
@@ -115,27 +85,13 @@ absl::Status Store::RecordProgress(int64_t study, std::vector<RunUpdate> updates
     return status;
   });
   if (!written.ok()) return written;
-  RemoveFiles(unused);
+  files_.Remove(unused);
   int64_t bytes = 0;
   for (const PackedSamples& samples : packed) {
     bytes += static_cast<int64_t>(samples.singles.size() + samples.wide.size());
   }
-  Settle(bytes);
+  connections_.Settle(bytes);
   return written;
-}
-
-void Store::Settle(int64_t bytes) {
-  constexpr int64_t kMaxUnsettled = 4 << 20;
-  std::lock_guard lock(settle_mutex_);
-  unsettled_ += bytes;
-  if (unsettled_ < kMaxUnsettled) return;
-  unsettled_ = 0;
-  if (settler_ == nullptr) {
-    auto opened = Connection::Open(path_, Connection::Mode::kWrite);
-    if (opened.ok()) settler_ = *std::move(opened);
-  }
-  // Pages that cannot be moved now stay in the log and are read from there.
-  if (settler_ != nullptr) (void)settler_->Execute("PRAGMA wal_checkpoint(PASSIVE)");
 }
 
 }  // namespace gyrebox::store

@@ -1,12 +1,12 @@
 // Calls that execute only once, even if they are repeated.
+#include "store/requests.h"
+
 #include <algorithm>
 #include <cstring>
+#include <span>
 
-#include "store/names.h"
 #include "store/rows.h"
-#include "store/sql/statements.h"
-#include "store/store.h"
-#include "store/writes.h"
+#include "store/sql/requests.h"
 
 namespace gyrebox::store {
 
@@ -47,10 +47,10 @@ absl::Status WriteRequest(Connection& connection, const Request& request, const 
       .Run();
 }
 
-absl::StatusOr<std::optional<Made>> Store::FindRequest(const Request& request) {
+absl::StatusOr<std::optional<Made>> Requests::Find(const Request& request) {
   if (request.id.empty()) return std::nullopt;
   absl::StatusOr<std::optional<Made>> found = std::nullopt;
-  const auto status = Read([&](Connection& connection) {
+  const auto status = connections_.Read([&](Connection& connection) {
     found = SelectRequest(connection, request);
     return found.status();
   });
@@ -58,25 +58,11 @@ absl::StatusOr<std::optional<Made>> Store::FindRequest(const Request& request) {
   return found;
 }
 
-absl::StatusOr<std::vector<v1::Adjustment>> Store::GetEntries(const Made& made) {
-  std::vector<v1::Adjustment> entries;
-  const auto status = Read([&](Connection& connection) {
-    for (const auto& [run, number] : made.of_runs) {
-      Statement row = connection.Prepare(sql::kSelectEntry);
-      if (!row.Bind(made.study, run, number).Next()) return row.status();
-      v1::Adjustment& entry = entries.emplace_back();
-      entry.ParseFromString(row.Text(0));
-      entry.set_name(NameOfRun(made.study, run) + "/adjustments/" + std::to_string(number));
-    }
-    return absl::OkStatus();
-  });
-  if (!status.ok()) return status;
-  return entries;
-}
-
-absl::Status Store::NoteRequest(const Request& request, int64_t study, const Made::OfRun& made) {
+absl::Status Requests::Note(const Request& request, int64_t study, const Made::OfRun& made) {
   if (request.id.empty()) return absl::OkStatus();
-  return Write([&](Connection& connection) { return WriteRequest(connection, request, {study, 1, {made}}); });
+  return connections_.Write([&](Connection& connection) {
+    return WriteRequest(connection, request, {study, 1, {made}});
+  });
 }
 
 }  // namespace gyrebox::store

@@ -5,7 +5,7 @@
 #include <chrono>
 #include <cstring>
 
-#include "store/sql/statements.h"
+#include "store/sql/studies.h"
 
 namespace gyrebox::store {
 

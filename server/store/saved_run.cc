@@ -27,19 +27,19 @@ static absl::StatusOr<BedBytes> EndOf(Store& store, const RunName& parsed, const
                                          "; only a run that ran to its end, FINISHED, can be started from, or a state "
                                          "that was saved of it");
   }
-  return store.GetEndState(parsed.study, parsed.run);
+  return store.states().GetEnd(parsed.study, parsed.run);
 }
 
 study::FoundRun FindSavedRun(Store& store, const std::string& name) {
   const std::optional<StateName> of_state = ParseStateName(name);
   const auto parsed = of_state ? absl::StatusOr<RunName>(of_state->run) : ParseRunName(name);
   if (!parsed.ok()) return parsed.status();
-  const auto run = store.GetRun(parsed->study, parsed->run);
+  const auto run = store.runs().Get(parsed->study, parsed->run);
   if (!run.ok()) return run.status();
   const auto state =
-      of_state ? store.GetStateAt(parsed->study, parsed->run, of_state->step) : EndOf(store, *parsed, *run);
+      of_state ? store.states().GetAt(parsed->study, parsed->run, of_state->step) : EndOf(store, *parsed, *run);
   if (!state.ok()) return state.status();
-  const auto study = store.GetStudy(parsed->study);
+  const auto study = store.studies().Get(parsed->study);
   if (!study.ok()) return study.status();
   auto beads = ToBed(*state, name);
   if (!beads.ok()) return beads.status();
@@ -50,7 +50,7 @@ study::FoundRun FindSavedRun(Store& store, const std::string& name) {
 }
 
 study::FoundRun FindOwnStart(Store& store, int64_t study, const v1::StudySpec& spec) {
-  const auto state = store.GetStartState(study);
+  const auto state = store.states().GetStart(study);
   if (!state.ok()) return state.status();
   auto beads = ToBed(*state, spec.start().saved().run());
   if (!beads.ok()) return beads.status();

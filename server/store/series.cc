@@ -1,10 +1,10 @@
 // Observables and samples of runs.
+#include "store/series.h"
+
 #include <algorithm>
 
 #include "gyrebox/v1/run_service.pb.h"
-#include "store/sql/statements.h"
-#include "store/store.h"
-#include "store/writes.h"
+#include "store/sql/series.h"
 
 namespace gyrebox::store {
 
@@ -14,9 +14,9 @@ static std::string ObservableBytes(const std::vector<v1::Observable>& observable
   return list.SerializeAsString();
 }
 
-absl::Status Store::SetObservables(int64_t study, std::span<const int64_t> numbers,
-                                   std::span<const std::vector<v1::Observable>> observables) {
-  return Write([&](Connection& connection) {
+absl::Status Series::SetObservables(int64_t study, std::span<const int64_t> numbers,
+                                    std::span<const std::vector<v1::Observable>> observables) {
+  return connections_.Write([&](Connection& connection) {
     absl::Status status;
     std::string written;  // neighbouring runs mostly share one list
     int64_t id = 0;
@@ -43,9 +43,9 @@ absl::Status AppendSamples(Connection& connection, int64_t study, int64_t number
       .Run();
 }
 
-absl::StatusOr<std::vector<v1::Observable>> Store::GetObservables(int64_t study, int64_t number) {
+absl::StatusOr<std::vector<v1::Observable>> Series::GetObservables(int64_t study, int64_t number) {
   v1::RunSamples list;
-  const auto status = Read([&](Connection& connection) {
+  const auto status = connections_.Read([&](Connection& connection) {
     Statement row = connection.Prepare(sql::kSelectObservables);
     if (row.Bind(study, number).Next()) list.ParseFromString(row.Text(0));
     return row.status();
@@ -74,9 +74,9 @@ static bool AppendSegment(const Statement& segment, int64_t from, int limit, Sam
   return true;
 }
 
-absl::StatusOr<SampleRows> Store::ReadSamples(int64_t study, int64_t number, int64_t from, int limit) {
+absl::StatusOr<SampleRows> Series::Read(int64_t study, int64_t number, int64_t from, int limit) {
   SampleRows rows;
-  const auto status = Read([&](Connection& connection) {
+  const auto status = connections_.Read([&](Connection& connection) {
     Statement segments = connection.Prepare(sql::kSelectSegments);
     segments.Bind(study, number, from);
     while (static_cast<int>(rows.size()) < limit && segments.Next()) {
@@ -88,11 +88,11 @@ absl::StatusOr<SampleRows> Store::ReadSamples(int64_t study, int64_t number, int
   return rows;
 }
 
-absl::StatusOr<SampleRows> Store::ReadColumns(int64_t study, int64_t number, double time,
-                                              std::span<const size_t> columns) {
+absl::StatusOr<SampleRows> Series::ReadColumns(int64_t study, int64_t number, double time,
+                                               std::span<const size_t> columns) {
   SampleRows rows;
   rows.width = columns.size();
-  const auto status = Read([&](Connection& connection) {
+  const auto status = connections_.Read([&](Connection& connection) {
     Statement segments = connection.Prepare(sql::kSelectLateSegments);
     segments.Bind(study, number, time);
     while (segments.Next()) {

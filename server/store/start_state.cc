@@ -1,10 +1,13 @@
 // Start states of studies. Each study has its own copy, so that the source run may be deleted.
 #include <filesystem>
 
+#include "store/bed_bytes.h"
 #include "store/names.h"
-#include "store/sql/statements.h"
-#include "store/store.h"
-#include "store/writes.h"
+#include "store/sql/states.h"
+#include "store/sql/studies.h"
+#include "store/state_rows.h"
+#include "store/states.h"
+#include "store/studies.h"
 #include "study/return_if_error.h"
 
 namespace gyrebox::store {
@@ -85,9 +88,9 @@ absl::Status TakeOldStarts(Connection& connection, const std::string& states) {
   return absl::OkStatus();
 }
 
-absl::StatusOr<BedBytes> Store::GetStartState(int64_t study) {
+absl::StatusOr<BedBytes> States::GetStart(int64_t study) {
   std::optional<StateRow> found;
-  const auto status = Read([&](Connection& connection) {
+  const auto status = connections_.Read([&](Connection& connection) {
     auto own = SelectStart(connection, study);
     if (own.ok()) found = *std::move(own);
     return own.status();
@@ -96,7 +99,7 @@ absl::StatusOr<BedBytes> Store::GetStartState(int64_t study) {
   if (!found) {
     return absl::DataLossError("the state that studies/" + std::to_string(study) + " starts from is not there");
   }
-  return ReadState(*found);
+  return files_.Read(*found);
 }
 
 }  // namespace gyrebox::store

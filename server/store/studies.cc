@@ -1,8 +1,14 @@
 // Creation, queries and cancellation of studies.
+#include "store/studies.h"
+
+#include "store/connections.h"
+#include "store/requests.h"
 #include "store/rows.h"
-#include "store/sql/statements.h"
-#include "store/store.h"
-#include "store/writes.h"
+#include "store/space.h"
+#include "store/sql/journals.h"
+#include "store/sql/runs.h"
+#include "store/sql/studies.h"
+#include "store/state_rows.h"
 #include "study/return_if_error.h"
 
 namespace gyrebox::store {
@@ -46,17 +52,16 @@ absl::Status InsertRun(Connection& connection, int64_t study, int64_t number, co
       .Run();
 }
 
-absl::StatusOr<v1::Study> Store::CreateStudy(const v1::StudySpec& spec, const std::vector<NewRun>& runs,
-                                             const Request& asked, const std::string& owner, int priority,
-                                             int64_t like) {
+absl::StatusOr<v1::Study> Studies::Create(const v1::StudySpec& spec, const std::vector<NewRun>& runs,
+                                          const Request& asked, const std::string& owner, int priority, int64_t like) {
   Request request = asked;
   if (request.user.empty()) request.user = owner;
-  GYREBOX_RETURN_IF_ERROR(CheckReserve(bounds_, FreeDisk()));
-  if (TakesSlices(runs.size())) return CreateInSlices(spec, runs, request, owner, priority, like);
+  GYREBOX_RETURN_IF_ERROR(space_.CheckReserve());
+  if (Connections::TakesSlices(runs.size())) return CreateInSlices(spec, runs, request, owner, priority, like);
   const auto count = static_cast<int64_t>(runs.size());
   v1::Study study;
   const auto insert = [&](Connection& connection) -> absl::StatusOr<int64_t> {
-    GYREBOX_RETURN_IF_ERROR(CheckRuns(connection, bounds_, owner, count));
+    GYREBOX_RETURN_IF_ERROR(CheckRuns(connection, space_.bounds(), owner, count));
     const auto id = InsertStudy(connection, spec, owner);
     if (!id.ok()) return id;
     for (size_t i = 0; i < runs.size(); ++i) {
@@ -64,14 +69,14 @@ absl::StatusOr<v1::Study> Store::CreateStudy(const v1::StudySpec& spec, const st
       GYREBOX_RETURN_IF_ERROR(InsertRun(connection, *id, number, runs[i], priority, /*change=*/1));
     }
     absl::Status done = CountBytesOfRuns(connection, *id, runs.size());
-    done.Update(TakeStart(connection, states_, *id, spec, like));
+    done.Update(TakeStart(connection, files_.path(), *id, spec, like));
     done.Update(WriteRequest(connection, request, {*id, count, {}}));
-    done.Update(CheckBytes(connection, bounds_, owner));
+    done.Update(CheckBytes(connection, space_.bounds(), owner));
     // Remove it under the lock, as the next study gets the same number.
-    if (!done.ok() && spec.start().has_saved()) RemoveFiles({StartFileOf(*id)});
+    if (!done.ok() && spec.start().has_saved()) files_.Remove({StartFileOf(*id)});
     return done.ok() ? id : done;
   };
-  const auto status = Write([&](Connection& connection) -> absl::Status {
+  const auto status = connections_.Write([&](Connection& connection) -> absl::Status {
     const auto earlier = SelectRequest(connection, request);
     if (!earlier.ok()) return earlier.status();
     const auto id = earlier->has_value() ? (*earlier)->study : insert(connection);
@@ -84,9 +89,9 @@ absl::StatusOr<v1::Study> Store::CreateStudy(const v1::StudySpec& spec, const st
   return study;
 }
 
-absl::StatusOr<v1::Study> Store::GetStudy(int64_t id) {
+absl::StatusOr<v1::Study> Studies::Get(int64_t id) {
   absl::StatusOr<v1::Study> study = NoStudy(id);
-  const auto status = Read([&](Connection& connection) {
+  const auto status = connections_.Read([&](Connection& connection) {
     study = SelectStudy(connection, id);
     return study.status();
   });
@@ -94,9 +99,9 @@ absl::StatusOr<v1::Study> Store::GetStudy(int64_t id) {
   return study;
 }
 
-absl::StatusOr<std::vector<v1::Study>> Store::ListStudies(int64_t below_id, int limit, const StudyFilter& filter) {
+absl::StatusOr<std::vector<v1::Study>> Studies::List(int64_t below_id, int limit, const StudyFilter& filter) {
   std::vector<v1::Study> studies;
-  const auto status = Read([&](Connection& connection) -> absl::Status {
+  const auto status = connections_.Read([&](Connection& connection) -> absl::Status {
     std::vector<int64_t> ids;
     {
       Statement rows = connection.Prepare(sql::kSelectStudyIds);
@@ -129,9 +134,9 @@ static absl::StatusOr<std::set<int64_t>> SelectAdjusted(Connection& connection, 
   return numbers;
 }
 
-absl::StatusOr<WholeStudy> Store::GetWholeStudy(int64_t id) {
+absl::StatusOr<WholeStudy> Studies::GetWhole(int64_t id) {
   WholeStudy whole;
-  const auto status = Read([&](Connection& connection) -> absl::Status {
+  const auto status = connections_.Read([&](Connection& connection) -> absl::Status {
     auto study = SelectStudy(connection, id);
     if (!study.ok()) return study.status();
     whole.study = *std::move(study);
@@ -147,8 +152,8 @@ absl::StatusOr<WholeStudy> Store::GetWholeStudy(int64_t id) {
   return whole;
 }
 
-absl::Status Store::CancelStudy(int64_t id) {
-  const auto marked = Write([&](Connection& connection) -> absl::Status {
+absl::Status Studies::Cancel(int64_t id) {
+  const auto marked = connections_.Write([&](Connection& connection) -> absl::Status {
     const auto study = SelectStudy(connection, id);
     if (!study.ok()) return study.status();
     if (study->state() == v1::Study::STATE_CANCELLED || study->state() == v1::Study::STATE_FINISHED) {
@@ -162,9 +167,9 @@ absl::Status Store::CancelStudy(int64_t id) {
   return marked.ok() ? CancelWaiting(id) : marked;
 }
 
-absl::StatusOr<std::string> Store::GetOwner(int64_t id) {
+absl::StatusOr<std::string> Studies::GetOwner(int64_t id) {
   std::string owner;
-  const auto status = Read([&](Connection& connection) {
+  const auto status = connections_.Read([&](Connection& connection) {
     Statement row = connection.Prepare(sql::kSelectOwner);
     if (!row.Bind(id).Next()) return row.status().ok() ? NoStudy(id) : row.status();
     owner = row.Text(0);
@@ -174,15 +179,26 @@ absl::StatusOr<std::string> Store::GetOwner(int64_t id) {
   return owner;
 }
 
-absl::StatusOr<bool> Store::IsCancelled(int64_t id) {
+absl::StatusOr<bool> Studies::IsCancelled(int64_t id) {
   bool cancelled = false;
-  const auto status = Read([&](Connection& connection) {
+  const auto status = connections_.Read([&](Connection& connection) {
     Statement row = connection.Prepare(sql::kIsCancelled);
     if (row.Bind(id).Next()) cancelled = row.Int(0) != 0;
     return row.status();
   });
   if (!status.ok()) return status;
   return cancelled;
+}
+
+absl::Status CountChange(Connection& connection, int64_t study) {
+  return connection.Prepare(sql::kCountChange).Bind(study, NowMilliseconds()).Run();
+}
+
+absl::StatusOr<int64_t> CountRows(Statement& rows) {
+  int64_t count = 0;
+  while (rows.Next()) ++count;
+  if (!rows.status().ok()) return rows.status();
+  return count;
 }
 
 }  // namespace gyrebox::store

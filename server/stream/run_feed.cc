@@ -72,7 +72,7 @@ absl::StatusOr<std::vector<v1::WatchRunsResponse>> RunFeed::Next(store::Store& s
     etag_ = study->etag();
     *messages.emplace_back().mutable_study() = *std::move(study);
   }
-  const auto changed = store.ListChangedRuns(study_, cursor_, kRunsAtATime);
+  const auto changed = store.runs().ListChanged(study_, cursor_, kRunsAtATime);
   if (!changed.ok()) return changed.status();
   more_ = changed->runs.size() == kRunsAtATime;
   int64_t budget = kNumbersAtATime;
@@ -101,7 +101,7 @@ absl::StatusOr<std::vector<v1::WatchRunsResponse>> RunFeed::Next(store::Store& s
 absl::StatusOr<int64_t> RunFeed::CountWaiting(store::Store& store) const {
   int64_t samples = 0;
   for (store::ChangeCursor after = cursor_; with_samples_;) {
-    const auto changed = store.ListChangedRuns(study_, after, kRunsAtATime);
+    const auto changed = store.runs().ListChanged(study_, after, kRunsAtATime);
     if (!changed.ok()) return changed.status();
     if (changed->runs.empty()) break;
     for (size_t i = 0; i < changed->runs.size(); ++i) {
@@ -124,9 +124,9 @@ absl::StatusOr<bool> RunFeed::AddSamples(store::Store& store, const v1::Run& run
                                          Messages* messages) {
   while (NextOf(number) < run.sample_count()) {
     if (*budget <= 0) return false;
-    const auto observables = store.GetObservables(study_, number);
+    const auto observables = store.series().GetObservables(study_, number);
     if (!observables.ok()) return observables.status();
-    const auto rows = store.ReadSamples(study_, number, NextOf(number), SamplesThatFit(*observables));
+    const auto rows = store.series().Read(study_, number, NextOf(number), SamplesThatFit(*observables));
     if (!rows.ok()) return rows.status();
     if (rows->size() == 0) return true;
     v1::RunSamples& samples = *messages->emplace_back().mutable_samples();

@@ -143,7 +143,7 @@ bool Record(store::Store& store, const std::vector<store::RunUpdate>& whole, con
       const auto width = static_cast<std::ptrdiff_t>(run.samples.width);
       part.samples.numbers.assign(begin + first * width, begin + end * width);
     }
-    if (!store.RecordProgress(1, updates).ok()) return false;
+    if (!store.runs().RecordProgress(1, updates).ok()) return false;
   }
   return true;
 }
@@ -152,7 +152,7 @@ int64_t Fill(store::Store& store, const Options& options) {
   const v1::StudySpec spec = SpecOf(options);
   std::vector<store::NewRun> runs;
   for (auto& plan : study::Expand(spec)) runs.push_back({std::move(plan), 100, options.samples * 250});
-  if (!store.CreateStudy(spec, runs, "").ok()) std::abort();
+  if (!store.studies().Create(spec, runs, "").ok()) std::abort();
   std::mt19937_64 random(1);
   const size_t at_a_time = options.width > kInEverySample ? 20 : 100;
   for (size_t first = 0; first < runs.size(); first += at_a_time) {
@@ -163,7 +163,7 @@ int64_t Fill(store::Store& store, const Options& options) {
       updates.push_back(RunOf(numbers.back(), runs[i].plan.axis_values[0], options, random));
     }
     const std::vector<std::vector<v1::Observable>> observables(numbers.size(), ObservablesOf(options.width));
-    if (!store.StartRuns(1, numbers, "cpu").ok() || !store.SetObservables(1, numbers, observables).ok() ||
+    if (!store.queue().Start(1, numbers, "cpu").ok() || !store.series().SetObservables(1, numbers, observables).ok() ||
         !Record(store, updates, options)) {
       std::abort();
     }

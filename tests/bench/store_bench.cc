@@ -66,7 +66,7 @@ void Fill(store::Store& store, const Options& options) {
   std::vector<store::NewRun> runs;
   for (auto& plan : study::Expand(spec)) runs.push_back({std::move(plan), 100, 4000});
   for (int64_t id = 1; id <= 10; ++id) {
-    Check(store.CreateStudy(spec, runs, ""));
+    Check(store.studies().Create(spec, runs, ""));
     for (int64_t first = 1; first <= static_cast<int64_t>(runs.size()); first += kAtATime) {
       std::vector<int64_t> numbers;
       std::vector<store::RunUpdate> updates;
@@ -74,8 +74,8 @@ void Fill(store::Store& store, const Options& options) {
         numbers.push_back(i);
         updates.push_back(Finished(i, options));
       }
-      absl::Status status = store.StartRuns(id, numbers, "cpu").status();
-      status.Update(store.RecordProgress(id, std::move(updates)));
+      absl::Status status = store.queue().Start(id, numbers, "cpu").status();
+      status.Update(store.runs().RecordProgress(id, std::move(updates)));
       if (!status.ok()) std::exit(3);
     }
   }
@@ -106,11 +106,11 @@ int main(int argc, char** argv) {
   double slowest = 0;
   for (int64_t above = 0; above < options.runs / 10; above += kPage) {
     const auto asked = Clock::now();
-    Check(store->ListRuns(5, above, kPage));
+    Check(store->runs().List(5, above, kPage));
     slowest = std::max(slowest, MillisecondsSince(asked));
   }
   const auto asked = Clock::now();
-  Check(store->ListStudies(1'000'000, 100));
+  Check(store->studies().List(1'000'000, 100));
   const double studies = MillisecondsSince(asked);
   std::printf(
       "%d runs of %d samples of %d values, %.0f MB: open after %.0f ms, at most %.1f ms a page of %d runs, %.1f ms "

@@ -135,7 +135,7 @@ TEST_F(AnswersTest, ARunAdjustedByAUserIsExcluded) {
   store::JournalWrite write{.number = 2, .entry = {}, .before = v1::Run::STATE_FINISHED};
   write.entry.set_kind(v1::Adjustment::KIND_CHANGE);
   write.entry.set_step(100);
-  ASSERT_TRUE(store_->WriteJournal(made.id, std::vector{write}).ok());
+  ASSERT_TRUE(store_->journals().Write(made.id, std::vector{write}).ok());
   const v1::Answers answers = Answers(made.id);
   const v1::Answer& map = Find(answers, Topic::TOPIC_MAP);
   ASSERT_EQ(map.left_out_size(), 1);
@@ -561,7 +561,7 @@ std::vector<std::string> Captions(store::Store& store, int64_t study, const v1::
     const auto run = store::ParseRunName(snapshot.run());
     EXPECT_TRUE(run.ok()) << snapshot.run();
     EXPECT_EQ(run->study, study);
-    EXPECT_EQ(*store.FindFrame(study, run->run, snapshot.step()), snapshot.step());
+    EXPECT_EQ(*store.frames().Find(study, run->run, snapshot.step()), snapshot.step());
     EXPECT_TRUE(shown.insert(snapshot.run() + " " + std::to_string(snapshot.step())).second) << "shown twice";
     EXPECT_EQ(snapshot.at_size(), answers.axes_size());
     captions.push_back(snapshot.caption());

@@ -35,7 +35,7 @@ class BesideDeviceTest : public testing::Test {
   void Create(const std::string& user, int64_t beads = 100, int trials = 1) {
     auto spec = AmplitudeStudy({4}, trials);
     spec.mutable_bed()->set_bead_count(beads);
-    ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "", user).ok());
+    ASSERT_TRUE(store_->studies().Create(spec, NewRuns(spec), "", user).ok());
     if (executor_ != nullptr) executor_->Wake();
   }
 
@@ -55,16 +55,16 @@ class BesideDeviceTest : public testing::Test {
     return answer.get_future().get();
   }
 
-  State StateOf(int64_t study, int64_t run = 1) { return store_->GetRun(study, run)->state(); }
+  State StateOf(int64_t study, int64_t run = 1) { return store_->runs().Get(study, run)->state(); }
   bool WaitForState(int64_t study, State state) {
     return WaitFor([&] { return StateOf(study) == state; });
   }
   bool WaitForEnd(int64_t study) {
-    return WaitFor([&] { return store_->GetStudy(study)->has_end_time(); });
+    return WaitFor([&] { return store_->studies().Get(study)->has_end_time(); });
   }
 
   std::vector<double> Sizes(int64_t study = 1) {
-    const auto rows = store_->ReadSamples(study, 1, 0, 1'000'000);
+    const auto rows = store_->series().Read(study, 1, 0, 1'000'000);
     std::vector<double> sizes;
     for (size_t i = 0; i < rows->size(); ++i) sizes.push_back(rows->row(i)[2]);
     return sizes;
@@ -105,7 +105,7 @@ TEST_F(BesideDeviceTest, TheDeviceContinuesDuringRecordingButNotFarAhead) {
     return std::exchange(last, plan_->chunks) == last;
   };
   EXPECT_TRUE(WaitFor(stands_still));
-  EXPECT_LT(store_->GetRun(1, 1)->step(), 4000);
+  EXPECT_LT(store_->runs().Get(1, 1)->step(), 4000);
   plan_->step_nanoseconds = 0;
   Sql("COMMIT");
   ASSERT_TRUE(WaitForEnd(1));
@@ -131,7 +131,7 @@ TEST_F(BesideDeviceTest, ACommandSeesTheRunAsItIsNotAsLastStored) {
   const Steered steered = Steer(v1::Adjustment::KIND_CHANGE);
   opens_later.join();
   EXPECT_EQ(steered.status.code(), absl::StatusCode::kFailedPrecondition) << steered.status;
-  EXPECT_TRUE(store_->GetJournal(1, 1)->empty());
+  EXPECT_TRUE(store_->journals().Get(1, 1)->empty());
   EXPECT_EQ(StateOf(1), v1::Run::STATE_FINISHED);
 }
 
@@ -139,15 +139,15 @@ TEST_F(BesideDeviceTest, APauseIsAnsweredOnceTheRunIsStored) {
   plan_->step_nanoseconds = 200'000;
   Create("ann");
   Start();
-  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 500; }));
+  ASSERT_TRUE(WaitFor([&] { return store_->runs().Get(1, 1)->step() > 500; }));
   const Steered paused = Steer(v1::Adjustment::KIND_PAUSE);
   ASSERT_TRUE(paused.status.ok()) << paused.status;
-  const auto run = store_->GetRun(1, 1);
+  const auto run = store_->runs().Get(1, 1);
   EXPECT_EQ(run->state(), v1::Run::STATE_PAUSED);
-  const auto checkpoint = store_->GetCheckpoint(1, 1);
+  const auto checkpoint = store_->states().GetCheckpoint(1, 1);
   ASSERT_TRUE(checkpoint.ok() && checkpoint->has_value());
   EXPECT_EQ((*checkpoint)->bed.step, run->step());
-  EXPECT_EQ(store_->GetJournal(1, 1)->size(), 1u);
+  EXPECT_EQ(store_->journals().Get(1, 1)->size(), 1u);
   const Steered resumed = Steer(v1::Adjustment::KIND_RESUME);
   ASSERT_TRUE(resumed.status.ok()) << resumed.status;
   plan_->step_nanoseconds = 0;
@@ -179,7 +179,7 @@ TEST_F(BesideDeviceTest, AStopAbortsAnInitialisationAndTheRunIsQueuedAgain) {
   ASSERT_TRUE(WaitForState(1, v1::Run::STATE_STARTING));
   executor_.reset();
   EXPECT_EQ(StateOf(1), v1::Run::STATE_QUEUED);
-  EXPECT_FALSE(store_->GetRun(1, 1)->has_start_time());
+  EXPECT_FALSE(store_->runs().Get(1, 1)->has_start_time());
   EXPECT_TRUE(plan_->ensemble_sizes.empty());
 }
 
@@ -198,7 +198,7 @@ TEST_F(BesideDeviceTest, ACancelAbortsAnInitialisation) {
   Create("ann", kHuge);
   Start();
   ASSERT_TRUE(WaitForState(1, v1::Run::STATE_STARTING));
-  ASSERT_TRUE(store_->CancelStudy(1).ok());
+  ASSERT_TRUE(store_->studies().Cancel(1).ok());
   executor_->Wake();
   ASSERT_TRUE(WaitForEnd(1));
   EXPECT_EQ(StateOf(1), v1::Run::STATE_CANCELLED);
@@ -214,7 +214,7 @@ TEST_F(BesideDeviceTest, APauseAbortsAnInitialisationAndIsInTheJournal) {
   const Steered paused = Steer(v1::Adjustment::KIND_PAUSE);
   ASSERT_TRUE(paused.status.ok()) << paused.status;
   EXPECT_EQ(StateOf(1), v1::Run::STATE_PAUSED);
-  EXPECT_EQ(store_->GetJournal(1, 1)->size(), 1u);
+  EXPECT_EQ(store_->journals().Get(1, 1)->size(), 1u);
   ASSERT_TRUE(WaitFor([&] { return executor_->view().on_device.empty(); }));
   ASSERT_TRUE(Steer(v1::Adjustment::KIND_RESUME).status.ok());
   EXPECT_TRUE(WaitForState(1, v1::Run::STATE_STARTING));
@@ -231,9 +231,9 @@ TEST_F(BesideDeviceTest, AdjustmentsDuringInitialisationHoldFromTheFirstStep) {
   const Steered longer = Steer(v1::Adjustment::KIND_EXTEND);
   ASSERT_TRUE(longer.status.ok()) << longer.status;
   ASSERT_TRUE(WaitForEnd(1));
-  EXPECT_EQ(store_->GetRun(1, 1)->step(), 6000);
-  EXPECT_EQ(store_->GetRun(1, 2)->step(), 4000);
-  const auto rows = store_->ReadSamples(1, 1, 0, 1'000'000);
+  EXPECT_EQ(store_->runs().Get(1, 1)->step(), 6000);
+  EXPECT_EQ(store_->runs().Get(1, 2)->step(), 4000);
+  const auto rows = store_->series().Read(1, 1, 0, 1'000'000);
   ASSERT_EQ(rows->size(), 25u);
   for (size_t i = 0; i + 1 < rows->size(); ++i) {
     const bool is_changed = rows->row(i)[0] >= static_cast<double>(changed.entries.at(0).step());

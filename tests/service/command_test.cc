@@ -538,7 +538,7 @@ TEST(HostileTextTest, ATitleCannotChangeWhatATerminalShows) {
   test::TestServer server(std::make_shared<test::FakePlan>(), test::Unhindered(), [&](store::Store& store) {
     v1::StudySpec spec = test::AmplitudeStudy({1}, 1);
     spec.set_title(kTitle);
-    ASSERT_TRUE(store.CreateStudy(spec, test::NewRuns(spec), "").ok());
+    ASSERT_TRUE(store.studies().Create(spec, test::NewRuns(spec), "").ok());
   });
   const auto shown = [&](const std::vector<std::string>& arguments) {
     std::vector<std::string> command = {GYREBOX, "--server", server.address()};

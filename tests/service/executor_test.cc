@@ -42,11 +42,11 @@ class ExecutorTest : public testing::Test {
 
   void Create(const std::vector<double>& amplitudes, int trials) {
     const auto spec = AmplitudeStudy(amplitudes, trials);
-    ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "").ok());
+    ASSERT_TRUE(store_->studies().Create(spec, NewRuns(spec), "").ok());
   }
 
   bool WaitForEnd(int64_t study = 1) {
-    return WaitFor([&] { return store_->GetStudy(study)->has_end_time(); });
+    return WaitFor([&] { return store_->studies().Get(study)->has_end_time(); });
   }
 
   /// Ends abruptly: the store is in the state that a killed process leaves.
@@ -89,8 +89,8 @@ class ExecutorTest : public testing::Test {
 
   /// Expects 17 samples, each once, with the values of an undisturbed run.
   void ExpectWholeSeries(int64_t run, int64_t study = 1) {
-    const auto rows = store_->ReadSamples(study, run, 0, 1'000'000);
-    const double amplitude = store_->GetRun(study, run)->axis_values(0);
+    const auto rows = store_->series().Read(study, run, 0, 1'000'000);
+    const double amplitude = store_->runs().Get(study, run)->axis_values(0);
     ASSERT_EQ(rows->size(), 17u);
     for (size_t i = 0; i < rows->size(); ++i) {
       EXPECT_EQ(rows->row(i)[0], 250 * static_cast<double>(i));
@@ -99,10 +99,10 @@ class ExecutorTest : public testing::Test {
     }
   }
 
-  v1::RunCounts Counts(int64_t study = 1) { return store_->GetStudy(study)->run_counts(); }
+  v1::RunCounts Counts(int64_t study = 1) { return store_->studies().Get(study)->run_counts(); }
 
   std::vector<double> Sizes(int64_t run) {
-    const auto rows = store_->ReadSamples(1, run, 0, 1'000'000);
+    const auto rows = store_->series().Read(1, run, 0, 1'000'000);
     std::vector<double> sizes;
     for (size_t i = 0; i < rows->size(); ++i) sizes.push_back(rows->row(i)[2]);
     return sizes;
@@ -121,7 +121,7 @@ TEST_F(ExecutorTest, RunsAStudyToItsEnd) {
   Start();
   ASSERT_TRUE(WaitForEnd());
   EXPECT_EQ(Counts().finished_count(), 4);
-  const auto run = store_->GetRun(1, 3);
+  const auto run = store_->runs().Get(1, 3);
   EXPECT_EQ(run->step(), 4000);
   EXPECT_EQ(run->time(), 2);
   EXPECT_EQ(run->sample_count(), 17);
@@ -131,7 +131,7 @@ TEST_F(ExecutorTest, RunsAStudyToItsEnd) {
   EXPECT_EQ(sizes[0], 8 + 100);       // amplitude 8, first realization
   EXPECT_EQ(sizes[16], 8 + 100 + 1);  // at the last step
   EXPECT_EQ(Sizes(4)[0], 8 + 200);    // second realization, other positions
-  const auto observables = store_->GetObservables(1, 3);
+  const auto observables = store_->series().GetObservables(1, 3);
   ASSERT_EQ(observables->size(), 3u);
   EXPECT_EQ((*observables)[1].name(), "histogram");
   EXPECT_EQ((*observables)[1].width(), 3);
@@ -143,14 +143,14 @@ TEST_F(ExecutorTest, RunsStudiesInOrderOfSubmission) {
   plan_->held = true;
   Create({4}, 1);
   Start();
-  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->state() == v1::Run::STATE_RUNNING; }));
+  ASSERT_TRUE(WaitFor([&] { return store_->runs().Get(1, 1)->state() == v1::Run::STATE_RUNNING; }));
   Create({5}, 1);
   Create({6}, 1);
   executor_->Wake();
   plan_->held = false;
   ASSERT_TRUE(WaitForEnd(3));
   const auto start = [&](int64_t study) {
-    const auto time = store_->GetStudy(study)->start_time();
+    const auto time = store_->studies().Get(study)->start_time();
     return static_cast<double>(time.seconds()) + 1e-9 * time.nanos();
   };
   EXPECT_LE(start(1), start(2));
@@ -199,7 +199,7 @@ TEST_F(ExecutorTest, FailsARunThatDoesNotFitInMemoryAndContinues) {
   Create({4}, 1);
   Start();
   ASSERT_TRUE(WaitForEnd(1));
-  const auto run = store_->GetRun(1, 1);
+  const auto run = store_->runs().Get(1, 1);
   EXPECT_EQ(run->state(), v1::Run::STATE_FAILED);
   EXPECT_EQ(run->fault().reason(), "OUT_OF_MEMORY");
   plan_->max_beds = 10;
@@ -226,7 +226,7 @@ TEST_F(ExecutorTest, ARunThatOutgrowsTheMemoryContinuesAlone) {
   options.slice_seconds = 0.005;
   options.checkpoint_seconds = 0.01;
   const auto spec = AmplitudeStudy({4}, 1);
-  for (const char* user : {"ada", "emmy"}) ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "", user).ok());
+  for (const char* user : {"ada", "emmy"}) ASSERT_TRUE(store_->studies().Create(spec, NewRuns(spec), "", user).ok());
   Start(options);
   ASSERT_TRUE(WaitForEnd(1) && WaitForEnd(2));
   EXPECT_GT(plan_->ensemble_sizes.size(), 2u);
@@ -254,7 +254,7 @@ TEST_F(ExecutorTest, ARunThatOutgrowsTheMemoryAloneFailsAndReportsItsNeed) {
   Start();
   ASSERT_TRUE(WaitForEnd());
   EXPECT_EQ(Counts().failed_count(), 2);
-  const auto run = store_->GetRun(1, 2);
+  const auto run = store_->runs().Get(1, 2);
   EXPECT_EQ(run->fault().reason(), "OUT_OF_MEMORY");
   EXPECT_THAT(run->fault().message(), testing::ContainsRegex("needs [0-9]+ bytes of device memory"));
   EXPECT_GT(run->sample_count(), 0);
@@ -265,8 +265,8 @@ TEST_F(ExecutorTest, FailsRunsWhoseDeviceThrowsAndContinues) {
   Create({4}, 1);
   Start();
   ASSERT_TRUE(WaitForEnd(1));
-  EXPECT_EQ(store_->GetRun(1, 1)->fault().reason(), "DEVICE");
-  EXPECT_EQ(store_->GetRun(1, 1)->fault().message(), "the fake device is broken");
+  EXPECT_EQ(store_->runs().Get(1, 1)->fault().reason(), "DEVICE");
+  EXPECT_EQ(store_->runs().Get(1, 1)->fault().message(), "the fake device is broken");
   plan_->broken = false;
   Create({4}, 1);
   executor_->Wake();
@@ -300,7 +300,7 @@ TEST_F(ExecutorTest, KeepsTheSamplesOfAnUnstableRun) {
   ASSERT_TRUE(WaitForEnd());
   EXPECT_EQ(Counts().finished_count(), 1);
   EXPECT_EQ(Counts().unstable_count(), 1);
-  const auto run = store_->GetRun(1, 2);
+  const auto run = store_->runs().Get(1, 2);
   EXPECT_EQ(run->state(), v1::Run::STATE_UNSTABLE);
   EXPECT_EQ(run->sample_count(), 2);
   EXPECT_EQ(run->fault().reason(), "CLOSEST_PAIR");
@@ -314,12 +314,12 @@ TEST_F(ExecutorTest, CancelsAtTheEndOfAChunk) {
   Create({4, 8}, 1);
   Create({5}, 1);
   Start();
-  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 0; }));
-  ASSERT_TRUE(store_->CancelStudy(1).ok());
+  ASSERT_TRUE(WaitFor([&] { return store_->runs().Get(1, 1)->step() > 0; }));
+  ASSERT_TRUE(store_->studies().Cancel(1).ok());
   ASSERT_TRUE(WaitForEnd(1));
   EXPECT_EQ(Counts(1).cancelled_count(), 2);
-  EXPECT_LT(store_->GetRun(1, 1)->step(), 4000);
-  EXPECT_GT(store_->GetRun(1, 1)->sample_count(), 0);
+  EXPECT_LT(store_->runs().Get(1, 1)->step(), 4000);
+  EXPECT_GT(store_->runs().Get(1, 1)->sample_count(), 0);
   plan_->step_nanoseconds = 0;
   ASSERT_TRUE(WaitForEnd(2));
   EXPECT_EQ(Counts(2).finished_count(), 1);
@@ -329,14 +329,14 @@ TEST_F(ExecutorTest, SavesOnStopAndResumesFromThere) {
   plan_->step_nanoseconds = 100'000;
   Create({4}, 1);
   Start();
-  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 600; }));
+  ASSERT_TRUE(WaitFor([&] { return store_->runs().Get(1, 1)->step() > 600; }));
   executor_.reset();
-  const int64_t stopped = store_->GetRun(1, 1)->step();
+  const int64_t stopped = store_->runs().Get(1, 1)->step();
   EXPECT_LT(stopped, 4000);
   store_.reset();
   Open();
-  EXPECT_EQ(store_->GetRun(1, 1)->state(), v1::Run::STATE_QUEUED);
-  EXPECT_EQ(store_->GetRun(1, 1)->step(), stopped);
+  EXPECT_EQ(store_->runs().Get(1, 1)->state(), v1::Run::STATE_QUEUED);
+  EXPECT_EQ(store_->runs().Get(1, 1)->step(), stopped);
   plan_->step_nanoseconds = 0;
   Start();
   ASSERT_TRUE(WaitForEnd());
@@ -351,10 +351,10 @@ TEST_F(ExecutorTest, ResumesFromTheLastCheckpointWithoutGapOrRepeat) {
   Options options;
   options.checkpoint_seconds = 0.05;
   Start(options);
-  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 1500; }));
+  ASSERT_TRUE(WaitFor([&] { return store_->runs().Get(1, 1)->step() > 1500; }));
   Break();
-  EXPECT_GT(store_->GetRun(1, 2)->step(), 0);
-  EXPECT_GT(store_->GetRun(1, 2)->sample_count(), 0);
+  EXPECT_GT(store_->runs().Get(1, 2)->step(), 0);
+  EXPECT_GT(store_->runs().Get(1, 2)->sample_count(), 0);
   plan_->step_nanoseconds = 0;
   Start();
   ASSERT_TRUE(WaitForEnd());
@@ -369,31 +369,31 @@ TEST_F(ExecutorTest, KeepsFramesOverAnAbruptEndWithoutGapOrRepeat) {
   plan_->step_nanoseconds = 200'000;
   auto spec = AmplitudeStudy({4, 8}, 1);
   spec.mutable_measure()->set_frame_interval(0.25);
-  ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "").ok());
+  ASSERT_TRUE(store_->studies().Create(spec, NewRuns(spec), "").ok());
   Options options;
   options.checkpoint_seconds = 0.05;
   Start(options);
-  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 1500; }));
+  ASSERT_TRUE(WaitFor([&] { return store_->runs().Get(1, 1)->step() > 1500; }));
   Break();
-  const auto at = store_->GetRun(1, 2)->step();
-  const auto left = store_->ListFrames(1, 2, 0, 100);
+  const auto at = store_->runs().Get(1, 2)->step();
+  const auto left = store_->frames().List(1, 2, 0, 100);
   EXPECT_EQ(static_cast<int64_t>(left->size()), (at + 499) / 500);  // those before the checkpoint
   plan_->step_nanoseconds = 0;
   Start();
   ASSERT_TRUE(WaitForEnd());
   for (const int64_t run : {1, 2}) {
-    const auto frames = store_->ListFrames(1, run, 0, 100);
+    const auto frames = store_->frames().List(1, run, 0, 100);
     ASSERT_EQ(frames->size(), 9u);
     for (size_t i = 0; i < frames->size(); ++i) {
       ASSERT_EQ((*frames)[i].step, 500 * static_cast<int64_t>(i));
-      EXPECT_EQ(store_->ReadKeptFrame(1, run, (*frames)[i].step)->beads.angle[3], 21 + (*frames)[i].step);
+      EXPECT_EQ(store_->frames().ReadKept(1, run, (*frames)[i].step)->beads.angle[3], 21 + (*frames)[i].step);
     }
     ExpectWholeSeries(run);
   }
   // Bytes that were cut off and stored again count once.
-  const auto state = static_cast<int64_t>(store_->GetEndState(1, 1)->bytes.size());
-  EXPECT_GT(store_->StoredBytes()->at("local"), 2 * (state + 100 + 9 * 1200));
-  EXPECT_LT(store_->StoredBytes()->at("local"), 2 * (state + 100 + 9 * 1200) + 20'000);
+  const auto state = static_cast<int64_t>(store_->states().GetEnd(1, 1)->bytes.size());
+  EXPECT_GT(store_->space().StoredBytes()->at("local"), 2 * (state + 100 + 9 * 1200));
+  EXPECT_LT(store_->space().StoredBytes()->at("local"), 2 * (state + 100 + 9 * 1200) + 20'000);
 }
 
 TEST_F(ExecutorTest, ResumesFromTheCheckpointBeforeADamagedOne) {
@@ -404,7 +404,7 @@ TEST_F(ExecutorTest, ResumesFromTheCheckpointBeforeADamagedOne) {
     Options options;
     options.checkpoint_seconds = 0.05;
     Start(options);
-    ASSERT_TRUE(WaitFor([&] { return store_->GetRun(study, 1)->step() > 2000; }));
+    ASSERT_TRUE(WaitFor([&] { return store_->runs().Get(study, 1)->step() > 2000; }));
     Break();
     auto files = Checkpoints(study);
     ASSERT_EQ(files.size(), 2u);
@@ -437,16 +437,16 @@ TEST_F(ExecutorTest, RetriesARefusedWriteAndLosesNothing) {
   ASSERT_TRUE(WaitFor([&] { return plan_->finished == 2; }));
   std::this_thread::sleep_for(std::chrono::milliseconds(100));  // time for a few refusals
   EXPECT_EQ(Counts().finished_count(), 0);
-  EXPECT_EQ(store_->GetRun(1, 1)->sample_count(), 0);
+  EXPECT_EQ(store_->runs().Get(1, 1)->sample_count(), 0);
   ASSERT_EQ(sqlite3_exec(outside, "DROP TRIGGER full", nullptr, nullptr, nullptr), SQLITE_OK);
   sqlite3_close(outside);
   ASSERT_TRUE(WaitForEnd());
   EXPECT_EQ(Counts().finished_count(), 2);
   for (const int64_t number : {1, 2}) {
-    const auto rows = store_->ReadSamples(1, number, 0, 1'000'000);
+    const auto rows = store_->series().Read(1, number, 0, 1'000'000);
     ASSERT_EQ(rows->size(), 17u);
     for (size_t i = 0; i < rows->size(); ++i) EXPECT_EQ(rows->row(i)[0], 250 * static_cast<double>(i));
-    EXPECT_TRUE(store_->GetEndState(1, number).ok());
+    EXPECT_TRUE(store_->states().GetEnd(1, number).ok());
   }
 }
 
@@ -459,8 +459,8 @@ TEST_F(ExecutorTest, RetriesAStateThatCannotBeWritten) {
   EXPECT_EQ(Counts().finished_count(), 0);
   std::filesystem::remove(in_the_way);
   ASSERT_TRUE(WaitForEnd());
-  EXPECT_EQ(store_->GetRun(1, 1)->sample_count(), 17);
-  EXPECT_TRUE(store_->GetEndState(1, 1).ok());
+  EXPECT_EQ(store_->runs().Get(1, 1)->sample_count(), 17);
+  EXPECT_TRUE(store_->states().GetEnd(1, 1).ok());
 }
 
 // The disk fills up during a run: the run stops, says why, and continues when there is space.
@@ -472,9 +472,9 @@ TEST_F(ExecutorTest, ACheckpointThatCannotBeWrittenHoldsTheRunUntilItCan) {
   options.checkpoint_seconds = 0.05;
   Start(options);
   ASSERT_TRUE(WaitFor([&] { return !executor_->view().trouble.empty(); }));
-  const int64_t step = store_->GetRun(1, 1)->step();
+  const int64_t step = store_->runs().Get(1, 1)->step();
   std::this_thread::sleep_for(std::chrono::milliseconds(100));
-  EXPECT_EQ(store_->GetRun(1, 1)->step(), step);
+  EXPECT_EQ(store_->runs().Get(1, 1)->step(), step);
   std::atomic<absl::StatusCode> answer = absl::StatusCode::kOk;
   executor_->Drain(true, [&](const absl::Status& status) { answer = status.code(); });
   ASSERT_TRUE(WaitFor([&] { return answer != absl::StatusCode::kOk; }));

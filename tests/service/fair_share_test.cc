@@ -31,15 +31,15 @@ class FairShareTest : public testing::Test {
 
   void Create(const std::string& user, int trials, int priority = 0) {
     const auto spec = AmplitudeStudy({4}, trials);
-    ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "", user, priority).ok());
+    ASSERT_TRUE(store_->studies().Create(spec, NewRuns(spec), "", user, priority).ok());
     if (executor_ != nullptr) executor_->Wake();
   }
 
   bool WaitForEnd(int64_t study) {
-    return WaitFor([&] { return store_->GetStudy(study)->has_end_time(); });
+    return WaitFor([&] { return store_->studies().Get(study)->has_end_time(); });
   }
 
-  int Finished(int64_t study) { return store_->GetStudy(study)->run_counts().finished_count(); }
+  int Finished(int64_t study) { return store_->studies().Get(study)->run_counts().finished_count(); }
 
   /// Sets memory for this many runs of AmplitudeStudy().
   void HaveMemoryFor(int runs) {
@@ -61,11 +61,11 @@ TEST_F(FairShareTest, AShortRunOfAnotherUserDoesNotWaitForAQueue) {
   Options options;
   options.max_runs_together = 8;
   Start(options);
-  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 1000; }));
+  ASSERT_TRUE(WaitFor([&] { return store_->runs().Get(1, 1)->step() > 1000; }));
   Create("bob", 1);
   ASSERT_TRUE(WaitForEnd(2));
   EXPECT_LE(Finished(1), 8);  // those running before
-  EXPECT_EQ(store_->GetRun(2, 1)->sample_count(), 17);
+  EXPECT_EQ(store_->runs().Get(2, 1)->sample_count(), 17);
   plan_->step_nanoseconds = 0;
   ASSERT_TRUE(WaitForEnd(1));
   EXPECT_EQ(Finished(1), 500);
@@ -77,18 +77,18 @@ TEST_F(FairShareTest, ALongRunYieldsTheDeviceAndResumesLater) {
   plan_->step_nanoseconds = 1'000'000;
   Create("ann", 1);
   Start();
-  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 100; }));
+  ASSERT_TRUE(WaitFor([&] { return store_->runs().Get(1, 1)->step() > 100; }));
   Create("bob", 1);
-  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(2, 1)->state() == v1::Run::STATE_RUNNING; }));
-  EXPECT_EQ(store_->GetRun(1, 1)->state(), v1::Run::STATE_QUEUED);
-  EXPECT_LT(store_->GetRun(1, 1)->step(), 4000);
+  ASSERT_TRUE(WaitFor([&] { return store_->runs().Get(2, 1)->state() == v1::Run::STATE_RUNNING; }));
+  EXPECT_EQ(store_->runs().Get(1, 1)->state(), v1::Run::STATE_QUEUED);
+  EXPECT_LT(store_->runs().Get(1, 1)->step(), 4000);
   plan_->step_nanoseconds = 0;
   ASSERT_TRUE(WaitForEnd(2));
   ASSERT_TRUE(WaitForEnd(1));
   EXPECT_FALSE(plan_->loaded_steps.empty());
   EXPECT_EQ(*std::max_element(plan_->ensemble_sizes.begin(), plan_->ensemble_sizes.end()), 1u);
   for (const int64_t study : {1, 2}) {
-    const auto rows = store_->ReadSamples(study, 1, 0, 100);
+    const auto rows = store_->series().Read(study, 1, 0, 100);
     ASSERT_EQ(rows->size(), 17u);
     for (size_t i = 0; i < rows->size(); ++i) {
       EXPECT_EQ(rows->row(i)[0], 250 * static_cast<double>(i));
@@ -108,7 +108,7 @@ TEST_F(FairShareTest, OfOneUserTheMoreUrgentGoesFirst) {
   ASSERT_TRUE(WaitForEnd(1));
   ASSERT_TRUE(WaitForEnd(2));
   const auto start = [&](int64_t study) {
-    const auto time = store_->GetStudy(study)->start_time();
+    const auto time = store_->studies().Get(study)->start_time();
     return std::pair(time.seconds(), time.nanos());
   };
   EXPECT_LE(start(3), start(1));

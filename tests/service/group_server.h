@@ -53,14 +53,14 @@ class GroupServer {
       request.set_role(user == std::string("anna") ? v1::Token::ROLE_ADMIN : v1::Token::ROLE_MEMBER);
       secrets_[user] = (*authenticator)->CreateToken(request)->secret();
     }
-    EXPECT_EQ(store.RevokeTokens(0, "rita")->size(), 1u);
+    EXPECT_EQ(store.users().RevokeTokens(0, "rita")->size(), 1u);
     v1::Token expired;
     expired.set_user("ed");
     expired.set_role(v1::Token::ROLE_ADMIN);
     *expired.mutable_expire_time() =
         google::protobuf::util::TimeUtil::MillisecondsToTimestamp(store::NowMilliseconds() - 1);
     secrets_["ed"] = access::NewSecret();
-    EXPECT_TRUE(store.AddToken(expired, access::HashOf(secrets_["ed"])).ok());
+    EXPECT_TRUE(store.users().AddToken(expired, access::HashOf(secrets_["ed"])).ok());
   }
 
   const access::TlsPair tls_ = MakeCertificate();

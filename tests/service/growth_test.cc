@@ -229,16 +229,16 @@ TEST_F(GrowthTest, IsAtomic) {
                     .ok());
     auto store = store::Store::Open(server_.data());
     ASSERT_TRUE(store.ok()) << store.status();
-    auto spec = (*store)->GetStudy(1)->spec();
+    auto spec = (*store)->studies().Get(1)->spec();
     spec.mutable_trials()->set_count(6);
     auto runs = test::NewRuns(spec);
     runs.erase(runs.begin(), runs.begin() + 2);
-    const auto before = (*store)->GetStudy(1)->DebugString();
-    EXPECT_FALSE((*store)->GrowStudy(1, {spec, runs, {3}, "4 trials"}, "id", "", "local").ok());
-    EXPECT_EQ((*store)->GetStudy(1)->DebugString(), before);
-    EXPECT_EQ((*store)->ListRuns(1, 0, 100)->size(), 2u);
-    EXPECT_EQ((*store)->GetRun(1, 1)->axis_values_size(), 1);
-    EXPECT_FALSE((*store)->FindRequest("id")->has_value());
+    const auto before = (*store)->studies().Get(1)->DebugString();
+    EXPECT_FALSE((*store)->studies().Grow(1, {spec, runs, {3}, "4 trials"}, "id", "", "local").ok());
+    EXPECT_EQ((*store)->studies().Get(1)->DebugString(), before);
+    EXPECT_EQ((*store)->runs().List(1, 0, 100)->size(), 2u);
+    EXPECT_EQ((*store)->runs().Get(1, 1)->axis_values_size(), 1);
+    EXPECT_FALSE((*store)->requests().Find("id")->has_value());
     ASSERT_TRUE((*connection)->Execute("DROP TRIGGER stop").ok());
   }
   server_.Start();

@@ -196,7 +196,7 @@ class DamageTest : public testing::Test {
   void Fill() {
     auto store = *store::Store::Open(data_);
     const v1::StudySpec spec = test::AmplitudeStudy({1, 2, 3, 4}, 50);
-    for (int i = 0; i < 5; ++i) ASSERT_TRUE(store->CreateStudy(spec, test::NewRuns(spec), "").ok());
+    for (int i = 0; i < 5; ++i) ASSERT_TRUE(store->studies().Create(spec, test::NewRuns(spec), "").ok());
   }
 
   void Flip(int64_t from, int64_t count) {
@@ -264,21 +264,21 @@ TEST_F(DamageTest, NothingIsOrderedByTheClock) {
   sqlite3_close(database);
   auto store = *store::Store::Open(data_);
   const v1::StudySpec spec = test::AmplitudeStudy({1}, 1);
-  const auto late = store->CreateStudy(spec, test::NewRuns(spec), "");
+  const auto late = store->studies().Create(spec, test::NewRuns(spec), "");
   ASSERT_TRUE(late.ok());
   EXPECT_EQ(late->name(), "studies/6");
-  EXPECT_LT(late->create_time().seconds(), store->GetStudy(5)->create_time().seconds());
-  EXPECT_EQ(store->ListStudies(100, 10)->front().name(), "studies/6");  // newest first
-  EXPECT_EQ(store->ListWaiting()->front().study, 1);                    // oldest first
+  EXPECT_LT(late->create_time().seconds(), store->studies().Get(5)->create_time().seconds());
+  EXPECT_EQ(store->studies().List(100, 10)->front().name(), "studies/6");  // newest first
+  EXPECT_EQ(store->queue().ListWaiting()->front().study, 1);               // oldest first
   // A run that ends before it started, by such a clock, has ended all the same.
   const std::vector<int64_t> first = {1};
-  ASSERT_TRUE(store->StartRuns(6, first, "cpu").ok());
+  ASSERT_TRUE(store->queue().Start(6, first, "cpu").ok());
   std::vector<store::RunUpdate> ended(1);
   ended[0].number = 1;
   ended[0].state = v1::Run::STATE_FINISHED;
-  ASSERT_TRUE(store->RecordProgress(6, ended).ok());
-  EXPECT_EQ(store->GetStudy(6)->state(), v1::Study::STATE_FINISHED);
-  EXPECT_EQ(store->ListChangedRuns(6, {}, 10)->runs.size(), 1u);
+  ASSERT_TRUE(store->runs().RecordProgress(6, ended).ok());
+  EXPECT_EQ(store->studies().Get(6)->state(), v1::Study::STATE_FINISHED);
+  EXPECT_EQ(store->runs().ListChanged(6, {}, 10)->runs.size(), 1u);
 }
 
 }  // namespace

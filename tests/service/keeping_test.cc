@@ -69,13 +69,13 @@ class KeepingTest : public testing::Test {
   int64_t Finished(const std::string& source = "") {
     v1::StudySpec spec = AmplitudeStudy({4}, 2);
     if (!source.empty()) spec.mutable_start()->mutable_saved()->set_run(source);
-    const auto study = store_->CreateStudy(spec, NewRuns(spec), "", "anna");
+    const auto study = store_->studies().Create(spec, NewRuns(spec), "", "anna");
     EXPECT_TRUE(study.ok()) << study.status();
     const int64_t id = std::stoll(study->name().substr(8));
     const std::vector<int64_t> numbers = {1, 2};
-    EXPECT_TRUE(store_->StartRuns(id, numbers, "cpu").ok());
+    EXPECT_TRUE(store_->queue().Start(id, numbers, "cpu").ok());
     const std::vector<std::vector<v1::Observable>> observables(2, std::vector<v1::Observable>(1));
-    EXPECT_TRUE(store_->SetObservables(id, numbers, observables).ok());
+    EXPECT_TRUE(store_->series().SetObservables(id, numbers, observables).ok());
     std::vector<store::RunUpdate> updates(2);
     for (int64_t number : numbers) {
       store::RunUpdate& update = updates[static_cast<size_t>(number - 1)];
@@ -89,7 +89,7 @@ class KeepingTest : public testing::Test {
       update.end_state = store::BedBytes{.bytes = "left", .side_x = 1, .side_y = 1};
       update.entry.emplace().set_user("anna");
     }
-    EXPECT_TRUE(store_->RecordProgress(id, updates).ok());
+    EXPECT_TRUE(store_->runs().RecordProgress(id, updates).ok());
     return id;
   }
 
@@ -119,14 +119,14 @@ class KeepingTest : public testing::Test {
     return count;
   }
 
-  int64_t EndOf(int64_t study) { return TimeUtil::TimestampToMilliseconds(store_->GetStudy(study)->end_time()); }
+  int64_t EndOf(int64_t study) { return TimeUtil::TimestampToMilliseconds(store_->studies().Get(study)->end_time()); }
   int64_t DeleteTimeOf(int64_t study) {
-    return TimeUtil::TimestampToMilliseconds(store_->GetStudy(study)->delete_time());
+    return TimeUtil::TimestampToMilliseconds(store_->studies().Get(study)->delete_time());
   }
-  bool IsWarned(int64_t study) { return store_->GetStudy(study)->has_delete_time(); }
+  bool IsWarned(int64_t study) { return store_->studies().Get(study)->has_delete_time(); }
 
   void Erase() {
-    while (*store_->EraseSome()) continue;
+    while (*store_->deletion().EraseSome()) continue;
   }
 
   test::TemporaryDirectory directory_;
@@ -135,30 +135,30 @@ class KeepingTest : public testing::Test {
 
 TEST_F(KeepingTest, NothingIsLeftOfADeletedStudy) {
   const int64_t id = Finished(), other = Finished();
-  ASSERT_TRUE(store_->UpdateStudy(id, {"note", std::vector<std::string>{"film"}}, "", "anna").ok());
+  ASSERT_TRUE(store_->studies().Update(id, {"note", std::vector<std::string>{"film"}}, "", "anna").ok());
   ASSERT_GT(RowsOf(id), 10);
   ASSERT_EQ(FilesOf(id), 2);
-  ASSERT_TRUE(store_->DeleteStudy(id, "").ok());
+  ASSERT_TRUE(store_->deletion().Delete(id, "").ok());
   // The study disappears at once, while its rows still exist.
-  EXPECT_TRUE(absl::IsNotFound(store_->GetStudy(id).status()));
-  EXPECT_TRUE(absl::IsNotFound(store_->GetRun(id, 1).status()));
-  EXPECT_TRUE(absl::IsNotFound(store_->GetOwner(id).status()));
-  EXPECT_TRUE(absl::IsNotFound(store_->DeleteStudy(id, "")));
-  EXPECT_EQ(store_->ListStudies(100, 10)->size(), 1u);
+  EXPECT_TRUE(absl::IsNotFound(store_->studies().Get(id).status()));
+  EXPECT_TRUE(absl::IsNotFound(store_->runs().Get(id, 1).status()));
+  EXPECT_TRUE(absl::IsNotFound(store_->studies().GetOwner(id).status()));
+  EXPECT_TRUE(absl::IsNotFound(store_->deletion().Delete(id, "")));
+  EXPECT_EQ(store_->studies().List(100, 10)->size(), 1u);
   EXPECT_GT(RowsOf(id), 10);
   Erase();
   EXPECT_EQ(RowsOf(id), 0);
   EXPECT_EQ(FilesOf(id), 0);
-  EXPECT_EQ(store_->GetEndState(other, 2)->bytes, "left");
-  EXPECT_EQ(store_->ReadSamples(other, 2, 0, 10)->size(), 1u);
-  EXPECT_EQ(store_->ListFrames(other, 2, 0, 10)->size(), 1u);
-  EXPECT_EQ(store_->GetObservables(other, 2)->size(), 1u);
+  EXPECT_EQ(store_->states().GetEnd(other, 2)->bytes, "left");
+  EXPECT_EQ(store_->series().Read(other, 2, 0, 10)->size(), 1u);
+  EXPECT_EQ(store_->frames().List(other, 2, 0, 10)->size(), 1u);
+  EXPECT_EQ(store_->series().GetObservables(other, 2)->size(), 1u);
   EXPECT_EQ(Finished(), 3);  // names are never reused
 }
 
 TEST_F(KeepingTest, AnInterruptedDeletionIsCompletedAtTheNextOpening) {
   const int64_t id = Finished();
-  ASSERT_TRUE(store_->DeleteStudy(id, "").ok());
+  ASSERT_TRUE(store_->deletion().Delete(id, "").ok());
   Open();
   EXPECT_EQ(RowsOf(id), 0);
   EXPECT_EQ(FilesOf(id), 0);
@@ -172,51 +172,51 @@ TEST_F(KeepingTest, AnInterruptedDeletionIsCompletedAtTheNextOpening) {
 TEST_F(KeepingTest, DeletingASourceStudyKeepsTheInitialStateOfTheOther) {
   const int64_t first = Finished();
   const int64_t second = Finished("studies/1/runs/2/states/4000");
-  EXPECT_TRUE(store_->DeleteStudy(first, "").ok());
+  EXPECT_TRUE(store_->deletion().Delete(first, "").ok());
   Erase();
   EXPECT_EQ(FilesOf(first), 0);
   Open();
-  EXPECT_EQ(store_->GetStartState(second)->bytes, "left");
+  EXPECT_EQ(store_->states().GetStart(second)->bytes, "left");
   // An equal study starts from the same state; a study that names the deleted state is refused.
-  const v1::StudySpec spec = store_->GetStudy(second)->spec();
-  ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "", "anna", 0, /*like=*/second).ok());
-  EXPECT_EQ(store_->GetStartState(3)->bytes, "left");
-  EXPECT_TRUE(absl::IsNotFound(store_->CreateStudy(spec, NewRuns(spec), "").status()));
+  const v1::StudySpec spec = store_->studies().Get(second)->spec();
+  ASSERT_TRUE(store_->studies().Create(spec, NewRuns(spec), "", "anna", 0, /*like=*/second).ok());
+  EXPECT_EQ(store_->states().GetStart(3)->bytes, "left");
+  EXPECT_TRUE(absl::IsNotFound(store_->studies().Create(spec, NewRuns(spec), "").status()));
   EXPECT_EQ(FilesOf(4), 0);
-  ASSERT_TRUE(store_->DeleteStudy(second, "").ok());
+  ASSERT_TRUE(store_->deletion().Delete(second, "").ok());
   Erase();
   EXPECT_EQ(FilesOf(second), 0);
   EXPECT_EQ(RowsOf(second), 0);
-  EXPECT_EQ(store_->GetStartState(3)->bytes, "left");
+  EXPECT_EQ(store_->states().GetStart(3)->bytes, "left");
 }
 
 TEST_F(KeepingTest, AStudyWithOpenRunsIsNeitherDeletedNorArchived) {
   const v1::StudySpec spec = AmplitudeStudy({4}, 1);
-  ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "").ok());
-  EXPECT_TRUE(absl::IsFailedPrecondition(store_->DeleteStudy(1, "")));
-  EXPECT_TRUE(absl::IsFailedPrecondition(store_->ArchiveStudy(1, true, "anna").status()));
-  ASSERT_TRUE(store_->CancelStudy(1).ok());
-  EXPECT_TRUE(store_->ArchiveStudy(1, true, "anna")->archived());
-  EXPECT_TRUE(store_->DeleteStudy(1, "").ok());
+  ASSERT_TRUE(store_->studies().Create(spec, NewRuns(spec), "").ok());
+  EXPECT_TRUE(absl::IsFailedPrecondition(store_->deletion().Delete(1, "")));
+  EXPECT_TRUE(absl::IsFailedPrecondition(store_->studies().Archive(1, true, "anna").status()));
+  ASSERT_TRUE(store_->studies().Cancel(1).ok());
+  EXPECT_TRUE(store_->studies().Archive(1, true, "anna")->archived());
+  EXPECT_TRUE(store_->deletion().Delete(1, "").ok());
 }
 
 TEST_F(KeepingTest, WhatUsersDoToAStudyDoesNotMoveItsEnd) {
   const int64_t id = Finished();
   auto connection = store::Connection::Open(directory_.path() + "/gyrebox.db", store::Connection::Mode::kWrite);
   ASSERT_TRUE((*connection)->Execute("UPDATE study SET end_time = 5").ok());
-  ASSERT_TRUE(store_->UpdateStudy(id, {"note", std::nullopt}, "", "anna").ok());
-  ASSERT_TRUE(store_->SetPriority(id, 0, 5).ok());
+  ASSERT_TRUE(store_->studies().Update(id, {"note", std::nullopt}, "", "anna").ok());
+  ASSERT_TRUE(store_->queue().SetPriority(id, 0, 5).ok());
   EXPECT_EQ(EndOf(id), 5);
 }
 
 TEST_F(KeepingTest, FollowsTheOrderInWhichStudiesEnded) {
   const v1::StudySpec spec = AmplitudeStudy({4}, 1);
-  ASSERT_TRUE(store_->CreateStudy(spec, NewRuns(spec), "").ok());
+  ASSERT_TRUE(store_->studies().Create(spec, NewRuns(spec), "").ok());
   Finished();
   Finished();
-  ASSERT_TRUE(store_->CancelStudy(1).ok());
+  ASSERT_TRUE(store_->studies().Cancel(1).ok());
   std::vector<int64_t> order;
-  const auto there = store_->ListDeletable();
+  const auto there = store_->deletion().ListDeletable();
   for (const auto& study : there->studies) order.push_back(study.study);
   EXPECT_THAT(order, ElementsAre(2, 3, 1));
 }
@@ -232,14 +232,14 @@ TEST_F(KeepingTest, AnOldStudyIsDeletedAfterItsWarning) {
   now += 1;
   ASSERT_TRUE(retention_worker.Look(now, 600).ok());
   EXPECT_EQ(DeleteTimeOf(id), now + 7 * kDay);
-  EXPECT_THAT(store_->GetStudy(id)->delete_reason(), HasSubstr("30 days"));
+  EXPECT_THAT(store_->studies().Get(id)->delete_reason(), HasSubstr("30 days"));
   EXPECT_THAT(told, ElementsAre(id));
   for (int day = 1; day < 7; ++day) {
     ASSERT_TRUE(retention_worker.Look(now + day * kDay, kDaySeconds).ok());
     EXPECT_EQ(DeleteTimeOf(id), now + 7 * kDay);
   }
   ASSERT_TRUE(retention_worker.Look(now + 7 * kDay, kDaySeconds).ok());
-  EXPECT_TRUE(absl::IsNotFound(store_->GetStudy(id).status()));
+  EXPECT_TRUE(absl::IsNotFound(store_->studies().Get(id).status()));
 }
 
 TEST_F(KeepingTest, DowntimeIsAddedToTheWarning) {
@@ -253,7 +253,7 @@ TEST_F(KeepingTest, DowntimeIsAddedToTheWarning) {
   ASSERT_TRUE(retention_worker.Look(now + 13 * kDay, 0).ok());
   EXPECT_EQ(DeleteTimeOf(id), now + 17 * kDay);
   ASSERT_TRUE(retention_worker.Look(now + 17 * kDay, 4 * kDaySeconds).ok());
-  EXPECT_TRUE(absl::IsNotFound(store_->GetStudy(id).status()));
+  EXPECT_TRUE(absl::IsNotFound(store_->studies().Get(id).status()));
 }
 
 // The clock is set a year ahead and back again: nothing is deleted, and the warning is withdrawn.
@@ -267,7 +267,7 @@ TEST_F(KeepingTest, AClockThatJumpsDeletesNothing) {
   EXPECT_TRUE(IsWarned(id));
   ASSERT_TRUE(retention_worker.Look(now + kDay, 600).ok());
   EXPECT_FALSE(IsWarned(id));
-  EXPECT_EQ(store_->GetStudy(id)->delete_reason(), "");
+  EXPECT_EQ(store_->studies().Get(id)->delete_reason(), "");
   ASSERT_TRUE(retention_worker.Look(now - 365 * kDay, 600).ok());  // now set back by a year
   EXPECT_FALSE(IsWarned(id));
   // The next warning runs for its full time again.
@@ -286,7 +286,7 @@ TEST_F(KeepingTest, AClockSetBackDeletesNothingEarlyAndMovesTheDeletionTime) {
   ASSERT_TRUE(retention_worker.Look(now - 361 * kDay, 4 * kDaySeconds).ok());
   EXPECT_TRUE(IsWarned(id));
   ASSERT_TRUE(retention_worker.Look(now - 360 * kDay, 1 * kDaySeconds).ok());
-  EXPECT_TRUE(absl::IsNotFound(store_->GetStudy(id).status()));
+  EXPECT_TRUE(absl::IsNotFound(store_->studies().Get(id).status()));
 }
 
 TEST_F(KeepingTest, AnArchivedStudyIsNeverDeletedAndLosesItsWarning) {
@@ -295,12 +295,12 @@ TEST_F(KeepingTest, AnArchivedStudyIsNeverDeletedAndLosesItsWarning) {
   const int64_t now = EndOf(id) + 31 * kDay;
   ASSERT_TRUE(retention_worker.Look(now, 0).ok());
   ASSERT_TRUE(IsWarned(id));
-  ASSERT_TRUE(store_->ArchiveStudy(id, true, "anna").ok());
+  ASSERT_TRUE(store_->studies().Archive(id, true, "anna").ok());
   EXPECT_FALSE(IsWarned(id));
   ASSERT_TRUE(retention_worker.Look(now + 100 * kDay, 100 * kDaySeconds).ok());
-  EXPECT_TRUE(store_->GetStudy(id)->archived());
+  EXPECT_TRUE(store_->studies().Get(id)->archived());
   EXPECT_FALSE(IsWarned(id));
-  ASSERT_TRUE(store_->ArchiveStudy(id, false, "anna").ok());
+  ASSERT_TRUE(store_->studies().Archive(id, false, "anna").ok());
   ASSERT_TRUE(retention_worker.Look(now + 101 * kDay, kDaySeconds).ok());
   EXPECT_EQ(DeleteTimeOf(id), now + 108 * kDay);  // the warning restarts
 }
@@ -310,11 +310,11 @@ TEST_F(KeepingTest, AGrowingStudyLosesItsWarning) {
   RetentionWorker retention_worker(*store_, {.keep_days = 30, .warn_days = 7}, [](int64_t) {});
   const int64_t now = EndOf(id) + 31 * kDay;
   ASSERT_TRUE(retention_worker.Look(now, 0).ok());
-  v1::StudySpec spec = store_->GetStudy(id)->spec();
+  v1::StudySpec spec = store_->studies().Get(id)->spec();
   spec.mutable_trials()->set_count(3);
   auto runs = NewRuns(spec);
   runs.erase(runs.begin(), runs.begin() + 2);
-  ASSERT_TRUE(store_->GrowStudy(id, {spec, runs, {}, "1 trial"}, "", "", "anna").ok());
+  ASSERT_TRUE(store_->studies().Grow(id, {spec, runs, {}, "1 trial"}, "", "", "anna").ok());
   EXPECT_FALSE(IsWarned(id));
   ASSERT_TRUE(retention_worker.Look(now + 100 * kDay, 100 * kDaySeconds).ok());  // it has not ended
   EXPECT_FALSE(IsWarned(id));
@@ -322,7 +322,7 @@ TEST_F(KeepingTest, AGrowingStudyLosesItsWarning) {
 
 TEST_F(KeepingTest, TheEarliestEndedAreDeletedUntilTheRestFits) {
   const int64_t first = Finished(), second = Finished(), third = Finished();
-  const auto there = store_->ListDeletable();
+  const auto there = store_->deletion().ListDeletable();
   ASSERT_EQ(there->studies.size(), 3u);
   const auto one = static_cast<double>(there->studies[0].bytes);
   ASSERT_GT(one, 0);
@@ -332,7 +332,7 @@ TEST_F(KeepingTest, TheEarliestEndedAreDeletedUntilTheRestFits) {
   ASSERT_TRUE(retention_worker.Look(now, 0).ok());
   EXPECT_TRUE(IsWarned(first));
   EXPECT_FALSE(IsWarned(second));
-  ASSERT_TRUE(store_->DeleteStudy(second, "").ok());  // someone frees space
+  ASSERT_TRUE(store_->deletion().Delete(second, "").ok());  // someone frees space
   ASSERT_TRUE(retention_worker.Look(now + kDay, kDaySeconds).ok());
   EXPECT_FALSE(IsWarned(first));
 }
@@ -340,22 +340,22 @@ TEST_F(KeepingTest, TheEarliestEndedAreDeletedUntilTheRestFits) {
 // A study that is archived between the check and the deletion is kept.
 TEST_F(KeepingTest, OnlyAStudyThatIsStillDueIsDeleted) {
   const int64_t id = Finished();
-  EXPECT_TRUE(absl::IsFailedPrecondition(store_->DeleteDueStudy(id, 0)));
-  ASSERT_TRUE(store_->SetWarnings(std::vector<store::Warning>{{id, EndOf(id), "why"}}, 0).ok());
-  EXPECT_TRUE(absl::IsFailedPrecondition(store_->DeleteDueStudy(id, 1)));
-  ASSERT_TRUE(store_->ArchiveStudy(id, true, "anna").ok());
-  EXPECT_TRUE(absl::IsFailedPrecondition(store_->DeleteDueStudy(id, 0)));
-  ASSERT_TRUE(store_->ArchiveStudy(id, false, "anna").ok());
-  ASSERT_TRUE(store_->SetWarnings(std::vector<store::Warning>{{id, EndOf(id), "why"}}, 0).ok());
-  ASSERT_TRUE(store_->SetWarnings(std::vector<store::Warning>{{id, EndOf(id), "why"}}, 1).ok());
-  EXPECT_TRUE(store_->DeleteDueStudy(id, 1).ok());
+  EXPECT_TRUE(absl::IsFailedPrecondition(store_->deletion().DeleteDue(id, 0)));
+  ASSERT_TRUE(store_->deletion().SetWarnings(std::vector<store::Warning>{{id, EndOf(id), "why"}}, 0).ok());
+  EXPECT_TRUE(absl::IsFailedPrecondition(store_->deletion().DeleteDue(id, 1)));
+  ASSERT_TRUE(store_->studies().Archive(id, true, "anna").ok());
+  EXPECT_TRUE(absl::IsFailedPrecondition(store_->deletion().DeleteDue(id, 0)));
+  ASSERT_TRUE(store_->studies().Archive(id, false, "anna").ok());
+  ASSERT_TRUE(store_->deletion().SetWarnings(std::vector<store::Warning>{{id, EndOf(id), "why"}}, 0).ok());
+  ASSERT_TRUE(store_->deletion().SetWarnings(std::vector<store::Warning>{{id, EndOf(id), "why"}}, 1).ok());
+  EXPECT_TRUE(store_->deletion().DeleteDue(id, 1).ok());
 }
 
 TEST_F(KeepingTest, TheThreadErasesDeletedStudies) {
   const int64_t id = Finished();
   RetentionWorker retention_worker(*store_, {}, [](int64_t) {});
   retention_worker.Start();
-  ASSERT_TRUE(store_->DeleteStudy(id, "").ok());
+  ASSERT_TRUE(store_->deletion().Delete(id, "").ok());
   retention_worker.Wake();
   retention_worker.Stop();
   Erase();  // erases what the thread had no time for

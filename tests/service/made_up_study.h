@@ -49,7 +49,7 @@ class MadeUpStudy {
   MadeUpStudy(store::Store& store, v1::StudySpec spec, const Measured& measured, const Ending& ending = AllFinish,
               double reached = 1) {
     study::FillDefaults(&spec);
-    const auto study = store.CreateStudy(spec, NewRuns(spec), "");
+    const auto study = store.studies().Create(spec, NewRuns(spec), "");
     EXPECT_TRUE(study.ok()) << study.status();
     id = std::stoll(study->name().substr(8));
     std::mt19937_64 random(17);
@@ -67,9 +67,9 @@ class MadeUpStudy {
       updates.back().state = state;
     }
     const std::vector<std::vector<v1::Observable>> observables(numbers.size(), Observables());
-    EXPECT_TRUE(store.StartRuns(id, numbers, "cpu").ok());
-    EXPECT_TRUE(store.SetObservables(id, numbers, observables).ok());
-    EXPECT_TRUE(store.RecordProgress(id, updates).ok());
+    EXPECT_TRUE(store.queue().Start(id, numbers, "cpu").ok());
+    EXPECT_TRUE(store.series().SetObservables(id, numbers, observables).ok());
+    EXPECT_TRUE(store.runs().RecordProgress(id, updates).ok());
   }
 
   static v1::Run::State AllFinish(const MadeUpRun&) { return v1::Run::STATE_FINISHED; }

@@ -59,16 +59,16 @@ class MeasureAgainTest : public testing::Test {
   /// Runs a study. @return its id.
   int64_t Run(v1::StudySpec spec) {
     study::FillDefaults(&spec);
-    EXPECT_TRUE(store_->CreateStudy(spec, test::NewRuns(spec), "").ok());
+    EXPECT_TRUE(store_->studies().Create(spec, test::NewRuns(spec), "").ok());
     executor::Executor executor(*store_, *device_, {}, [](int64_t) {});
     executor.Start();
-    EXPECT_TRUE(WaitFor([&] { return store_->GetStudy(studies_ + 1)->has_end_time(); }));
+    EXPECT_TRUE(WaitFor([&] { return store_->studies().Get(studies_ + 1)->has_end_time(); }));
     return ++studies_;
   }
 
   FrameSeries Series(int64_t study, const v1::MeasureAgain& again = {}) {
-    const auto run = store_->GetRun(study, 1);
-    auto series = FrameSeries::Open(*store_, study, 1, *run, store_->GetStudy(study)->spec(), again);
+    const auto run = store_->runs().Get(study, 1);
+    auto series = FrameSeries::Open(*store_, study, 1, *run, store_->studies().Get(study)->spec(), again);
     EXPECT_TRUE(series.ok()) << series.status();
     return *std::move(series);
   }
@@ -95,8 +95,8 @@ class MeasureAgainTest : public testing::Test {
     const auto rows = series.Measure(0, kAll);
     ASSERT_TRUE(rows.ok()) << rows.status();
     ASSERT_EQ(rows->size(), static_cast<size_t>(frames));
-    const auto stored = store_->ReadSamples(measured, 1, 0, kAll);
-    const auto observables = store_->GetObservables(measured, 1);
+    const auto stored = store_->series().Read(measured, 1, 0, kAll);
+    const auto observables = store_->series().GetObservables(measured, 1);
     int compared = 0;
     size_t k = 0;
     for (size_t i = 0; i < rows->size(); ++i) {
@@ -127,8 +127,8 @@ TEST_F(MeasureAgainTest, GivesEveryBitOfWhatTheRunMeasured) { ExpectSame(Series(
 
 TEST_F(MeasureAgainTest, FramesOfARunThatRolledBackAreTheFinalOnes) {
   const int64_t study = Run(RetriedStudy());
-  EXPECT_GT(store_->GetRun(study, 1)->recovered_faults_size(), 0);
-  ASSERT_EQ(store_->GetRun(study, 1)->state(), v1::Run::STATE_FINISHED);
+  EXPECT_GT(store_->runs().Get(study, 1)->recovered_faults_size(), 0);
+  ASSERT_EQ(store_->runs().Get(study, 1)->state(), v1::Run::STATE_FINISHED);
   ExpectSame(Series(study), study, 49);
 }
 
@@ -146,7 +146,7 @@ TEST_F(MeasureAgainTest, WithAnotherBondLengthGivesWhatARunWithThatOneMeasures) 
 TEST_F(MeasureAgainTest, HoldsOnlyObservablesOfPositions) {
   Run(HotStudy());
   const auto had = Series(1).observables();
-  const auto all = store_->GetObservables(1, 1);
+  const auto all = store_->series().GetObservables(1, 1);
   std::vector<std::string> missing;
   for (const auto& observable : *all) {
     const bool found =
@@ -159,7 +159,7 @@ TEST_F(MeasureAgainTest, HoldsOnlyObservablesOfPositions) {
 
 TEST_F(MeasureAgainTest, ThePeakIsSearchedInTheRequestedShells) {
   Run(HotStudy());
-  const auto bed = store_->ReadKeptFrame(1, 1, 0);
+  const auto bed = store_->frames().ReadKept(1, 1, 0);
   const double shell = 2 * M_PI / std::max(bed->beads.side_x, bed->beads.side_y);
   v1::MeasureAgain again;
   again.set_first_wave_shell(3);

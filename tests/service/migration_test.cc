@@ -99,57 +99,59 @@ TEST_P(MigrationTest, EverythingIsThereAndContinues) {
   auto opened = Store::Open(directory.path());
   ASSERT_TRUE(opened.ok()) << opened.status();
   Store& store = **opened;
-  const auto study = store.GetStudy(1);
+  const auto study = store.studies().Get(1);
   EXPECT_EQ(study->spec().SerializeAsString(), spec.SerializeAsString());
   EXPECT_EQ(study->owner(), "local");
-  const auto finished = store.GetRun(1, 1);
+  const auto finished = store.runs().Get(1, 1);
   EXPECT_EQ(finished->state(), v1::Run::STATE_FINISHED);
   EXPECT_EQ(finished->step(), 4000);
   EXPECT_EQ(finished->axis_values(0), 4);
   EXPECT_EQ(finished->etag(), "0");
-  EXPECT_EQ(store.ReadSamples(1, 1, 0, 10)->row(1)[2], 8);
-  EXPECT_THAT(store.ReadColumns(1, 1, 0, std::vector<size_t>{2})->numbers, testing::ElementsAre(7, 8));
-  EXPECT_GT(store.StoredBytes()->at("local"), 0);
-  EXPECT_EQ(store.GetRun(1, 2)->state(), v1::Run::STATE_QUEUED);  // without a checkpoint it restarts
-  EXPECT_EQ(store.GetRun(1, 2)->step(), 0);
-  EXPECT_EQ(store.ReadSamples(1, 2, 0, 10)->size(), 0u);
-  ASSERT_EQ(store.ListWaiting()->size(), 1u);
-  EXPECT_EQ(store.ListWaiting()->front().count, 2);
+  EXPECT_EQ(store.series().Read(1, 1, 0, 10)->row(1)[2], 8);
+  EXPECT_THAT(store.series().ReadColumns(1, 1, 0, std::vector<size_t>{2})->numbers, testing::ElementsAre(7, 8));
+  EXPECT_GT(store.space().StoredBytes()->at("local"), 0);
+  EXPECT_EQ(store.runs().Get(1, 2)->state(), v1::Run::STATE_QUEUED);  // without a checkpoint it restarts
+  EXPECT_EQ(store.runs().Get(1, 2)->step(), 0);
+  EXPECT_EQ(store.series().Read(1, 2, 0, 10)->size(), 0u);
+  ASSERT_EQ(store.queue().ListWaiting()->size(), 1u);
+  EXPECT_EQ(store.queue().ListWaiting()->front().count, 2);
   if (GetParam() >= 3) {
-    const auto left = store.GetEndState(1, 1);
+    const auto left = store.states().GetEnd(1, 1);
     ASSERT_TRUE(left.ok()) << left.status();
     EXPECT_EQ(left->bytes, "what it left");
     EXPECT_EQ(left->step, 4000);
     EXPECT_EQ(left->side_y, 4);
-    EXPECT_EQ(store.GetStateAt(1, 1, 4000)->bytes, "what it left");
+    EXPECT_EQ(store.states().GetAt(1, 1, 4000)->bytes, "what it left");
   }
   if (GetParam() >= kLayoutWithFrames) {
-    const auto frame = store.ReadFrame(1, 1, 300);
+    const auto frame = store.frames().Read(1, 1, 300);
     ASSERT_TRUE(frame.ok() && frame->has_value()) << frame.status();
     EXPECT_EQ((*frame)->step, 250);
     EXPECT_EQ((*frame)->beads.side_y, 4);
     EXPECT_THAT((*frame)->beads.spinner, testing::ElementsAre(1, 0));
     EXPECT_THAT((*frame)->beads.x, testing::ElementsAre(0x62626262u, 0x62626262u));
   }
-  EXPECT_EQ(store.ListFrames(1, 1, 0, 10)->size(), GetParam() >= kLayoutWithFrames ? 1u : 0u);
-  EXPECT_EQ(store.ListFrames(1, 2, 0, 10)->size(), 0u);
-  EXPECT_TRUE(store.CreateStudy(spec, NewRuns(spec), "").ok());
+  EXPECT_EQ(store.frames().List(1, 1, 0, 10)->size(), GetParam() >= kLayoutWithFrames ? 1u : 0u);
+  EXPECT_EQ(store.frames().List(1, 2, 0, 10)->size(), 0u);
+  EXPECT_TRUE(store.studies().Create(spec, NewRuns(spec), "").ok());
   // The migrated study behaves like any other.
   EXPECT_EQ(study->note(), "");
   EXPECT_FALSE(study->archived() || study->has_delete_time() || finished->has_exclusion());
   v1::Exclusion exclusion;
   exclusion.set_reason("dust");
-  EXPECT_EQ(store.ExcludeRun(1, 1, exclusion, "anna")->exclusion().reason(), "dust");
+  EXPECT_EQ(store.runs().Exclude(1, 1, exclusion, "anna")->exclusion().reason(), "dust");
   auto grown = spec;
   grown.mutable_trials()->set_count(4);
-  EXPECT_EQ(
-      store.GrowStudy(1, {grown, {NewRuns(grown)[3]}, {7}, "1 trial"}, "id", "", "anna")->run_counts().total_count(),
-      4);
-  EXPECT_THAT(store.GetRun(1, 1)->axis_values(), testing::ElementsAre(4, 7));
-  ASSERT_TRUE(store.CancelStudy(1).ok());
-  EXPECT_TRUE(store.DeleteStudy(1, "").ok());
-  while (*store.EraseSome()) continue;
-  EXPECT_EQ(store.ListStudies(100, 10)->size(), 1u);
+  EXPECT_EQ(store.studies()
+                .Grow(1, {grown, {NewRuns(grown)[3]}, {7}, "1 trial"}, "id", "", "anna")
+                ->run_counts()
+                .total_count(),
+            4);
+  EXPECT_THAT(store.runs().Get(1, 1)->axis_values(), testing::ElementsAre(4, 7));
+  ASSERT_TRUE(store.studies().Cancel(1).ok());
+  EXPECT_TRUE(store.deletion().Delete(1, "").ok());
+  while (*store.deletion().EraseSome()) continue;
+  EXPECT_EQ(store.studies().List(100, 10)->size(), 1u);
 }
 
 // Ended studies of older layouts keep the order of their ends and their initial states.
@@ -175,14 +177,14 @@ TEST(MigrationOfEndedStudiesTest, KeepsTheirOrderAndInitialStates) {
   auto store = Store::Open(directory.path());
   ASSERT_TRUE(store.ok()) << store.status();
   std::vector<int64_t> order;
-  const auto there = (*store)->ListDeletable();
+  const auto there = (*store)->deletion().ListDeletable();
   for (const auto& study : there->studies) order.push_back(study.study);
   EXPECT_THAT(order, testing::ElementsAre(3, 2, 1));
-  EXPECT_EQ((*store)->GetStartState(2)->bytes, "what it left");
-  ASSERT_TRUE((*store)->DeleteStudy(1, "").ok());
-  while (*(*store)->EraseSome()) continue;
-  EXPECT_EQ((*store)->GetStartState(2)->bytes, "what it left");
-  EXPECT_TRUE(absl::IsDataLoss((*store)->GetStartState(3).status()));
+  EXPECT_EQ((*store)->states().GetStart(2)->bytes, "what it left");
+  ASSERT_TRUE((*store)->deletion().Delete(1, "").ok());
+  while (*(*store)->deletion().EraseSome()) continue;
+  EXPECT_EQ((*store)->states().GetStart(2)->bytes, "what it left");
+  EXPECT_TRUE(absl::IsDataLoss((*store)->states().GetStart(3).status()));
 }
 
 INSTANTIATE_TEST_SUITE_P(FromLayout, MigrationTest, testing::Range(1, kLayouts + 1));

@@ -29,16 +29,16 @@ void RunTroubled(const test::TemporaryDirectory& directory, double unstable_abov
   test::FakeDevice device(plan);
   executor::Executor executor(*store, device, {.chunk_seconds = 0.002, .record_seconds = 0.005}, [](int64_t) {});
   const auto spec = AmplitudeStudy({4, 8}, 1);
-  ASSERT_TRUE(store->CreateStudy(spec, NewRuns(spec), "").ok());
+  ASSERT_TRUE(store->studies().Create(spec, NewRuns(spec), "").ok());
   executor.Start();
-  ASSERT_TRUE(test::WaitFor([&] { return store->GetStudy(1)->has_end_time(); }));
+  ASSERT_TRUE(test::WaitFor([&] { return store->studies().Get(1)->has_end_time(); }));
 }
 
 TEST(RunNotesTest, RecoveredFaultsStayWithTheRun) {
   const test::TemporaryDirectory directory;
   RunTroubled(directory);
   const auto store = Open(directory);
-  const auto run = store->GetRun(1, 2);
+  const auto run = store->runs().Get(1, 2);
   ASSERT_TRUE(run.ok()) << run.status();
   EXPECT_EQ(run->state(), v1::Run::STATE_FINISHED);
   EXPECT_EQ(run->warning(), "the residual is large");
@@ -48,7 +48,7 @@ TEST(RunNotesTest, RecoveredFaultsStayWithTheRun) {
   EXPECT_EQ(run->recovered_faults(0).cause(), v1::Fault::CAUSE_NUMERICAL);
   EXPECT_EQ(run->recovered_faults(0).step(), 500);
   EXPECT_FALSE(run->has_fault());
-  EXPECT_EQ(store->ListRuns(1, 1, 1)->at(0).warning(), run->warning());
+  EXPECT_EQ(store->runs().List(1, 1, 1)->at(0).warning(), run->warning());
 }
 
 TEST(RunNotesTest, ASoundRunHasNone) {
@@ -74,14 +74,14 @@ TEST(RunNotesTest, ARestartedRunClearsThem) {
   {
     const auto store = Open(directory);
     const auto spec = AmplitudeStudy({4}, 1);
-    ASSERT_TRUE(store->CreateStudy(spec, NewRuns(spec), "").ok());
-    ASSERT_TRUE(store->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
+    ASSERT_TRUE(store->studies().Create(spec, NewRuns(spec), "").ok());
+    ASSERT_TRUE(store->queue().Start(1, std::vector<int64_t>{1}, "cpu").ok());
     store::RunUpdate update;
     update.number = 1;
     update.warning = "odd";
     update.recovered_faults.emplace_back().set_reason("LARGEST_MOVE");
-    ASSERT_TRUE(store->RecordProgress(1, std::vector{update}).ok());
-    ASSERT_EQ(store->GetRun(1, 1)->recovered_faults_size(), 1);
+    ASSERT_TRUE(store->runs().RecordProgress(1, std::vector{update}).ok());
+    ASSERT_EQ(store->runs().Get(1, 1)->recovered_faults_size(), 1);
   }
   const auto run = Open(directory)->GetRun(1, 1);  // as after a crash
   EXPECT_EQ(run->state(), v1::Run::STATE_QUEUED);

@@ -48,13 +48,13 @@ class SalvageTest : public testing::Test {
       v1::StudySpec spec = AmplitudeStudy({4, 8}, 3);
       spec.mutable_audit()->set_max_cost(1);  // repeats the three runs of the last point
       if (i > 0) spec.mutable_start()->mutable_saved()->set_run("studies/1/runs/1/states/4000");
-      const auto study = store.CreateStudy(spec, NewRuns(spec), "once-" + std::to_string(i), "anna");
+      const auto study = store.studies().Create(spec, NewRuns(spec), "once-" + std::to_string(i), "anna");
       ASSERT_TRUE(study.ok()) << study.status();
       ASSERT_NO_FATAL_FAILURE(FillOne(store, i + 1));
       v1::Token token;
       token.set_user("anna");
       token.set_role(v1::Token::ROLE_MEMBER);
-      ASSERT_TRUE(store.AddToken(token, "hash " + std::to_string(i)).ok());
+      ASSERT_TRUE(store.users().AddToken(token, "hash " + std::to_string(i)).ok());
     }
   }
 
@@ -76,11 +76,11 @@ class SalvageTest : public testing::Test {
 
   static void FillOne(Store& store, int64_t id) {
     const std::vector<int64_t> numbers = {1, 2, 3, 4};
-    ASSERT_TRUE(store.StartRuns(id, numbers, "cpu").ok());
+    ASSERT_TRUE(store.queue().Start(id, numbers, "cpu").ok());
     std::vector<v1::Observable> columns(2);
     for (auto& column : columns) column.set_width(1);
     const std::vector<std::vector<v1::Observable>> observables(numbers.size(), columns);
-    ASSERT_TRUE(store.SetObservables(id, numbers, observables).ok());
+    ASSERT_TRUE(store.series().SetObservables(id, numbers, observables).ok());
     for (int part = 0; part < 3; ++part) {
       std::vector<RunUpdate> updates;
       for (const int64_t number : numbers) {
@@ -103,32 +103,32 @@ class SalvageTest : public testing::Test {
         }
         updates.push_back(std::move(update));
       }
-      ASSERT_TRUE(store.RecordProgress(id, updates).ok());
+      ASSERT_TRUE(store.runs().RecordProgress(id, updates).ok());
     }
     RunUpdate paused = Update(4, 1800, 0);
     paused.state = v1::Run::STATE_PAUSED;
-    ASSERT_TRUE(store.RecordProgress(id, std::vector{paused}).ok());
-    ASSERT_TRUE(store.UpdateStudy(id, {"a note", std::vector<std::string>{"film"}}, "", "anna").ok());
+    ASSERT_TRUE(store.runs().RecordProgress(id, std::vector{paused}).ok());
+    ASSERT_TRUE(store.studies().Update(id, {"a note", std::vector<std::string>{"film"}}, "", "anna").ok());
   }
 
   /// Reads everything that users may request from a store.
   static Lines Read(Store& store) {
     Lines lines;
-    const auto studies = store.ListStudies(1'000'000, 1000);
+    const auto studies = store.studies().List(1'000'000, 1000);
     EXPECT_TRUE(studies.ok()) << studies.status();
     for (v1::Study study : *studies) {
       const int64_t id = std::stoll(study.name().substr(8));
       lines[study.name()] = study.spec().SerializeAsString() + study.owner();
       lines[study.name() + " words"] = study.note() + (study.labels_size() > 0 ? study.labels(0) : "");
-      if (const auto start = store.GetStartState(id); start.ok()) lines[study.name() + " start"] = start->bytes;
-      const auto runs = store.ListRuns(id, 0, 1000);
+      if (const auto start = store.states().GetStart(id); start.ok()) lines[study.name() + " start"] = start->bytes;
+      const auto runs = store.runs().List(id, 0, 1000);
       EXPECT_TRUE(runs.ok());
       for (const v1::Run& run : *runs) {
         const int64_t number = std::stoll(run.name().substr(run.name().rfind('/') + 1));
         lines[run.name()] =
             run.seeds().SerializeAsString() + std::to_string(run.trial()) + (run.audit() ? " audit" : "");
         if (run.audit()) lines[run.name()] += " of " + std::to_string(run.total_steps()) + " steps";
-        const auto rows = store.ReadSamples(id, number, 0, 100'000);
+        const auto rows = store.series().Read(id, number, 0, 100'000);
         EXPECT_TRUE(rows.ok()) << run.name() << rows.status();
         EXPECT_EQ(static_cast<int64_t>(rows->size()), run.sample_count()) << run.name();
         for (size_t i = 0; i < rows->size(); ++i) {
@@ -137,18 +137,18 @@ class SalvageTest : public testing::Test {
               std::string(reinterpret_cast<const char*>(row.data()), row.size_bytes());
         }
         if (rows->size() > 0) {
-          EXPECT_EQ(store.GetObservables(id, number)->size(), 2u) << run.name();
+          EXPECT_EQ(store.series().GetObservables(id, number)->size(), 2u) << run.name();
         }
-        const auto frames = store.ListFrames(id, number, 0, 1000);
+        const auto frames = store.frames().List(id, number, 0, 1000);
         for (const FrameStamp& stamp : *frames) {
-          const auto frame = store.ReadKeptFrame(id, number, stamp.step);
+          const auto frame = store.frames().ReadKept(id, number, stamp.step);
           EXPECT_TRUE(frame.ok()) << frame.status();
           lines[run.name() + " frame " + std::to_string(stamp.step)] = std::to_string(frame->beads.x[0]);
         }
-        const auto journal = store.GetJournal(id, number);
+        const auto journal = store.journals().Get(id, number);
         for (const auto& entry : *journal) lines[entry.name()] = entry.user();
-        if (const auto end = store.GetEndState(id, number); end.ok()) lines[run.name() + " end"] = end->bytes;
-        const auto checkpoint = store.GetCheckpoint(id, number);
+        if (const auto end = store.states().GetEnd(id, number); end.ok()) lines[run.name() + " end"] = end->bytes;
+        const auto checkpoint = store.states().GetCheckpoint(id, number);
         EXPECT_TRUE(checkpoint.ok()) << checkpoint.status();
         const int64_t reached = checkpoint->has_value() ? (*checkpoint)->bed.step : 0;
         if (run.state() < v1::Run::STATE_FINISHED) {
@@ -156,7 +156,7 @@ class SalvageTest : public testing::Test {
         }
       }
     }
-    const auto tokens = store.ListTokens();
+    const auto tokens = store.users().ListTokens();
     for (const auto& token : *tokens) lines[token.token.name()] = token.hash;
     return lines;
   }
@@ -230,17 +230,17 @@ TEST_F(SalvageTest, AnIntactStoreIsSavedCompletely) {
   EXPECT_GT(saved.size(), 14'000u);
   EXPECT_TRUE(saved == ReadFrom(From()));
   auto store = Store::Open(To());
-  EXPECT_EQ((*store)->GetRun(1, 3)->state(), v1::Run::STATE_QUEUED);
-  EXPECT_EQ((*store)->GetRun(1, 4)->state(), v1::Run::STATE_PAUSED);
-  EXPECT_EQ((*store)->GetRun(1, 5)->state(), v1::Run::STATE_QUEUED);
-  EXPECT_FALSE((*store)->GetRun(1, 6)->audit());
-  EXPECT_TRUE((*store)->GetRun(1, 7)->audit());
-  EXPECT_EQ((*store)->GetRun(1, 9)->total_steps(), 8000);
-  EXPECT_EQ((*store)->FindRequest({"once-0", "anna", ""})->value().study, 1);
+  EXPECT_EQ((*store)->runs().Get(1, 3)->state(), v1::Run::STATE_QUEUED);
+  EXPECT_EQ((*store)->runs().Get(1, 4)->state(), v1::Run::STATE_PAUSED);
+  EXPECT_EQ((*store)->runs().Get(1, 5)->state(), v1::Run::STATE_QUEUED);
+  EXPECT_FALSE((*store)->runs().Get(1, 6)->audit());
+  EXPECT_TRUE((*store)->runs().Get(1, 7)->audit());
+  EXPECT_EQ((*store)->runs().Get(1, 9)->total_steps(), 8000);
+  EXPECT_EQ((*store)->requests().Find({"once-0", "anna", ""})->value().study, 1);
   const auto next = AmplitudeStudy({4}, 1);
-  EXPECT_EQ((*store)->CreateStudy(next, NewRuns(next), "")->name(), "studies/3");
+  EXPECT_EQ((*store)->studies().Create(next, NewRuns(next), "")->name(), "studies/3");
   auto sound = Store::Open(From());
-  EXPECT_EQ(*(*store)->BytesOf("anna"), *(*sound)->BytesOf("anna"));
+  EXPECT_EQ(*(*store)->space().BytesOf("anna"), *(*sound)->BytesOf("anna"));
 }
 
 TEST_F(SalvageTest, RefusesAStoreInUseAndADirectoryThatIsNotEmpty) {
@@ -324,9 +324,9 @@ TEST_F(SalvageTest, AStateThatIsDamagedCostsThatState) {
                                                             "studies/1/runs/2: the state that it left at step 4000"));
   EXPECT_THAT(ReadAll(To() + "/salvage.txt"), HasSubstr("2 studies, 18 runs.\nLost:\nstudies/1/runs/"));
   auto store = Store::Open(To());
-  EXPECT_EQ((*store)->GetRun(1, 3)->step(), 1200);  // resumes from the previous one
-  EXPECT_EQ((*store)->GetRun(1, 3)->sample_count(), 1200);
-  EXPECT_EQ((*store)->GetStartState(2)->bytes, "state 1 2");  // restored from the source run
+  EXPECT_EQ((*store)->runs().Get(1, 3)->step(), 1200);  // resumes from the previous one
+  EXPECT_EQ((*store)->runs().Get(1, 3)->sample_count(), 1200);
+  EXPECT_EQ((*store)->states().GetStart(2)->bytes, "state 1 2");  // restored from the source run
 }
 
 TEST_F(SalvageTest, ManyBadPagesAtOnceEndAndLeaveASoundStore) {

@@ -46,7 +46,7 @@ class SlicesTest : public testing::Test {
 
   void Create(int trials, const std::string& user = "ann", const std::vector<double>& amplitudes = {4}) {
     const auto spec = AmplitudeStudy(amplitudes, trials);
-    const auto study = store_->CreateStudy(spec, NewRuns(spec), "", user);
+    const auto study = store_->studies().Create(spec, NewRuns(spec), "", user);
     ASSERT_TRUE(study.ok()) << study.status();
     if (executor_ != nullptr) executor_->Wake();
   }
@@ -74,7 +74,7 @@ class SlicesTest : public testing::Test {
     std::promise<absl::Status> drained;
     executor_->Drain(true, [&](const absl::Status& status) { drained.set_value(status); });
     ASSERT_TRUE(drained.get_future().get().ok());
-    ASSERT_TRUE(WaitFor([&] { return store_->GetStudy(1)->run_counts().running_count() == 0; }));
+    ASSERT_TRUE(WaitFor([&] { return store_->studies().Get(1)->run_counts().running_count() == 0; }));
   }
 
   /// Runs SQL on the database directly, bypassing the store.
@@ -119,7 +119,7 @@ TEST_F(SlicesTest, AStudyIsAdjustedInManyTransactionsWhileTheDeviceContinues) {
   Create(1, "bob");
   Create(4000);
   Start();
-  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->step() > 0; }));
+  ASSERT_TRUE(WaitFor([&] { return store_->runs().Get(1, 1)->step() > 0; }));
   const int64_t changes = Number("SELECT change FROM study WHERE id = 2");
   const int chunks = plan_->chunks;
   SteerRequest request = Request(0, v1::Adjustment::KIND_CHANGE);
@@ -136,7 +136,7 @@ TEST_F(SlicesTest, AStudyIsAdjustedInManyTransactionsWhileTheDeviceContinues) {
     request.study = 2;
     EXPECT_EQ(Steer(request).count, 4000);
   }
-  EXPECT_EQ(store_->GetStudy(2)->run_counts().paused_count(), 0);
+  EXPECT_EQ(store_->studies().Get(2)->run_counts().paused_count(), 0);
 }
 
 TEST_F(SlicesTest, OnPartialFailureItReportsHowManyRunsWereAdjusted) {
@@ -167,20 +167,20 @@ TEST_F(SlicesTest, AnAdjustmentReadsNothingOfALongJournal) {
     }
   };
   adjust(10);
-  const int64_t before = store_->entries_read();
+  const int64_t before = store_->journals().entries_read();
   adjust(1);
-  EXPECT_EQ(store_->entries_read(), before);
+  EXPECT_EQ(store_->journals().entries_read(), before);
   adjust(500);
-  EXPECT_EQ(store_->entries_read(), before);
-  EXPECT_EQ(store_->GetJournal(1, 1)->size(), 511u);
+  EXPECT_EQ(store_->journals().entries_read(), before);
+  EXPECT_EQ(store_->journals().Get(1, 1)->size(), 511u);
   // The first adjustment reads what another process left, once.
   Reopen();
   Start();
   Drain();
-  const int64_t opened = store_->entries_read();
+  const int64_t opened = store_->journals().entries_read();
   adjust(2);
-  EXPECT_LE(store_->entries_read(), opened + 511);
-  EXPECT_EQ(store_->GetJournal(1, 1)->size(), 513u);
+  EXPECT_LE(store_->journals().entries_read(), opened + 511);
+  EXPECT_EQ(store_->journals().Get(1, 1)->size(), 513u);
 }
 
 TEST_F(SlicesTest, AJournalHasABound) {
@@ -193,7 +193,7 @@ TEST_F(SlicesTest, AJournalHasABound) {
     EXPECT_EQ(steered.status.code(), absl::StatusCode::kFailedPrecondition) << steered.status;
     EXPECT_THAT(std::string(steered.status.message()), HasSubstr("has 10000 entries, and takes no more of this kind"));
   }
-  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(1, 1)->state() == v1::Run::STATE_RUNNING; }));
+  ASSERT_TRUE(WaitFor([&] { return store_->runs().Get(1, 1)->state() == v1::Run::STATE_RUNNING; }));
   EXPECT_TRUE(Steer(Request(1, v1::Adjustment::KIND_FINISH)).status.ok());  // it can always be ended
 }
 
@@ -205,10 +205,11 @@ constexpr int RunsOf(int points) { return points * (1000 + 4); }
 
 TEST_F(SlicesTest, AStudyOfManyRunsAppearsAtomically) {
   Create(1000, "ann", {1, 2, 3, 4, 5, 6});
-  EXPECT_EQ(store_->GetStudy(1)->run_counts().queued_count(), RunsOf(6));
-  EXPECT_EQ(store_->GetRun(1, 6000)->axis_values(0), 6);
+  EXPECT_EQ(store_->studies().Get(1)->run_counts().queued_count(), RunsOf(6));
+  EXPECT_EQ(store_->runs().Get(1, 6000)->axis_values(0), 6);
   const auto spec = AmplitudeStudy({1, 2, 3, 4, 5, 6}, 1000);
-  const auto first = store_->CreateStudy(spec, NewRuns(spec), "once"), again = store_->CreateStudy(spec, {}, "once");
+  const auto first = store_->studies().Create(spec, NewRuns(spec), "once"),
+             again = store_->studies().Create(spec, {}, "once");
   ASSERT_TRUE(first.ok() && again.ok());
   EXPECT_EQ(first->name(), again->name());
 }
@@ -216,10 +217,10 @@ TEST_F(SlicesTest, AStudyOfManyRunsAppearsAtomically) {
 TEST_F(SlicesTest, APartiallyCreatedStudyIsErased) {
   Create(5);
   Sql("UPDATE study SET deleted = 2");
-  EXPECT_EQ(store_->GetStudy(1).status().code(), absl::StatusCode::kNotFound);
-  EXPECT_TRUE(store_->ListWaiting()->empty());
+  EXPECT_EQ(store_->studies().Get(1).status().code(), absl::StatusCode::kNotFound);
+  EXPECT_TRUE(store_->queue().ListWaiting()->empty());
   Reopen();
-  EXPECT_EQ(store_->GetStudy(1).status().code(), absl::StatusCode::kNotFound);
+  EXPECT_EQ(store_->studies().Get(1).status().code(), absl::StatusCode::kNotFound);
   EXPECT_EQ(Number("SELECT COUNT(*) FROM run"), 0);
 }
 
@@ -231,49 +232,49 @@ TEST_F(SlicesTest, PartiallyAddedRunsAppearIfTheirGrowthWasAccepted) {
     const std::string of = std::to_string(id);
     Sql("UPDATE run SET state = 0 WHERE number > 3 AND study = " + of +
         "; UPDATE study SET joining = " + std::to_string(accepted) + " WHERE id = " + of);
-    EXPECT_EQ(store_->ListRuns(id, 0, 100)->size(), 3u);
-    EXPECT_EQ(store_->GetStudy(id)->run_counts().total_count(), 3);
+    EXPECT_EQ(store_->runs().List(id, 0, 100)->size(), 3u);
+    EXPECT_EQ(store_->studies().Get(id)->run_counts().total_count(), 3);
     Reopen();
-    EXPECT_EQ(store_->ListRuns(id, 0, 100)->size(), accepted ? 5u : 3u);
-    EXPECT_EQ(store_->GetStudy(id)->run_counts().queued_count(), accepted ? 5 : 3);
+    EXPECT_EQ(store_->runs().List(id, 0, 100)->size(), accepted ? 5u : 3u);
+    EXPECT_EQ(store_->studies().Get(id)->run_counts().queued_count(), accepted ? 5 : 3);
   }
 }
 
 TEST_F(SlicesTest, AStudyGrowsByManyRuns) {
   const auto small = AmplitudeStudy({1}, 2), large = AmplitudeStudy({1, 2, 3, 4, 5, 6, 7}, 1000);
-  ASSERT_TRUE(store_->CreateStudy(small, NewRuns(small), "").ok());
+  ASSERT_TRUE(store_->studies().Create(small, NewRuns(small), "").ok());
   auto runs = NewRuns(large);
   runs.erase(runs.begin(), runs.begin() + 2);
   const store::Growth growth{large, runs, {}, "much"};
-  const auto grown = store_->GrowStudy(1, growth, "grow", "", "ann");
+  const auto grown = store_->studies().Grow(1, growth, "grow", "", "ann");
   ASSERT_TRUE(grown.ok()) << grown.status();
   EXPECT_EQ(grown->run_counts().queued_count(), RunsOf(7));
-  EXPECT_EQ(store_->ListRuns(1, RunsOf(7) - 1, 10)->size(), 1u);
-  EXPECT_EQ(store_->GrowStudy(1, growth, "grow", "", "ann")->run_counts().total_count(), RunsOf(7));
-  EXPECT_EQ(store_->GrowStudy(1, growth, "other", "7-1", "ann").status().code(), absl::StatusCode::kAborted);
+  EXPECT_EQ(store_->runs().List(1, RunsOf(7) - 1, 10)->size(), 1u);
+  EXPECT_EQ(store_->studies().Grow(1, growth, "grow", "", "ann")->run_counts().total_count(), RunsOf(7));
+  EXPECT_EQ(store_->studies().Grow(1, growth, "other", "7-1", "ann").status().code(), absl::StatusCode::kAborted);
   EXPECT_EQ(Number("SELECT COUNT(*) FROM run WHERE state = 0"), 0);
 }
 
 TEST_F(SlicesTest, AnInterruptedCancelIsCompletedWhenTheStoreOpens) {
   Create(5);
   Sql("UPDATE study SET cancelled = 1; UPDATE run SET state = 8 WHERE number = 1");
-  EXPECT_TRUE(store_->ListWaiting()->empty());  // none of its runs starts
+  EXPECT_TRUE(store_->queue().ListWaiting()->empty());  // none of its runs starts
   Reopen();
-  EXPECT_EQ(store_->GetStudy(1)->run_counts().cancelled_count(), 5);
-  EXPECT_TRUE(store_->GetStudy(1)->has_end_time());
+  EXPECT_EQ(store_->studies().Get(1)->run_counts().cancelled_count(), 5);
+  EXPECT_TRUE(store_->studies().Get(1)->has_end_time());
 }
 
 TEST_F(SlicesTest, PrioritiesAndCancelsOfManyRunsTakeManyTransactions) {
   Create(1000, "ann", {1, 2, 3, 4, 5, 6});
   int64_t before = Number("SELECT change FROM study");
-  EXPECT_EQ(store_->SetPriority(1, 0, 7).value_or(0), RunsOf(6));
+  EXPECT_EQ(store_->queue().SetPriority(1, 0, 7).value_or(0), RunsOf(6));
   EXPECT_GE(Number("SELECT change FROM study"), before + 2);
   EXPECT_EQ(Number("SELECT COUNT(*) FROM run WHERE priority = 7"), RunsOf(6));
   before = Number("SELECT change FROM study");
-  EXPECT_TRUE(store_->CancelStudy(1).ok());
+  EXPECT_TRUE(store_->studies().Cancel(1).ok());
   EXPECT_GE(Number("SELECT change FROM study"), before + 3);
-  EXPECT_EQ(store_->GetStudy(1)->run_counts().cancelled_count(), RunsOf(6));
-  EXPECT_TRUE(store_->GetStudy(1)->has_end_time());
+  EXPECT_EQ(store_->studies().Get(1)->run_counts().cancelled_count(), RunsOf(6));
+  EXPECT_TRUE(store_->studies().Get(1)->has_end_time());
 }
 
 // ---- the lock of the store
@@ -307,28 +308,28 @@ TEST_F(SlicesTest, ARunOverItsOwnersByteQuotaPausesAndSaysWhy) {
   options.max_bytes_per_user = 1'000'000;
   Start(options);
   Create(1);
-  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(2, 1)->step() > 100; }));
+  ASSERT_TRUE(WaitFor([&] { return store_->runs().Get(2, 1)->step() > 100; }));
   Sql("UPDATE study SET stored_bytes = 2000000 WHERE id = 1");
-  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(2, 1)->state() == v1::Run::STATE_PAUSED; }));
-  EXPECT_THAT(store_->GetRun(2, 1)->pause_reason(), HasSubstr("bytes on the disk; the quota is 1000000"));
-  auto journal = store_->GetJournal(2, 1);
+  ASSERT_TRUE(WaitFor([&] { return store_->runs().Get(2, 1)->state() == v1::Run::STATE_PAUSED; }));
+  EXPECT_THAT(store_->runs().Get(2, 1)->pause_reason(), HasSubstr("bytes on the disk; the quota is 1000000"));
+  auto journal = store_->journals().Get(2, 1);
   ASSERT_EQ(journal->size(), 1u);
   EXPECT_EQ(journal->at(0).user(), "server");
   EXPECT_EQ(journal->at(0).kind(), v1::Adjustment::KIND_PAUSE);
-  EXPECT_EQ(journal->at(0).reason(), store_->GetRun(2, 1)->pause_reason());
+  EXPECT_EQ(journal->at(0).reason(), store_->runs().Get(2, 1)->pause_reason());
   // A resume that changes nothing lasts until the run's next turn.
   SteerRequest resume = Request(1, v1::Adjustment::KIND_RESUME);
   resume.study = 2;
   ASSERT_TRUE(Steer(resume).status.ok());
-  ASSERT_TRUE(WaitFor([&] { return store_->GetJournal(2, 1)->size() == 3; }));
-  EXPECT_EQ(store_->GetRun(2, 1)->state(), v1::Run::STATE_PAUSED);
+  ASSERT_TRUE(WaitFor([&] { return store_->journals().Get(2, 1)->size() == 3; }));
+  EXPECT_EQ(store_->runs().Get(2, 1)->state(), v1::Run::STATE_PAUSED);
   Sql("UPDATE study SET stored_bytes = 0 WHERE id = 1");
   ASSERT_TRUE(Steer(resume).status.ok());
-  EXPECT_EQ(store_->GetRun(2, 1)->pause_reason(), "");
+  EXPECT_EQ(store_->runs().Get(2, 1)->pause_reason(), "");
   plan_->step_nanoseconds = 0;
-  ASSERT_TRUE(WaitFor([&] { return store_->GetRun(2, 1)->state() == v1::Run::STATE_FINISHED; }));
-  EXPECT_EQ(store_->GetRun(2, 1)->sample_count(), 17);
-  EXPECT_EQ(store_->GetJournal(2, 1)->size(), 4u);
+  ASSERT_TRUE(WaitFor([&] { return store_->runs().Get(2, 1)->state() == v1::Run::STATE_FINISHED; }));
+  EXPECT_EQ(store_->runs().Get(2, 1)->sample_count(), 17);
+  EXPECT_EQ(store_->journals().Get(2, 1)->size(), 4u);
 }
 
 }  // namespace

@@ -42,11 +42,11 @@ class StoreCopyTest : public testing::Test {
     ASSERT_TRUE(opened.ok()) << opened.status();
     Store& store = **opened;
     const v1::StudySpec spec = AmplitudeStudy({4}, 2);
-    ASSERT_TRUE(store.CreateStudy(spec, NewRuns(spec), "").ok());
-    ASSERT_TRUE(store.StartRuns(1, std::vector<int64_t>{1, 2}, "cpu").ok());
+    ASSERT_TRUE(store.studies().Create(spec, NewRuns(spec), "").ok());
+    ASSERT_TRUE(store.queue().Start(1, std::vector<int64_t>{1, 2}, "cpu").ok());
     RunUpdate update = At(1, v1::Run::STATE_FINISHED, 4000);
     update.end_state = BedBytes{.bytes = "left", .side_x = 1, .side_y = 1};
-    ASSERT_TRUE(store.RecordProgress(1, std::vector{update}).ok());
+    ASSERT_TRUE(store.runs().RecordProgress(1, std::vector{update}).ok());
   }
 
   /// The reason why a directory is refused; expects its files to be unchanged.
@@ -149,11 +149,12 @@ TEST_F(StoreCopyTest, ABackupBesideAWriterIsConsistentAndContinuesIdentically) {
   constexpr int64_t kParts = 400;
   const auto store = Store::Open(data_);
   ASSERT_TRUE(store.ok());
-  ASSERT_TRUE((*store)->StartRuns(1, std::vector<int64_t>{2}, "cpu").ok());
+  ASSERT_TRUE((*store)->queue().Start(1, std::vector<int64_t>{2}, "cpu").ok());
   std::atomic<int64_t> part = 0;
   std::atomic<bool> enough = false;
   std::thread writer([&] {
-    for (; part < kParts && !enough; ++part) ASSERT_TRUE((*store)->RecordProgress(1, std::vector{Step(part)}).ok());
+    for (; part < kParts && !enough; ++part)
+      ASSERT_TRUE((*store)->runs().RecordProgress(1, std::vector{Step(part)}).ok());
   });
   while (part < 5) std::this_thread::yield();
   for (int i = 0; i < 3; ++i) {
@@ -216,64 +217,64 @@ TEST_F(StoreCopyTest, ChangesInACopyLeaveTheStoreUnchanged) {
     EXPECT_FALSE(std::filesystem::exists(copy_ + "/states/1-1-4000.end"));
   }
   auto store = Store::Open(data_);
-  EXPECT_EQ((*store)->GetEndState(1, 1)->bytes, "left");
+  EXPECT_EQ((*store)->states().GetEnd(1, 1)->bytes, "left");
 }
 
 // Bytes on the disk, each counted as it is written and deleted.
 TEST_F(StoreCopyTest, BytesOfAnOwnerMatchTheStoredBytesAndReturnToZero) {
   const auto store = Store::Open(data_);
   const v1::StudySpec spec = AmplitudeStudy({4}, 1);
-  ASSERT_TRUE((*store)->CreateStudy(spec, NewRuns(spec), "", "anna").ok());
-  const auto bytes = [&] { return *(*store)->BytesOf("anna"); };
+  ASSERT_TRUE((*store)->studies().Create(spec, NewRuns(spec), "", "anna").ok());
+  const auto bytes = [&] { return *(*store)->space().BytesOf("anna"); };
   const int64_t recipe = static_cast<int64_t>(spec.SerializeAsString().size());
   EXPECT_EQ(bytes(), recipe + 256);
-  ASSERT_TRUE((*store)->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
+  ASSERT_TRUE((*store)->queue().Start(1, std::vector<int64_t>{1}, "cpu").ok());
   RunUpdate update = At(1, v1::Run::STATE_RUNNING, 10);
   update.checkpoint = BedBytes{.bytes = std::string(1000, 'c'), .side_x = 1, .side_y = 1, .step = 10, .time = 10};
   Frame& frame = update.frames.emplace_back();
   frame.beads = {.side_x = 3, .side_y = 3, .x = {7}, .y = {8}, .angle = {9}, .spinner = {1}};
   update.entry.emplace().set_user("anna");
   const auto entry = static_cast<int64_t>(update.entry->ByteSizeLong());
-  ASSERT_TRUE((*store)->RecordProgress(1, std::vector{update}).ok());
+  ASSERT_TRUE((*store)->runs().RecordProgress(1, std::vector{update}).ok());
   const int64_t with_all = recipe + 256 + 1000 + 12 + 1 + entry;
   EXPECT_EQ(bytes(), with_all);
-  ASSERT_TRUE((*store)->KeepCheckpoint(1, 1).ok());  // another reference to the same file
+  ASSERT_TRUE((*store)->states().KeepCheckpoint(1, 1).ok());  // another reference to the same file
   EXPECT_EQ(bytes(), with_all);
-  ASSERT_TRUE((*store)->UpdateStudy(1, {"four", std::nullopt}, "", "anna").ok());
+  ASSERT_TRUE((*store)->studies().Update(1, {"four", std::nullopt}, "", "anna").ok());
   EXPECT_EQ(bytes(), with_all + 4 + static_cast<int64_t>(std::string("changed its note").size()));
-  EXPECT_EQ((*store)->GetStudy(1)->stored_byte_count(), bytes());
+  EXPECT_EQ((*store)->studies().Get(1)->stored_byte_count(), bytes());
   RunUpdate end = At(1, v1::Run::STATE_CANCELLED, 20);
-  ASSERT_TRUE((*store)->RecordProgress(1, std::vector{end}).ok());
+  ASSERT_TRUE((*store)->runs().RecordProgress(1, std::vector{end}).ok());
   EXPECT_EQ(bytes(), with_all + 20);  // the checkpoint's row is gone, the saved state remains
-  ASSERT_TRUE((*store)->DeleteStudy(1, "").ok());
+  ASSERT_TRUE((*store)->deletion().Delete(1, "").ok());
   EXPECT_EQ(bytes(), 0);
-  while (*(*store)->EraseSome()) continue;
+  while (*(*store)->deletion().EraseSome()) continue;
   EXPECT_EQ(bytes(), 0);
-  EXPECT_TRUE((*store)->StoredBytes()->empty());
+  EXPECT_TRUE((*store)->space().StoredBytes()->empty());
 }
 
 TEST_F(StoreCopyTest, OversizedItemsAreNotStored) {
   const auto store = Store::Open(data_);
   const v1::StudySpec spec = AmplitudeStudy({4}, 2);
-  (*store)->SetBounds({.open_runs = 3});
-  ASSERT_TRUE((*store)->CreateStudy(spec, NewRuns(spec), "", "anna").ok());
-  EXPECT_TRUE(absl::IsResourceExhausted((*store)->CreateStudy(spec, NewRuns(spec), "", "anna").status()));
-  EXPECT_TRUE((*store)->CreateStudy(spec, NewRuns(spec), "", "ben").ok());
-  (*store)->SetBounds({.stored_bytes = *(*store)->BytesOf("anna") + 100});
-  EXPECT_TRUE(absl::IsResourceExhausted((*store)->CreateStudy(spec, NewRuns(spec), "", "anna").status()));
-  EXPECT_TRUE(
-      absl::IsResourceExhausted((*store)->GrowStudy(1, {spec, NewRuns(spec), {}, "more"}, "", "", "anna").status()));
-  EXPECT_EQ((*store)->GetStudy(1)->run_counts().total_count(), 2);
-  ASSERT_TRUE((*store)->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
+  (*store)->space().SetBounds({.open_runs = 3});
+  ASSERT_TRUE((*store)->studies().Create(spec, NewRuns(spec), "", "anna").ok());
+  EXPECT_TRUE(absl::IsResourceExhausted((*store)->studies().Create(spec, NewRuns(spec), "", "anna").status()));
+  EXPECT_TRUE((*store)->studies().Create(spec, NewRuns(spec), "", "ben").ok());
+  (*store)->space().SetBounds({.stored_bytes = *(*store)->space().BytesOf("anna") + 100});
+  EXPECT_TRUE(absl::IsResourceExhausted((*store)->studies().Create(spec, NewRuns(spec), "", "anna").status()));
+  EXPECT_TRUE(absl::IsResourceExhausted(
+      (*store)->studies().Grow(1, {spec, NewRuns(spec), {}, "more"}, "", "", "anna").status()));
+  EXPECT_EQ((*store)->studies().Get(1)->run_counts().total_count(), 2);
+  ASSERT_TRUE((*store)->queue().Start(1, std::vector<int64_t>{1}, "cpu").ok());
   const BedBytes large{.bytes = std::string(1000, 's'), .side_x = 1, .side_y = 1, .step = 7};
-  EXPECT_TRUE(absl::IsResourceExhausted((*store)->KeepState(1, 1, large).status()));
-  EXPECT_TRUE((*store)->ListSavedStates(1, 1)->empty());
+  EXPECT_TRUE(absl::IsResourceExhausted((*store)->states().Keep(1, 1, large).status()));
+  EXPECT_TRUE((*store)->states().ListSaved(1, 1)->empty());
   EXPECT_FALSE(std::filesystem::exists(data_ + "/states/1-1-7.kept"));
-  (*store)->SetBounds({.reserve = int64_t{1} << 62});
-  EXPECT_THAT(std::string((*store)->CreateStudy(spec, NewRuns(spec), "", "anna").status().message()),
+  (*store)->space().SetBounds({.reserve = int64_t{1} << 62});
+  EXPECT_THAT(std::string((*store)->studies().Create(spec, NewRuns(spec), "", "anna").status().message()),
               HasSubstr("are kept free for runs under way"));
-  EXPECT_GT((*store)->FreeDisk(), 0);
-  EXPECT_EQ((*store)->ListStudies(100, 10)->size(), 2u);
+  EXPECT_GT((*store)->space().FreeDisk(), 0);
+  EXPECT_EQ((*store)->studies().List(100, 10)->size(), 2u);
 }
 
 TEST_F(StoreCopyTest, ARequestIsKeyedByUserMethodAndContent) {
@@ -281,32 +282,32 @@ TEST_F(StoreCopyTest, ARequestIsKeyedByUserMethodAndContent) {
   {
     const auto store = Store::Open(data_);
     const auto create = [&](const std::string& user, const std::string& hash) {
-      return (*store)->CreateStudy(spec, NewRuns(spec), {"id", user, "CreateStudyRequest", hash}, user);
+      return (*store)->studies().Create(spec, NewRuns(spec), {"id", user, "CreateStudyRequest", hash}, user);
     };
     EXPECT_EQ(create("anna", "h1")->name(), "studies/1");
     EXPECT_EQ(create("ben", "h2")->name(), "studies/2");
     EXPECT_EQ(create("anna", "h1")->name(), "studies/1");
     EXPECT_TRUE(absl::IsAlreadyExists(create("anna", "h2").status()));
     // An adjustment: a repeated request returns its first entry, also after a restart.
-    ASSERT_TRUE((*store)->StartRuns(1, std::vector<int64_t>{1}, "cpu").ok());
+    ASSERT_TRUE((*store)->queue().Start(1, std::vector<int64_t>{1}, "cpu").ok());
     JournalWrite write{.number = 1, .entry = {}, .before = v1::Run::STATE_RUNNING};
     write.entry.set_user("anna");
     write.entry.set_step(17);
     const Request request("id", "anna", "AdjustRunsRequest", "h3");
-    ASSERT_TRUE((*store)->WriteJournal(1, std::vector{write}, request).ok());
+    ASSERT_TRUE((*store)->journals().Write(1, std::vector{write}, request).ok());
     write.entry.set_step(18);
-    ASSERT_TRUE((*store)->WriteJournal(1, std::vector{write}).ok());
+    ASSERT_TRUE((*store)->journals().Write(1, std::vector{write}).ok());
   }
   const auto store = Store::Open(data_);
-  const auto made = (*store)->FindRequest({"id", "anna", "AdjustRunsRequest", "h3"});
+  const auto made = (*store)->requests().Find({"id", "anna", "AdjustRunsRequest", "h3"});
   ASSERT_TRUE(made.ok() && made->has_value()) << made.status();
   EXPECT_EQ((*made)->count, 1);
-  const auto entries = (*store)->GetEntries(**made);
+  const auto entries = (*store)->journals().GetEntries(**made);
   ASSERT_EQ(entries->size(), 1u);
   EXPECT_EQ(entries->front().step(), 17);
   EXPECT_EQ(entries->front().name(), "studies/1/runs/1/adjustments/1");
-  EXPECT_TRUE(absl::IsAlreadyExists((*store)->FindRequest({"id", "anna", "AdjustRunsRequest", "h4"}).status()));
-  EXPECT_FALSE((*store)->FindRequest({"id", "anna", "ExtendRunRequest", "h3"})->has_value());
+  EXPECT_TRUE(absl::IsAlreadyExists((*store)->requests().Find({"id", "anna", "AdjustRunsRequest", "h4"}).status()));
+  EXPECT_FALSE((*store)->requests().Find({"id", "anna", "ExtendRunRequest", "h3"})->has_value());
 }
 
 }  // namespace

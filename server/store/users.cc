@@ -1,9 +1,10 @@
-// Tokens; the store keeps only the hash of each.
+// Tokens, and use of devices.
+#include "store/users.h"
+
 #include <google/protobuf/util/time_util.h>
 
 #include "store/rows.h"
-#include "store/sql/statements.h"
-#include "store/store.h"
+#include "store/sql/users.h"
 
 namespace gyrebox::store {
 
@@ -20,9 +21,9 @@ static v1::Token ToToken(const Statement& row) {
   return token;
 }
 
-absl::StatusOr<v1::Token> Store::AddToken(const v1::Token& token, const std::string& hash) {
+absl::StatusOr<v1::Token> Users::AddToken(const v1::Token& token, const std::string& hash) {
   v1::Token stored;
-  const auto status = Write([&](Connection& connection) {
+  const auto status = connections_.Write([&](Connection& connection) {
     Statement insert = connection.Prepare(sql::kInsertToken);
     insert.BindAt(1, token.user());
     insert.BindAt(2, static_cast<int64_t>(token.role()));
@@ -36,9 +37,9 @@ absl::StatusOr<v1::Token> Store::AddToken(const v1::Token& token, const std::str
   return stored;
 }
 
-absl::StatusOr<std::vector<StoredToken>> Store::ListTokens() {
+absl::StatusOr<std::vector<StoredToken>> Users::ListTokens() {
   std::vector<StoredToken> tokens;
-  const auto status = Read([&](Connection& connection) {
+  const auto status = connections_.Read([&](Connection& connection) {
     Statement rows = connection.Prepare(sql::kSelectTokens);
     while (rows.Next()) tokens.push_back({ToToken(rows), rows.Text(6)});
     return rows.status();
@@ -47,9 +48,9 @@ absl::StatusOr<std::vector<StoredToken>> Store::ListTokens() {
   return tokens;
 }
 
-absl::StatusOr<std::vector<v1::Token>> Store::RevokeTokens(int64_t number, const std::string& user) {
+absl::StatusOr<std::vector<v1::Token>> Users::RevokeTokens(int64_t number, const std::string& user) {
   std::vector<v1::Token> revoked;
-  const auto status = Write([&](Connection& connection) {
+  const auto status = connections_.Write([&](Connection& connection) {
     Statement rows = connection.Prepare(sql::kRevokeTokens);
     rows.Bind(NowMilliseconds(), number, user);
     while (rows.Next()) revoked.push_back(ToToken(rows));
@@ -57,6 +58,27 @@ absl::StatusOr<std::vector<v1::Token>> Store::RevokeTokens(int64_t number, const
   });
   if (!status.ok()) return status;
   return revoked;
+}
+
+absl::StatusOr<std::map<std::string, UserUse>> Users::ReadUse() {
+  std::map<std::string, UserUse> use;
+  const auto status = connections_.Read([&](Connection& connection) {
+    Statement rows = connection.Prepare(sql::kSelectUsers);
+    while (rows.Next()) use[rows.Text(0)] = {rows.Real(1), rows.Int(2)};
+    return rows.status();
+  });
+  if (!status.ok()) return status;
+  return use;
+}
+
+absl::Status Users::WriteUse(const std::map<std::string, UserUse>& use) {
+  return connections_.Write([&](Connection& connection) {
+    absl::Status status;
+    for (const auto& [name, used] : use) {
+      status.Update(connection.Prepare(sql::kWriteUser).Bind(name, used.seconds, used.as_of).Run());
+    }
+    return status;
+  });
 }
 
 }  // namespace gyrebox::store

@@ -1,14 +1,14 @@
-// Deletable studies and their deletion warnings.
+// Rules of retention: deletable studies and their warnings.
 #include <algorithm>
 
-#include "store/sql/statements.h"
-#include "store/store.h"
+#include "store/deletion.h"
+#include "store/sql/deletion.h"
 
 namespace gyrebox::store {
 
-absl::StatusOr<DeletableStudies> Store::ListDeletable() {
+absl::StatusOr<DeletableStudies> Deletion::ListDeletable() {
   DeletableStudies found;
-  const auto status = Read([&](Connection& connection) {
+  const auto status = connections_.Read([&](Connection& connection) {
     {
       Statement row = connection.Prepare(sql::kSelectAllBytes);
       if (row.Next()) {
@@ -27,8 +27,8 @@ absl::StatusOr<DeletableStudies> Store::ListDeletable() {
   return found;
 }
 
-absl::Status Store::SetWarnings(std::span<const Warning> warnings, double seconds_run) {
-  return Write([&](Connection& connection) {
+absl::Status Deletion::SetWarnings(std::span<const Warning> warnings, double seconds_run) {
+  return connections_.Write([&](Connection& connection) {
     std::vector<int64_t> warned;
     {
       Statement rows = connection.Prepare(sql::kSelectWarned);

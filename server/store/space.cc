@@ -1,11 +1,11 @@
 // Disk usage and limits of the store.
+#include "store/space.h"
+
 #include <sys/statvfs.h>
 
 #include <limits>
 
-#include "store/sql/statements.h"
-#include "store/store.h"
-#include "store/writes.h"
+#include "store/sql/space.h"
 
 namespace gyrebox::store {
 
@@ -41,18 +41,19 @@ absl::Status CheckBytes(Connection& connection, const Bounds& bounds, const std:
                                       "; delete studies that are not needed any more");
 }
 
-absl::Status CheckReserve(const Bounds& bounds, int64_t free) {
-  if (free >= bounds.reserve) return absl::OkStatus();
+absl::Status Space::CheckReserve() const {
+  const int64_t free = FreeDisk();
+  if (free >= bounds_.reserve) return absl::OkStatus();
   constexpr int64_t kMebibyte = 1 << 20;
   return absl::ResourceExhaustedError("the disk of the data has " + std::to_string(free / kMebibyte) +
-                                      " MiB left, and " + std::to_string(bounds.reserve / kMebibyte) +
+                                      " MiB left, and " + std::to_string(bounds_.reserve / kMebibyte) +
                                       " MiB are kept free for runs under way; delete studies that are not needed any "
                                       "more, or ask the operator for more room");
 }
 
-absl::StatusOr<int64_t> Store::BytesOf(const std::string& owner) {
+absl::StatusOr<int64_t> Space::BytesOf(const std::string& owner) {
   absl::StatusOr<int64_t> bytes = 0;
-  const auto status = Read([&](Connection& connection) {
+  const auto status = connections_.Read([&](Connection& connection) {
     bytes = SelectBytes(connection, owner);
     return bytes.status();
   });
@@ -60,9 +61,9 @@ absl::StatusOr<int64_t> Store::BytesOf(const std::string& owner) {
   return bytes;
 }
 
-absl::StatusOr<std::map<std::string, int64_t>> Store::StoredBytes() {
+absl::StatusOr<std::map<std::string, int64_t>> Space::StoredBytes() {
   std::map<std::string, int64_t> bytes;
-  const auto status = Read([&](Connection& connection) {
+  const auto status = connections_.Read([&](Connection& connection) {
     Statement rows = connection.Prepare(sql::kSelectStoredBytes);
     while (rows.Next()) bytes[rows.Text(0)] = rows.Int(1);
     return rows.status();
@@ -71,7 +72,7 @@ absl::StatusOr<std::map<std::string, int64_t>> Store::StoredBytes() {
   return bytes;
 }
 
-int64_t Store::FreeDisk() const {
+int64_t Space::FreeDisk() const {
   struct statvfs disk {};
   if (statvfs(directory_.c_str(), &disk) != 0) return std::numeric_limits<int64_t>::max();
   return static_cast<int64_t>(disk.f_bavail) * static_cast<int64_t>(disk.f_frsize);

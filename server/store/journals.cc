@@ -1,10 +1,14 @@
 // Journals of runs, and the consequences of their entries.
+#include "store/journals.h"
+
 #include <google/protobuf/util/time_util.h>
 
-#include "store/rows.h"
-#include "store/sql/statements.h"
-#include "store/store.h"
-#include "store/writes.h"
+#include "store/names.h"
+#include "store/requests.h"
+#include "store/sql/journals.h"
+#include "store/sql/states.h"
+#include "store/state_rows.h"
+#include "store/studies.h"
 
 namespace gyrebox::store {
 
@@ -19,10 +23,10 @@ absl::StatusOr<int64_t> WriteEntry(Connection& connection, int64_t study, int64_
   return at;
 }
 
-absl::StatusOr<std::vector<v1::Adjustment>> Store::GetJournal(int64_t study, int64_t number, int64_t above) {
+absl::StatusOr<std::vector<v1::Adjustment>> Journals::Get(int64_t study, int64_t number, int64_t above) {
   const std::string parent = "studies/" + std::to_string(study) + "/runs/" + std::to_string(number) + "/adjustments/";
   std::vector<v1::Adjustment> entries;
-  const auto status = Read([&](Connection& connection) {
+  const auto status = connections_.Read([&](Connection& connection) {
     Statement rows = connection.Prepare(sql::kSelectJournal);
     rows.Bind(study, number, above);
     while (rows.Next()) {
@@ -37,9 +41,9 @@ absl::StatusOr<std::vector<v1::Adjustment>> Store::GetJournal(int64_t study, int
   return entries;
 }
 
-absl::Status Store::ReadJournals(int64_t study, int64_t first, int64_t last,
-                                 const std::function<void(int64_t, const v1::Adjustment&)>& visit) {
-  return Read([&](Connection& connection) {
+absl::Status Journals::Visit(int64_t study, int64_t first, int64_t last,
+                             const std::function<void(int64_t, const v1::Adjustment&)>& visit) {
+  return connections_.Read([&](Connection& connection) {
     Statement rows = connection.Prepare(sql::kSelectJournalsOf);
     rows.Bind(study, first, last);
     for (v1::Adjustment entry; rows.Next(); ++entries_read_) {
@@ -97,19 +101,8 @@ static absl::Status Follow(Connection& connection, int64_t study, const JournalW
   }
 }
 
-absl::StatusOr<int64_t> Store::ReachedStep(int64_t study, int64_t number) {
-  int64_t step = 0;
-  const auto status = Read([&](Connection& connection) {
-    Statement row = connection.Prepare(sql::kSelectReachedStep);
-    if (row.Bind(study, number).Next()) step = row.Int(0);
-    return row.status();
-  });
-  if (!status.ok()) return status;
-  return step;
-}
-
-absl::Status Store::WriteJournal(int64_t study, std::span<const JournalWrite> writes, const Request& request) {
-  return Write([&](Connection& connection) {
+absl::Status Journals::Write(int64_t study, std::span<const JournalWrite> writes, const Request& request) {
+  return connections_.Write([&](Connection& connection) {
     absl::Status status = SelectStudy(connection, study).status();  // it may have been deleted meanwhile
     Made made{study, static_cast<int64_t>(writes.size()), {}};
     for (const JournalWrite& write : writes) {
@@ -123,6 +116,22 @@ absl::Status Store::WriteJournal(int64_t study, std::span<const JournalWrite> wr
     status.Update(CountChange(connection, study));
     return status;
   });
+}
+
+absl::StatusOr<std::vector<v1::Adjustment>> Journals::GetEntries(const Made& made) {
+  std::vector<v1::Adjustment> entries;
+  const auto status = connections_.Read([&](Connection& connection) {
+    for (const auto& [run, number] : made.of_runs) {
+      Statement row = connection.Prepare(sql::kSelectEntry);
+      if (!row.Bind(made.study, run, number).Next()) return row.status();
+      v1::Adjustment& entry = entries.emplace_back();
+      entry.ParseFromString(row.Text(0));
+      entry.set_name(NameOfRun(made.study, run) + "/adjustments/" + std::to_string(number));
+    }
+    return absl::OkStatus();
+  });
+  if (!status.ok()) return status;
+  return entries;
 }
 
 }  // namespace gyrebox::store
