@@ -1,5 +1,3 @@
-#include "executor/steering.h"
-
 #include <google/protobuf/util/time_util.h>
 #include <spdlog/spdlog.h>
 
@@ -7,6 +5,8 @@
 #include <cmath>
 
 #include "executor/steer_rules.h"
+#include "executor/steering.h"
+#include "schema/adjustment_text.h"
 #include "schema/number_text.h"
 #include "store/names.h"
 #include "study/schedule.h"
@@ -275,8 +275,9 @@ void SteerJob::PrepareStudy(store::Store& store) {
     }
   }
   if (!fine() || count > 0) return;
-  result_.status = absl::FailedPreconditionError("no run of studies/" + std::to_string(request_.study) + " can be " +
-                                                 Done(request_.kind) + " now; gyrebox show tells how they stand");
+  result_.status =
+      absl::FailedPreconditionError("no run of studies/" + std::to_string(request_.study) + " can be " +
+                                    schema::Participle(request_.kind) + " now; gyrebox show tells how they stand");
 }
 
 /// The runs of the next slice, in their current state.
@@ -337,8 +338,8 @@ bool SteerJob::GoOn(store::Store& store, BatchManager& batches, RateMeter& rate,
               std::chrono::duration<double>(RateMeter::Clock::now() - begin).count());
   if (request_.run == 0 && !found.empty()) return true;
   spdlog::info("studies/{}{}: {} {} {} runs", request_.study,
-               request_.run > 0 ? "/runs/" + std::to_string(request_.run) : "", request_.user, Done(request_.kind),
-               result_.count);
+               request_.run > 0 ? "/runs/" + std::to_string(request_.run) : "", request_.user,
+               schema::Participle(request_.kind), result_.count);
   return false;
 }
 
@@ -348,8 +349,8 @@ void SteerJob::BreakOff(const absl::Status& why) {
   std::string text(why.message());
   if (!result_.faults.empty()) text = result_.faults[0].field() + ": " + result_.faults[0].description();
   const auto code = why.ok() ? absl::StatusCode::kFailedPrecondition : why.code();
-  result_.status = absl::Status(
-      code, std::to_string(result_.count) + " runs were " + Done(request_.kind) + ", the others not: " + text);
+  result_.status = absl::Status(code, std::to_string(result_.count) + " runs were " +
+                                          schema::Participle(request_.kind) + ", the others not: " + text);
   result_.faults.clear();
 }
 
