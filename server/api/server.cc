@@ -23,6 +23,7 @@
 #include "api/thread_priority.h"
 #include "api/ticker.h"
 #include "api/user_service.h"
+#include "queue/queue.h"
 #include "study/return_if_error.h"
 
 namespace gyrebox::api {
@@ -88,7 +89,8 @@ class WiredServer : public Server {
         connections_(Bounded(options.connections)),
         device_(std::move(device)),
         hub_(*store_, [this](int64_t id) { return ReadStudy(id); }),
-        executor_(*store_, *device_, ExecutorOptions(), [this](int64_t id) { Changed(id); }),
+        queue_(*store_, options.half_life_seconds),
+        executor_(*store_, *device_, queue_, ExecutorOptions(), [this](int64_t id) { Changed(id); }),
         retention_(*store_, options.retention, [this](int64_t id) { Kept(id); }),
         pool_(kWorkers),
         steer_pool_(kSteerWorkers, options.limits.steering_calls),
@@ -244,6 +246,7 @@ class WiredServer : public Server {
   std::atomic<bool> stopping_ = false;
   std::atomic<bool> device_lost_ = false;
   stream::WatchHub hub_;
+  queue::Queue queue_;
   executor::Executor executor_;
   analysis::DigestCache digests_;
   retention::RetentionWorker retention_;
