@@ -227,7 +227,7 @@ int Serve(Options options) {
   server_options.executor = gyrebox::executor::OptionsFor(*opened.device);
   server_options.executor.checkpoint_seconds = options.checkpoint_seconds;
   server_options.executor.slice_seconds = options.slice_seconds;
-  server_options.executor.half_life_seconds = 3600 * options.half_life_hours;
+  server_options.half_life_seconds = 3600 * options.half_life_hours;
   server_options.quotas = QuotasOf(options);
   server_options.retention = options.retention;
   auto server = gyrebox::api::Server::Start(server_options, *std::move(store), std::move(opened.device), opened.reason);

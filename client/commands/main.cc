@@ -25,24 +25,6 @@ void AddServerOptions(CLI::App& app, ServerOptions& o) {
       ->needs("--tls-ca");
 }
 
-/// In the order of --help.
-void RegisterAll(Registry& registry) {
-  RegisterStudyCommands(registry);
-  RegisterShowCommands(registry);
-  RegisterWatchCommand(registry);
-  RegisterTableCommand(registry);
-  RegisterSeriesCommand(registry);
-  RegisterFrameCommand(registry);
-  RegisterReportCommand(registry);
-  RegisterSteerCommands(registry);
-  RegisterReplayCommand(registry);
-  RegisterKeepCommands(registry);
-  RegisterQueueCommands(registry);
-  RegisterMachineCommand(registry);
-  RegisterUserCommands(registry);
-  RegisterUnitsCommand(registry);
-}
-
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -51,7 +33,9 @@ int main(int argc, char** argv) {
   ServerOptions options;
   AddServerOptions(app, options);
   Registry registry(app);
-  RegisterAll(registry);
+#define GYREBOX_REGISTER(name) name(registry);
+  GYREBOX_FOR_COMMANDS(GYREBOX_REGISTER)
+#undef GYREBOX_REGISTER
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {

@@ -38,20 +38,26 @@ CLI::App* TakeStudy(CLI::App* command, std::string* name);
 CLI::App* TakeRun(CLI::App* command, std::string* name);
 CLI::App* TakeStudyOrRun(CLI::App* command, std::string* name);
 
-// Each file of commands registers its own. Options live as long as what the registry holds.
-void RegisterStudyCommands(Registry& registry);
-void RegisterShowCommands(Registry& registry);
-void RegisterWatchCommand(Registry& registry);
-void RegisterTableCommand(Registry& registry);
-void RegisterSeriesCommand(Registry& registry);
-void RegisterFrameCommand(Registry& registry);
-void RegisterQueueCommands(Registry& registry);
-void RegisterMachineCommand(Registry& registry);
-void RegisterSteerCommands(Registry& registry);
-void RegisterReplayCommand(Registry& registry);
-void RegisterKeepCommands(Registry& registry);
-void RegisterReportCommand(Registry& registry);
-void RegisterUserCommands(Registry& registry);
-void RegisterUnitsCommand(Registry& registry);
+/// The files of commands, in the order of --help: each registers its own by one function. Options live as long as what
+/// the registry holds.
+#define GYREBOX_FOR_COMMANDS(DO) \
+  DO(RegisterStudyCommands)      \
+  DO(RegisterShowCommands)       \
+  DO(RegisterWatchCommand)       \
+  DO(RegisterTableCommand)       \
+  DO(RegisterSeriesCommand)      \
+  DO(RegisterFrameCommand)       \
+  DO(RegisterReportCommand)      \
+  DO(RegisterSteerCommands)      \
+  DO(RegisterReplayCommand)      \
+  DO(RegisterKeepCommands)       \
+  DO(RegisterQueueCommands)      \
+  DO(RegisterMachineCommand)     \
+  DO(RegisterUserCommands)       \
+  DO(RegisterUnitsCommand)
+
+#define GYREBOX_DECLARE_COMMANDS(name) void name(Registry& registry);
+GYREBOX_FOR_COMMANDS(GYREBOX_DECLARE_COMMANDS)
+#undef GYREBOX_DECLARE_COMMANDS
 
 }  // namespace gyrebox::client

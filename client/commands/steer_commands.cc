@@ -5,6 +5,7 @@
 #include "commands/registry.h"
 #include "output/text.h"
 #include "output/text_table.h"
+#include "schema/adjustment_text.h"
 #include "schema/number_text.h"
 #include "schema/visible_text.h"
 
@@ -35,32 +36,17 @@ static bool ParseChange(const std::string& text, v1::FieldChange* change) {
   return true;
 }
 
-/// What an entry changed, such as "amplitude 20, temperature 0.01 over 2 tau".
+/// What an entry did, such as "paused" or "amplitude 20, temperature 0.01 over 2 tau".
 static std::string WhatText(const v1::Adjustment& entry) {
-  const double step_time = entry.step() > 0 ? entry.time() / static_cast<double>(entry.step()) : 0;
-  switch (entry.kind()) {
-    case v1::Adjustment::KIND_PAUSE:
-      return "paused";
-    case v1::Adjustment::KIND_RESUME:
-      return "resumed";
-    case v1::Adjustment::KIND_FINISH:
-      return "finished";
-    case v1::Adjustment::KIND_EXTEND:
-      return "extended to " + std::to_string(entry.total_steps()) + " steps";
-    default:
-      break;
+  const std::string participle = schema::Participle(entry.kind());
+  if (entry.kind() == v1::Adjustment::KIND_EXTEND) {
+    return participle + " to " + std::to_string(entry.total_steps()) + " steps";
   }
-  std::string text;
-  const auto& reflection = *entry.change().GetReflection();
-  std::vector<const google::protobuf::FieldDescriptor*> fields;
-  reflection.ListFields(entry.change(), &fields);
-  for (const auto* field : fields) {
-    if (field->message_type() != nullptr) continue;
-    text += (text.empty() ? "" : ", ") + field->name() + " " +
-            schema::NumberText(reflection.GetDouble(entry.change(), field));
-  }
+  if (entry.kind() != v1::Adjustment::KIND_CHANGE) return participle;
+  std::string text = schema::NumbersText(entry.change());
   if (entry.ramp_steps() == 0) return text;
   text += " over " + std::to_string(entry.ramp_steps()) + " steps";
+  const double step_time = entry.step() > 0 ? entry.time() / static_cast<double>(entry.step()) : 0;
   if (step_time > 0) text += ", " + schema::NumberText(static_cast<double>(entry.ramp_steps()) * step_time, 4) + " tau";
   return text;
 }

@@ -16,21 +16,10 @@
 #include "gyrebox/v1/run_service.grpc.pb.h"
 #include "gyrebox/v1/study_service.grpc.pb.h"
 #include "gyrebox/v1/user_service.grpc.pb.h"
+#include "lib/connection.h"
+#include "lib/refusal.h"
 
 namespace gyrebox::client {
-
-/// Invalid fields that a server named in a refusal.
-std::vector<v1::FieldViolation> ViolationsOf(const absl::Status& status);
-
-/// Reason of a refusal from its ErrorInfo, in UPPER_SNAKE_CASE; empty if there is none.
-std::string ReasonOf(const absl::Status& status);
-
-/// How to reach a server.
-struct Endpoint {
-  std::string address;    ///< HOST:PORT, or unix:PATH
-  std::string authority;  ///< PEM of the CA of the server's certificate; empty for a server without TLS
-  std::string token;      ///< sent with every call, only over TLS or within this machine
-};
 
 /// Calls one server. Retries repeatable calls for a short time if the server is unreachable.
 class Client {

@@ -1,30 +1,18 @@
 #include "output/stages.h"
 
+#include <algorithm>
 #include <string>
 
 #include "output/text_table.h"
+#include "schema/adjustment_text.h"
 #include "schema/number_text.h"
 
 namespace gyrebox::client {
 
-using google::protobuf::FieldDescriptor;
-using google::protobuf::Message;
-
-static std::string Words(std::string name) {
-  for (char& c : name) c = c == '_' ? ' ' : c;
-  return name;
-}
-
-/// The numbers set in a message, such as "amplitude 20, frequency 1"; `to` joins name and value.
-static std::string NumbersText(const Message& message, const char* to) {
-  std::string text;
-  for (int i = 0; i < message.GetDescriptor()->field_count(); ++i) {
-    const FieldDescriptor* field = message.GetDescriptor()->field(i);
-    if (field->is_repeated() || field->cpp_type() != FieldDescriptor::CPPTYPE_DOUBLE) continue;
-    if (!message.GetReflection()->HasField(message, field)) continue;
-    text += (text.empty() ? "" : ", ") + Words(field->name()) + to +
-            schema::NumberText(message.GetReflection()->GetDouble(message, field));
-  }
+/// The numbers set in a message, with spaces in their names; `joint` joins name and value.
+static std::string WordsText(const google::protobuf::Message& message, const char* joint) {
+  std::string text = schema::NumbersText(message, joint);
+  std::replace(text.begin(), text.end(), '_', ' ');
   return text;
 }
 
@@ -32,7 +20,7 @@ static std::string WaveText(const v1::RunSettings& step) {
   const auto* wave =
       step.GetReflection()->GetOneofFieldDescriptor(step, step.GetDescriptor()->FindOneofByName("waveform"));
   if (wave == nullptr) return "";
-  const std::string numbers = NumbersText(step.GetReflection()->GetMessage(step, wave), " ");
+  const std::string numbers = WordsText(step.GetReflection()->GetMessage(step, wave), " ");
   return wave->name() + " wave" + (numbers.empty() ? "" : " of " + numbers);
 }
 
@@ -49,8 +37,8 @@ static std::string VariedText(const v1::StudySpec& spec, int stage) {
 
 static std::string ChangesText(const v1::StudySpec& spec, int number) {
   const v1::Stage& stage = spec.schedule().stages(number);
-  const std::string parts[] = {WaveText(stage.step()), NumbersText(stage.step(), " "),
-                               NumbersText(stage.ramp(), " ramps to "), VariedText(spec, number)};
+  const std::string parts[] = {WaveText(stage.step()), WordsText(stage.step(), " "),
+                               WordsText(stage.ramp(), " ramps to "), VariedText(spec, number)};
   std::string text;
   for (const std::string& part : parts) {
     if (!part.empty()) text += (text.empty() ? "" : "; ") + part;

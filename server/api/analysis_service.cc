@@ -3,6 +3,7 @@
 #include "answers/answer_pages.h"
 #include "answers/answers.h"
 #include "api/answer.h"
+#include "api/names.h"
 #include "api/page.h"
 #include "study/return_if_error.h"
 

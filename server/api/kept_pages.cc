@@ -2,7 +2,7 @@
 
 #include <algorithm>
 
-#include "api/names.h"
+#include "api/page_token.h"
 #include "status/status.h"
 
 namespace gyrebox::api {

@@ -3,11 +3,14 @@
 
 #include <google/protobuf/repeated_field.h>
 
+#include <algorithm>
 #include <cstddef>
+#include <cstdint>
+#include <string>
 #include <utility>
 #include <vector>
 
-#include "api/names.h"
+#include "api/page_token.h"
 
 namespace gyrebox::api {
 

@@ -4,8 +4,8 @@ namespace gyrebox::api {
 
 constexpr int kMaxPriority = 100;
 
-absl::Status CheckBeads(const ServerContext& server, int64_t max_beads) {
-  const int64_t most = server.quotas.device_beads;
+absl::Status CheckBeads(const Quotas& quotas, int64_t max_beads) {
+  const int64_t most = quotas.device_beads;
   if (most == 0 || max_beads <= most) return absl::OkStatus();
   return absl::ResourceExhaustedError("a run of this study has more beads than the quota of " + std::to_string(most) +
                                       " on the device at a time; give a smaller bed.bead_count");

@@ -3,6 +3,7 @@
 #include <limits>
 
 #include "api/answer.h"
+#include "api/names.h"
 #include "api/page.h"
 #include "api/refusal.h"
 #include "api/run_service.h"

@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "api/answer.h"
+#include "api/names.h"
 #include "api/page.h"
 #include "api/refusal.h"
 #include "store/sample_messages.h"

@@ -4,6 +4,7 @@
 #include <algorithm>
 
 #include "api/answer.h"
+#include "api/names.h"
 #include "api/page.h"
 #include "api/quotas.h"
 #include "api/requests.h"
@@ -238,7 +239,7 @@ absl::StatusOr<v1::Study> RunService::Replay(const v1::ReplayRunRequest& request
   plan.plan.seeds = run->seeds();
   plan.bead_count = spec.bed().bead_count();
   plan.total_steps = run->total_steps();
-  GYREBOX_RETURN_IF_ERROR(CheckBeads(server_, plan.bead_count));
+  GYREBOX_RETURN_IF_ERROR(CheckBeads(server_.quotas, plan.bead_count));
   auto made = server_.store.studies().Create(spec, {plan}, *once, user.name, /*priority=*/0, /*like=*/parsed->study);
   if (made.ok()) server_.executor.Wake();
   return made;

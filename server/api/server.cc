@@ -8,21 +8,17 @@
 #include <chrono>
 
 #include "access/descriptor_limit.h"
-#include "access/listening.h"
-#include "api/analysis_service.h"
 #include "api/entrance.h"
 #include "api/entry.h"
 #include "api/frame_source.h"
-#include "api/health_service.h"
-#include "api/machine_service.h"
-#include "api/reflection_service.h"
-#include "api/run_service.h"
+#include "api/remaining.h"
 #include "api/self_call.h"
 #include "api/server_context.h"
-#include "api/study_service.h"
+#include "api/services.h"
+#include "api/start_checks.h"
 #include "api/thread_priority.h"
 #include "api/ticker.h"
-#include "api/user_service.h"
+#include "queue/queue.h"
 #include "study/return_if_error.h"
 
 namespace gyrebox::api {
@@ -33,43 +29,12 @@ constexpr int kSlowWorkers = 3;
 /// Time in which calls under way may finish by themselves.
 constexpr std::chrono::seconds kGrace{1};
 
-constexpr const char* kServices[] = {"gyrebox.v1.StudyService",
-                                     "gyrebox.v1.RunService",
-                                     "gyrebox.v1.AnalysisService",
-                                     "gyrebox.v1.MachineService",
-                                     "gyrebox.v1.UserService",
-                                     "grpc.health.v1.Health",
-                                     "grpc.reflection.v1alpha.ServerReflection"};
-
-static std::string HostOf(const std::string& listen) { return listen.substr(0, listen.rfind(':')); }
-
 /// Periods of the health check and of the call to itself.
 constexpr std::chrono::seconds kHealthPeriod{1};
 constexpr std::chrono::seconds kSelfCallPeriod{5};
 constexpr std::chrono::hours kCertificatePeriod{24};
 /// Memory freed after a burst of calls returns to the system this often.
 constexpr std::chrono::seconds kTrimPeriod{10};
-
-static bool IsLoopback(const std::string& host) {
-  const bool dotted = host.find_first_not_of("0123456789.") == std::string::npos;
-  return host == "localhost" || host == "[::1]" || (host.starts_with("127.") && dotted);
-}
-
-static absl::Status CheckListen(const std::string& listen, bool tls) {
-  if (listen.rfind(':') == std::string::npos) return access::NoPort(listen);
-  if (tls || IsLoopback(HostOf(listen))) return absl::OkStatus();
-  return absl::InvalidArgumentError(HostOf(listen) +
-                                    " can be reached from other machines, so calls must be encrypted " +
-                                    "and show a token: give --tls-cert and --tls-key, and make a first admin with " +
-                                    "--make-admin NAME; or listen on 127.0.0.1");
-}
-
-static absl::Status CheckAdmin(access::Authenticator& authenticator) {
-  if (!authenticator.asks_for_tokens() || authenticator.HasAdmin()) return absl::OkStatus();
-  return absl::FailedPreconditionError(
-      "no admin has a valid token, so nobody could let users in; make one with "
-      "gyreboxd --data DIR --make-admin NAME, then start again");
-}
 
 static access::ConnectionBounds Bounded(access::ConnectionBounds bounds) {
   if (bounds.in_all == 0) bounds.in_all = access::MostConnections(access::DescriptorLimit());
@@ -88,7 +53,8 @@ class WiredServer : public Server {
         connections_(Bounded(options.connections)),
         device_(std::move(device)),
         hub_(*store_, [this](int64_t id) { return ReadStudy(id); }),
-        executor_(*store_, *device_, ExecutorOptions(), [this](int64_t id) { Changed(id); }),
+        queue_(*store_, options.half_life_seconds),
+        executor_(*store_, *device_, queue_, ExecutorOptions(), [this](int64_t id) { Changed(id); }),
         retention_(*store_, options.retention, [this](int64_t id) { Kept(id); }),
         pool_(kWorkers),
         steer_pool_(kSteerWorkers, options.limits.steering_calls),
@@ -111,14 +77,7 @@ class WiredServer : public Server {
                  .device_reason = device_reason,
                  .start_time = std::chrono::system_clock::now(),
                  .stopping = stopping_},
-        studies_(context_),
-        runs_(context_),
-        analysis_(context_),
-        machine_(context_),
-        users_(context_),
-        health_(context_, {std::begin(kServices), std::end(kServices)}),
-        reflection_(context_, {std::begin(kServices), std::end(kServices)}),
-        no_such_method_(context_),
+        services_(context_),
         self_call_([this] { return options_.self_call ? options_.self_call() : CallItself(); },
                    [this] { return connections_.turned_away(); }, [this] { GiveUp(); }) {}
 
@@ -155,10 +114,9 @@ class WiredServer : public Server {
     health_ticker_.Stop();
     certificate_ticker_.Stop();
     trim_ticker_.Stop();
-    health_.GoAway();
+    services_.GoAway();
     hub_.GoAway();
     frames_.GoAway();
-    machine_.GoAway();
     retention_.Stop();
     executor_.Stop();
     if (entrance_ != nullptr) entrance_->Stop();
@@ -188,13 +146,7 @@ class WiredServer : public Server {
     grpc::ServerBuilder builder;
     builder.SetMaxReceiveMessageSize(options_.limits.message_bytes);
     entrance_->AddTo(builder);
-    for (grpc::Service* service : {static_cast<grpc::Service*>(&studies_), static_cast<grpc::Service*>(&runs_),
-                                   static_cast<grpc::Service*>(&analysis_), static_cast<grpc::Service*>(&machine_),
-                                   static_cast<grpc::Service*>(&users_), static_cast<grpc::Service*>(&health_),
-                                   static_cast<grpc::Service*>(&reflection_)}) {
-      builder.RegisterService(service);
-    }
-    builder.RegisterCallbackGenericService(&no_such_method_);
+    services_.AddTo(builder);
     std::vector<std::unique_ptr<grpc::experimental::ServerInterceptorFactoryInterface>> counters;
     counters.push_back(std::make_unique<CallCounter>(connections_));
     builder.experimental().SetInterceptorCreators(std::move(counters));
@@ -204,7 +156,7 @@ class WiredServer : public Server {
 
   absl::Status CallItself() { return CallHealth(entrance_->loopback(), options_.tls.has_value()); }
 
-  void UpdateHealth() { health_.Update(executor_.view().trouble.empty() && !device_lost_); }
+  void UpdateHealth() { services_.UpdateHealth(executor_.view().trouble.empty() && !device_lost_); }
 
   void WarnOfCertificate() {
     const auto warning = entrance_->CertificateWarning();
@@ -244,20 +196,14 @@ class WiredServer : public Server {
   std::atomic<bool> stopping_ = false;
   std::atomic<bool> device_lost_ = false;
   stream::WatchHub hub_;
+  queue::Queue queue_;
   executor::Executor executor_;
   analysis::DigestCache digests_;
   retention::RetentionWorker retention_;
   WorkerPool pool_, steer_pool_, slow_pool_;
   stream::FrameHub frames_;
   ServerContext context_;
-  StudyService studies_;
-  RunService runs_;
-  AnalysisService analysis_;
-  MachineService machine_;
-  UserService users_;
-  HealthService health_;
-  ReflectionService reflection_;
-  NoSuchMethod no_such_method_;
+  Services services_;
   std::unique_ptr<Entrance> entrance_;
   std::unique_ptr<grpc::Server> server_;
   SelfCall self_call_;

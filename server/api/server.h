@@ -24,6 +24,7 @@ inline constexpr int kDeafExit = 8;
 struct ServerOptions {
   std::string listen = "127.0.0.1:0";  ///< HOST:PORT; port 0 takes a free one
   executor::Options executor;
+  double half_life_seconds = 3600;  ///< after which past device use counts half
   Quotas quotas = {};
   std::optional<access::TlsPair> tls = std::nullopt;  ///< with it every call needs a token; without, this machine only
   access::LimitOptions limits = {};

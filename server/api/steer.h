@@ -8,7 +8,7 @@
 #include <string>
 
 #include "api/server_context.h"
-#include "executor/steering.h"
+#include "executor/steer_job.h"
 
 namespace gyrebox::api {
 

@@ -12,29 +12,11 @@
 #include "executor/kept_frames.h"
 #include "executor/pack.h"
 #include "executor/rate_meter.h"
+#include "executor/run_record.h"
 #include "gyrebox/device.h"
 #include "store/store.h"
 
 namespace gyrebox::executor {
-
-/// A state as the device returned it. Packing is slow, so the recorder's thread does it.
-struct BedNow {
-  kernels::BedState state;
-  double side_x = 0, side_y = 0;  ///< sigma
-  double time_step = 0;           ///< tau
-};
-
-/// Packs a state for the store.
-store::BedBytes ToBytes(const BedNow& bed);
-
-/// Progress of a run since its last record.
-struct RunRecord {
-  store::RunUpdate update;  ///< without states
-  std::optional<BedNow> checkpoint, end_state;
-};
-
-/// The update, with its states packed.
-store::RunUpdate ToUpdate(const RunRecord& record);
 
 /// One ensemble and the records that are still to be written for it.
 class Batch {

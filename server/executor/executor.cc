@@ -20,21 +20,20 @@ Options OptionsFor(const kernels::Device& device) {
   return options;
 }
 
-Executor::Executor(store::Store& store, kernels::Device& device, Options options,
+Executor::Executor(store::Store& store, kernels::Device& device, queue::Queue& queue, Options options,
                    std::function<void(int64_t)> on_change)
     : store_(store),
       device_(device),
+      queue_(queue),
       options_(options),
       recorder_([this](const absl::Status& why) { commands_.RefuseAll(why); }, [this] { Wake(); }),
       batches_(store, device, recorder_,
                {options.chunk_seconds, options.record_seconds, options.checkpoint_seconds, options.max_bytes_per_user},
-               std::move(on_change), [this] { Wake(); }),
-      ledger_(options.half_life_seconds) {}
+               std::move(on_change), [this] { Wake(); }) {}
 
 Executor::~Executor() { Stop(); }
 
 void Executor::Start() {
-  ReadUse();
   thread_ = std::thread([this] { Loop(); });
 }
 
@@ -122,7 +121,7 @@ void Executor::SaveAll() {
     if (on->batch.initialized()) batches_.Record(*on, /*checkpoint=*/true);
     if (!on->batch.initialized()) batches_.Evict(*on);
   }
-  WriteUse();
+  queue_.WriteUse();
 }
 
 // ---- scheduling
@@ -177,11 +176,9 @@ bool Executor::Slice() {
   Publish(nullptr);
   if (draining_) return !steering_.empty();
   const auto work = AllWork();
-  const queue::Choice choice = queue::Choose(
-      work, [this, now = options_.steady_seconds()](const std::string& user) { return ledger_.Used(user, now); },
-      {.memory_bytes = device_.memory_bytes(),
-       .max_beads_per_user = options_.max_beads_per_user,
-       .preemption_margin = options_.preemption_margin});
+  const queue::Choice choice = queue_.Next(work, {.memory_bytes = device_.memory_bytes(),
+                                                  .max_beads_per_user = options_.max_beads_per_user,
+                                                  .preemption_margin = options_.preemption_margin});
   if (!choice.next) return !steering_.empty();
   const size_t n_active = batches_.active().size();
   if (*choice.next < n_active) {
@@ -214,7 +211,7 @@ void Executor::GiveSlice(ActiveBatch& on) {
     recorder_.WaitWhileRefused();
     const auto chunk = Clock::now();
     batches_.Step(on, rate_);
-    Charge(on.waiting.owner, seconds_since(chunk));
+    queue_.Charge(on.waiting.owner, seconds_since(chunk));
     batches_.CancelWhatIsCancelled();
     batches_.RecordWhatIsDue(on);
     if (batches_.IsOverdue(on)) {
@@ -230,7 +227,7 @@ void Executor::GiveSlice(ActiveBatch& on) {
     WaitForRoom();
     batches_.Record(on, /*checkpoint=*/false);
   }
-  if (options_.steady_seconds() - use_written_ >= options_.checkpoint_seconds) WriteUse();
+  queue_.WriteUse(options_.checkpoint_seconds);
 }
 
 }  // namespace gyrebox::executor

@@ -18,10 +18,10 @@
 #include "executor/live_frames.h"
 #include "executor/rate_meter.h"
 #include "executor/recorder.h"
-#include "executor/steering.h"
+#include "executor/save_run.h"
+#include "executor/steer_job.h"
 #include "gyrebox/device.h"
-#include "queue/choose.h"
-#include "queue/ledger.h"
+#include "queue/queue.h"
 #include "store/store.h"
 
 namespace gyrebox::executor {
@@ -29,23 +29,15 @@ namespace gyrebox::executor {
 /// Exit code of a process that lost its device; its supervisor restarts it.
 inline constexpr int kDeviceLostExit = 7;
 
-/// Monotonic clock, in seconds from an arbitrary origin.
-double SteadySeconds();
-/// Seconds since 1970.
-double WallSeconds();
-
 struct Options {
   int max_runs_together = 256;
-  double chunk_seconds = 0.05;      ///< wall time of a chunk; commands wait for its end
-  double record_seconds = 0.2;      ///< wall time between two records of an ensemble
-  double checkpoint_seconds = 30;   ///< wall time between two checkpoints of an ensemble: the maximum loss
-  double slice_seconds = 0.5;       ///< wall time after which another ensemble may take over
-  double half_life_seconds = 3600;  ///< after which past device use counts half
-  int64_t max_beads_per_user = 0;   ///< on the device; 0 for no limit
-  double preemption_margin = 5;     ///< see queue::Limits
-  int64_t max_bytes_per_user = 0;   ///< on disk, beyond which a user's runs are held; 0 for no limit
-  /// Monotonic seconds, by which past use decays, and seconds since 1970, which bridge the time between two processes.
-  std::function<double()> steady_seconds = SteadySeconds, wall_seconds = WallSeconds;
+  double chunk_seconds = 0.05;     ///< wall time of a chunk; commands wait for its end
+  double record_seconds = 0.2;     ///< wall time between two records of an ensemble
+  double checkpoint_seconds = 30;  ///< wall time between two checkpoints of an ensemble: the maximum loss
+  double slice_seconds = 0.5;      ///< wall time after which another ensemble may take over
+  int64_t max_beads_per_user = 0;  ///< on the device; 0 for no limit
+  double preemption_margin = 5;    ///< see queue::Limits
+  int64_t max_bytes_per_user = 0;  ///< on disk, beyond which a user's runs are held; 0 for no limit
   std::function<void(int)> leave = [](int code) { std::_Exit(code); };  ///< ends the process
 };
 
@@ -71,8 +63,10 @@ struct View {
 
 class Executor {
  public:
+  /// @param queue may serve the executors of other devices too.
   /// @param on_change called after every commit that changed a study, on one of the executor's threads; must not block.
-  Executor(store::Store& store, kernels::Device& device, Options options, std::function<void(int64_t study)> on_change);
+  Executor(store::Store& store, kernels::Device& device, queue::Queue& queue, Options options,
+           std::function<void(int64_t study)> on_change);
   ~Executor();
 
   /// Starts the executor's thread.
@@ -111,9 +105,6 @@ class Executor {
   void LookAtQueue();
   void MakeRoomAndStart(const store::WaitingStudy& waiting, const std::vector<size_t>& leave);
   void SaveAll();
-  void Charge(const std::string& user, double seconds);
-  void ReadUse();
-  void WriteUse();
   void Publish(const ActiveBatch* has_slice);
   void Post(std::function<void()> open, std::function<void(const absl::Status&)> refuse);
   /// Executes commands and one slice of a steering job that needs several.
@@ -131,6 +122,7 @@ class Executor {
 
   store::Store& store_;
   kernels::Device& device_;
+  queue::Queue& queue_;
   const Options options_;
   RateMeter rate_;
   CommandQueue commands_;
@@ -145,12 +137,10 @@ class Executor {
   // Used by the executor's thread only.
   BatchManager batches_;
   LiveFrames live_frames_;
-  queue::Ledger ledger_;
   std::vector<store::WaitingStudy> waiting_;
   std::map<int64_t, std::pair<int64_t, int64_t>> demands_;  ///< bytes and beads of the first waiting run, by study
   std::deque<Steering> steering_;                           ///< jobs with slices left
   bool draining_ = false;
-  double use_written_ = 0;  ///< monotonic seconds
 
   std::thread thread_;
 };

@@ -1,46 +1,9 @@
 // Commands from other threads to the executor, and its replies.
 #include <spdlog/spdlog.h>
 
-#include <algorithm>
-#include <chrono>
-
 #include "executor/executor.h"
 
 namespace gyrebox::executor {
-
-double SteadySeconds() {
-  return std::chrono::duration<double>(std::chrono::steady_clock::now().time_since_epoch()).count();
-}
-
-double WallSeconds() {
-  return std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
-}
-
-void Executor::Charge(const std::string& user, double seconds) {
-  ledger_.Charge(user, seconds, options_.steady_seconds());
-}
-
-// The wall clock is used only for the time during which no server ran.
-void Executor::ReadUse() {
-  const auto use = store_.users().ReadUse();
-  if (!use.ok()) return;
-  const double now = options_.steady_seconds(), wall = options_.wall_seconds();
-  for (const auto& [user, used] : *use) {
-    ledger_.Set(user, {used.seconds, now - std::max(0.0, wall - 1e-3 * static_cast<double>(used.as_of))});
-  }
-}
-
-void Executor::WriteUse() {
-  const double now = use_written_ = options_.steady_seconds();
-  std::map<std::string, store::UserUse> use;
-  for (const auto& [user, used] : ledger_.all()) {
-    use[user] = {ledger_.Used(user, now), static_cast<int64_t>(1e3 * options_.wall_seconds())};
-  }
-  if (use.empty()) return;
-  if (const auto status = store_.users().WriteUse(use); !status.ok()) {
-    spdlog::warn("who used how much cannot be written: {}", status.ToString());
-  }
-}
 
 View Executor::view() const {
   std::string trouble = recorder_.trouble();
@@ -57,8 +20,7 @@ void Executor::Publish(const ActiveBatch* has_slice) {
                               static_cast<int>(on->batch.open_count()), on->batch.open_beads(), on.get() == has_slice});
   }
   view.bytes = batches_.bytes();
-  const double now = options_.steady_seconds();
-  for (const auto& [user, used] : ledger_.all()) view.used[user] = ledger_.Used(user, now);
+  view.used = queue_.Used();
   view.draining = draining_;
   std::lock_guard lock(mutex_);
   view_ = std::move(view);

@@ -2,28 +2,13 @@
 
 #include <google/protobuf/util/time_util.h>
 
+#include "schema/adjustment_text.h"
 #include "store/names.h"
-#include "study/run_settings.h"
 
 namespace gyrebox::executor {
 
 using Kind = v1::Adjustment::Kind;
 using State = v1::Run::State;
-
-const char* Done(Kind kind) {
-  switch (kind) {
-    case v1::Adjustment::KIND_PAUSE:
-      return "paused";
-    case v1::Adjustment::KIND_RESUME:
-      return "resumed";
-    case v1::Adjustment::KIND_FINISH:
-      return "finished";
-    case v1::Adjustment::KIND_EXTEND:
-      return "extended";
-    default:
-      return "adjusted";
-  }
-}
 
 bool Fits(Kind kind, const v1::Run& run) {
   const State state = run.state();
@@ -46,10 +31,11 @@ absl::Status WrongState(Kind kind, const v1::Run& run) {
   std::string can;
   for (const Kind other : {v1::Adjustment::KIND_CHANGE, v1::Adjustment::KIND_PAUSE, v1::Adjustment::KIND_RESUME,
                            v1::Adjustment::KIND_FINISH, v1::Adjustment::KIND_EXTEND}) {
-    if (Fits(other, run)) can += (can.empty() ? "" : ", ") + std::string(Done(other));
+    if (Fits(other, run)) can += (can.empty() ? "" : ", ") + std::string(schema::Participle(other));
   }
   return absl::FailedPreconditionError(run.name() + " is " + store::InWords(run.state()) + " and cannot be " +
-                                       Done(kind) + "; it can be " + (can.empty() ? "" : can + ", ") + "replayed");
+                                       schema::Participle(kind) + "; it can be " + (can.empty() ? "" : can + ", ") +
+                                       "replayed");
 }
 
 v1::Adjustment ServerPause(int64_t step, double time_step, const std::string& why) {
@@ -66,8 +52,9 @@ v1::Adjustment ServerPause(int64_t step, double time_step, const std::string& wh
 
 /// Describes one entry in words.
 static std::string InWords(const v1::Adjustment& entry) {
-  std::string text = entry.user() + " " + Done(entry.kind()) + " it at step " + std::to_string(entry.step());
-  if (entry.kind() == v1::Adjustment::KIND_CHANGE) text += " (" + study::NumbersText(entry.change()) + ")";
+  std::string text =
+      entry.user() + " " + schema::Participle(entry.kind()) + " it at step " + std::to_string(entry.step());
+  if (entry.kind() == v1::Adjustment::KIND_CHANGE) text += " (" + schema::NumbersText(entry.change()) + ")";
   return text;
 }
 

@@ -11,9 +11,6 @@
 
 namespace gyrebox::executor {
 
-/// Past participle of an adjustment, such as "paused".
-const char* Done(v1::Adjustment::Kind kind);
-
 /// Whether a run accepts the adjustment in its current state.
 bool Fits(v1::Adjustment::Kind kind, const v1::Run& run);
 

@@ -1,7 +1,6 @@
 #include "study/run_settings.h"
 
 #include "gyrebox/v1/rule.pb.h"
-#include "schema/number_text.h"
 #include "study/number_at.h"
 
 namespace gyrebox::study {
@@ -71,15 +70,6 @@ void AddChanges(const v1::RunSettings& settings, bool ramp, std::vector<kernels:
     if (!settings.GetReflection()->HasField(settings, number)) continue;
     changes->push_back({.parameter = ParameterOf(*number), .value = GetNumber(settings, *number), .ramp = ramp});
   }
-}
-
-std::string NumbersText(const v1::RunSettings& settings) {
-  std::string text;
-  for (const FieldDescriptor* number : AdjustableNumbers()) {
-    if (!settings.GetReflection()->HasField(settings, number)) continue;
-    text += (text.empty() ? "" : ", ") + number->name() + " " + schema::NumberText(GetNumber(settings, *number));
-  }
-  return text;
 }
 
 }  // namespace gyrebox::study

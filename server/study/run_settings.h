@@ -31,7 +31,4 @@ bool Apply(const v1::RunSettings& settings, v1::StudySpec* at);
 /// The same for the kernels.
 void AddChanges(const v1::RunSettings& settings, bool ramp, std::vector<kernels::Change>* changes);
 
-/// "amplitude 20, frequency 1": the numbers given.
-std::string NumbersText(const v1::RunSettings& settings);
-
 }  // namespace gyrebox::study

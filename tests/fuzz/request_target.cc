@@ -7,6 +7,7 @@
 
 #include "access/secret.h"
 #include "api/names.h"
+#include "api/page_token.h"
 #include "check.h"
 #include "gyrebox/v1/run_service.pb.h"
 #include "gyrebox/v1/study_service.pb.h"

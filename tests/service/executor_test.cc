@@ -36,7 +36,8 @@ class ExecutorTest : public testing::Test {
   void Start(Options options = {}) {
     options.record_seconds = 0.005;
     options.chunk_seconds = 0.002;
-    executor_ = std::make_unique<Executor>(*store_, device_, options, [this](int64_t) { ++changes_; });
+    queue_ = std::make_unique<queue::Queue>(*store_);
+    executor_ = std::make_unique<Executor>(*store_, device_, *queue_, options, [this](int64_t) { ++changes_; });
     executor_->Start();
   }
 
@@ -112,6 +113,7 @@ class ExecutorTest : public testing::Test {
   std::shared_ptr<test::FakePlan> plan_ = std::make_shared<test::FakePlan>();
   test::FakeDevice device_{plan_};
   std::unique_ptr<store::Store> store_;
+  std::unique_ptr<queue::Queue> queue_;
   std::unique_ptr<Executor> executor_;
   std::atomic<int> changes_ = 0;
 };

@@ -21,11 +21,12 @@ using test::WaitFor;
 
 class FairShareTest : public testing::Test {
  protected:
-  void Start(Options options = {}) {
+  void Start(Options options = {}, double half_life = 3600, const queue::Clocks& clocks = {}) {
     options.record_seconds = 0.005;
     options.chunk_seconds = 0.002;
     options.slice_seconds = 0.02;
-    executor_ = std::make_unique<Executor>(*store_, device_, options, [](int64_t) {});
+    queue_ = std::make_unique<queue::Queue>(*store_, half_life, clocks);
+    executor_ = std::make_unique<Executor>(*store_, device_, *queue_, options, [](int64_t) {});
     executor_->Start();
   }
 
@@ -51,6 +52,7 @@ class FairShareTest : public testing::Test {
   std::shared_ptr<test::FakePlan> plan_ = std::make_shared<test::FakePlan>();
   test::FakeDevice device_{plan_};
   std::unique_ptr<store::Store> store_ = *store::Store::Open(directory_.path());
+  std::unique_ptr<queue::Queue> queue_;
   std::unique_ptr<Executor> executor_;
 };
 
@@ -128,13 +130,10 @@ TEST_F(FairShareTest, AQuotaBoundsTheBeadsOfAUserOnTheDevice) {
 // The system clock is set forward and back.
 TEST_F(FairShareTest, TheWallClockDoesNotChangeShares) {
   std::atomic<double> steady = 1000, wall = 1e9;
-  Options options;
-  options.half_life_seconds = 100;
-  options.steady_seconds = [&] { return steady.load(); };
-  options.wall_seconds = [&] { return wall.load(); };
+  const queue::Clocks clocks{[&] { return steady.load(); }, [&] { return wall.load(); }};
   plan_->step_nanoseconds = 20'000;
   Create("ann", 1);
-  Start(options);
+  Start({}, /*half_life=*/100, clocks);
   ASSERT_TRUE(WaitForEnd(1));
   const auto used = [&] {
     executor_->Wake();
@@ -158,9 +157,10 @@ TEST_F(FairShareTest, TheWallClockDoesNotChangeShares) {
   store_ = *store::Store::Open(directory_.path());
   wall = wall + 100;
   steady = 5;  // of another process
-  Start(options);
+  Start({}, /*half_life=*/100, clocks);
   ASSERT_TRUE(WaitFor([&] { return used() > 0; }));
   EXPECT_NEAR(used(), half / 2, 1e-4 * half);
+  executor_.reset();  // before the clocks
 }
 
 TEST_F(FairShareTest, UsageSurvivesARestart) {

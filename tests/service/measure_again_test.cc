@@ -60,7 +60,8 @@ class MeasureAgainTest : public testing::Test {
   int64_t Run(v1::StudySpec spec) {
     study::FillDefaults(&spec);
     EXPECT_TRUE(store_->studies().Create(spec, test::NewRuns(spec), "").ok());
-    executor::Executor executor(*store_, *device_, {}, [](int64_t) {});
+    queue::Queue queue(*store_);
+    executor::Executor executor(*store_, *device_, queue, {}, [](int64_t) {});
     executor.Start();
     EXPECT_TRUE(WaitFor([&] { return store_->studies().Get(studies_ + 1)->has_end_time(); }));
     return ++studies_;

@@ -27,7 +27,8 @@ void RunTroubled(const test::TemporaryDirectory& directory, double unstable_abov
   plan->troubled_above = 5;
   plan->unstable_above = unstable_above;
   test::FakeDevice device(plan);
-  executor::Executor executor(*store, device, {.chunk_seconds = 0.002, .record_seconds = 0.005}, [](int64_t) {});
+  queue::Queue queue(*store);
+  executor::Executor executor(*store, device, queue, {.chunk_seconds = 0.002, .record_seconds = 0.005}, [](int64_t) {});
   const auto spec = AmplitudeStudy({4, 8}, 1);
   ASSERT_TRUE(store->studies().Create(spec, NewRuns(spec), "").ok());
   executor.Start();

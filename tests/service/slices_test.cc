@@ -40,7 +40,8 @@ class SlicesTest : public testing::Test {
   void Start(Options options = {}) {
     options.record_seconds = 0.005;
     options.chunk_seconds = 0.002;
-    executor_ = std::make_unique<Executor>(*store_, device_, options, [](int64_t) {});
+    queue_ = std::make_unique<queue::Queue>(*store_);
+    executor_ = std::make_unique<Executor>(*store_, device_, *queue_, options, [](int64_t) {});
     executor_->Start();
   }
 
@@ -109,6 +110,7 @@ class SlicesTest : public testing::Test {
   test::FakeDevice device_{plan_};
   std::unique_ptr<store::Store> store_;
   sqlite3* outside_ = nullptr;
+  std::unique_ptr<queue::Queue> queue_;
   std::unique_ptr<Executor> executor_;
 };
 

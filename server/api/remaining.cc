@@ -1,4 +1,4 @@
-#include "api/server_context.h"
+#include "api/remaining.h"
 
 #include "api/names.h"
 

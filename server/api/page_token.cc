@@ -1,4 +1,4 @@
-#include "api/names.h"
+#include "api/page_token.h"
 
 #include <absl/strings/escaping.h>
 #include <absl/strings/numbers.h>
