@@ -4,20 +4,20 @@
 #include <absl/status/statusor.h>
 #include <grpcpp/grpcpp.h>
 
-#include <condition_variable>
 #include <functional>
-#include <mutex>
-#include <set>
-#include <thread>
+#include <memory>
+#include <vector>
 
 #include "gyrebox/v1/machine_service.grpc.pb.h"
-#include "stream/watch_hub.h"
+#include "stream/hub.h"
 
 namespace gyrebox::api {
 
+struct MachineReader;
+
 /// One thread reads the state of the machine for all readers. A reader that has not taken the last message gets the
 /// next one later.
-class MachineBoard {
+class MachineBoard : private stream::Hub<MachineReader> {
  public:
   explicit MachineBoard(std::function<absl::StatusOr<v1::Machine>()> look);
   ~MachineBoard();
@@ -30,18 +30,15 @@ class MachineBoard {
   void GoAway();
 
  private:
-  class Reader;
+  friend MachineReader;
 
+  void AddedLocked(const MachineReader& reader) override;
   void Loop();
+  void Send(const std::vector<std::shared_ptr<MachineReader>>& readers);
+  void Serve(MachineReader& reader, const absl::StatusOr<v1::Machine>& machine);
 
   const std::function<absl::StatusOr<v1::Machine>()> look_;
-  std::mutex mutex_;
-  std::condition_variable changed_;
-  std::set<Reader*> readers_;  ///< guarded by mutex_
-  bool going_away_ = false;    ///< guarded by mutex_
-  bool fresh_ = false;         ///< guarded by mutex_; some reader has had no message yet
-  bool stop_ = false;          ///< guarded by mutex_
-  std::thread thread_;
+  bool fresh_ = false;  ///< some reader has had no message yet; guarded by the hub's mutex
 };
 
 }  // namespace gyrebox::api

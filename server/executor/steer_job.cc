@@ -60,7 +60,7 @@ bool SteerJob::WasDone(store::Store& store) {
 }
 
 void SteerJob::Prepare(store::Store& store, CourseBook& book) {
-  CheckTimes(request_, &result_.faults);
+  CheckRequest(request_, &result_.faults);
   if (!fine() || WasDone(store)) return;
   const auto study = store.GetStudy(request_.study);
   result_.status = study.status();

@@ -25,9 +25,11 @@ struct FrameHub::WatchedRun {
   bool on_device = true;
 };
 
-struct FrameHub::Reader {
-  Reader(const store::RunName& name, const v1::WatchFramesRequest& asked, StreamAuthorization reader_pass,
-         FrameHub* hub)
+struct FrameReader {
+  using Clock = std::chrono::steady_clock;
+
+  FrameReader(const store::RunName& name, const v1::WatchFramesRequest& asked, StreamAuthorization reader_pass,
+              FrameHub* hub)
       : run(name.study, name.run),
         request(asked),
         interval(std::chrono::duration_cast<Clock::duration>(std::chrono::duration<double>(
@@ -35,7 +37,7 @@ struct FrameHub::Reader {
         authorization(std::move(reader_pass)),
         watcher([this, hub](bool) { hub->Idle(this); }, [this, hub] { hub->Remove(this); }) {}
 
-  const RunKey run;
+  const FrameHub::RunKey run;
   const v1::WatchFramesRequest request;
   const Clock::duration interval;
   const StreamAuthorization authorization;
@@ -49,41 +51,34 @@ struct FrameHub::Reader {
   int64_t last_missed = 0;       ///< index of the last missed frame
 };
 
-FrameHub::FrameHub(FrameSource frame_source) : frame_source_(std::move(frame_source)), thread_([this] { Loop(); }) {}
-
-void FrameHub::WakeLocked() {
-  awake_ = true;
-  changed_.notify_all();
+FrameHub::FrameHub(FrameSource frame_source) : frame_source_(std::move(frame_source)) {
+  Start([this] { Loop(); });
 }
 
 FrameHub::~FrameHub() {
-  {
-    std::lock_guard lock(mutex_);
-    stop_ = true;
-    WakeLocked();
-  }
-  thread_.join();
+  Stop();
   std::unique_lock lock(mutex_);
   changed_.wait(lock, [this] { return looks_ == 0; });
 }
+
+void FrameHub::GoAway() { Hub::GoAway(); }
 
 grpc::ServerWriteReactor<v1::WatchFramesResponse>* FrameHub::Watch(const store::RunName& run,
                                                                    const v1::WatchFramesRequest& request,
                                                                    StreamAuthorization authorization) {
   auto reader = std::make_shared<Reader>(run, request, std::move(authorization), this);
   reader->told = Clock::now();
-  std::optional<grpc::Status> refusal;
-  {
-    std::lock_guard lock(mutex_);
-    refusal = WhyNoReader(going_away_, readers_.size());
-    readers_.emplace(reader.get(), reader);
-    reader->idle = !refusal.has_value();
-    auto& watched = watched_runs_[reader->run];
-    if (watched == nullptr) watched = std::make_shared<WatchedRun>();
-    WakeLocked();
-  }
-  if (refusal) reader->watcher.Deliver({}, refusal);
-  return &reader->watcher;
+  return Add(reader);
+}
+
+void FrameHub::AddedLocked(const Reader& reader) {
+  auto& watched = watched_runs_[reader.run];
+  if (watched == nullptr) watched = std::make_shared<WatchedRun>();
+}
+
+void FrameHub::RemovedLocked(const Reader& reader) {
+  const auto same = [&](const auto& entry) { return entry.first->run == reader.run; };
+  if (std::none_of(readers_.begin(), readers_.end(), same)) watched_runs_.erase(reader.run);
 }
 
 void FrameHub::Changed(int64_t study) {
@@ -93,34 +88,6 @@ void FrameHub::Changed(int64_t study) {
     watched->looked = Clock::now() - kBetweenLooksAtRest;
     WakeLocked();
   }
-}
-
-void FrameHub::Idle(Reader* reader) {
-  std::lock_guard lock(mutex_);
-  reader->idle = true;
-  WakeLocked();
-}
-
-void FrameHub::Remove(Reader* reader) {
-  std::lock_guard lock(mutex_);
-  const auto found = readers_.find(reader);
-  if (found == readers_.end()) return;
-  const RunKey run = reader->run;
-  gone_.push_back(std::move(found->second));
-  readers_.erase(found);
-  const auto same = [&](const auto& entry) { return entry.first->run == run; };
-  if (std::none_of(readers_.begin(), readers_.end(), same)) watched_runs_.erase(run);
-  WakeLocked();
-}
-
-void FrameHub::GoAway() {
-  std::vector<std::shared_ptr<Reader>> all;
-  {
-    std::lock_guard lock(mutex_);
-    going_away_ = true;
-    for (const auto& [key, reader] : readers_) all.push_back(reader);
-  }
-  for (const auto& reader : all) reader->watcher.GoAway();
 }
 
 /// Whether anyone waits for a frame of a run; a reader that has long not taken its last message does not count. Sets
@@ -187,7 +154,7 @@ void FrameHub::Saw(const RunKey& run, absl::StatusOr<Look> look) {
   }
 }
 
-std::shared_ptr<FrameHub::Reader> FrameHub::NextReaderLocked(Clock::time_point now, Clock::time_point* look_again) {
+std::shared_ptr<FrameReader> FrameHub::NextReaderLocked(Clock::time_point now, Clock::time_point* look_again) {
   for (const auto& [key, reader] : readers_) {
     if (!reader->idle) continue;
     const WatchedRun& watched = *watched_runs_.at(reader->run);

@@ -3,22 +3,16 @@
 
 #include <absl/status/statusor.h>
 
-#include <chrono>
-#include <condition_variable>
 #include <cstdint>
 #include <functional>
 #include <map>
 #include <memory>
-#include <mutex>
-#include <thread>
 #include <utility>
-#include <vector>
 
 #include "gyrebox/v1/run_service.pb.h"
 #include "store/frame.h"
 #include "store/names.h"
-#include "stream/watch_hub.h"
-#include "stream/writer.h"
+#include "stream/hub.h"
 
 namespace gyrebox::stream {
 
@@ -34,9 +28,11 @@ struct Look {
 using FrameSource =
     std::function<void(const store::RunName& run, int64_t known, std::function<void(absl::StatusOr<Look>)> done)>;
 
+struct FrameReader;
+
 /// Polls a watched run as often as its fastest reader wants, at most every tenth of a second; one frame serves all its
 /// readers. Holds one frame per run and one message per reader, whatever they do.
-class FrameHub {
+class FrameHub : private Hub<FrameReader> {
  public:
   /// @param frame_source has at most one pending call per run; the destructor waits for all pending calls.
   explicit FrameHub(FrameSource frame_source);
@@ -55,33 +51,24 @@ class FrameHub {
   void GoAway();
 
  private:
-  using Clock = std::chrono::steady_clock;
-  struct Reader;
+  using Reader = FrameReader;
+  friend FrameReader;
   struct WatchedRun;
   using RunKey = std::pair<int64_t, int64_t>;
 
+  void AddedLocked(const Reader& reader) override;
+  void RemovedLocked(const Reader& reader) override;
   void Loop();
-  void WakeLocked();
   /// Requests the frames that are due. Calls frame_source_, so do not hold the lock. @return when to look again.
   Clock::time_point LookAround(Clock::time_point now);
   bool IsWatchedLocked(const RunKey& run, Clock::time_point now, Clock::time_point* due) const;
   void Saw(const RunKey& run, absl::StatusOr<Look> look);
   std::shared_ptr<Reader> NextReaderLocked(Clock::time_point now, Clock::time_point* look_again);
   void Serve(const std::shared_ptr<Reader>& reader);
-  void Idle(Reader* reader);
-  void Remove(Reader* reader);
 
-  const FrameSource frame_source_;
-  std::mutex mutex_;  ///< guards all below; never held while a watcher or frame_source_ is called
-  std::condition_variable changed_;
-  std::map<Reader*, std::shared_ptr<Reader>> readers_;
+  const FrameSource frame_source_;  ///< never called under the hub's mutex, which guards all below
   std::map<RunKey, std::shared_ptr<WatchedRun>> watched_runs_;  ///< runs with readers
-  std::vector<std::shared_ptr<Reader>> gone_;  ///< destroyed by the hub's thread: a watcher cannot destroy itself
-  int looks_ = 0;                              ///< pending calls of frame_source_
-  bool awake_ = false;                         ///< something has changed since LookAround()
-  bool going_away_ = false;
-  bool stop_ = false;
-  std::thread thread_;
+  int looks_ = 0;                                               ///< pending calls of frame_source_
 };
 
 }  // namespace gyrebox::stream

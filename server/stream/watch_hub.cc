@@ -11,8 +11,8 @@ constexpr std::chrono::milliseconds kBetweenUpdates{100};
 /// A reader takes at most a tenth of the thread's time, however large the study.
 constexpr int kRestPerWork = 9;
 
-struct WatchHub::Reader {
-  Reader(int64_t study_id, const v1::WatchRunsRequest& request, StreamAuthorization reader_pass, WatchHub* hub)
+struct WatchReader {
+  WatchReader(int64_t study_id, const v1::WatchRunsRequest& request, StreamAuthorization reader_pass, WatchHub* hub)
       : study(study_id),
         authorization(std::move(reader_pass)),
         feed(study_id, request),
@@ -25,36 +25,23 @@ struct WatchHub::Reader {
   // Guarded by the hub's mutex:
   bool idle = true;
   bool dirty = true;
-  Clock::time_point not_before;
-  Clock::time_point heartbeat;
+  std::chrono::steady_clock::time_point not_before;
+  std::chrono::steady_clock::time_point heartbeat;
 };
 
-WatchHub::WatchHub(store::Store& store, StudyReader read_study)
-    : store_(store), read_study_(std::move(read_study)), thread_([this] { Loop(); }) {}
-
-WatchHub::~WatchHub() {
-  {
-    std::lock_guard lock(mutex_);
-    stop_ = true;
-    changed_.notify_all();
-  }
-  thread_.join();
+WatchHub::WatchHub(store::Store& store, StudyReader read_study) : store_(store), read_study_(std::move(read_study)) {
+  Start([this] { Loop(); });
 }
+
+WatchHub::~WatchHub() { Stop(); }
+
+void WatchHub::GoAway() { Hub::GoAway(); }
 
 grpc::ServerWriteReactor<v1::WatchRunsResponse>* WatchHub::Watch(int64_t study, const v1::WatchRunsRequest& request,
                                                                  StreamAuthorization authorization) {
   auto reader = std::make_shared<Reader>(study, request, std::move(authorization), this);
   reader->heartbeat = Clock::now() + kBetweenHeartbeats;
-  std::optional<grpc::Status> refusal;
-  {
-    std::lock_guard lock(mutex_);
-    refusal = WhyNoReader(going_away_, readers_.size());
-    readers_.emplace(reader.get(), reader);
-    reader->idle = !refusal.has_value();
-    changed_.notify_all();
-  }
-  if (refusal) reader->watcher.Deliver({}, refusal);
-  return &reader->watcher;
+  return Add(reader);
 }
 
 void WatchHub::Changed(int64_t study) {
@@ -62,39 +49,19 @@ void WatchHub::Changed(int64_t study) {
   for (auto& [key, reader] : readers_) {
     if (reader->study == study) reader->dirty = true;
   }
-  changed_.notify_all();
+  WakeLocked();
 }
 
 void WatchHub::Idle(Reader* reader, bool behind) {
   std::lock_guard lock(mutex_);
-  reader->idle = true;
   if (behind) {
     reader->dirty = true;
     reader->not_before = Clock::now();
   }
-  changed_.notify_all();
+  IdleLocked(reader);
 }
 
-void WatchHub::Remove(Reader* reader) {
-  std::lock_guard lock(mutex_);
-  const auto found = readers_.find(reader);
-  if (found == readers_.end()) return;
-  gone_.push_back(std::move(found->second));
-  readers_.erase(found);
-  changed_.notify_all();
-}
-
-void WatchHub::GoAway() {
-  std::vector<std::shared_ptr<Reader>> all;
-  {
-    std::lock_guard lock(mutex_);
-    going_away_ = true;
-    for (const auto& [key, reader] : readers_) all.push_back(reader);
-  }
-  for (const auto& reader : all) reader->watcher.GoAway();
-}
-
-std::shared_ptr<WatchHub::Reader> WatchHub::NextReaderLocked(Clock::time_point now, Clock::time_point* look_again) {
+std::shared_ptr<WatchReader> WatchHub::NextReaderLocked(Clock::time_point now, Clock::time_point* look_again) {
   std::shared_ptr<Reader> next;
   for (const auto& [key, reader] : readers_) {
     if (!reader->idle) continue;

@@ -3,28 +3,20 @@
 
 #include <absl/status/status.h>
 
-#include <chrono>
-#include <condition_variable>
 #include <cstdint>
-#include <functional>
-#include <map>
 #include <memory>
-#include <mutex>
-#include <thread>
-#include <vector>
 
 #include "gyrebox/v1/run_service.pb.h"
 #include "store/store.h"
+#include "stream/hub.h"
 #include "stream/run_feed.h"
-#include "stream/writer.h"
 
 namespace gyrebox::stream {
 
-/// Whether a stream may continue, and if not, the error that ends it. Thread-safe; does not block.
-using StreamAuthorization = std::function<absl::Status()>;
+struct WatchReader;
 
 /// One thread reads from the store for all readers in turn, and only for those that have taken their last messages.
-class WatchHub {
+class WatchHub : private Hub<WatchReader> {
  public:
   WatchHub(store::Store& store, StudyReader read_study);
   ~WatchHub();
@@ -40,8 +32,8 @@ class WatchHub {
   void GoAway();
 
  private:
-  using Clock = std::chrono::steady_clock;
-  struct Reader;
+  using Reader = WatchReader;
+  friend WatchReader;
 
   void Loop();
   /// The reader whose turn it is; null if there is none, and then sets when to look again.
@@ -51,17 +43,9 @@ class WatchHub {
   absl::Status TellGap(Reader& reader, double seconds);
   /// @param behind whether to tell it of a gap.
   void Idle(Reader* reader, bool behind);
-  void Remove(Reader* reader);
 
   store::Store& store_;
   const StudyReader read_study_;
-  std::mutex mutex_;  ///< guards all below; never held while a watcher is called
-  std::condition_variable changed_;
-  std::map<Reader*, std::shared_ptr<Reader>> readers_;
-  std::vector<std::shared_ptr<Reader>> gone_;  ///< destroyed by the hub's thread: a watcher cannot destroy itself
-  bool going_away_ = false;
-  bool stop_ = false;
-  std::thread thread_;
 };
 
 }  // namespace gyrebox::stream

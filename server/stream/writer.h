@@ -15,7 +15,6 @@
 
 namespace gyrebox::stream {
 
-inline constexpr std::chrono::seconds kBetweenHeartbeats{5};
 inline constexpr size_t kMaxReaders = 1000;  ///< per hub
 
 inline grpc::Status ServerIsStopping() { return api::ToGrpcStatus(absl::UnavailableError("the server is stopping")); }
@@ -28,7 +27,7 @@ inline std::optional<grpc::Status> WhyNoReader(bool going_away, size_t readers) 
 }
 
 /// Writes messages one at a time; finishes exactly once, even if the reader is gone. Message has a sequence, which is
-/// set here, and may be a heartbeat.
+/// set here, and may have a heartbeat and a notice that the server is stopping.
 template <class Message>
 class Writer : public grpc::ServerWriteReactor<Message> {
  public:
@@ -53,9 +52,11 @@ class Writer : public grpc::ServerWriteReactor<Message> {
   /// Tells the reader that the server is stopping, and ends the stream.
   void GoAway() {
     const grpc::Status why = ServerIsStopping();
-    Message message;
-    message.mutable_going_away()->set_message(why.error_message());
-    Deliver({std::move(message)}, why);
+    std::vector<Message> notices;
+    if constexpr (requires(Message message) { message.mutable_going_away(); }) {
+      notices.emplace_back().mutable_going_away()->set_message(why.error_message());
+    }
+    Deliver(std::move(notices), why);
   }
 
   /// Seconds for which the reader let a message wait, if too long and more is to follow; returned once.
@@ -76,7 +77,7 @@ class Writer : public grpc::ServerWriteReactor<Message> {
     if (!ok) return FinishLocked(grpc::Status(grpc::StatusCode::CANCELLED, "the reader is gone"));
     const std::chrono::duration<double> waited = Clock::now() - began_;
     const bool over = pending_.empty() && end_;
-    if (waited <= kPatience || current_.has_heartbeat() || over) return WriteNextLocked();
+    if (waited <= kPatience || IsHeartbeat(current_) || over) return WriteNextLocked();
     writing_ = false;
     lag_ = waited.count();
     if (!finished_) on_idle_(/*behind=*/true);
@@ -92,6 +93,11 @@ class Writer : public grpc::ServerWriteReactor<Message> {
 
  private:
   using Clock = std::chrono::steady_clock;
+
+  static bool IsHeartbeat(const Message& message) {
+    if constexpr (requires { message.has_heartbeat(); }) return message.has_heartbeat();
+    return false;
+  }
 
   void WriteNextLocked() {
     writing_ = false;
