@@ -31,6 +31,8 @@ MachineBoard::MachineBoard(std::function<absl::StatusOr<v1::Machine>()> look) : 
 
 MachineBoard::~MachineBoard() { Stop(); }
 
+void MachineBoard::GoAway() { Hub::GoAway(); }
+
 grpc::ServerWriteReactor<v1::WatchMachineResponse>* MachineBoard::Watch(
     absl::StatusOr<stream::StreamAuthorization> authorization) {
   const auto reader = std::make_shared<MachineReader>(this, std::move(authorization));

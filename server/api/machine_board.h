@@ -17,7 +17,7 @@ struct MachineReader;
 
 /// One thread reads the state of the machine for all readers. A reader that has not taken the last message gets the
 /// next one later.
-class MachineBoard : public stream::Hub<MachineReader> {
+class MachineBoard : private stream::Hub<MachineReader> {
  public:
   explicit MachineBoard(std::function<absl::StatusOr<v1::Machine>()> look);
   ~MachineBoard();
@@ -25,6 +25,9 @@ class MachineBoard : public stream::Hub<MachineReader> {
   /// A stream for one reader, which owns itself. Does not block. @param authorization of the reader: the stream is
   /// refused without one, and gets no more messages once it does not hold.
   grpc::ServerWriteReactor<v1::WatchMachineResponse>* Watch(absl::StatusOr<stream::StreamAuthorization> authorization);
+
+  /// Ends all streams, present and future.
+  void GoAway();
 
  private:
   friend MachineReader;

@@ -61,6 +61,8 @@ FrameHub::~FrameHub() {
   changed_.wait(lock, [this] { return looks_ == 0; });
 }
 
+void FrameHub::GoAway() { Hub::GoAway(); }
+
 grpc::ServerWriteReactor<v1::WatchFramesResponse>* FrameHub::Watch(const store::RunName& run,
                                                                    const v1::WatchFramesRequest& request,
                                                                    StreamAuthorization authorization) {

@@ -32,7 +32,7 @@ struct FrameReader;
 
 /// Polls a watched run as often as its fastest reader wants, at most every tenth of a second; one frame serves all its
 /// readers. Holds one frame per run and one message per reader, whatever they do.
-class FrameHub : public Hub<FrameReader> {
+class FrameHub : private Hub<FrameReader> {
  public:
   /// @param frame_source has at most one pending call per run; the destructor waits for all pending calls.
   explicit FrameHub(FrameSource frame_source);
@@ -46,6 +46,9 @@ class FrameHub : public Hub<FrameReader> {
 
   /// A study changed: its runs that were not on the device may be there now. Does not block.
   void Changed(int64_t study);
+
+  /// Tells every reader that the server is stopping, and ends all streams, present and future.
+  void GoAway();
 
  private:
   using Reader = FrameReader;

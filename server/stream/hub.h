@@ -29,18 +29,6 @@ inline constexpr std::chrono::seconds kBetweenHeartbeats{5};
 /// whether it has taken all its messages.
 template <class Reader>
 class Hub {
- public:
-  /// Tells every reader that the server is stopping, and ends all streams, present and future.
-  void GoAway() {
-    std::vector<std::shared_ptr<Reader>> all;
-    {
-      std::lock_guard lock(mutex_);
-      going_away_ = true;
-      all = ReadersLocked();
-    }
-    for (const auto& reader : all) reader->watcher.GoAway();
-  }
-
  protected:
   using Clock = std::chrono::steady_clock;
 
@@ -55,6 +43,17 @@ class Hub {
       WakeLocked();
     }
     thread_.join();
+  }
+
+  /// Tells every reader that the server is stopping, and ends all streams, present and future.
+  void GoAway() {
+    std::vector<std::shared_ptr<Reader>> all;
+    {
+      std::lock_guard lock(mutex_);
+      going_away_ = true;
+      all = ReadersLocked();
+    }
+    for (const auto& reader : all) reader->watcher.GoAway();
   }
 
   void WakeLocked() {

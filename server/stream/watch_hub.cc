@@ -35,6 +35,8 @@ WatchHub::WatchHub(store::Store& store, StudyReader read_study) : store_(store),
 
 WatchHub::~WatchHub() { Stop(); }
 
+void WatchHub::GoAway() { Hub::GoAway(); }
+
 grpc::ServerWriteReactor<v1::WatchRunsResponse>* WatchHub::Watch(int64_t study, const v1::WatchRunsRequest& request,
                                                                  StreamAuthorization authorization) {
   auto reader = std::make_shared<Reader>(study, request, std::move(authorization), this);

@@ -16,7 +16,7 @@ namespace gyrebox::stream {
 struct WatchReader;
 
 /// One thread reads from the store for all readers in turn, and only for those that have taken their last messages.
-class WatchHub : public Hub<WatchReader> {
+class WatchHub : private Hub<WatchReader> {
  public:
   WatchHub(store::Store& store, StudyReader read_study);
   ~WatchHub();
@@ -27,6 +27,9 @@ class WatchHub : public Hub<WatchReader> {
 
   /// A study changed. Does not block.
   void Changed(int64_t study);
+
+  /// Tells every reader that the server is stopping, and ends all streams, present and future.
+  void GoAway();
 
  private:
   using Reader = WatchReader;
