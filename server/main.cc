@@ -144,14 +144,14 @@ int Salvage(const Options& options) {
 
 /// Quotas, with defaults for what the command line omits: with TLS, users share the machine, and one user's mistake
 /// must not fill it.
-gyrebox::api::Quotas QuotasOf(const Options& options) {
+gyrebox::access::Quotas QuotasOf(const Options& options) {
   constexpr int64_t kGibibyte = 1 << 30, kRuns = 100'000, kMaxBytes = 200 * kGibibyte, kReserve = kGibibyte / 2;
   std::error_code error;
   std::filesystem::create_directories(options.data, error);
   const auto space = std::filesystem::space(options.data, error);
   const int64_t disk = error ? 0 : static_cast<int64_t>(space.capacity);
   const bool shared = !options.tls_certificate.empty();
-  gyrebox::api::Quotas quotas;
+  gyrebox::access::Quotas quotas;
   quotas.queued_runs = options.queued_runs.value_or(shared ? kRuns : 0);
   quotas.stored_bytes = options.stored_bytes.value_or(shared ? std::min(kMaxBytes, disk / 4) : 0);
   quotas.device_beads = options.device_beads;

@@ -1,9 +1,9 @@
 /// MachineService of the schema.
 #pragma once
 
-#include "api/machine_board.h"
 #include "api/server_context.h"
 #include "gyrebox/v1/machine_service.grpc.pb.h"
+#include "stream/machine_board.h"
 
 namespace gyrebox::api {
 
@@ -26,7 +26,7 @@ class MachineService : public v1::MachineService::CallbackService {
   absl::Status AddQueue(v1::Machine* machine);
 
   ServerContext server_;
-  MachineBoard board_;
+  stream::MachineBoard board_;
 };
 
 }  // namespace gyrebox::api

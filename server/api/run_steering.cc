@@ -3,10 +3,10 @@
 
 #include <algorithm>
 
+#include "access/quotas.h"
 #include "api/answer.h"
 #include "api/names.h"
 #include "api/page.h"
-#include "api/quotas.h"
 #include "api/requests.h"
 #include "api/run_service.h"
 #include "api/steer.h"
@@ -139,7 +139,7 @@ grpc::ServerUnaryReactor* RunService::PrioritizeRuns(grpc::CallbackServerContext
         const auto target = ParseTarget(request->name());
         if (!target.ok()) return done(target.status());
         if (auto status = CheckMayChange(server_, user, target->study); !status.ok()) return done(status);
-        if (auto status = CheckPriority(request->priority()); !status.ok()) return done(status);
+        if (auto status = access::CheckPriority(request->priority()); !status.ok()) return done(status);
         if (target->run > 0) {
           if (const auto run = server_.store.runs().Get(target->study, target->run); !run.ok())
             return done(run.status());
@@ -239,7 +239,7 @@ absl::StatusOr<v1::Study> RunService::Replay(const v1::ReplayRunRequest& request
   plan.plan.seeds = run->seeds();
   plan.bead_count = spec.bed().bead_count();
   plan.total_steps = run->total_steps();
-  GYREBOX_RETURN_IF_ERROR(CheckBeads(server_.quotas, plan.bead_count));
+  GYREBOX_RETURN_IF_ERROR(access::CheckBeads(server_.quotas, plan.bead_count));
   auto made = server_.store.studies().Create(spec, {plan}, *once, user.name, /*priority=*/0, /*like=*/parsed->study);
   if (made.ok()) server_.executor.Wake();
   return made;

@@ -216,7 +216,7 @@ class WiredServer : public Server {
 absl::StatusOr<std::unique_ptr<Server>> Server::Start(const ServerOptions& options, std::unique_ptr<store::Store> store,
                                                       std::unique_ptr<kernels::Device> device,
                                                       const std::string& device_reason) {
-  const Quotas& quotas = options.quotas;
+  const access::Quotas& quotas = options.quotas;
   store->space().SetBounds({quotas.queued_runs, quotas.stored_bytes, quotas.reserve_bytes});
   GYREBOX_RETURN_IF_ERROR(CheckListen(options.listen, options.tls.has_value()));
   auto authenticator = access::Authenticator::Make(*store, /*asks_for_tokens=*/options.tls.has_value());

@@ -25,7 +25,7 @@ struct ServerOptions {
   std::string listen = "127.0.0.1:0";  ///< HOST:PORT; port 0 takes a free one
   executor::Options executor;
   double half_life_seconds = 3600;  ///< after which past device use counts half
-  Quotas quotas = {};
+  access::Quotas quotas = {};
   std::optional<access::TlsPair> tls = std::nullopt;  ///< with it every call needs a token; without, this machine only
   access::LimitOptions limits = {};
   retention::Rules retention = {};

@@ -8,7 +8,7 @@
 #include "access/authenticator.h"
 #include "access/connections.h"
 #include "access/limits.h"
-#include "api/quotas.h"
+#include "access/quotas.h"
 #include "api/worker_pool.h"
 #include "digest/digest_cache.h"
 #include "executor/executor.h"
@@ -32,7 +32,7 @@ struct ServerContext {
   WorkerPool& pool;        ///< for quick reads
   WorkerPool& steer_pool;  ///< for steering and admin calls
   WorkerPool& slow_pool;   ///< for calls that may take minutes: no other call waits for them
-  const Quotas quotas;
+  const access::Quotas quotas;
   access::Authenticator& authenticator;
   access::Limits& limits;
   access::Connections& connections;

@@ -4,9 +4,9 @@
 #include <algorithm>
 #include <optional>
 
+#include "access/quotas.h"
 #include "api/answer.h"
 #include "api/names.h"
-#include "api/quotas.h"
 #include "api/requests.h"
 #include "api/study_service.h"
 #include "store/saved_run.h"
@@ -91,8 +91,8 @@ absl::StatusOr<v1::Study> StudyService::Create(const v1::CreateStudyRequest& req
   const v1::StudySpec& spec = prepared->spec;
   const auto runs = ToNewRuns(spec, study::Expand(spec, stop), stop);
   if (stop.asked()) return study::Stopped();
-  GYREBOX_RETURN_IF_ERROR(CheckPriority(request.priority()));
-  GYREBOX_RETURN_IF_ERROR(CheckBeads(server_.quotas, MostBeads(runs)));
+  GYREBOX_RETURN_IF_ERROR(access::CheckPriority(request.priority()));
+  GYREBOX_RETURN_IF_ERROR(access::CheckBeads(server_.quotas, MostBeads(runs)));
   auto study = server_.store.studies().Create(spec, runs, *once, user.name, request.priority());
   if (!study.ok()) return study.status();
   spdlog::info("{} of {} accepted: {} runs", study->name(), study->owner(), runs.size());
@@ -149,7 +149,7 @@ absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request
                        study::ValuesOfOldRuns(study->spec(), *grown), study::GrowthText(study->spec(), *grown)};
   if (stop.asked()) return study::Stopped();
   if (growth.runs.empty()) return study;
-  GYREBOX_RETURN_IF_ERROR(CheckBeads(server_.quotas, MostBeads(growth.runs)));
+  GYREBOX_RETURN_IF_ERROR(access::CheckBeads(server_.quotas, MostBeads(growth.runs)));
   // Even without an etag from the caller, nothing may change between this read and the write.
   const std::string& etag = request.etag().empty() ? study->etag() : request.etag();
   study = server_.store.studies().Grow(*id, growth, *once, etag, user.name);

@@ -16,7 +16,7 @@ using testing::HasSubstr;
 
 class QuotaTest : public testing::Test {
  protected:
-  void Start(const api::Quotas& quotas) {
+  void Start(const access::Quotas& quotas) {
     auto store = store::Store::Open(directory_.path());
     ASSERT_TRUE(store.ok());
     api::ServerOptions options;

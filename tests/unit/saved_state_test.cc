@@ -2,8 +2,10 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <cstdlib>
 #include <random>
 #include <stdexcept>
+#include <string>
 
 #include "beds.h"
 #include "gyrebox/bed_state.h"
@@ -35,12 +37,15 @@ RunSpec Rich(DynamicsSpec::Equation equation, DriveSpec::Quantity quantity) {
   return spec;
 }
 
-// Sanitizers are slow and need only a few cuts.
+// GYREBOX_CUTS sets the number of cuts. Sanitizers are slow and need only a few.
+int Cuts() {
 #if defined(__SANITIZE_ADDRESS__)
-constexpr int kCuts = 9;
+  return 9;
 #else
-constexpr int kCuts = 100;
+  const char* cuts = std::getenv("GYREBOX_CUTS");
+  return cuts != nullptr ? std::stoi(cuts) : 100;
 #endif
+}
 
 TEST(SavedState, ResumesWithTheSameBitsFromAnyStep) {
   const auto device = TestDevice(2);
@@ -56,7 +61,7 @@ TEST(SavedState, ResumesWithTheSameBitsFromAnyStep) {
       const auto whole = device->NewEnsemble(std::vector{spec});
       const auto all = whole->Advance(spec.n_steps)[0];
       ASSERT_EQ(all.verdict, kernels::Verdict::kFinished) << (all.fault ? all.fault->message : "");
-      for (int cut = 0; cut < (order == Step::kSecondOrder ? kCuts : kCuts / 3); ++cut) {
+      for (int cut = 0; cut < (order == Step::kSecondOrder ? Cuts() : Cuts() / 3); ++cut) {
         const std::int64_t step = std::uniform_int_distribution<std::int64_t>(0, spec.n_steps)(random);
         const auto first = device->NewEnsemble(std::vector{spec});
         const auto before = first->Advance(step)[0];

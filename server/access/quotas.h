@@ -5,7 +5,7 @@
 
 #include <cstdint>
 
-namespace gyrebox::api {
+namespace gyrebox::access {
 
 /// Limits for one user at a time; 0 for no limit.
 struct Quotas {
@@ -22,4 +22,4 @@ absl::Status CheckBeads(const Quotas& quotas, int64_t max_beads);
 /// INVALID_ARGUMENT if a priority is out of range.
 absl::Status CheckPriority(int priority);
 
-}  // namespace gyrebox::api
+}  // namespace gyrebox::access

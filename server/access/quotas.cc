@@ -1,6 +1,6 @@
-#include "api/quotas.h"
+#include "access/quotas.h"
 
-namespace gyrebox::api {
+namespace gyrebox::access {
 
 constexpr int kMaxPriority = 100;
 
@@ -16,4 +16,4 @@ absl::Status CheckPriority(int priority) {
   return absl::InvalidArgumentError("priority is not within -100 and 100");
 }
 
-}  // namespace gyrebox::api
+}  // namespace gyrebox::access

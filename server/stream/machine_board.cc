@@ -1,4 +1,4 @@
-#include "api/machine_board.h"
+#include "stream/machine_board.h"
 
 #include <chrono>
 #include <memory>
@@ -8,21 +8,21 @@
 
 #include "status/status.h"
 
-namespace gyrebox::api {
+namespace gyrebox::stream {
 
 constexpr std::chrono::seconds kBetweenMessages{1};
 
 struct MachineReader {
-  MachineReader(MachineBoard* board, absl::StatusOr<stream::StreamAuthorization> reader_authorization)
+  MachineReader(MachineBoard* board, absl::StatusOr<StreamAuthorization> reader_authorization)
       : authorization(std::move(reader_authorization)),
         watcher([this, board](bool) { board->Idle(this); }, [this, board] { board->Remove(this); }) {}
 
   /// Whether it may get more messages.
   absl::Status Check() const { return authorization.ok() ? (*authorization)() : authorization.status(); }
 
-  const absl::StatusOr<stream::StreamAuthorization> authorization;
-  stream::Writer<v1::WatchMachineResponse> watcher;  ///< thread-safe
-  bool idle = true;                                  ///< guarded by the board's mutex
+  const absl::StatusOr<StreamAuthorization> authorization;
+  Writer<v1::WatchMachineResponse> watcher;  ///< thread-safe
+  bool idle = true;                          ///< guarded by the board's mutex
 };
 
 MachineBoard::MachineBoard(std::function<absl::StatusOr<v1::Machine>()> look) : look_(std::move(look)) {
@@ -34,10 +34,10 @@ MachineBoard::~MachineBoard() { Stop(); }
 void MachineBoard::GoAway() { Hub::GoAway(); }
 
 grpc::ServerWriteReactor<v1::WatchMachineResponse>* MachineBoard::Watch(
-    absl::StatusOr<stream::StreamAuthorization> authorization) {
+    absl::StatusOr<StreamAuthorization> authorization) {
   const auto reader = std::make_shared<MachineReader>(this, std::move(authorization));
   const absl::Status allowed = reader->Check();
-  return Add(reader, allowed.ok() ? std::nullopt : std::optional(ToGrpcStatus(allowed)));
+  return Add(reader, allowed.ok() ? std::nullopt : std::optional(api::ToGrpcStatus(allowed)));
 }
 
 void MachineBoard::AddedLocked(const MachineReader&) { fresh_ = true; }
@@ -68,7 +68,7 @@ void MachineBoard::Send(const std::vector<std::shared_ptr<MachineReader>>& reade
 void MachineBoard::Serve(MachineReader& reader, const absl::StatusOr<v1::Machine>& machine) {
   absl::Status status = reader.Check();
   status.Update(machine.status());
-  if (!status.ok()) return reader.watcher.Deliver({}, ToGrpcStatus(status));
+  if (!status.ok()) return reader.watcher.Deliver({}, api::ToGrpcStatus(status));
   {
     std::lock_guard lock(mutex_);
     if (!std::exchange(reader.idle, false)) return;  // it has not taken the last message
@@ -78,4 +78,4 @@ void MachineBoard::Serve(MachineReader& reader, const absl::StatusOr<v1::Machine
   reader.watcher.Deliver({std::move(message)});
 }
 
-}  // namespace gyrebox::api
+}  // namespace gyrebox::stream
