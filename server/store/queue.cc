@@ -120,24 +120,25 @@ static absl::Status DropCheckpointsOfTheEnded(Connection& connection, std::vecto
 }
 
 absl::Status Queue::RecoverInterrupted() {
-  struct CutOff {
+  struct Interrupted {
     int64_t study, number;
     bool cancelled;
   };
   std::vector<std::string> unused;
   const auto taken_up = connections_.Write([&unused](Connection& connection) {
-    std::vector<CutOff> runs;
+    std::vector<Interrupted> runs;
     {
-      Statement found = connection.Prepare(sql::kSelectCutOffRuns);
+      Statement found = connection.Prepare(sql::kSelectInterruptedRuns);
       while (found.Next()) runs.push_back({found.Int(0), found.Int(1), found.Int(2) != 0});
       if (!found.status().ok()) return found.status();
     }
     absl::Status status;
     std::set<int64_t> studies;
-    for (const CutOff& run : runs) {
-      status.Update(run.cancelled
-                        ? connection.Prepare(sql::kCancelCutOffRun).Bind(run.study, run.number, NowMilliseconds()).Run()
-                        : RollBack(connection, run.study, run.number));
+    for (const Interrupted& run : runs) {
+      status.Update(
+          run.cancelled
+              ? connection.Prepare(sql::kCancelInterruptedRun).Bind(run.study, run.number, NowMilliseconds()).Run()
+              : RollBack(connection, run.study, run.number));
       studies.insert(run.study);
     }
     status.Update(DropCheckpointsOfTheEnded(connection, &unused));

@@ -85,7 +85,7 @@ absl::Status Studies::EndInterruptedSlices() {
     Statement studies = connection.Prepare(sql::kSelectJoining);
     while (studies.Next()) joining.emplace_back(studies.Int(0), studies.Int(1) != 0);
     if (!studies.status().ok()) return studies.status();
-    Statement rows = connection.Prepare(sql::kSelectCutOffCancels);
+    Statement rows = connection.Prepare(sql::kSelectInterruptedCancels);
     while (rows.Next()) cancelled.push_back(rows.Int(0));
     return rows.status();
   });

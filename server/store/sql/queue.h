@@ -6,9 +6,9 @@
 namespace gyrebox::store::sql {
 
 /// Runs interrupted in an earlier process: they resume from their checkpoints, or end if their study was cancelled.
-inline constexpr char kSelectCutOffRuns[] = R"sql(
+inline constexpr char kSelectInterruptedRuns[] = R"sql(
 SELECT run.study, number, cancelled FROM run JOIN study ON study.id = run.study WHERE state IN (2, 3))sql";
-inline constexpr char kCancelCutOffRun[] =
+inline constexpr char kCancelInterruptedRun[] =
     "UPDATE run SET state = 8, end_time = ?3, change = " GYREBOX_NEXT_CHANGE " WHERE study = ?1 AND number = ?2";
 inline constexpr char kSelectWaiting[] = R"sql(
 SELECT id, owner,

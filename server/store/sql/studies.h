@@ -78,7 +78,7 @@ inline constexpr char kEraseJoining[] = R"sql(
 DELETE FROM run WHERE study = ?1 AND number IN (
   SELECT number FROM run INDEXED BY run_joining WHERE study = ?1 AND state = 0 ORDER BY number LIMIT ?2)
 RETURNING 1)sql";
-inline constexpr char kSelectCutOffCancels[] = R"sql(
+inline constexpr char kSelectInterruptedCancels[] = R"sql(
 SELECT DISTINCT id FROM run_count JOIN study ON id = run_count.study
 WHERE run_count.state IN (1, 4) AND count > 0 AND cancelled = 1 AND deleted = 0)sql";
 
