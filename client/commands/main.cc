@@ -1,10 +1,14 @@
 // gyrebox: options of the server, and the commands, which register themselves.
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <iostream>
 #include <string>
+#include <vector>
 
 #include "commands/endpoint.h"
 #include "commands/registry.h"
+#include "schema/nearest_name.h"
+#include "schema/visible_text.h"
 
 using namespace gyrebox::client;
 
@@ -25,6 +29,35 @@ void AddServerOptions(CLI::App& app, ServerOptions& o) {
       ->needs("--tls-ca");
 }
 
+std::vector<std::string> NamesOfCommands(const CLI::App& app) {
+  std::vector<std::string> names;
+  for (const CLI::App* command : app.get_subcommands([](const CLI::App*) { return true; })) {
+    names.push_back(command->get_name());
+  }
+  return names;
+}
+
+/// The argument that stands where a command should; empty if there is none.
+std::string CommandOf(const CLI::App& app, int argc, char** argv) {
+  for (int i = 1; i < argc; ++i) {
+    const std::string argument = argv[i];
+    if (!argument.starts_with("-")) return argument;
+    const CLI::Option* option = app.get_option_no_throw(argument);
+    if (option != nullptr && option->get_items_expected_max() > 0) ++i;  // its value
+  }
+  return "";
+}
+
+/// Says that there is no such command, and which one is near; empty if there is one.
+std::string UnknownCommandText(const CLI::App& app, int argc, char** argv) {
+  const std::string given = CommandOf(app, argc, argv);
+  const auto names = NamesOfCommands(app);
+  if (given.empty() || std::find(names.begin(), names.end(), given) != names.end()) return "";
+  const std::string nearest = gyrebox::schema::DidYouMean(given, names);
+  return gyrebox::schema::Visible("there is no command " + given) +
+         (nearest.empty() ? "; gyrebox --help lists them" : nearest);
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -39,6 +72,11 @@ int main(int argc, char** argv) {
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
+    const std::string unknown = UnknownCommandText(app, argc, argv);
+    if (error.get_exit_code() != 0 && !unknown.empty()) {
+      std::cerr << "gyrebox: " << unknown << "\n";
+      return kBadInput;
+    }
     return app.exit(error) == 0 ? kDone : kBadInput;
   }
   const std::string fault = FillEndpoint(options.authority_file, options.token_file, &options.server);

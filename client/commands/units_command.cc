@@ -139,12 +139,48 @@ static std::string Unsound(const UnitsInput& in) {
   return "";
 }
 
+/// A bead of less than this many micrometres is no colloid: the diameter was probably given in metres.
+constexpr double kSmallestUm = 1e-3;
+
+/// What the numbers hang on, what is missing, and the lines for a study.
+static void WriteNotes(const UnitsInput& in) {
+  if (!in.diameter_um) return;
+  if (*in.diameter_um < kSmallestUm) {
+    std::cerr << "gyrebox: --diameter-um " << schema::NumberText(*in.diameter_um, 5)
+              << " is under a nanometre; was it given in metres? " << schema::NumberText(*in.diameter_um * 1e6, 5)
+              << " um is --diameter-um " << schema::NumberText(*in.diameter_um * 1e6, 5) << "\n";
+  }
+  std::cout << "\ntau = 3 pi viscosity diameter^3 x reduced temperature / (k_B T): it is proportional to the reduced "
+               "temperature of the study.\n";
+  if (in.field_mt && !in.moment_am2) {
+    std::cout << "Missing for the step-out rate: the magnetic moment of a spinner, --moment-am2.\n";
+  }
+}
+
+static void WriteStudyLines(const UnitsInput& in) {
+  if (!in.diameter_um) return;
+  const auto line = [](const char* name, std::optional<double> value) {
+    if (value) std::cout << name << " = " << schema::NumberText(*value, 6) << "\n";
+  };
+  std::cout << "\nIn a study:\n[thermal]\n";
+  line("temperature", in.reduced_temperature);
+  std::cout << "[laboratory]\n";
+  line("bead_diameter_um", in.diameter_um);
+  line("viscosity_mpa_s", in.viscosity_mpa_s);
+  line("temperature_k", in.temperature_k);
+  line("field_mt", in.field_mt);
+  line("moment_a_m2", in.moment_am2);
+  line("frequency_hz", in.frequency_hz);
+}
+
 static ExitCode Units(const UnitsInput& in) {
   if (const std::string fault = Unsound(in); !fault.empty()) return Refuse(fault);
   if (!in.diameter_um && !in.field_mt && !in.frequency_hz) {
     return Refuse("give --diameter-um for a table of units, or --field-mt and --frequency-hz for the cautions");
   }
   if (in.diameter_um) WriteAligned(std::cout, UnitRows(in).Make(), {Align::kLeft, Align::kRight, Align::kRight});
+  WriteNotes(in);
+  WriteStudyLines(in);
   WriteCautions(std::cout, in.field_mt, in.frequency_hz);
   return kDone;
 }

@@ -39,7 +39,14 @@ ExitCode Watch(const Session& session, const std::string& name, bool tell_answer
     for (const std::string& line : answers.lines())
       (tell_answers ? std::cout : std::cerr) << schema::Visible(line) << "\n";
   }
-  const bool complete = study.state() == v1::Study::STATE_FINISHED && study.run_counts().failed_count() == 0;
+  const v1::RunCounts& counts = study.run_counts();
+  const bool all_unstable = counts.finished_count() == 0 && counts.unstable_count() > 0;
+  if (all_unstable && !session.json) {
+    std::cerr << "gyrebox: every run of " << study.name()
+              << " became unstable, so there is nothing to average; gyrebox "
+              << "show " << study.name() << " gives the reasons, and gyrebox check whether the time step is too long\n";
+  }
+  const bool complete = study.state() == v1::Study::STATE_FINISHED && counts.failed_count() == 0 && !all_unstable;
   return complete ? kDone : kRefused;
 }
 

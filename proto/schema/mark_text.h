@@ -9,9 +9,10 @@ namespace gyrebox::schema {
 struct TrialCounts {
   int counted = 0;  ///< ran to their end
   int unstable = 0;
-  int failed = 0;    ///< or cancelled
-  int changed = 0;   ///< by a user during the run
-  int excluded = 0;  ///< by a user, whatever their state
+  int failed = 0;     ///< or cancelled
+  int changed = 0;    ///< by a user during the run
+  int identical = 0;  ///< to another realization that counts
+  int excluded = 0;   ///< by a user, whatever their state
   int waiting = 0;
   bool moves_with_step = false;  ///< by the audit of the time step
 };

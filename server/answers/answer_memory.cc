@@ -1,4 +1,5 @@
 // What imprint does a middle stage leave on the last one?
+#include <algorithm>
 #include <cmath>
 
 #include "answers/answer_parts.h"
@@ -15,7 +16,8 @@ constexpr Kind kReset = {
     "Erasure amplitude: smallest middle amplitude from which on the last plateau equals the reference at all stronger "
     "ones tried.",
     "Erased if the 90 % Welch interval of last plateau minus reference lies within equal_fraction of the reference, up "
-    "and down; grid bracket from the last amplitude that is not erased to the first from which on all are.",
+    "and down; not erased if it lies outside; else the realizations cannot tell. Grid bracket from the last amplitude "
+    "that is not erased to the first from which on all are.",
     kWelchEqual, 0};
 constexpr Kind kResolved = {"resolved_difference",
                             "Half-width of a difference of two last plateaus: smaller differences are not resolved.",
@@ -46,7 +48,7 @@ static std::string Word(const Memory& memory, double x, bool counts) {
   if (x == memory.reference_x && counts) return "reference";
   const Trace* trace = TraceAt(memory, x);
   if (trace == nullptr) return "does not count";
-  return trace->erased ? "erased" : trace->kept ? "not erased" : "not resolved";
+  return trace->erased ? "erased" : trace->kept ? "not erased" : "cannot tell";
 }
 
 static void WriteRow(const Point& point, const CurvePoint& values, const Memory& memory, const IntervalEstimate& index,
@@ -126,7 +128,10 @@ static std::string ComparisonsText(const Memory& memory, const std::string& unit
     const std::string amplitudes = AmplitudesText(traces, first, last) + (text.empty() ? " " + unit : "");
     text += text.empty() ? "" : "; ";
     if (comparison.empty()) {
-      text += "for " + amplitudes + ", " + std::to_string(memory.reference.count) + " realizations cannot tell";
+      int needed = 0;
+      for (size_t i = first; i <= last; ++i) needed = std::max(needed, traces[i].trials_needed);
+      text += "for " + amplitudes + ", " + std::to_string(memory.reference.count) +
+              " realizations cannot tell (about " + std::to_string(needed) + " would)";
     } else {
       text += "after a middle stage of " + amplitudes + " the final size is " + comparison +
               (comparison == "equal to" ? " that after " : " after ") + Short(memory.reference_x);

@@ -35,6 +35,15 @@ constexpr Kind kTooShort = {
     "then unreliable, that over realizations is unaffected.",
     "Count of runs.", "common practice", 0};
 
+constexpr Kind kUndecided = {
+    "undecided_runs",
+    "Fraction of the runs that are too short to tell: their plateau lasts under 3 periods of the drive, or there are "
+    "too few independent samples to fit a line.",
+    "Count of runs.", "definition", 0};
+
+/// Fraction by which runs of the same length may differ.
+constexpr double kSameLength = 1e-6;
+
 static std::string MarkTextOf(const RunDigest& run) {
   if (run.changed) return "adjusted while it ran";
   if (!run.counts()) return run.state == v1::Run::STATE_UNSTABLE ? "unstable" : "does not count";
@@ -43,7 +52,8 @@ static std::string MarkTextOf(const RunDigest& run) {
   const auto add = [&](bool is, const char* word) {
     if (is) mark += (mark.empty() ? "" : ", ") + std::string(word);
   };
-  add(!plateau.stationary(run.last), "transient not over");
+  add(!plateau.tells, "too short to tell");
+  add(plateau.tells && !plateau.stationary(run.last), "transient not over");
   add(plateau.grows(), "still growing");
   add(plateau.drifts() && !plateau.grows(), "still shrinking");
   add(plateau.too_short(), "short");
@@ -130,9 +140,26 @@ static void WritePhases(const StudyData& data, v1::Answer* answer) {
   }
 }
 
+/// Warns of points whose runs ended at different times.
+static void WarnOfLengths(const StudyData& data, v1::Answer* answer) {
+  for (const Point& point : data.points) {
+    double first = INFINITY, last = 0;
+    for (const RunDigest& run : point.runs) {
+      if (!run.counts()) continue;
+      first = std::min(first, run.last.end);
+      last = std::max(last, run.last.end);
+    }
+    if (!(last - first > kSameLength * last)) continue;
+    answer->add_cautions(Sentence(SettingsOf(data, point), "the runs have different lengths, " + Short(first) + " to " +
+                                                               Short(last) +
+                                                               " tau: their mean is over sizes of "
+                                                               "different age. Extend the shorter ones."));
+  }
+}
+
 void AnswerPlateaus(const StudyData& data, v1::Answer* answer) {
   std::vector<double> transients, times;
-  size_t stationary = 0, growing = 0, too_short = 0;
+  size_t stationary = 0, growing = 0, too_short = 0, undecided = 0;
   double first_end = INFINITY, last_end = 0;  // of growing runs
   for (const Point& point : data.points) {
     for (const RunDigest& run : point.runs) {
@@ -147,6 +174,7 @@ void AnswerPlateaus(const StudyData& data, v1::Answer* answer) {
         last_end = std::max(last_end, run.last.end);
       }
       too_short += plateau.too_short() ? 1 : 0;
+      undecided += plateau.tells ? 0 : 1;
     }
   }
   if (times.empty()) return;
@@ -159,8 +187,15 @@ void AnswerPlateaus(const StudyData& data, v1::Answer* answer) {
   fraction(kStationary, stationary);
   fraction(kGrowing, growing);
   fraction(kTooShort, too_short);
+  fraction(kUndecided, undecided);
   const auto of_all = [&](size_t count) { return std::to_string(count) + " of " + std::to_string(all); };
-  answer->set_summary(of_all(stationary) + " runs are stationary; the size still grows in " + of_all(growing) + ".");
+  answer->set_summary(of_all(stationary) + " runs are stationary; the size still grows in " + of_all(growing) +
+                      (undecided > 0 ? "; " + of_all(undecided) + " are too short to tell." : "."));
+  if (undecided > 0) {
+    answer->add_cautions(of_all(undecided) +
+                         " runs are too short to tell whether they are stationary: a plateau needs at least 3 periods "
+                         "of the drive. Extend them, or measure over more of each run (measure.plateau_fraction).");
+  }
   if (growing * 10 > all) {
     const std::string ends = Short(first_end) + (first_end == last_end ? "" : " to " + Short(last_end));
     answer->add_cautions("Not stationary: size at " + ends + " tau, still growing in " + of_all(growing) +
@@ -172,6 +207,7 @@ void AnswerPlateaus(const StudyData& data, v1::Answer* answer) {
         " runs the plateau lasts under 50 correlation times: errors of single runs are unreliable there. "
         "Means over realizations do not depend on them.");
   }
+  WarnOfLengths(data, answer);
   WriteRuns(data, answer);
   WritePhases(data, answer);
 }

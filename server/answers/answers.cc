@@ -49,6 +49,7 @@ static std::string ReasonOf(const RunDigest& run) {
   switch (run.state) {
     case v1::Run::STATE_FINISHED:
       if (run.changed) return "adjusted by a user while it ran";
+      if (run.identical) return "identical to another realization: one saved start, neither noise nor disorder";
       if (run.no_frames) return "keeps no frames to measure again";
       return run.counts() ? "" : "no sample on the plateau";
     case v1::Run::STATE_UNSTABLE:
@@ -97,6 +98,17 @@ struct Question {
 
 static std::string Unless(bool asked, const char* why_not) { return asked ? "" : why_not; }
 
+constexpr char kOnlySteered[] =
+    "the schedule of the study does not change the drive; users adjusted single runs, which are excluded: submit the "
+    "course that they made as stages, or see the journals of these runs";
+
+/// Whether users adjusted runs while they ran.
+static bool WasSteered(const StudyData& data) {
+  const auto changed = [](const RunDigest& run) { return run.changed; };
+  return std::any_of(data.points.begin(), data.points.end(),
+                     [&](const Point& point) { return std::any_of(point.runs.begin(), point.runs.end(), changed); });
+}
+
 static std::vector<Question> QuestionsOf(const StudyData& data, const Plan& plan, const StudyData* fresh) {
   return {
       {Topic::TOPIC_MAP, "How large do the domains grow, and where?",
@@ -105,7 +117,7 @@ static std::vector<Question> QuestionsOf(const StudyData& data, const Plan& plan
                               : "the study has no axis"),
        [&](v1::Answer* answer) { AnswerMap(data, plan, answer); }},
       {Topic::TOPIC_SWITCHING, "Does the size follow the drive, and how fast?",
-       Unless(plan.stages, "the drive does not change during a run"),
+       Unless(plan.stages, WasSteered(data) ? kOnlySteered : "the drive does not change during a run"),
        [&, fresh](v1::Answer* answer) { AnswerSwitching(data, fresh, answer); }},
       {Topic::TOPIC_MEMORY, "What imprint does a middle stage leave?",
        Unless(plan.memory_axis.has_value(), "no axis varies the amplitude of a stage before an unchanged last stage"),

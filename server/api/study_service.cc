@@ -13,6 +13,7 @@
 #include "api/remaining.h"
 #include "api/steer.h"
 #include "schema/number_text.h"
+#include "study/doubtful_fields.h"
 #include "study/estimate.h"
 #include "study/return_if_error.h"
 #include "study/time_step.h"
@@ -107,6 +108,8 @@ absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyR
   response.mutable_estimate()->set_duration_basis((reached > 0 ? "measured on this machine: " : "a first guess: ") +
                                                   schema::NumberText(rate, 2) + " bead-steps per second");
   study::TellTimeSteps(prepared->spec, stop, &response);
+  for (auto& doubt : study::DoubtfulFields(request.spec(), prepared->spec, stop))
+    response.add_warnings(std::move(doubt));
   *response.mutable_spec() = std::move(prepared->spec);
   return response;
 }

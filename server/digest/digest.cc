@@ -93,6 +93,7 @@ static std::vector<double> CourseOf(const Series& sizes, double end) {
   std::vector<Moments> bins(kCourseBins);
   for (size_t i = 0; i < sizes.size(); ++i) {
     const double index = sizes.times[i] / end * static_cast<double>(kCourseBins);
+    if (index > kCourseBins) break;  // the run was extended
     bins[std::min(kCourseBins - 1, static_cast<size_t>(index))].Add(sizes.values[i]);
   }
   std::vector<double> means;
@@ -120,7 +121,7 @@ static std::vector<double> ResponsesOf(const Series& sizes, const RunDigest& dig
 }
 
 RunDigest SummarizeRun(const store::SampleRows& rows, const Columns& columns, const std::vector<Stage>& stages,
-                       double fraction, double frequency, Depth depth) {
+                       double fraction, double frequency, double planned_end, Depth depth) {
   RunDigest digest;
   const Series sizes = ReadColumn(rows, columns.size);
   digest.last = WindowOf(stages.back(), fraction);
@@ -139,7 +140,7 @@ RunDigest SummarizeRun(const store::SampleRows& rows, const Columns& columns, co
   const Series words = ReadColumn(rows, columns.word);
   digest.words = FractionsOfWords(last(words));
   if (frequency > 0) digest.phase = ResolvePhase(last(sizes), frequency, kPhases);
-  if (stages.size() > 1) digest.course = CourseOf(sizes, stages.back().end);
+  if (stages.size() > 1) digest.course = CourseOf(sizes, planned_end);
   return digest;
 }
 

@@ -43,6 +43,7 @@ struct RunDigest {
   v1::Run::State state = v1::Run::STATE_UNSPECIFIED;
   bool changed = false;                   ///< adjusted while it ran: it left its point and does not count
   bool no_frames = false;                 ///< asked to be measured again, but keeps no frames
+  bool identical = false;                 ///< to the first realization of its point, by its spec: counts once
   std::string left_out;                   ///< who excluded it and why; empty if nobody did
   std::vector<Plateau> stages;            ///< plateau of each stage; empty if the run does not count
   PlateauWindow last;                     ///< window of the last plateau
@@ -85,9 +86,11 @@ absl::StatusOr<Columns> FindColumns(const std::vector<v1::Observable>& observabl
 Columns SelectColumns(const Columns& columns, Depth depth, std::vector<size_t>* indices);
 
 /// Summarizes a finished run.
+/// @param stages of the run; the last ends where the run does.
 /// @param frequency of the drive in cycles/tau if no stage changes it; else 0.
+/// @param planned_end end of the course, tau.
 RunDigest SummarizeRun(const store::SampleRows& rows, const Columns& columns, const std::vector<Stage>& stages,
-                       double fraction, double frequency, Depth depth);
+                       double fraction, double frequency, double planned_end, Depth depth);
 
 /// Earliest sample time that a digest of this depth needs, in tau.
 double FirstTimeNeeded(const std::vector<Stage>& stages, double fraction, Depth depth);

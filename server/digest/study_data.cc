@@ -10,6 +10,7 @@
 #include "digest/step_audit.h"
 #include "store/names.h"
 #include "study/expand.h"
+#include "study/realizations.h"
 #include "study/return_if_error.h"
 #include "study/rules.h"
 
@@ -25,7 +26,7 @@ schema::TrialCounts Point::counts() const {
     }
     switch (run.state) {
       case v1::Run::STATE_FINISHED:
-        ++(run.changed ? counts.changed : counts.counted);
+        ++(run.changed ? counts.changed : run.identical ? counts.identical : counts.counted);
         break;
       case v1::Run::STATE_UNSTABLE:
         ++counts.unstable;
@@ -51,7 +52,7 @@ static double CommonFrequency(const std::vector<Stage>& stages) {
 /// Reads runs into the points of their study, by axis values.
 class Reader {
  public:
-  Reader(store::Store& store, int64_t id, const std::set<int64_t>& adjusted, Depth depth, DigestCache* cache,
+  Reader(store::Store& store, int64_t id, const std::map<int64_t, int64_t>& adjusted, Depth depth, DigestCache* cache,
          const v1::MeasureAgain* again, const study::Stop& stop, StudyData* data)
       : store_(store),
         id_(id),
@@ -66,7 +67,9 @@ class Reader {
     for (auto& values : study::Points(data_.spec())) {
       if (stop_.asked()) return;
       Point& point = data_.points.emplace_back();
-      point.stages = StagesOf(study::AtPoint(data_.spec(), values));
+      const v1::StudySpec at = study::AtPoint(data_.spec(), values);
+      point.stages = StagesOf(at);
+      point.identical = study::RealizationsAreIdentical(at);
       point.axis_values = std::move(values);
     }
   }
@@ -108,6 +111,12 @@ class Reader {
     return depth_ == Depth::kMean && audited_.contains(index) ? Depth::kAverages : depth_;
   }
 
+  /// Whether an adjustment took effect before the run ended.
+  bool WasAdjusted(int64_t number, int64_t last_step) const {
+    const auto found = adjusted_.find(number);
+    return found != adjusted_.end() && found->second < last_step;
+  }
+
   /// The digest of a run, from the cache if present.
   absl::StatusOr<RunDigest> Known(const v1::Run& run, int64_t number, size_t index) {
     const Point& point = data_.points[index];
@@ -130,16 +139,17 @@ class Reader {
 
   absl::StatusOr<RunDigest> Summarized(const v1::Run& run, int64_t number, const Point& point, Depth depth) {
     RunDigest digest;
-    digest.changed = adjusted_.contains(number);
+    digest.changed = WasAdjusted(number, run.step());
     if (digest.changed) return digest;
     const double fraction = data_.spec().measure().plateau_fraction();
     auto stages = point.stages;
-    stages.back().end = std::min(stages.back().end, run.time());
+    stages.back().end = run.time();  // a user may have ended it early, or extended it
     const double since = FirstTimeNeeded(stages, fraction, depth);
     const auto series = again_ == nullptr ? StoredSeries(number, since, depth) : SeriesAgain(run, number, since);
     if (!series.ok()) return series.status();
     if ((digest.no_frames = series->no_frames)) return digest;
-    digest = SummarizeRun(series->rows, series->columns, stages, fraction, CommonFrequency(point.stages), depth);
+    digest = SummarizeRun(series->rows, series->columns, stages, fraction, CommonFrequency(point.stages),
+                          point.stages.back().end, depth);
     data_.observable = digest.observable = series->columns.observable;
     return digest;
   }
@@ -179,7 +189,7 @@ class Reader {
 
   store::Store& store_;
   const int64_t id_;
-  const std::set<int64_t>& adjusted_;
+  const std::map<int64_t, int64_t>& adjusted_;  ///< see store::WholeStudy
   const Depth depth_;
   DigestCache* const cache_;
   const v1::MeasureAgain* const again_;
@@ -189,6 +199,15 @@ class Reader {
   std::set<size_t> audited_;  ///< indices of points
   StudyData& data_;
 };
+
+/// Lets only the first finished run of identical realizations count.
+static void CountOnce(std::vector<RunDigest>* runs) {
+  bool found = false;
+  for (RunDigest& run : *runs) {
+    if (!run.counts()) continue;
+    if ((run.identical = std::exchange(found, true))) run.stages.clear();
+  }
+}
 
 static std::vector<v1::AnalysisAxis> AxesOf(const v1::StudySpec& spec) {
   std::vector<v1::AnalysisAxis> axes;
@@ -219,6 +238,7 @@ absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::
   for (Point& point : data.points) {
     std::sort(point.runs.begin(), point.runs.end(), by_trial);
     std::sort(point.audits.begin(), point.audits.end(), by_trial);
+    if (point.identical) CountOnce(&point.runs);
   }
   JudgeAudits(&data);
   return data;

@@ -29,6 +29,7 @@ struct Point {
   std::vector<RunDigest> runs;    ///< ordered by realization
   std::vector<RunDigest> audits;  ///< reruns with half the time step, if any; they enter no average
   v1::StepAudit audit;            ///< outcome of the audit
+  bool identical = false;         ///< see study::RealizationsAreIdentical()
 
   schema::TrialCounts counts() const;
 };

@@ -13,7 +13,10 @@ static Trace TraceOf(const CurvePoint& point, const Memory& memory) {
   trace.difference = WelchDifference(Summarise(point.trials), memory.reference);
   trace.half_width = trace.difference.HalfWidth(0.90);
   trace.erased = Judge(trace.difference, memory.margin) == Verdict::kEqual;
-  trace.kept = std::abs(trace.difference.value) > memory.margin;
+  trace.kept = std::abs(trace.difference.value) - trace.half_width > memory.margin;
+  const Summary values = Summarise(point.trials);
+  const double spread = std::hypot(values.standard_deviation, memory.reference.standard_deviation) / std::sqrt(2.0);
+  trace.trials_needed = TrialsToTell(trace.difference.value, spread, memory.margin);
   return trace;
 }
 
@@ -28,14 +31,14 @@ static IntervalEstimate FindReset(const Memory& memory) {
   if (first == traces.size()) {
     reset.note = traces.back().kept
                      ? "not reached in this range"
-                     : "not shown in this range: not resolved above the last amplitude that is not erased";
+                     : "not shown in this range: cannot tell above the last amplitude that is not erased";
     return reset;
   }
   reset.value = reset.high = traces[first].x;
   if (first == 0) {
     reset.note = "erased at every amplitude tried";
   } else if (!traces[first - 1].kept) {
-    reset.note = "not resolved whether weaker stages erase too";
+    reset.note = "cannot tell whether weaker stages erase too";
   }
   return reset;
 }
@@ -63,6 +66,15 @@ std::optional<Memory> FindMemory(std::span<const CurvePoint> all, double equal_f
 int TrialsToResolve(double standard_deviation, double margin) {
   const double ratio = (kNormal95 + kNormal90) * standard_deviation / margin;
   return std::max(2, static_cast<int>(std::ceil(2 * ratio * ratio)));
+}
+
+int TrialsToTell(double difference, double standard_deviation, double margin) {
+  constexpr double kNormal80 = 0.8416212335729143;
+  if (difference == 0) return TrialsToResolve(standard_deviation, margin);
+  const double distance = std::abs(std::abs(difference) - margin);
+  const double ratio = (kNormal95 + kNormal80) * standard_deviation / distance;
+  constexpr double kMax = 1e6;
+  return std::max(2, static_cast<int>(std::min(kMax, std::ceil(2 * ratio * ratio))));
 }
 
 IntervalEstimate MemoryIndex(std::span<const double> values, std::span<const double> untouched,

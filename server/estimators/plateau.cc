@@ -53,6 +53,8 @@ Plateau MeasurePlateau(const Series& series, const PlateauWindow& window) {
   const Series stage = SamplesOf(series, window, window.stage_begin);
   const auto since = [&](size_t i) { return i == 0 ? 0 : stage.times[i] - window.stage_begin; };
   plateau.transient = since(TransientEnd(stage.values));
+  plateau.tells = plateau.slope.degrees_of_freedom > 0 && stage.size() >= kFewestStageSamples &&
+                  window.end * (1 + kRoundOff) - window.begin >= kFewestPeriods * window.period;
   plateau.transient_by_error = since(LeastMarginalError(stage.values).first);
   return plateau;
 }

@@ -10,6 +10,9 @@ namespace gyrebox::analysis {
 
 /// Minimum length of a plateau, in integrated autocorrelation times, for a reliable error.
 constexpr double kFewestCorrelationTimes = 50;
+/// Minimum length of a plateau, in periods of the drive, and of its stage, in samples, for a test of stationarity.
+constexpr double kFewestPeriods = 3;
+constexpr size_t kFewestStageSamples = 8;
 /// A slope is significant if its p-value is below this.
 constexpr double kSlopeLevel = 0.05;
 
@@ -32,13 +35,14 @@ struct Plateau {
   double transient = 0;           ///< of the stage, by the most independent samples, tau from the stage's start
   double transient_by_error = 0;  ///< the same, by the least marginal error
   Slope slope = {};               ///< per tau
+  bool tells = false;             ///< long enough to tell whether it is stationary
 
   bool too_short() const { return correlation_times < kFewestCorrelationTimes; }
   /// Whether the slope is significant: the size still changes and is not arrested.
-  bool drifts() const { return slope.PValue() < kSlopeLevel; }
+  bool drifts() const { return tells && slope.PValue() < kSlopeLevel; }
   bool grows() const { return drifts() && slope.value > 0; }
   /// Whether the transient ends before the plateau begins.
-  bool stationary(const PlateauWindow& window) const { return window.stage_begin + transient <= window.begin; }
+  bool stationary(const PlateauWindow& window) const { return tells && window.stage_begin + transient <= window.begin; }
 };
 
 /// Start of a plateau over the last `fraction` of a run of this duration, in tau.

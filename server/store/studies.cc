@@ -1,6 +1,8 @@
 // Creation, queries and cancellation of studies.
 #include "store/studies.h"
 
+#include <algorithm>
+
 #include "store/connections.h"
 #include "store/requests.h"
 #include "store/rows.h"
@@ -120,18 +122,20 @@ absl::StatusOr<std::vector<v1::Study>> Studies::List(int64_t below_id, int limit
   return studies;
 }
 
-/// Numbers of the runs with an adjustment of KIND_CHANGE in their journals.
-static absl::StatusOr<std::set<int64_t>> SelectAdjusted(Connection& connection, int64_t id) {
-  std::set<int64_t> numbers;
+/// See WholeStudy::adjusted.
+static absl::StatusOr<std::map<int64_t, int64_t>> SelectAdjusted(Connection& connection, int64_t id) {
+  std::map<int64_t, int64_t> adjusted;
   Statement rows = connection.Prepare(sql::kSelectJournals);
   rows.Bind(id);
   while (rows.Next()) {
     v1::Adjustment entry;
     entry.ParseFromString(rows.Text(1));
-    if (entry.kind() == v1::Adjustment::KIND_CHANGE) numbers.insert(rows.Int(0));
+    if (entry.kind() != v1::Adjustment::KIND_CHANGE) continue;
+    const auto [first, is_new] = adjusted.try_emplace(rows.Int(0), entry.step());
+    if (!is_new) first->second = std::min<int64_t>(first->second, entry.step());
   }
   if (!rows.status().ok()) return rows.status();
-  return numbers;
+  return adjusted;
 }
 
 absl::StatusOr<WholeStudy> Studies::GetWhole(int64_t id) {

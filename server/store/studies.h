@@ -5,9 +5,9 @@
 #include <absl/status/statusor.h>
 
 #include <cstdint>
+#include <map>
 #include <mutex>
 #include <optional>
-#include <set>
 #include <string>
 #include <vector>
 
@@ -40,8 +40,8 @@ struct StudyFilter {
 /// A study with all its runs, read in one transaction.
 struct WholeStudy {
   v1::Study study;
-  std::vector<v1::Run> runs;   ///< by number
-  std::set<int64_t> adjusted;  ///< numbers of the runs with an adjustment of KIND_CHANGE
+  std::vector<v1::Run> runs;            ///< by number
+  std::map<int64_t, int64_t> adjusted;  ///< first step of an adjustment of KIND_CHANGE, by number of the run
 };
 
 /// Annotations of a study; unset fields stay as they are.

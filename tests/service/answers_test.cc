@@ -148,6 +148,26 @@ TEST_F(AnswersTest, ARunAdjustedByAUserIsExcluded) {
   EXPECT_EQ(table->rows(1).trial_count(), 5);
 }
 
+TEST_F(AnswersTest, AnAdjustmentPlannedForAfterTheEndChangesNothing) {
+  const MadeUpStudy made(*store_, MapStudy(), Rising);
+  store::JournalWrite write{.number = 2, .entry = {}, .before = v1::Run::STATE_FINISHED};
+  write.entry.set_kind(v1::Adjustment::KIND_CHANGE);
+  write.entry.set_step(40000);  // the run ended at this step
+  ASSERT_TRUE(store_->journals().Write(made.id, std::vector{write}).ok());
+  const v1::Answers answers = Answers(made.id);
+  EXPECT_EQ(Find(answers, Topic::TOPIC_MAP).left_out_size(), 0);
+  EXPECT_EQ(Find(answers, Topic::TOPIC_SWITCHING).why_not(), "the drive does not change during a run");
+}
+
+TEST_F(AnswersTest, OfSteeredRunsItSaysThatUsersAdjustedThem) {
+  const MadeUpStudy made(*store_, MapStudy(), Rising);
+  store::JournalWrite write{.number = 2, .entry = {}, .before = v1::Run::STATE_FINISHED};
+  write.entry.set_kind(v1::Adjustment::KIND_CHANGE);
+  write.entry.set_step(100);
+  ASSERT_TRUE(store_->journals().Write(made.id, std::vector{write}).ok());
+  EXPECT_THAT(Find(Answers(made.id), Topic::TOPIC_SWITCHING).why_not(), HasSubstr("users adjusted single runs"));
+}
+
 TEST_F(AnswersTest, AMapHasItsOnsetPeakAndRanges) {
   const MadeUpStudy made(*store_, MapStudy(), Rising, UnstableAt60);
   const v1::Answers answers = Answers(made.id);
@@ -536,15 +556,67 @@ TEST_F(AnswersTest, PlateausFlagGrowthAndGiveThePeakToPeakAmplitude) {
 
 TEST_F(AnswersTest, ARunThatEndedEarlyHasThePlateauOfTheTimeItRan) {
   const auto growing = [](const MadeUpRun& run, double time) { return MadeUp{.size = 10 + time + 0.01 * run.seed}; };
-  const MadeUpStudy made(*store_, MapStudy(), growing, MadeUpStudy::AllFinish, 0.5);
+  const MadeUpStudy made(*store_, MapStudy(), growing, MadeUpStudy::AllFinish, [](const MadeUpRun&) { return 0.5; });
   const v1::Answers answers = Answers(made.id);
   // 10 of 20 tau were run; the plateau is the last half of these.
   EXPECT_NEAR(Cell(FindPlot(Find(answers, Topic::TOPIC_MAP), "map"), 0, "size"), 10 + 7.5, 0.1);
 }
 
+TEST_F(AnswersTest, AnExtendedRunHasThePlateauOfTheTimeItRan) {
+  const auto growing = [](const MadeUpRun& run, double time) { return MadeUp{.size = 10 + time + 0.01 * run.seed}; };
+  const MadeUpStudy made(*store_, MapStudy(), growing, MadeUpStudy::AllFinish, [](const MadeUpRun&) { return 2.0; });
+  const v1::Answers answers = Answers(made.id);
+  // 40 instead of 20 tau were run; the plateau is the last half of these.
+  EXPECT_NEAR(Cell(FindPlot(Find(answers, Topic::TOPIC_MAP), "map"), 0, "size"), 10 + 30, 0.1);
+  EXPECT_THAT(Find(answers, Topic::TOPIC_PLATEAUS).cautions(),
+              testing::Not(testing::Contains(HasSubstr("different lengths"))));
+}
+
+TEST_F(AnswersTest, RunsOfDifferentLengthsAreNotAveragedInSilence) {
+  const auto growing = [](const MadeUpRun& run, double time) { return MadeUp{.size = 10 + time + 0.01 * run.seed}; };
+  const MadeUpStudy made(*store_, MapStudy(), growing, MadeUpStudy::AllFinish,
+                         [](const MadeUpRun& run) { return run.axis_values[0] == 8 && run.trial == 2 ? 2.0 : 1.0; });
+  EXPECT_THAT(Find(Answers(made.id), Topic::TOPIC_PLATEAUS).cautions(),
+              testing::Contains(HasSubstr("At amplitude 8: the runs have different lengths, 20 to 40 tau")));
+}
+
+TEST_F(AnswersTest, AStudyShorterThanThreePeriodsIsTooShortToTell) {
+  v1::StudySpec spec = MapStudy();
+  spec.mutable_drive()->mutable_sine()->set_frequency(0.25);  // a plateau of 10 tau: two and a half periods
+  const MadeUpStudy made(*store_, spec, Rising);
+  const v1::Answers answers = Answers(made.id);
+  const v1::Answer& plateaus = Find(answers, Topic::TOPIC_PLATEAUS);
+  EXPECT_EQ(Find(plateaus, "undecided_runs").value(), 1);
+  EXPECT_EQ(Find(plateaus, "stationary_runs").value(), 0);
+  EXPECT_THAT(plateaus.summary(), HasSubstr("40 of 40 are too short to tell"));
+  EXPECT_THAT(FindPlot(plateaus, "plateaus").rows(0).mark(), HasSubstr("too short to tell"));
+}
+
+TEST_F(AnswersTest, IdenticalRealizationsCountOnce) {
+  const MadeUpStudy source(*store_, MapStudy(), Rising);
+  const store::BedBytes bed{.bytes = "bed", .step = 40000, .time = 20};
+  ASSERT_TRUE(store_->states().Keep(source.id, 1, bed).ok());
+  v1::StudySpec spec = MapStudy();
+  spec.mutable_start()->mutable_saved()->set_run("studies/1/runs/1/states/40000");
+  const auto same = [](const MadeUpRun& run, double) { return MadeUp{.size = 10 + run.axis_values[0]}; };
+  spec.mutable_thermal()->set_temperature(0);
+  const MadeUpStudy made(*store_, spec, same);
+  const v1::Answers answers = Answers(made.id);
+  const v1::Answer& map = Find(answers, Topic::TOPIC_MAP);
+  EXPECT_EQ(Cell(FindPlot(map, "map"), 0, "trials"), 1);
+  ASSERT_EQ(map.left_out_size(), 1);
+  EXPECT_THAT(map.left_out(0).reason(), HasSubstr("identical to another realization"));
+  EXPECT_EQ(map.left_out(0).count(), 8 * 4);
+  // With noise the realizations differ.
+  spec.mutable_thermal()->set_temperature(0.01);
+  const MadeUpStudy noisy(*store_, spec, Rising);
+  EXPECT_EQ(Cell(FindPlot(Find(Answers(noisy.id), Topic::TOPIC_MAP), "map"), 0, "trials"), 5);
+}
+
 TEST_F(AnswersTest, ARunThatEndedBeforeItsLastStageIsExcluded) {
   const auto steady = [](const MadeUpRun& run, double) { return MadeUp{.size = 10 + 0.01 * run.seed}; };
-  const MadeUpStudy made(*store_, StagedStudy({10, 40}, 20), steady, MadeUpStudy::AllFinish, 0.4);
+  const MadeUpStudy made(*store_, StagedStudy({10, 40}, 20), steady, MadeUpStudy::AllFinish,
+                         [](const MadeUpRun&) { return 0.4; });
   const v1::Answers answers = Answers(made.id);
   const v1::Answer& plateaus = Find(answers, Topic::TOPIC_PLATEAUS);
   EXPECT_EQ(plateaus.why_not(), "no ended run has the required data");

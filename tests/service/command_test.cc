@@ -172,6 +172,29 @@ TEST_F(CommandTest, SubmitPrintsTheNameAlone) {
   EXPECT_EQ(outcome.error, "");
 }
 
+TEST_F(CommandTest, AStudyWhoseRunsAllBecomeUnstableIsNoSuccess) {
+  server_.plan().unstable_above = 1;
+  const Outcome outcome = Gyrebox({"submit", StudyFile(), "--watch"});
+  EXPECT_EQ(outcome.code, 3);
+  EXPECT_EQ(outcome.out, "studies/1\n");
+  EXPECT_THAT(outcome.error, HasSubstr("every run of studies/1 became unstable"));
+}
+
+TEST_F(CommandTest, UnitsGiveTheLinesOfAStudyAndSayWhatIsMissing) {
+  const Outcome outcome = Gyrebox({"units", "--diameter-um", "4.5", "--field-mt", "2"});
+  ASSERT_EQ(outcome.code, 0) << outcome.error;
+  EXPECT_THAT(outcome.out, HasSubstr("[laboratory]\nbead_diameter_um = 4.5\n"));
+  EXPECT_THAT(outcome.out, HasSubstr("--moment-am2"));
+  EXPECT_THAT(outcome.out, HasSubstr("tau = 3 pi viscosity diameter^3"));
+  EXPECT_THAT(Gyrebox({"units", "--diameter-um", "4.5e-6"}).error, HasSubstr("was it given in metres?"));
+}
+
+TEST_F(CommandTest, ACheckWarnsOfWhatIsProbablyNotMeant) {
+  const Outcome outcome = Gyrebox({"check", StudyFile()});
+  ASSERT_EQ(outcome.code, 0) << outcome.error;
+  EXPECT_THAT(outcome.out, HasSubstr("warning: schedule: a stage lasts 2 periods of the drive"));
+}
+
 TEST_F(CommandTest, ShowGivesTheReasonOfEarlyStops) {
   SubmitAndWatch();
   for (const char* name : {"1", "studies/1"}) {
@@ -504,7 +527,10 @@ TEST_F(CommandTest, ReportsMissingObjects) {
 
 TEST_F(CommandTest, ReportsBadOptions) {
   EXPECT_EQ(Gyrebox({}).code, 2);
-  EXPECT_EQ(Gyrebox({"dance"}).code, 2);
+  const Outcome unknown = Gyrebox({"serie", "1/1"});
+  EXPECT_EQ(unknown.code, 2);
+  EXPECT_EQ(unknown.error, "gyrebox: there is no command serie; did you mean series?\n");
+  EXPECT_EQ(Gyrebox({"dance"}).error, "gyrebox: there is no command dance; gyrebox --help lists them\n");
   EXPECT_EQ(Gyrebox({"show"}).code, 2);
   EXPECT_EQ(Gyrebox({"list", "--fancy"}).code, 2);
   EXPECT_EQ(Gyrebox({"--help"}).code, 0);

@@ -42,12 +42,13 @@ class MadeUpStudy {
  public:
   using Measured = std::function<MadeUp(const MadeUpRun& run, double time)>;
   using Ending = std::function<v1::Run::State(const MadeUpRun& run)>;
+  using Reached = std::function<double(const MadeUpRun& run)>;
 
   /// Fills in defaults. Stores a frame of one bead at the end of each stage and at the end of a run. The structure
   /// columns hold values in every ninth sample only.
-  /// @param reached recorded completed fraction of every run.
+  /// @param reached recorded length of a run over the planned one; above 1 for an extended run.
   MadeUpStudy(store::Store& store, v1::StudySpec spec, const Measured& measured, const Ending& ending = AllFinish,
-              double reached = 1) {
+              const Reached& reached = Whole) {
     study::FillDefaults(&spec);
     const auto study = store.studies().Create(spec, NewRuns(spec), "");
     EXPECT_TRUE(study.ok()) << study.status();
@@ -62,7 +63,7 @@ class MadeUpStudy {
       const auto state = ending(run);
       if (++number; state == v1::Run::STATE_QUEUED) continue;
       numbers.push_back(number);
-      updates.push_back(Update(spec, run, measured, reached));
+      updates.push_back(Update(spec, run, measured, reached(run)));
       updates.back().number = number;
       updates.back().state = state;
     }
@@ -73,6 +74,7 @@ class MadeUpStudy {
   }
 
   static v1::Run::State AllFinish(const MadeUpRun&) { return v1::Run::STATE_FINISHED; }
+  static double Whole(const MadeUpRun&) { return 1; }
 
   int64_t id = 0;
 
@@ -97,6 +99,7 @@ class MadeUpStudy {
                                  double reached) {
     store::RunUpdate update;
     update.time = reached * analysis::StagesOf(study::AtPoint(spec, run.axis_values)).back().end;
+    update.step = std::lround(update.time * 2000);
     update.samples.width = 7;
     constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
     for (int i = 0; i <= std::lround(update.time * 8); ++i) {

@@ -79,7 +79,7 @@ TEST(ResetTest, SaysWhereTheRealizationsCannotTell) {
   ASSERT_TRUE(memory);
   EXPECT_FALSE(memory->reset.value);
   EXPECT_EQ(memory->reset.low, 1);
-  EXPECT_EQ(memory->reset.note, "not shown in this range: not resolved above the last amplitude that is not erased");
+  EXPECT_EQ(memory->reset.note, "not shown in this range: cannot tell above the last amplitude that is not erased");
 }
 
 TEST(ResetTest, OneRealizationTellsNothing) {
@@ -157,6 +157,34 @@ TEST(ResetTest, SeldomFindsAnErasureWhereThereIsNone) {
     erased += FindMemory(Draw(TrueMeans(6), 12, 0.2, random), 0.25)->reset.value ? 1 : 0;
   }
   EXPECT_LE(erased, 0.05 * kSets);
+}
+
+// Not erased is said only where the whole interval lies outside the margin: where nothing is left, seldom.
+TEST(ResetTest, SeldomFindsAnImprintWhereThereIsNone) {
+  std::mt19937_64 random(11);
+  constexpr int kSets = 4000;
+  int kept = 0;
+  for (int i = 0; i < kSets; ++i) {
+    const auto memory = FindMemory(Draw(std::vector<double>(2, kReference), 3, 0.3, random), 0.25);
+    kept += memory->traces[0].kept ? 1 : 0;
+  }
+  EXPECT_LE(kept, 0.05 * kSets);
+}
+
+TEST(TrialsTest, ThatTellADifferenceDoSoInFourOfFiveSets) {
+  std::mt19937_64 random(12);
+  constexpr int kSets = 2000;
+  for (const double difference : {0.4, 0.55}) {
+    const int trials = TrialsToTell(difference, 0.2, 0.25);
+    int told = 0;
+    for (int i = 0; i < kSets; ++i) {
+      const std::vector<CurvePoint> points = {{1, test::Normal(1 - difference, 0.2, trials, random), 0},
+                                              {2, test::Normal(1, 0.2, trials, random), 0}};
+      told += FindMemory(points, 0.25)->traces[0].kept ? 1 : 0;
+    }
+    EXPECT_GE(told, 0.65 * kSets) << difference;
+    EXPECT_LE(told, 0.90 * kSets) << difference;
+  }
 }
 
 TEST(TrialsTest, ThatResolveAMarginDoSoInFourOfFiveSets) {

@@ -24,7 +24,7 @@ constexpr int64_t kMaxFrames = 100'000;
 constexpr double kMaxBeadSweeps = 5e9;
 constexpr double kGibibyte = 1024.0 * 1024 * 1024;
 
-static std::string Short(double value) { return NumberText(value, 4); }
+static std::string FourDigits(double value) { return NumberText(value, 4); }
 
 class PointChecker {
  public:
@@ -118,8 +118,8 @@ class PointChecker {
     }
     if (total / time_step <= kMaxSteps) return;
     Add(schedule.stages().empty() ? "schedule.duration" : "schedule.stages",
-        NumberText(total) + " tau is " + Short(total / time_step) + " steps, which is too many; at most " +
-            NumberText(kMaxSteps) + " steps, " + Short(kMaxSteps * time_step) + " tau");
+        NumberText(total) + " tau is " + FourDigits(total / time_step) + " steps, which is too many; at most " +
+            NumberText(kMaxSteps) + " steps, " + FourDigits(kMaxSteps * time_step) + " tau");
   }
 
   static bool IsTooShort(double duration, double time_step) { return !(duration / time_step >= 0.5); }
@@ -173,7 +173,7 @@ class PointChecker {
     const double fraction = at.bed().spinner_fraction(), beads = static_cast<double>(at.bed().bead_count());
     if (fraction == 0 || std::llround(fraction * beads) > 0) return;
     Add("bed.spinner_fraction", NumberText(fraction) + " of " + NumberText(beads) +
-                                    " beads rounds to no spinner at all; give 0, or at least " + Short(1 / beads));
+                                    " beads rounds to no spinner at all; give 0, or at least " + FourDigits(1 / beads));
   }
 
   void CheckKernels(const v1::StudySpec& at) {
@@ -185,8 +185,9 @@ class PointChecker {
     if (!faults.empty() || device_ == nullptr) return;
     const auto bytes = static_cast<double>(device_->BytesOf(run)), room = static_cast<double>(device_->memory_bytes());
     if (bytes > room) {
-      Add("bed.bead_count", NumberText(static_cast<double>(run.n_beads)) + " beads need " + Short(bytes / kGibibyte) +
-                                " GiB; the device has " + Short(room / kGibibyte) + " GiB for beds");
+      Add("bed.bead_count", NumberText(static_cast<double>(run.n_beads)) + " beads need " +
+                                FourDigits(bytes / kGibibyte) + " GiB; the device has " + FourDigits(room / kGibibyte) +
+                                " GiB for beds");
     }
   }
 
@@ -215,7 +216,8 @@ class PointChecker {
       Add("measure.frame_interval",
           interval + " tau keeps " + NumberText(static_cast<double>(run.n_steps / steps)) +
               " frames of a run; at most " + NumberText(static_cast<double>(kMaxFrames)) + ", from " +
-              Short(static_cast<double>(run.n_steps) * run.time_step / static_cast<double>(kMaxFrames)) + " tau on");
+              FourDigits(static_cast<double>(run.n_steps) * run.time_step / static_cast<double>(kMaxFrames)) +
+              " tau on");
     }
   }
 
