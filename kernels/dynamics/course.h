@@ -71,6 +71,8 @@ class Course {
   /// Drift of a bead up to which its list stays valid, sigma. A converged step also evaluates pairs at its midpoint.
   double half_skin() const { return kSkin / 2 - (converged() ? spec_.health.largest_move / 2 : 0); }
 
+  /// Writes the step and its halvings to the state of the bed.
+  void Save(BedState& state) const;
   /// Throws std::invalid_argument if the state belongs to another bed.
   void Check(const BedState& state) const;
 
