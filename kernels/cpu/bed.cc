@@ -46,7 +46,7 @@ RunChunk Bed::Advance(std::int64_t steps, std::int64_t max_sweeps) {
 // step continues in the next chunk.
 bool Bed::TakeStep(RunChunk& chunk) {
   sweeps_left_ = max_sweeps_;
-  if (course_.at_keep() && !course_.has_kept_now()) course_.Keep(Save(), chunk);
+  if (course_.keep_is_due()) course_.Keep(Save(), chunk);
   if (course_.controls().MoveTo(course_.step())) drive_.Configure(course_.settings().wave, course_.settings().disorder);
   for (const std::int64_t step = course_.step(); course_.step() == step; course_.Pass()) {
     beads_.PrepareLists();
