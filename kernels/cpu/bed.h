@@ -12,6 +12,7 @@
 #include "dynamics/course.h"
 #include "dynamics/spinner_drive.h"
 #include "gyrebox/ensemble.h"
+#include "measure/fault_search.h"
 #include "measure/observables.h"
 
 namespace gyrebox::kernels {
@@ -65,11 +66,7 @@ class Bed {
   void TakeSnapshot(Snapshot& out) const;
   float TorqueOn(std::int64_t bead) const;
 
-  std::vector<double> PositionOf(std::int64_t id) const;
-  /// Nearest-image distance of two beads, sigma.
-  double Distance(const BeadRecord& a, const BeadRecord& b) const;
-  void FailClosestPair();
-  void FailLargestMove(const StepHealth& health);
+  FailedStep Failed() const;
   void Retry(RunChunk& chunk);
 
   Course course_;

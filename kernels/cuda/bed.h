@@ -5,18 +5,19 @@
 #include <optional>
 #include <vector>
 
+#include "cuda/bed_slots.h"
 #include "cuda/device_memory.h"
 #include "dynamics/course.h"
 #include "dynamics/spinner_drive.h"
+#include "measure/fault_search.h"
 #include "measure/observables.h"
 #include "start/start.h"
 
 namespace gyrebox::kernels::cuda {
 
-/// Whether a bed is stepped in shared memory; depends on the bed and on the device's shared memory alone.
-bool IsResident(const RunSpec& spec, const Driver& driver);
-/// Bytes of device memory of a bed with lists of the initial capacity, including its part of an ensemble's tables.
-std::int64_t BytesOf(const RunSpec& spec, const Driver& driver);
+/// The square of a limit, rounded as the device compares it.
+inline float LimitSquared(double limit) { return static_cast<float>(limit * limit); }
+
 /// Time and settings of a probe that its columns need.
 struct Moment {
   std::int64_t step = 0;
@@ -33,6 +34,8 @@ class DeviceBed {
   const Course& course() const { return course_; }
   const std::vector<Column>& columns() const { return observables_.columns(); }
   bool resident() const { return resident_; }
+  /// Whether motions are stored separately, see BedMemory::motion.
+  bool apart() const { return plan_.memory.motion != nullptr; }
   /// Bytes of shared memory, if resident.
   std::size_t shared_bytes() const;
   /// False for a bed that failed to start.
@@ -81,26 +84,11 @@ class DeviceBed {
   std::vector<Bead> Beads();
 
  private:
-  // Arrays of a bed by slot, on the host.
-  struct Slots {
-    std::vector<PositionVelocity> beads;
-    std::vector<float> spin;
-    std::vector<std::uint32_t> angle, tag;
-    std::vector<Remainder> remainder;
-    std::vector<float> motion_x, motion_y, motion_spin;  // empty unless stored separately from `beads`
-    std::vector<ThermalMotion> thermal;                  // likewise
-    std::vector<Pair32> built, start;
-    std::vector<ImageCounts> turns;
-  };
-
-  void GenerateInitialState(const StartState& start);
+  void TakeMemory();
   void TakeLists(std::uint32_t capacity);
-  void Upload(const Slots& slots);
-  Slots Fetch();
-  template <class T>
-  std::vector<T> FetchArray(const T* from);
-  template <class T>
-  void SendArray(const std::vector<T>& from, T* to);
+  void Upload(const BedSlots& slots);
+  FailedStep Failed();
+  DriveState FetchDrive();
   void DifferFrom(const kernels::Settings& settings);
   void TakeOwnMemory();
   void SendOwnPhases(const std::vector<Phases>& phases, const std::vector<std::uint32_t>& turns);

@@ -5,6 +5,7 @@
 
 #include "cuda/bed_data.h"
 #include "cuda/health.h"
+#include "cuda/pass.h"
 
 namespace gyrebox::kernels::cuda {
 

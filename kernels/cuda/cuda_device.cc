@@ -6,6 +6,7 @@
 #include <new>
 #include <stdexcept>
 
+#include "cuda/bed_memory.h"
 #include "cuda/ensemble.h"
 
 namespace gyrebox::kernels::cuda {

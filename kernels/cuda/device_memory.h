@@ -23,6 +23,19 @@ class DeviceBlock {
   void* at_;
 };
 
+/// Copies of n elements of an array in device memory, complete after Wait().
+template <class T>
+std::vector<T> FetchArray(Driver& driver, const T* from, std::size_t n) {
+  std::vector<T> out(n);
+  driver.CopyOut(out.data(), from, n * sizeof(T));
+  return out;
+}
+/// The other way. `from` must live until Wait().
+template <class T>
+void SendArray(Driver& driver, const std::vector<T>& from, T* to) {
+  driver.CopyIn(to, from.data(), from.size() * sizeof(T));
+}
+
 /// A table that the host fills and the device reads, or vice versa: pinned host memory and a device copy. Growing
 /// discards the contents.
 template <class T>

@@ -14,18 +14,7 @@
 namespace gyrebox::kernels::cuda {
 
 /// To be incremented whenever the interface of host and module changes.
-inline constexpr int kDriverVersion = 8;
-
-/// Specialisation of a kernel; see Mode in modes.h.
-enum class ModeName : std::int32_t {
-  kLagged,                   ///< exponential force, no noise
-  kLaggedFirstOrder,         ///< the same, if no bed takes second-order steps
-  kLaggedThermal,            ///< exponential force
-  kLaggedThermalFirstOrder,  ///< the same, if no bed takes second-order steps
-  kLaggedAnyForce,           ///< thermal
-  kBrownian,
-  kConverged,
-};
+inline constexpr int kDriverVersion = 9;
 
 /// Arrays that a launch reads and writes, all in device memory.
 struct LaunchData {
@@ -45,9 +34,9 @@ struct Launch {
   LaunchData data;
   std::uint32_t n_batches = 0;
   bool resident = false, wide = false;  ///< see IsResident() and BedPlan::wide
-  ModeName mode = ModeName::kLagged;
-  std::uint32_t max_beads = 0;   ///< of the largest of its beds, rounded up to tiles
-  std::size_t shared_bytes = 0;  ///< max shared memory of any of its resident beds
+  std::int32_t mode = 0;                ///< index in kModes, see modes.h
+  std::uint32_t max_beads = 0;          ///< of the largest of its beds, rounded up to tiles
+  std::size_t shared_bytes = 0;         ///< max shared memory of any of its resident beds
 };
 
 struct DeviceFacts {

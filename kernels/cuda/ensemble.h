@@ -9,6 +9,8 @@
 
 namespace gyrebox::kernels::cuda {
 
+struct Round;
+
 /// Submits work to the device in rounds of launches. While the device runs one round, the host plans the next, and then
 /// collects the results of the first. The host never waits within a round.
 class CudaEnsemble : public Ensemble {
@@ -38,12 +40,6 @@ class CudaEnsemble : public Ensemble {
   RebuildStats rebuilds() const override;
 
  private:
-  // A pending measurement.
-  struct Pending {
-    std::uint32_t bed = 0, slot = 0;
-    Moment moment;
-  };
-  struct Round;
   // Target of a bed in this Advance().
   struct Goal {
     std::int64_t step = 0;
@@ -54,11 +50,15 @@ class CudaEnsemble : public Ensemble {
   bool Plan(Round& round);
   std::uint32_t CommonDistance(const std::vector<std::uint32_t>& beds) const;
   void PlanLaunch(Round& round, const std::vector<std::uint32_t>& beds, std::uint32_t substeps);
-  void AddLaunch(Round& round, ModeName mode, const std::vector<StepBatch>& batches);
+  std::vector<DeviceBed::Settings> PlanSubsteps(Round& round, const std::vector<std::uint32_t>& beds,
+                                                std::uint32_t substeps);
+  void AddProbe(Round& round, StepBatch& batch);
+  void AddLaunch(Round& round, std::int32_t mode, const std::vector<StepBatch>& batches);
   void Enqueue(Round& round);
   void Collect(Round& round, std::vector<RunChunk>& chunks);
   void Settle(std::vector<RunChunk>& chunks);
   bool Goes(std::size_t bed) const;
+  static std::int32_t ModeOf(const DeviceBed& bed, bool thermal);
   void SendPlans();
   void SendStatus(std::size_t bed);
 

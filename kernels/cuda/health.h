@@ -5,20 +5,7 @@
 
 #include "model/real.h"
 
-/// A pass over a bed: device code; host code if compiled without a device compiler (see serial_team.h).
-#if defined(__CUDACC__)
-#define GYREBOX_PASS __device__ __forceinline__
-/// The same for rarely executed code, not inlined so that its registers do not burden the caller.
-#define GYREBOX_RARE __device__ __noinline__
-#else
-#define GYREBOX_PASS inline
-#define GYREBOX_RARE inline
-#endif
-
 namespace gyrebox::kernels::cuda {
-
-/// Max number of sums in one Team::Sum().
-inline constexpr int kMaxSums = 5;
 
 /// Bits of a non-negative float, which order like the numbers.
 GYREBOX_HD std::uint32_t OrderedBits(float value) {

@@ -14,7 +14,8 @@ namespace gyrebox::kernels::cuda {
 /// Memory for measuring. Links and sizes alias arrays of the next half that are unused meanwhile.
 template <class Index>
 GYREBOX_HD MeasureMemory MeasureMemoryIn(const BedView<Index>& bed) {
-  return MeasureMemory(bed.plan.memory.measure, bed.plan.stride, bed.Next(bed.remainder), bed.Next(bed.angle));
+  return MeasureMemory(static_cast<unsigned char*>(bed.plan.memory.measure), bed.plan.stride, bed.plan.n_spinners,
+                       bed.Next(bed.remainder), bed.Next(bed.angle));
 }
 
 /// Sums of all observables of a bed. The next half holds its coming motion, which has not moved the beads yet. Results

@@ -1,11 +1,11 @@
 /// Memory that measuring needs besides that of the bed.
 #pragma once
 
-#include <algorithm>
 #include <cstddef>
 
 #include "cuda/bed_data.h"
-#include "cuda/health.h"
+#include "cuda/block_layout.h"
+#include "cuda/team_sums.h"
 #include "measure/pairs/pair_correlation.h"
 #include "measure/structure_factor/spectral_power.h"
 
@@ -56,51 +56,52 @@ union MeasureBlock {
 
 /// Memory of a team. The groups of arrays below alias; each is valid in its own pass only.
 struct MeasureMemory {
-  // Clusters: 28 bytes per bead, and 12 that may lie elsewhere, in `links` and `size`.
+  // Clusters. `links` and `size` lie elsewhere.
   unsigned long long* links = nullptr;  ///< see Link
   unsigned long long *sum_x = nullptr, *sum_y = nullptr, *sum_squares = nullptr;
   std::uint32_t *size = nullptr, *extent = nullptr;
   // Sums over beads.
-  double* partials = nullptr;
+  double* partials = nullptr;  ///< see Team::Sum
   // Waves: power by shell, spinners, and their sums by group, square and wave.
   unsigned long long* shells = nullptr;  ///< (2 kWaveShells)
   Pair32* spinners = nullptr;
-  std::uint32_t *flags = nullptr, *numbers = nullptr;
-  std::uint32_t* spinner_slots = nullptr;  ///< set by ListSpinners(); aliases `size`
+  std::uint32_t *flags = nullptr, *numbers = nullptr;  ///< while the spinners are listed
+  std::uint32_t* spinner_slots = nullptr;              ///< set by ListSpinners(); aliases `size`
   WaveSums* waves = nullptr;
 
   MeasureBlock* block = nullptr;  ///< of this block; set on the device
 
+  std::size_t bytes = 0;  ///< without links and sizes
+
   MeasureMemory() = default;
-  /// @param base aligned to 16 bytes; MeasureBytes() long. @param links,size (beads), not used by anything else.
-  GYREBOX_HD MeasureMemory(void* base, std::uint32_t stride, void* links, std::uint32_t* size)
+  /// @param base aligned to 16 bytes; null on the host if only the size is wanted. @param stride beads, rounded up to
+  /// tiles.
+  /// @param links,size (beads), not used by anything else.
+  GYREBOX_HD MeasureMemory(unsigned char* base, std::uint32_t stride, std::uint32_t n_spinners, void* links,
+                           std::uint32_t* size)
       : links(static_cast<unsigned long long*>(links)), size(size), spinner_slots(size) {
-    sum_x = static_cast<unsigned long long*>(base);
-    sum_y = sum_x + stride;
-    sum_squares = sum_y + stride;
-    extent = reinterpret_cast<std::uint32_t*>(sum_squares + stride);
-    partials = static_cast<double*>(base);
-    shells = static_cast<unsigned long long*>(base);
-    spinners = reinterpret_cast<Pair32*>(shells + 2 * kWaveShells);
-    flags = reinterpret_cast<std::uint32_t*>(spinners + stride);
-    numbers = flags + stride;
-    waves = reinterpret_cast<WaveSums*>(flags);  // once the spinners are listed
+    BlockLayout clusters(base), sums(base), listing(base);
+    clusters.Take(sum_x, stride);
+    clusters.Take(sum_y, stride);
+    clusters.Take(sum_squares, stride);
+    clusters.Take(extent, stride);
+    sums.Take(partials, kMaxSums * SumNumbers(stride));
+    listing.Take(shells, 2 * kWaveShells);
+    listing.Take(spinners, stride);
+    BlockLayout wave_sums = listing;  // once the spinners are listed
+    listing.Take(flags, stride);
+    listing.Take(numbers, stride + 4);  // one more than beads
+    const std::size_t groups = (std::size_t{n_spinners} + kWaveGroup - 1) / kWaveGroup;
+    wave_sums.Take(waves, groups * kMaxSquares * kWavesOfSquare);
+    for (const std::size_t used : {clusters.used(), sums.used(), listing.used(), wave_sums.used()}) {
+      bytes = used > bytes ? used : bytes;
+    }
   }
 };
 
-/// Scratch numbers of team.Sum<K>() for n beads, per term.
-GYREBOX_HD std::size_t SumNumbers(std::uint32_t n) {
-  const std::size_t tiles = (n + kTile - 1) / kTile;
-  return 2 * (tiles + (tiles + 1023) / 1024);
-}
-/// Bytes of a MeasureMemory without its links and sizes. @param stride beads, rounded up to tiles.
+/// Bytes of a MeasureMemory without its links and sizes.
 inline std::size_t MeasureBytes(std::uint32_t stride, std::uint32_t n_spinners) {
-  const std::size_t clusters = std::size_t{28} * stride;
-  const std::size_t sums = kMaxSums * SumNumbers(stride) * sizeof(double);
-  const std::size_t groups = (std::size_t{n_spinners} + kWaveGroup - 1) / kWaveGroup;
-  const std::size_t list = 2 * kWaveShells * sizeof(unsigned long long) + stride * sizeof(Pair32);
-  const std::size_t waves = list + groups * kMaxSquares * kWavesOfSquare * sizeof(WaveSums);
-  const std::size_t listing = list + std::size_t{8} * stride + 16;
-  return std::max({clusters, sums, waves, listing});
+  return MeasureMemory(nullptr, stride, n_spinners, nullptr, nullptr).bytes;
 }
+
 }  // namespace gyrebox::kernels::cuda

@@ -18,8 +18,10 @@ struct RebuildScratch {
         turns(reinterpret_cast<ImageCounts*>(tag + stride)),
         slot(reinterpret_cast<std::uint32_t*>(turns + stride)),
         motion(reinterpret_cast<float*>(slot + stride)) {}
-  static constexpr std::uint32_t kBytesPerBead = 8 + 4 + 4 + 4 + 3 * 4;
+  static constexpr std::uint32_t kBytesPerBead =
+      sizeof(*start) + sizeof(*tag) + sizeof(*turns) + sizeof(*slot) + 3 * sizeof(*motion);
 };
+static_assert(RebuildScratch::kBytesPerBead == 32);  // see BedMemory::list
 
 /// Image count of a path that has moved from `from`, where its image count was `turns`, to `to`.
 GYREBOX_HD std::int16_t TurnsAfter(std::int16_t turns, std::uint32_t from, std::uint32_t to) {

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "cuda/bed_view.h"
+#include "cuda/block_layout.h"
 
 namespace gyrebox::kernels::cuda {
 
@@ -15,15 +16,18 @@ struct ResidentArrays {
   std::uint32_t *tag = nullptr, *cell_start = nullptr, *cell_fill = nullptr;
   std::size_t bytes = 0;
 
-  /// @param shared aligned to 16 bytes; null if only the size is wanted. @param stride beads, rounded up to tiles.
-  GYREBOX_HD ResidentArrays(unsigned char* shared, std::uint32_t stride, std::uint32_t cells) {
-    Take(shared, std::size_t{2} * stride, beads);
-    Take(shared, std::size_t{2} * stride, remainder);
-    Take(shared, std::size_t{2} * stride, spin);
-    Take(shared, std::size_t{2} * stride, angle);
-    Take(shared, stride, tag);
-    Take(shared, std::size_t{cells} + 1, cell_start);
-    Take(shared, cells, cell_fill);
+  /// @param shared aligned to 16 bytes; null on the host if only the size is wanted. @param stride beads, rounded up to
+  /// tiles.
+  GYREBOX_HD constexpr ResidentArrays(unsigned char* shared, std::uint32_t stride, std::uint32_t cells) {
+    BlockLayout layout(shared);
+    layout.Take(beads, std::size_t{2} * stride);
+    layout.Take(remainder, std::size_t{2} * stride);
+    layout.Take(spin, std::size_t{2} * stride);
+    layout.Take(angle, std::size_t{2} * stride);
+    layout.Take(tag, stride);
+    layout.Take(cell_start, std::size_t{cells} + 1);
+    layout.Take(cell_fill, cells);
+    bytes = layout.used();
   }
 
   /// Copies a bed in from device memory, and redirects its passes to shared memory. Ends with a Sync().
@@ -65,11 +69,6 @@ struct ResidentArrays {
   }
 
  private:
-  template <class T>
-  GYREBOX_HD void Take(unsigned char* shared, std::size_t n, T*& array) {
-    if (shared != nullptr) array = reinterpret_cast<T*>(shared + bytes);
-    bytes += n * sizeof(T);
-  }
   GYREBOX_PASS static std::uint32_t Cells(const BedView<ResidentIndex>& bed) {
     return static_cast<std::uint32_t>(bed.plan.grid.count());
   }

@@ -3,6 +3,7 @@
 
 #include "cuda/barrier.h"
 #include "cuda/health.h"
+#include "cuda/team_sums.h"
 
 namespace gyrebox::kernels::cuda {
 

@@ -22,6 +22,12 @@ bool CarriesSweeps(const RunSpec& spec) {
          spec.dynamics.step == DynamicsSpec::Step::kSecondOrder;
 }
 
+void Course::Save(BedState& state) const {
+  state.step = step_;
+  state.halvings = halvings_;
+  state.has_past = has_past_;
+}
+
 void Course::Check(const BedState& state) const {
   const auto n = static_cast<std::size_t>(spec_.n_beads), n_spinners = static_cast<std::size_t>(spec_.n_spinners);
   if (state.x.size() != n || state.kind.size() != n || (!state.expected_vx.empty() && state.expected_vx.size() != n) ||

@@ -41,7 +41,6 @@ class Course {
   bool at_whole_sample() const {
     return at_end() || step_ / spec_.measure.interval_steps % spec_.measure.structure_every == 0;
   }
-  bool at_keep() const { return substep_ == 0 && spec_.retry.max_halvings > 0 && step_ % spec_.retry.keep_steps == 0; }
   /// Counter that selects the random numbers of the current substep. Halved steps use counters far from those of any
   /// whole step.
   std::uint64_t moment() const {
@@ -71,6 +70,8 @@ class Course {
   /// Drift of a bead up to which its list stays valid, sigma. A converged step also evaluates pairs at its midpoint.
   double half_skin() const { return kSkin / 2 - (converged() ? spec_.health.largest_move / 2 : 0); }
 
+  /// Writes the step and its halvings to the state of the bed.
+  void Save(BedState& state) const;
   /// Throws std::invalid_argument if the state belongs to another bed.
   void Check(const BedState& state) const;
 
@@ -117,7 +118,10 @@ class Course {
   void Warning(double residual, double at_time, RunChunk& chunk);
   /// Keeps the state for a rollback, and releases what was held back.
   void Keep(const BedState& state, RunChunk& chunk);
-  bool has_kept_now() const { return kept_ && kept_->step == step_; }
+  bool keep_is_due() const {
+    return substep_ == 0 && spec_.retry.max_halvings > 0 && step_ % spec_.retry.keep_steps == 0 &&
+           !(kept_ && kept_->step == step_);
+  }
   /// State that a retry would roll back to; null if there is none.
   const BedState* kept() const { return kept_ ? &*kept_ : nullptr; }
   /// Handles a fault. @return the state to roll back to, from which the run continues with half the step; null if the

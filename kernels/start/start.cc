@@ -138,6 +138,14 @@ StartState GenerateInitialState(const RunSpec& spec, const std::atomic<bool>* gi
   return out;
 }
 
+std::vector<std::uint32_t> SpinnerIds(const StartState& start) {
+  std::vector<std::uint32_t> ids;
+  for (std::uint32_t id = 0; id < start.spinner.size(); ++id) {
+    if (start.spinner[id] != 0) ids.push_back(id);
+  }
+  return ids;
+}
+
 std::vector<std::shared_ptr<const StartState>> GenerateInitialStates(std::span<const RunSpec> specs,
                                                                      const std::atomic<bool>& give_up) {
   std::vector<std::shared_ptr<const StartState>> starts(specs.size());

@@ -22,6 +22,9 @@ struct StartState {
 /// @param give_up see Separate().
 StartState GenerateInitialState(const RunSpec& spec, const std::atomic<bool>* give_up = nullptr);
 
+/// Ids of the spinners, ascending.
+std::vector<std::uint32_t> SpinnerIds(const StartState& start);
+
 /// Columns and rows of a lattice of n beads, columns * rows = n.
 struct LatticeShape {
   std::int64_t columns = 0, rows = 0;

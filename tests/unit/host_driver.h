@@ -7,10 +7,9 @@
 #include <vector>
 
 #include "cuda/driver.h"
-#include "cuda/measure.h"
+#include "cuda/launch_passes.h"
 #include "cuda/modes.h"
 #include "cuda/resident.h"
-#include "cuda/step_batch.h"
 
 namespace gyrebox::kernels::cuda {
 
@@ -48,12 +47,8 @@ class HostDriver : public Driver {
   void Measure(const Launch& launch) override {
     for (std::uint32_t k = 0; k < launch.n_batches; ++k) {
       const StepBatch& batch = launch.data.batches[k];
-      if (batch.slot < 0 || !launch.data.probes[batch.slot].taken) continue;
-      if (launch.resident) {
-        MeasureAs<ResidentIndex>(launch.data, batch);
-      } else {
-        launch.wide ? MeasureAs<WideIndex>(launch.data, batch) : MeasureAs<StreamedIndex>(launch.data, batch);
-      }
+      if (!WasProbed(launch.data, batch)) continue;
+      WithIndex(launch, [&](auto index) { MeasureAs<decltype(index)>(launch.data, batch); });
     }
   }
   void Mark(int) override {}
@@ -67,16 +62,21 @@ class HostDriver : public Driver {
     unsigned char bytes[16];
   };
 
+  // Calls use() with an entry of the lists of a launch.
+  template <class Use>
+  static void WithIndex(const Launch& launch, const Use& use) {
+    if (launch.resident) {
+      use(ResidentIndex());
+    } else {
+      launch.wide ? use(WideIndex()) : use(StreamedIndex());
+    }
+  }
   template <class Mode>
   void RunAs(const Launch& launch) {
     for (std::uint32_t k = 0; k < launch.n_batches; ++k) {
       const StepBatch& batch = launch.data.batches[k];
       if (launch.data.statuses[batch.bed].stop != Stop::kNone) continue;
-      if (launch.resident) {
-        RunOne<Mode, ResidentIndex>(launch, batch);
-      } else {
-        launch.wide ? RunOne<Mode, WideIndex>(launch, batch) : RunOne<Mode, StreamedIndex>(launch, batch);
-      }
+      WithIndex(launch, [&](auto index) { RunOne<Mode, decltype(index)>(launch, batch); });
     }
   }
   template <class Mode, class Index>
@@ -94,30 +94,16 @@ class HostDriver : public Driver {
       BedView<Index> bed(plan);
       if constexpr (kResident) arrays.Enter(team, status, bed);
       Probe probe;
-      ExpandStepRequests(team, plan, batch.substeps, data.requests + batch.first_number, data.settings,
-                         data.numbers + batch.first_number);
-      StepBatchRunner<Mode, std::remove_reference_t<decltype(team)>, Index> runner(
-          team, bed, data.numbers + batch.first_number, data.own_numbers);
-      runner.Run(batch, status, probe);
-      team.Sync();
+      StepBed<Mode>(team, bed, data, batch, status, probe);
       if constexpr (kResident) arrays.Leave(team, status, bed);
-      if (team.rank() != 0) return;
-      data.statuses[batch.bed] = status;
-      if (batch.slot >= 0) data.probes[batch.slot] = probe;
+      StoreResults(team, data, batch, status, probe);
     });
   }
   template <class Index>
   void MeasureAs(const LaunchData& data, const StepBatch& batch) {
     const BedPlan& plan = data.plans[batch.bed];
     std::vector<MeasureBlock> blocks(teams_.blocks());
-    teams_.Together([&](auto& team) {
-      BedView<Index> bed(plan);
-      bed.half = data.statuses[batch.bed].half;
-      MeasureMemory memory = MeasureMemoryIn(bed);
-      memory.block = &blocks[team.block()];
-      MeasureBed(team, bed, data.numbers[batch.first_number + batch.substeps], data.own_numbers, batch.whole, memory,
-                 data.measured[batch.slot]);
-    });
+    teams_.Together([&](auto& team) { MeasureBatch<Index>(team, blocks[team.block()], data, batch, plan); });
   }
 
   const std::size_t resident_bytes_;

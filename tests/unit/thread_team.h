@@ -11,7 +11,8 @@
 #include <vector>
 
 #include "cuda/barrier.h"
-#include "cuda/measure_memory.h"
+#include "cuda/health.h"
+#include "cuda/team_sums.h"
 
 namespace gyrebox::kernels::cuda {
 
