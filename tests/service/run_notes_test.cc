@@ -55,7 +55,7 @@ TEST(RunNotesTest, RecoveredFaultsStayWithTheRun) {
 TEST(RunNotesTest, ASoundRunHasNone) {
   const test::TemporaryDirectory directory;
   RunTroubled(directory);
-  const auto run = Open(directory)->GetRun(1, 1);
+  const auto run = Open(directory)->runs().Get(1, 1);
   ASSERT_TRUE(run.ok());
   EXPECT_EQ(run->warning(), "");
   EXPECT_EQ(run->recovered_faults_size(), 0);
@@ -64,7 +64,7 @@ TEST(RunNotesTest, ASoundRunHasNone) {
 TEST(RunNotesTest, AnUnstableRunSaysWhetherHalfTheStepWasTried) {
   const test::TemporaryDirectory directory;
   RunTroubled(directory, /*unstable_above=*/3);
-  const auto run = Open(directory)->GetRun(1, 1);
+  const auto run = Open(directory)->runs().Get(1, 1);
   ASSERT_TRUE(run.ok());
   EXPECT_EQ(run->state(), v1::Run::STATE_UNSTABLE);
   EXPECT_EQ(run->fault().cause(), v1::Fault::CAUSE_NOT_TRIED);
@@ -84,7 +84,7 @@ TEST(RunNotesTest, ARestartedRunClearsThem) {
     ASSERT_TRUE(store->runs().RecordProgress(1, std::vector{update}).ok());
     ASSERT_EQ(store->runs().Get(1, 1)->recovered_faults_size(), 1);
   }
-  const auto run = Open(directory)->GetRun(1, 1);  // as after a crash
+  const auto run = Open(directory)->runs().Get(1, 1);  // as after a crash
   EXPECT_EQ(run->state(), v1::Run::STATE_QUEUED);
   EXPECT_EQ(run->warning(), "");
   EXPECT_EQ(run->recovered_faults_size(), 0);

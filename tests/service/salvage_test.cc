@@ -240,7 +240,7 @@ TEST_F(SalvageTest, AnIntactStoreIsSavedCompletely) {
   const auto next = AmplitudeStudy({4}, 1);
   EXPECT_EQ((*store)->studies().Create(next, NewRuns(next), "")->name(), "studies/3");
   auto sound = Store::Open(From());
-  EXPECT_EQ(*(*store)->space().BytesOf("anna"), *(*sound)->BytesOf("anna"));
+  EXPECT_EQ(*(*store)->space().BytesOf("anna"), *(*sound)->space().BytesOf("anna"));
 }
 
 TEST_F(SalvageTest, RefusesAStoreInUseAndADirectoryThatIsNotEmpty) {

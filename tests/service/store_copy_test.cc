@@ -169,22 +169,22 @@ TEST_F(StoreCopyTest, ABackupBesideAWriterIsConsistentAndContinuesIdentically) {
     ASSERT_TRUE(opened.ok()) << opened.status();
     EXPECT_FALSE(std::filesystem::exists(to + "/lost"));
     EXPECT_EQ(ReadAll(to + "/identity"), ReadAll(data_ + "/identity"));
-    const auto checkpoint = (*opened)->GetCheckpoint(1, 2);
+    const auto checkpoint = (*opened)->states().GetCheckpoint(1, 2);
     ASSERT_TRUE(checkpoint.ok() && checkpoint->has_value()) << checkpoint.status();
     const int64_t step = (*checkpoint)->bed.step;
     EXPECT_EQ((*checkpoint)->bed.bytes, "state " + std::to_string(step));
     EXPECT_GE(step, 10 * before);
     EXPECT_LE(step, 10 * after);
-    EXPECT_EQ((*opened)->GetRun(1, 2)->sample_count(), step);
+    EXPECT_EQ((*opened)->runs().Get(1, 2)->sample_count(), step);
     // The copy continues from there.
-    ASSERT_TRUE((*opened)->StartRuns(1, std::vector<int64_t>{2}, "cpu").ok());
-    ASSERT_TRUE((*opened)->RecordProgress(1, std::vector{Step(step / 10)}).ok());
-    const auto rows = (*opened)->ReadSamples(1, 2, 0, 100'000);
+    ASSERT_TRUE((*opened)->queue().Start(1, std::vector<int64_t>{2}, "cpu").ok());
+    ASSERT_TRUE((*opened)->runs().RecordProgress(1, std::vector{Step(step / 10)}).ok());
+    const auto rows = (*opened)->series().Read(1, 2, 0, 100'000);
     ASSERT_EQ(static_cast<int64_t>(rows->size()), step + 10);
     for (int64_t at = 0; at < step + 10; ++at) {
       ASSERT_EQ(rows->row(static_cast<size_t>(at))[2], 7.0 * static_cast<double>(at));
     }
-    EXPECT_EQ((*opened)->GetEndState(1, 1)->bytes, "left");
+    EXPECT_EQ((*opened)->states().GetEnd(1, 1)->bytes, "left");
   }
   enough = true;
   writer.join();
@@ -211,9 +211,9 @@ TEST_F(StoreCopyTest, ChangesInACopyLeaveTheStoreUnchanged) {
   ASSERT_TRUE(Backup(data_, copy_).ok());
   {
     auto copy = Store::Open(copy_);
-    ASSERT_TRUE((*copy)->CancelStudy(1).ok());
-    ASSERT_TRUE((*copy)->DeleteStudy(1, "").ok());
-    while (*(*copy)->EraseSome()) continue;
+    ASSERT_TRUE((*copy)->studies().Cancel(1).ok());
+    ASSERT_TRUE((*copy)->deletion().Delete(1, "").ok());
+    while (*(*copy)->deletion().EraseSome()) continue;
     EXPECT_FALSE(std::filesystem::exists(copy_ + "/states/1-1-4000.end"));
   }
   auto store = Store::Open(data_);
