@@ -530,7 +530,7 @@ TEST_F(CommandTest, ReportsBadOptions) {
   const Outcome unknown = Gyrebox({"serie", "1/1"});
   EXPECT_EQ(unknown.code, 2);
   EXPECT_EQ(unknown.error, "gyrebox: there is no command serie; did you mean series?\n");
-  EXPECT_EQ(Gyrebox({"dance"}).error, "gyrebox: there is no command dance; gyrebox --help lists them\n");
+  EXPECT_EQ(Gyrebox({"pirouette"}).error, "gyrebox: there is no command pirouette; gyrebox --help lists them\n");
   EXPECT_EQ(Gyrebox({"show"}).code, 2);
   EXPECT_EQ(Gyrebox({"list", "--fancy"}).code, 2);
   EXPECT_EQ(Gyrebox({"--help"}).code, 0);
