@@ -211,7 +211,7 @@ int main(int argc, char** argv) {
     const int64_t runs = Fill(**store, options);
     const Time fill = fill_watch.Read();
     const double filled = PeakMegabytes();
-    const double disk = static_cast<double>(store->get()->StoredBytes()->at(store::kLocalUser));
+    const double disk = static_cast<double>(store->get()->space().StoredBytes()->at(store::kLocalUser));
     const Stopwatch table_watch;
     const bool tabulated = analysis::Tabulate(**store, 1, "").ok();
     const Time table = table_watch.Read();
