@@ -72,8 +72,8 @@ int main(int argc, char** argv) {
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
-    const std::string unknown = UnknownCommandText(app, argc, argv);
-    if (error.get_exit_code() != 0 && !unknown.empty()) {
+    const std::string unknown = error.get_exit_code() == 0 ? "" : UnknownCommandText(app, argc, argv);
+    if (!unknown.empty()) {
       std::cerr << "gyrebox: " << unknown << "\n";
       return kBadInput;
     }

@@ -2,15 +2,13 @@
 
 #include <algorithm>
 
-#include "study/number_at.h"
 #include "study/run_settings.h"
 #include "study/schedule.h"
 
 namespace gyrebox::analysis {
 
 static double NumberOfWave(const v1::Drive& drive, const std::string& name) {
-  const auto* wave = study::WaveField(drive);
-  return wave == nullptr ? 0 : study::NumberAt(drive, wave->name() + "." + name).value_or(0);
+  return study::WaveNumber(drive, name).value_or(0);
 }
 
 static std::string BedAndDrive(v1::StudySpec same) {

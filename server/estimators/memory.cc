@@ -5,8 +5,9 @@
 
 namespace gyrebox::analysis {
 
-/// 95 % and 90 % points of the normal distribution: a one-sided test at 5 %, and a power of 80 % split between two.
-constexpr double kNormal95 = 1.6448536269514722, kNormal90 = 1.2815515655446004;
+/// 95 %, 90 % and 80 % points of the normal distribution: a one-sided test at 5 %, and a power of 80 %, split between
+/// two tests or of one.
+constexpr double kNormal95 = 1.6448536269514722, kNormal90 = 1.2815515655446004, kNormal80 = 0.8416212335729143;
 
 static Trace TraceOf(const CurvePoint& point, const Memory& memory) {
   Trace trace{.x = point.x};
@@ -63,18 +64,21 @@ std::optional<Memory> FindMemory(std::span<const CurvePoint> all, double equal_f
   return memory;
 }
 
+/// Realizations per group for which this distance is the sum of a test's two normal points times the standard error of
+/// a difference.
+static int TrialsFor(double normal_points, double standard_deviation, double distance) {
+  const double ratio = normal_points * standard_deviation / distance;
+  constexpr double kMax = 1e6;
+  return std::max(2, static_cast<int>(std::min(kMax, std::ceil(2 * ratio * ratio))));
+}
+
 int TrialsToResolve(double standard_deviation, double margin) {
-  const double ratio = (kNormal95 + kNormal90) * standard_deviation / margin;
-  return std::max(2, static_cast<int>(std::ceil(2 * ratio * ratio)));
+  return TrialsFor(kNormal95 + kNormal90, standard_deviation, margin);
 }
 
 int TrialsToTell(double difference, double standard_deviation, double margin) {
-  constexpr double kNormal80 = 0.8416212335729143;
   if (difference == 0) return TrialsToResolve(standard_deviation, margin);
-  const double distance = std::abs(std::abs(difference) - margin);
-  const double ratio = (kNormal95 + kNormal80) * standard_deviation / distance;
-  constexpr double kMax = 1e6;
-  return std::max(2, static_cast<int>(std::min(kMax, std::ceil(2 * ratio * ratio))));
+  return TrialsFor(kNormal95 + kNormal80, standard_deviation, std::abs(std::abs(difference) - margin));
 }
 
 IntervalEstimate MemoryIndex(std::span<const double> values, std::span<const double> untouched,

@@ -18,13 +18,6 @@ namespace gyrebox::study {
 /// Periods of the drive in a stage below which averages over it are uncertain; common practice.
 constexpr double kFewestPeriods = 20;
 
-/// Number of the wave of a drive; none if no wave is chosen, or it lacks the number.
-static std::optional<double> WaveNumber(const v1::StudySpec& at, const std::string& name) {
-  const auto* wave = WaveField(at.drive());
-  if (wave == nullptr || wave->message_type()->FindFieldByName(name) == nullptr) return std::nullopt;
-  return NumberAt(at.drive(), wave->name() + "." + name);
-}
-
 static std::string PathOfFrequency(const v1::StudySpec& at) {
   return "drive." + WaveField(at.drive())->name() + ".frequency";
 }
@@ -32,9 +25,9 @@ static std::string PathOfFrequency(const v1::StudySpec& at) {
 /// Periods of the drive, or of its modulation, in this time; infinite without a drive or a period.
 static double PeriodsIn(const v1::StudySpec& now, double duration) {
   constexpr double kMany = std::numeric_limits<double>::infinity();
-  if (WaveNumber(now, "amplitude").value_or(0) == 0) return kMany;
-  auto frequency = WaveNumber(now, "modulation_frequency");
-  if (!frequency) frequency = WaveNumber(now, "frequency");
+  if (WaveNumber(now.drive(), "amplitude").value_or(0) == 0) return kMany;
+  auto frequency = WaveNumber(now.drive(), "modulation_frequency");
+  if (!frequency) frequency = WaveNumber(now.drive(), "frequency");
   return frequency && *frequency > 0 ? *frequency * duration : kMany;
 }
 
@@ -79,7 +72,7 @@ std::vector<std::string> DoubtfulFields(const v1::StudySpec& sent, const v1::Stu
     const v1::StudySpec& at = setter.At(point);
     fewest = std::min(fewest, FewestPeriodsOf(at));
     identical = identical || RealizationsAreIdentical(at);
-    const auto frequency = WaveNumber(at, "frequency");
+    const auto frequency = WaveNumber(at.drive(), "frequency");
     if (!frequency) continue;
     path = PathOfFrequency(at);
     if (LooksLikeRadians(*frequency)) radians = frequency;

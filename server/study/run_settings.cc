@@ -51,6 +51,11 @@ static void SetWave(const v1::RunSettings& settings, v1::Drive* drive) {
   drive->GetReflection()->MutableMessage(drive, same)->CopyFrom(settings.GetReflection()->GetMessage(settings, wave));
 }
 
+std::optional<double> WaveNumber(const v1::Drive& drive, const std::string& name) {
+  const FieldDescriptor* wave = WaveField(drive);
+  return wave == nullptr ? std::nullopt : NumberAt(drive, wave->name() + "." + name);
+}
+
 bool Apply(const v1::RunSettings& settings, v1::StudySpec* at) {
   SetWave(settings, at->mutable_drive());
   const FieldDescriptor* wave = WaveField(at->drive());

@@ -4,6 +4,7 @@
 
 #include <google/protobuf/descriptor.h>
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -23,6 +24,9 @@ std::string PathSet(const google::protobuf::FieldDescriptor& number, const googl
 
 /// The field that holds the wave of a Drive or of RunSettings; null if none is chosen.
 const google::protobuf::FieldDescriptor* WaveField(const google::protobuf::Message& holder);
+
+/// Number of the wave of a drive; none if no wave is chosen, or it has no such number.
+std::optional<double> WaveNumber(const v1::Drive& drive, const std::string& name);
 
 /// Sets the wave and the numbers of a study at a point that a step, or the end of a ramp, gives. @return whether it
 /// gives a number.
