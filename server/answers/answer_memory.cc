@@ -34,6 +34,9 @@ constexpr Kind kIndex = {
     "Ratio of two differences that share the reference, 95 % interval by Fieller's theorem.",
     "E. C. Fieller, J. R. Stat. Soc. B 16, 175 (1954)", 0.95};
 
+/// A larger number of realizations is no advice: the difference is about the margin.
+constexpr int kMostTold = 100;
+
 /// Length in characters after which a summary gets no further curve.
 constexpr size_t kLongestSummary = 400;
 
@@ -130,8 +133,10 @@ static std::string ComparisonsText(const Memory& memory, const std::string& unit
     if (comparison.empty()) {
       int needed = 0;
       for (size_t i = first; i <= last; ++i) needed = std::max(needed, traces[i].trials_needed);
-      text += "for " + amplitudes + ", " + std::to_string(memory.reference.count) +
-              " realizations cannot tell (about " + std::to_string(needed) + " would)";
+      const std::string would =
+          needed > kMostTold ? "over " + std::to_string(kMostTold) : "about " + std::to_string(needed);
+      text += "for " + amplitudes + ", " + std::to_string(memory.reference.count) + " realizations cannot tell (" +
+              would + " would)";
     } else {
       text += "after a middle stage of " + amplitudes + " the final size is " + comparison +
               (comparison == "equal to" ? " that after " : " after ") + Short(memory.reference_x);
