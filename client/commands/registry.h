@@ -48,6 +48,7 @@ CLI::App* TakeStudyOrRun(CLI::App* command, std::string* name);
   DO(RegisterSeriesCommand)      \
   DO(RegisterFrameCommand)       \
   DO(RegisterReportCommand)      \
+  DO(RegisterControlCommand)     \
   DO(RegisterSteerCommands)      \
   DO(RegisterReplayCommand)      \
   DO(RegisterKeepCommands)       \

@@ -67,11 +67,10 @@ static std::string HalfStep(const v1::StepAudit& audit) {
 static Row TextRow(const v1::TableRow& row, bool with_audit) {
   Row cells;
   for (const double value : row.axis_values()) cells.push_back(schema::NumberText(value, 6));
-  const bool spread = row.has_confidence_half_width();
   cells.push_back(row.has_mean() ? Short(row.mean()) : "-");
-  cells.push_back(spread ? Short(row.standard_deviation()) : "-");
-  cells.push_back(spread ? Range(row.mean() - row.confidence_half_width(), row.mean() + row.confidence_half_width())
-                         : "-");
+  cells.push_back(row.has_standard_deviation() ? Short(row.standard_deviation()) : "-");
+  cells.push_back(row.has_geometric_mean() ? Short(row.geometric_mean()) : "-");
+  cells.push_back(row.has_low() ? Range(row.low(), row.high()) : "-");
   cells.push_back(row.has_mean() ? Range(row.smallest(), row.largest()) : "-");
   cells.push_back(std::to_string(row.trial_count()));
   if (with_audit) cells.push_back(HalfStep(row.audit()));
@@ -90,7 +89,7 @@ static void PrintText(const v1::StudyTable& table) {
     rows[1].push_back(table.axis_units(i).empty() ? "" : "[" + table.axis_units(i) + "]");
   }
   const bool with_audit = HasAudit(table);
-  rows[0].insert(rows[0].end(), {"mean", "± sd", "95 % interval", "min to max", "realizations"});
+  rows[0].insert(rows[0].end(), {"mean", "sd", "geometric mean", "95 % interval", "min to max", "realizations"});
   if (with_audit) rows[0].push_back("half step");
   rows[0].emplace_back();
   rows[1].resize(rows[0].size());
@@ -144,7 +143,7 @@ static void PrintCsv(const v1::StudyTable& table) {
   for (int i = 0; i < table.axis_fields_size(); ++i) {
     head.push_back(WithUnit(table.axis_fields(i), table.axis_units(i)));
   }
-  for (const char* column : {"mean", "standard_deviation", "confidence_half_width", "smallest", "largest"}) {
+  for (const char* column : {"mean", "standard_deviation", "geometric_mean", "low", "high", "smallest", "largest"}) {
     head.push_back(WithUnit(table.observable().name() + "_" + column, unit));
   }
   head.insert(head.end(), {"trials", "unstable", "failed", "changed", "waiting", "left_out", "half_step",
@@ -156,7 +155,9 @@ static void PrintCsv(const v1::StudyTable& table) {
     for (const double value : row.axis_values()) cells.push_back(schema::NumberText(value));
     cells.push_back(cell(row.has_mean(), row.mean()));
     cells.push_back(cell(row.has_standard_deviation(), row.standard_deviation()));
-    cells.push_back(cell(row.has_confidence_half_width(), row.confidence_half_width()));
+    cells.push_back(cell(row.has_geometric_mean(), row.geometric_mean()));
+    cells.push_back(cell(row.has_low(), row.low()));
+    cells.push_back(cell(row.has_high(), row.high()));
     cells.push_back(cell(row.has_smallest(), row.smallest()));
     cells.push_back(cell(row.has_largest(), row.largest()));
     for (const int count : {row.trial_count(), row.unstable_count(), row.failed_count(), row.changed_count(),

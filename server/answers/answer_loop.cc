@@ -3,13 +3,15 @@
 #include <cmath>
 
 #include "answers/answer_parts.h"
+#include "answers/as_prepared.h"
 #include "estimators/loop.h"
 #include "schema/number_text.h"
 
 namespace gyrebox::analysis {
 
 constexpr Kind kArea = {"loop_area",
-                        "Area between the up and the down sweep: integral of |size up - size down| over the amplitude.",
+                        "Signed area between the down and the up sweep: integral of size down - size up over the "
+                        "amplitude; positive if the size lags a drive that raises it.",
                         "For each bed, by linear interpolation between its points; mean over realizations, Student's "
                         "t interval.",
                         "definition", 0.95};
@@ -23,7 +25,7 @@ constexpr Kind kRest = {"loop_area_at_rest", "Area of the loop, extrapolated to 
                         "swept jump; 95 % interval of its value at 0.",
                         "P. Jung, G. Gray, R. Roy and P. Mandel, Phys. Rev. Lett. 65, 1873 (1990)", 0.95};
 
-/// A loop shows hysteresis beyond lag if its area exceeds this many times that of the delay.
+/// A loop shows hysteresis beyond lag if its whole interval exceeds this many times the area of the delay.
 constexpr double kSafety = 2;
 
 /// The points of one sweep through the stages of a run.
@@ -75,7 +77,7 @@ static std::optional<Loop> LoopOf(const Point& point) {
   if (!sweep) return std::nullopt;
   Loop loop{.point = &point};
   loop.areas = Values(point, [&](const RunDigest& run) {
-    return AreaBetween(WayOf(run, point, sweep->up), WayOf(run, point, sweep->down)).value_or(kNone);
+    return SignedAreaBetween(WayOf(run, point, sweep->up), WayOf(run, point, sweep->down)).value_or(kNone);
   });
   if (loop.areas.empty()) return std::nullopt;
   double path = 0, smallest = INFINITY, largest = -INFINITY;
@@ -144,11 +146,21 @@ static void WriteAtRest(const std::vector<Loop>& loops, const std::string& unit,
   }
 }
 
-/// "area 12 ± 1; lag alone gives 10".
+/// Whether its interval says that it is wider than lag makes it.
+static bool BeyondLag(const Loop& loop) {
+  const Summary areas = Summarise(loop.areas);
+  return areas.count >= 2 &&
+         areas.mean - areas.confidence_half_width > kSafety * AreaOfDelay(loop.rate, loop.delay, loop.height);
+}
+
+/// "area 12 (11 to 13); lag alone gives 10".
 static std::string AreaText(const Loop& loop) {
   const Summary areas = Summarise(loop.areas);
   std::string text = "area " + schema::NumberText(areas.mean, 3);
-  if (areas.count > 1) text += " ± " + schema::NumberText(areas.confidence_half_width, 2);
+  const double half = areas.confidence_half_width;
+  if (areas.count > 1) {
+    text += " (" + schema::NumberText(areas.mean - half, 3) + " to " + schema::NumberText(areas.mean + half, 3) + ")";
+  }
   return text + "; lag alone gives " + schema::NumberText(AreaOfDelay(loop.rate, loop.delay, loop.height), 3);
 }
 
@@ -165,7 +177,36 @@ static std::string SummaryOf(const StudyData& data, const std::vector<Loop>& loo
          AreaText(*widest) + ".";
 }
 
-void AnswerLoop(const StudyData& data, v1::Answer* answer) {
+/// Growth of a bed that stayed under the first drive over the time of a loop; NaN without one of equal age.
+static double AgeingOver(const Loop& loop, const AsPrepared& samples) {
+  const Stage &first = loop.point->stages.front(), &last = loop.point->stages.back();
+  const AsPreparedSample* control = samples.Under(first.bed_and_drive);
+  if (control == nullptr || control->age < last.end * (1 - kSameAge)) return kNone;
+  const double half = first.begin + (first.end - first.begin) / 2;
+  const double old = GeometricMean(control->Between(half, first.end));
+  return GeometricMean(control->Between(last.end - (first.end - half), last.end)) / old;
+}
+
+/// The bed ages by itself, which opens loops too.
+static void CautionOfAgeing(const std::vector<Loop>& loops, const AsPrepared& samples, v1::Answer* answer) {
+  size_t without = 0;
+  double largest = 1;
+  for (const Loop& loop : loops) {
+    const double growth = AgeingOver(loop, samples);
+    if (std::isnan(growth)) ++without;
+    if (std::abs(std::log(growth)) > std::abs(std::log(largest))) largest = growth;
+  }
+  if (without > 0) {
+    answer->add_cautions(std::to_string(without) + " of " + std::to_string(loops.size()) +
+                         " loops are not separable from ageing: no bed stayed under the first drive to equal age. "
+                         "gyrebox control writes a study of such beds; name it as fresh_study.");
+  } else {
+    answer->add_cautions("Beds that stayed under the first drive changed by a factor of up to " + Short(largest) +
+                         " in the time of a loop.");
+  }
+}
+
+void AnswerLoop(const StudyData& data, const AsPrepared& samples, v1::Answer* answer) {
   std::vector<Loop> loops;
   for (const Point& point : data.points) {
     if (auto loop = LoopOf(point)) loops.push_back(*std::move(loop));
@@ -178,12 +219,14 @@ void AnswerLoop(const StudyData& data, v1::Answer* answer) {
     AddMean(kArea, holder, loop.areas, answer);
     const double by_delay = AreaOfDelay(loop.rate, loop.delay, loop.height);
     AddEstimate(kDelayArea, holder, {.value = by_delay}, answer);
-    if (MeanOf(loop.areas) > kSafety * by_delay) continue;
+    if (BeyondLag(loop)) continue;
     ++explained;
     answer->add_cautions(
-        Sentence(holder.at, "lag alone can explain this loop: the size follows the drive " + Short(loop.delay) +
-                                " tau late. Sweep more slowly before concluding that there are two states."));
+        Sentence(holder.at, "lag or chance can explain this loop: the size follows the drive " + Short(loop.delay) +
+                                " tau late. Sweep more slowly, with more realizations, before concluding that there "
+                                "are two states."));
   }
+  CautionOfAgeing(loops, samples, answer);
   WriteAtRest(loops, unit, answer);
   WriteWays(data, loops, answer);
   answer->set_summary(SummaryOf(data, loops, explained));

@@ -1,53 +1,57 @@
 // How large do the domains grow, and where?
 #include <algorithm>
+#include <cctype>
 #include <cmath>
 
 #include "answers/answer_parts.h"
 #include "answers/sources.h"
 #include "estimators/effect.h"
+#include "schema/number_text.h"
 
 namespace gyrebox::analysis {
 
-constexpr char kBootstrap[] = "B. Efron and R. J. Tibshirani, An Introduction to the Bootstrap, 1993, chapter 13";
-constexpr char kEquivalence[] = "D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15, 657 (1987)";
+constexpr char kBest[] = "J. C. Hsu, Ann. Stat. 12, 1136 (1984)";
 
-constexpr Kind kUndriven = {
-    "undriven", "Size without drive.",
-    "Mean over the realizations at amplitude 0 if the curve has that point, else at its smallest "
-    "amplitude, see the note.",
-    kStudent, 0.95};
+constexpr Kind kUndriven = {"undriven", "Size without drive.",
+                            "Geometric mean over the realizations at amplitude 0 if the curve has that point, else at "
+                            "its smallest amplitude, see the note; Student's t interval of logarithms.",
+                            kModerated, 0.95};
 constexpr Kind kOnset = {"onset",
-                         "Amplitude at which the mean over realizations first reaches onset_factor times the size "
-                         "without drive.",
-                         "Linear interpolation between neighbouring usable points; bootstrap interval over "
-                         "realizations, stretched for their small number.",
-                         kBootstrap, 0.95};
-constexpr Kind kPeak = {"peak", "Position of the largest mean over realizations.",
-                        "The interval extends over neighbours whose mean is not lower by a Welch test at 5 %.", kWelch,
-                        0.95};
-constexpr Kind kPeakSize = {"peak_size", "Mean over the realizations at the peak.",
-                            "Student's t interval over realizations.", kStudent, 0.95};
+                         "Amplitude at which the geometric mean over realizations first reaches onset_factor times the "
+                         "size without drive.",
+                         "Linear interpolation between neighbouring usable points; the interval holds the positions "
+                         "whose interpolated ratio, start by start, is not distinguishable from onset_factor.",
+                         "E. C. Fieller, J. R. Stat. Soc. B 16, 175 (1954)", 0.95};
+constexpr Kind kPeak = {"peak", "Position of the largest geometric mean over realizations.",
+                        "The interval spans the points that are not smaller than it by one-sided tests, at 5 % for all "
+                        "points together; open where the first or last point is among them.",
+                        kBest, 0.95};
+constexpr Kind kPeakSize = {"peak_size", "Geometric mean over the realizations at the peak.",
+                            "Student's t interval of logarithms, at 95 % for all points together, since the largest of "
+                            "them was selected (C. E. Bonferroni).",
+                            kModerated, 0.95};
 constexpr Kind kStationaryRange = {
     "stationary_range",
-    "Saturation regime: longest range past the onset, from low to high, in which the means of neighbouring points are "
-    "equal within equal_fraction.",
-    "90 % Welch interval of each difference within equal_fraction of the common mean.", kEquivalence, 0};
+    "Saturation regime: longest range past the onset, from low to high, in which neighbouring points are equal within "
+    "equal_fraction.",
+    "90 % interval of each ratio of neighbours, start by start, within 1 plus equal_fraction, up and down.",
+    kEquivalence, 0};
 constexpr Kind kStationarySize = {"stationary_size", "Size in the saturation regime.",
-                                  "Mean over all realizations of its points.", "definition", 0};
+                                  "Geometric mean over all realizations of its points.", "definition", 0};
 constexpr Kind kUnstableRange = {
     "unstable_range",
     "From the first point (low) to the last (high) at which at least half of the realizations became unstable; such "
     "points enter no average.",
     "Count of runs.", "definition", 0};
 constexpr Kind kWindow = {
-    "best_window",
-    "Most reproducible range: the point past the onset with the smallest standard deviation over mean of its "
-    "realizations.",
-    "The interval extends over neighbours whose relative spread is not larger by an F test at 5 %.",
+    "best_window", "Most reproducible range: the point past the onset with the smallest spread over its realizations.",
+    "The interval spans the points whose spread of logarithms is not larger by F tests, at 5 % for all points "
+    "together.",
     "NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.9", 0.95};
 constexpr Kind kWindowSpread = {
-    "best_window_spread", "Standard deviation over mean of the realizations at the most reproducible point.",
-    "Interval by chi-squared.", "NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.8", 0.95};
+    "best_window_spread", "CV of the realizations at the most reproducible point, from the variance of logarithms.",
+    "Interval by chi-squared, at 95 % for all points together, since the smallest was selected.",
+    "NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.8", 0.95};
 
 /// Max gap around an onset, as a fraction of it, that is interpolated without a caution.
 constexpr double kWidestGap = 0.5;
@@ -68,71 +72,95 @@ struct Features {
   double weakest = 0;   ///< amplitude of the undriven size; 0 if it is truly undriven
 };
 
-static Features WriteOnset(const StudyData& data, const std::vector<CurvePoint>& points, const Holder& holder,
-                           v1::Answer* answer) {
+/// A curve of one of the averages.
+struct MapCurve {
+  const StudyData& data;
+  const Average& average;
+  const std::vector<LogMean>& means;  ///< of all points of the study
+  const CurveOf& along;
+  std::vector<CurvePoint> points;
+  std::string x_unit;
+
+  Holder holder() const { return {.unit = x_unit, .at = along.at, .label = average.label}; }
+  Holder of_size() const {
+    Holder holder = this->holder();
+    holder.unit = average.observable.unit();
+    return holder;
+  }
+  const LogMean& MeanAt(const Point& point) const { return means[&point - data.points.data()]; }
+  const LogMean& MeanAt(double x) const {
+    const auto is_there = [&](const CurvePoint& point) { return point.x == x; };
+    const auto found = std::find_if(points.begin(), points.end(), is_there);
+    return MeanAt(*along.points[found - points.begin()]);
+  }
+};
+
+static Features WriteOnset(const MapCurve& curve, v1::Answer* answer) {
   Features features;
-  const CurvePoint* undriven = UndrivenOf(points);
+  const CurvePoint* undriven = UndrivenOf(curve.points);
   if (undriven == nullptr) return features;
-  Holder size = holder;
-  size.unit = data.observable.unit();
-  v1::Quantity* quantity = AddMean(kUndriven, size, undriven->trials, answer);
+  const LogMean& mean = curve.MeanAt(undriven->x);
+  v1::Quantity* quantity = AddLogMean(kUndriven, curve.of_size(), mean, mean.HalfWidth(0.95), answer);
   if (undriven->x != 0) quantity->set_note("taken at amplitude " + Short(undriven->x) + ", the smallest of the curve");
-  features.undriven = Summarise(undriven->trials).mean;
+  features.undriven = GeometricMean(*undriven);
   features.weakest = undriven->x;
-  features.onset = FindOnset(points, undriven->trials, data.options.onset_factor());
-  v1::Quantity* onset = AddEstimate(kOnset, holder, features.onset, answer);
+  features.onset = FindOnset(curve.points, *undriven, curve.data.options.onset_factor());
+  v1::Quantity* onset = AddEstimate(kOnset, curve.holder(), features.onset, answer);
   if (!features.onset.value) return features;
-  const Bracket bracket = BracketOf(points, *features.onset.value);
-  onset->set_note("between the points at " + Short(bracket.below) + " and " + Short(bracket.above) +
+  const Bracket bracket = BracketOf(curve.points, *features.onset.value);
+  onset->set_note("interpolated between the points at " + Short(bracket.below) + " and " + Short(bracket.above) +
                   (onset->note().empty() ? "" : "; ") + onset->note());
-  if (bracket.above - bracket.below > kWidestGap * std::abs(*features.onset.value)) {
-    answer->add_cautions(Sentence(holder.at, "the onset lies between " + Short(bracket.below) + " and " +
-                                                 Short(bracket.above) + " " + holder.unit +
-                                                 "; the interpolated position is uncertain. Add points there."));
+  if (curve.average.label.empty() && bracket.above - bracket.below > kWidestGap * std::abs(*features.onset.value)) {
+    answer->add_cautions(Sentence(curve.along.at, "the onset lies between " + Short(bracket.below) + " and " +
+                                                      Short(bracket.above) + " " + curve.x_unit +
+                                                      "; the interpolated position is uncertain. Add points there."));
   }
   return features;
 }
 
-static const CurvePoint& At(const std::vector<CurvePoint>& points, double x) {
-  return *std::find_if(points.begin(), points.end(), [&](const CurvePoint& point) { return point.x == x; });
-}
-
 /// Adds the features of a curve beyond its onset.
-static void WriteFeatures(const StudyData& data, const std::vector<CurvePoint>& points, const Holder& holder,
-                          double from_mean, v1::Answer* answer) {
-  Holder size = holder;
-  size.unit = data.observable.unit();
-  const IntervalEstimate peak = FindPeak(points);
-  AddEstimate(kPeak, holder, peak, answer);
-  if (peak.value) AddMean(kPeakSize, size, At(points, *peak.value).trials, answer);
-  if (const auto range = FindStationaryRange(points, data.options.equal_fraction(), from_mean)) {
-    AddEstimate(kStationaryRange, holder, {.low = range->first, .high = range->last}, answer);
-    AddEstimate(kStationarySize, size, {.value = range->mean}, answer);
+static void WriteFeatures(const MapCurve& curve, double from_mean, v1::Answer* answer) {
+  const auto& points = curve.points;
+  if (const auto peak = FindLargest(points)) {
+    Holder holder = curve.holder();
+    holder.trials = peak->mean.count;
+    AddEstimate(kPeak, holder, peak->estimate, answer);
+    AddLogMean(kPeakSize, curve.of_size(), peak->mean, peak->half_width, answer);
   } else {
-    AddEstimate(kStationaryRange, holder, {.note = "no two neighbouring points are equal within equal_fraction"},
-                answer);
+    AddEstimate(kPeak, curve.holder(), {.note = "no usable point"}, answer);
   }
-  if (const auto range = FindUnstableRange(points)) {
-    AddEstimate(kUnstableRange, holder, {.low = range->first, .high = range->last}, answer);
+  if (const auto range = FindStationaryRange(points, curve.data.options.equal_fraction(), from_mean)) {
+    AddEstimate(kStationaryRange, curve.holder(), {.low = range->first, .high = range->last}, answer);
+    AddEstimate(kStationarySize, curve.of_size(), {.value = range->mean}, answer);
+  } else {
+    AddEstimate(kStationaryRange, curve.holder(),
+                {.note = "no two neighbouring points are equal within equal_fraction"}, answer);
+  }
+  if (const auto range = FindUnstableRange(points); range && curve.average.label.empty()) {
+    AddEstimate(kUnstableRange, curve.holder(), {.low = range->first, .high = range->last}, answer);
   }
   if (const auto window = FindBestWindow(points, from_mean)) {
-    Holder of_window = holder;
+    Holder of_window = curve.holder();
     of_window.trials = window->n_trials;
     AddEstimate(kWindow, of_window, window->estimate, answer);
     of_window.unit = "";
-    const auto spread = RelativeSpread(At(points, *window->estimate.value).trials);
-    if (spread) {
-      AddEstimate(kWindowSpread, of_window, {.value = spread->value, .low = spread->low, .high = spread->high}, answer);
-    }
+    AddEstimate(kWindowSpread, of_window, {.value = window->spread, .low = window->low, .high = window->high}, answer);
   }
 }
 
-static PlotWriter BeginPlot(const StudyData& data, const Plan& plan, v1::Answer* answer) {
-  PlotWriter plot("map", "Size against " + ShortName(data.axes[plan.x_axis].field()), answer);
+/// "number-average size" or, for the size of the study, "size".
+static std::string NounOf(const Average& average) { return average.label.empty() ? "size" : average.label + " size"; }
+
+static PlotWriter BeginPlot(const StudyData& data, const Plan& plan, const Average& average, v1::Answer* answer) {
+  std::string title = NounOf(average) + " against " + ShortName(data.axes[plan.x_axis].field());
+  title[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(title[0])));
+  PlotWriter plot("map" + average.suffix, title, answer);
   AxisColumns(data, plan.x_axis, &plot);
   using Role = v1::PlotColumn;
-  plot.MeanColumns("size", data.observable.unit(), "Size of a run: mean over its plateau.")
+  plot.SizeColumns("size", average.observable.unit(), "Size of a run: mean over its plateau.")
       .Column("relative_spread", "", Role::ROLE_UNSPECIFIED, "Standard deviation over mean of the realizations.")
+      .Column("largest_fraction", "", Role::ROLE_UNSPECIFIED,
+              "Fraction of the spinners in the largest cluster, mean over the plateau and the realizations.")
       .Column("trials", "", Role::ROLE_UNSPECIFIED, "Finished realizations; only these are averaged.")
       .Column("unstable", "", Role::ROLE_UNSPECIFIED, "Realizations that became unstable; shown, but in no average.")
       .Column("failed", "", Role::ROLE_UNSPECIFIED, "Realizations that failed or were cancelled.")
@@ -140,16 +168,16 @@ static PlotWriter BeginPlot(const StudyData& data, const Plan& plan, v1::Answer*
   return plot;
 }
 
-static void WriteCurve(const CurveOf& curve, PlotWriter* plot) {
-  for (const Point* point : curve.points) {
-    const auto values = Values(*point, SizeOf);
+static void WriteCurve(const MapCurve& curve, PlotWriter* plot) {
+  for (const Point* point : curve.along.points) {
+    const auto values = Values(*point, curve.average.number());
     const schema::TrialCounts counts = point->counts();
     std::vector<double> row = point->axis_values;
-    AppendMean(values, &row);
+    AppendSize(values, curve.MeanAt(*point), &row);
     const auto spread = RelativeSpread(values);
-    row.push_back(spread ? spread->value : kNone);
+    row.insert(row.end(), {spread ? spread->value : kNone, FractionInLargest(*point)});
     for (const int count : {counts.counted, counts.unstable, counts.failed, counts.waiting}) row.push_back(count);
-    plot->Row(row, "", MarkOf(counts));
+    plot->Row(row, "", SizeMarkOf(*point));
   }
 }
 
@@ -179,61 +207,98 @@ static void WriteOnsets(const StudyData& data, const Plan& plan, const std::vect
   }
 }
 
-/// " (52.4 to 97.0, 3 realizations)" for a mean; no interval for a single realization.
-static std::string IntervalText(const Summary& summary) {
-  const std::string count = std::to_string(summary.count) + (summary.count == 1 ? " realization" : " realizations");
-  const double half = summary.confidence_half_width;
-  if (summary.count < 2) return " (" + count + ")";
-  return " (" + Short(summary.mean - half) + " to " + Short(summary.mean + half) + ", " + count + ")";
+/// "55.1 beads (52.4 to 57.0, 3 realizations)"; no interval for a single realization.
+static std::string SizeText(const LogMean& mean, const std::string& unit) {
+  const std::string count = std::to_string(mean.count) + (mean.count == 1 ? " realization" : " realizations");
+  const double half = mean.HalfWidth(0.95);
+  const std::string interval =
+      mean.count < 2 ? "" : Short(std::exp(mean.mean - half)) + " to " + Short(std::exp(mean.mean + half)) + ", ";
+  return Short(std::exp(mean.mean)) + " " + unit + " (" + interval + count + ")";
 }
 
-/// A sentence on the largest mean of all.
-static std::string LargestText(const StudyData& data, const Plan& plan, const std::vector<CurveOf>& curves) {
-  double largest = -1;
-  std::string text;
-  for (const CurveOf& curve : curves) {
-    for (const CurvePoint& point : CountingPoints(curve.With(SizeOf))) {
-      const Summary summary = Summarise(point.trials);
-      if (summary.mean <= largest) continue;
-      largest = summary.mean;
-      text = "The largest mean is " + Short(summary.mean) + " " + data.observable.unit() + IntervalText(summary) +
-             ", at " + ShortName(data.axes[plan.x_axis].field()) + " " + Short(point.x);
-      for (const auto& setting : curve.at) text += ", " + ShortName(setting.field()) + " " + Short(setting.value());
+/// A sentence on the largest of all points, with its age.
+static std::string LargestText(const StudyData& data, const Plan& plan, const Average& average,
+                               const std::vector<LogMean>& means) {
+  const Point* largest = nullptr;
+  for (size_t i = 0; i < means.size(); ++i) {
+    if (means[i].count == 0 || !CurvePointOf(data.points[i], 0, average.number()).counts()) continue;
+    if (largest == nullptr || means[i].mean > means[largest - data.points.data()].mean) largest = &data.points[i];
+  }
+  if (largest == nullptr) return "";
+  const std::string x = ShortName(data.axes[plan.x_axis].field()) + " " + Short(largest->axis_values[plan.x_axis]);
+  std::string at = x;
+  for (const auto& setting : SettingsOf(data, *largest)) {
+    if (setting.field() != data.axes[plan.x_axis].field()) {
+      at += ", " + ShortName(setting.field()) + " " + Short(setting.value());
     }
   }
-  return text.empty() ? text : text + ".";
+  return "The largest " + NounOf(average) + " is " +
+         SizeText(means[largest - data.points.data()], average.observable.unit()) + ", at " + at +
+         (average.label.empty() ? "," + AgeText(*largest) : "") + ".";
 }
 
-void AnswerMap(const StudyData& data, const Plan& plan, v1::Answer* answer) {
+/// Answers for one of the averages. @return its part of the summary.
+static std::string AnswerFor(const StudyData& data, const Plan& plan, const Average& average, v1::Answer* answer) {
   const auto curves = CurvesAlong(data, plan.x_axis);
+  const auto means = LogMeansOf(data, average.number());
   const std::string& unit = data.axes[plan.x_axis].unit();
-  std::string summary = LargestText(data, plan, curves);
-  if (summary.empty()) return;
-  PlotWriter plot = BeginPlot(data, plan, answer);
+  std::string summary = LargestText(data, plan, average, means);
+  if (summary.empty()) return summary;
+  PlotWriter plot = BeginPlot(data, plan, average, answer);
   std::vector<IntervalEstimate> onsets;
   bool undriven_is_driven = false;
-  for (const CurveOf& curve : curves) {
-    const auto points = curve.With(SizeOf);
-    const Holder holder{.unit = unit, .at = curve.at};
+  for (const CurveOf& along : curves) {
+    const MapCurve curve{data, average, means, along, along.With(average.number()), unit};
     Features features;
     if (plan.x_is_drive) {
-      features = WriteOnset(data, points, holder, answer);
+      features = WriteOnset(curve, answer);
       undriven_is_driven = undriven_is_driven || features.weakest != 0;
-      plot.MarkEstimate("onset", curve.at, features.onset);
-      if (features.undriven > 0) plot.MarkLevel("without drive", curve.at, features.undriven, 0);
+      plot.MarkEstimate("onset", along.at, features.onset);
+      if (features.undriven > 0) plot.MarkLevel("without drive", along.at, features.undriven, 0);
       const std::string text = OnsetText(features.onset, unit);
-      if (!text.empty() && curves.size() <= 5) summary += " " + Sentence(curve.at, text + ".");
+      if (!text.empty() && curves.size() <= 5 && average.label.empty()) {
+        summary += " " + Sentence(along.at, text + ".");
+      }
     }
     onsets.push_back(features.onset);
-    WriteFeatures(data, points, holder, features.undriven * data.options.onset_factor(), answer);
+    WriteFeatures(curve, features.undriven * data.options.onset_factor(), answer);
     WriteCurve(curve, &plot);
   }
+  if (!average.label.empty()) return summary;
   if (undriven_is_driven) {
     answer->add_cautions(
         "The study has no bed without drive: the onset is relative to the weakest drive. Add 0 to the amplitudes for "
         "an absolute onset.");
   }
   if (plan.x_is_drive) WriteOnsets(data, plan, curves, onsets, answer);
+  return summary;
+}
+
+/// Warns of points whose largest cluster holds a tenth of the spinners.
+static void WarnOfFractions(const StudyData& data, v1::Answer* answer) {
+  const Point* worst = nullptr;
+  size_t count = 0;
+  for (const Point& point : data.points) {
+    const double fraction = FractionInLargest(point);
+    if (!(fraction > kMaxFractionOfSpinners)) continue;
+    ++count;
+    if (worst == nullptr || fraction > FractionInLargest(*worst)) worst = &point;
+  }
+  if (worst == nullptr) return;
+  answer->add_cautions("At " + std::to_string(count) + " of " + std::to_string(data.points.size()) +
+                       " points the largest cluster holds over 10 % of the spinners, up to " +
+                       schema::NumberText(100 * FractionInLargest(*worst), 2) + " % " +
+                       AtText(SettingsOf(data, *worst)) + "the bed limits the size there. Repeat with a larger bed.");
+}
+
+void AnswerMap(const StudyData& data, const Plan& plan, v1::Answer* answer) {
+  std::string summary;
+  for (const Average& average : AveragesOf(data)) {
+    const std::string text = AnswerFor(data, plan, average, answer);
+    summary += (summary.empty() || text.empty() ? "" : " ") + text;
+    if (summary.empty()) return;
+  }
+  WarnOfFractions(data, answer);
   answer->set_summary(summary);
 }
 

@@ -2,7 +2,12 @@
 
 #include <algorithm>
 #include <cctype>
+#include <cmath>
 #include <cstdlib>
+#include <utility>
+
+#include "estimators/statistics.h"
+#include "schema/number_text.h"
 
 namespace gyrebox::analysis {
 
@@ -42,6 +47,69 @@ std::vector<v1::AxisSetting> SettingsOf(const StudyData& data, const Point& poin
     settings[i].set_value(point.axis_values[i]);
   }
   return settings;
+}
+
+std::vector<Average> AveragesOf(const StudyData& data) {
+  std::vector<Average> averages = {{data.observable, "", ""}};
+  for (const Point& point : data.points) {
+    for (const RunDigest& run : point.runs) {
+      if (!run.counts() || std::isnan(run.other())) continue;
+      const bool number = data.other.name() == kNumberAverage;
+      averages.push_back(
+          {data.other, number ? "number-average" : "weight-average", number ? "_number_average" : "_weight_average"});
+      return averages;
+    }
+  }
+  return averages;
+}
+
+std::vector<LogMean> LogMeansOf(const StudyData& data, const NumberOf& number) {
+  std::vector<Sample> samples;
+  for (const Point& point : data.points) samples.push_back(LogsOf(CurvePointOf(point, 0, number)));
+  return MeansOf(samples);
+}
+
+double FractionInLargest(const Point& point) {
+  const auto largest = Values(point, [](const RunDigest& run) { return run.largest; });
+  return largest.empty() || point.spinners == 0 ? kNone : Summarise(largest).mean / point.spinners;
+}
+
+/// Runs that count, and those among them that still grow.
+static std::pair<size_t, size_t> GrowingOf(const Point& point) {
+  size_t all = 0, growing = 0;
+  for (const RunDigest& run : point.runs) {
+    if (!run.counts()) continue;
+    ++all;
+    growing += run.stages.back().grows() ? 1 : 0;
+  }
+  return {all, growing};
+}
+
+RowMark SizeMarkOf(const Point& point) {
+  RowMark mark = MarkOf(point.counts());
+  const auto add = [&](const std::string& text) { mark.text += (mark.text.empty() ? "" : ", ") + text; };
+  const auto [all, growing] = GrowingOf(point);
+  if (growing > 0) add("still growing " + std::to_string(growing) + "/" + std::to_string(all));
+  if (const double fraction = FractionInLargest(point); fraction > kMaxFractionOfSpinners) {
+    add("largest cluster " + schema::NumberText(100 * fraction, 2) + " % of the spinners");
+  }
+  const auto wrapping = Values(point, [](const RunDigest& run) { return run.wrapping; });
+  if (!wrapping.empty() && Summarise(wrapping).mean >= 0.5) add("clusters wrap round the bed");
+  return mark;
+}
+
+std::string AgeText(const Point& point) {
+  double first = INFINITY, last = 0;
+  for (const RunDigest& run : point.runs) {
+    if (!run.counts()) continue;
+    first = std::min(first, run.last.end);
+    last = std::max(last, run.last.end);
+  }
+  if (last == 0) return "";
+  const auto [all, growing] = GrowingOf(point);
+  std::string text = " at " + Short(first) + (first == last ? "" : " to " + Short(last)) + " tau";
+  if (growing > 0) text += ", still growing in " + std::to_string(growing) + " of " + std::to_string(all) + " runs";
+  return text;
 }
 
 double PolydispersityOf(const RunDigest& run) { return run.polydispersity; }

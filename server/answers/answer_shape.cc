@@ -15,7 +15,7 @@ constexpr Kind kSpacingExponent = {
     "spacing_exponent",
     "Exponent of the domain spacing against the size: 1/2 if compact domains of a fixed area fraction grow in two "
     "dimensions.",
-    "Least-squares line through the logarithms of all realizations, 95 % interval.", kLeastSquares, 0.95};
+    "Least-squares line through the mean logarithms of the points, 95 % interval.", kLeastSquares, 0.95};
 
 /// Fractions of the morphology classes, mean over the realizations of a point; all 0 without samples.
 static std::array<double, kWords> FractionsOf(const Point& point) {
@@ -57,6 +57,23 @@ static void WriteShapes(const StudyData& data, v1::Answer* answer) {
   }
 }
 
+static void WriteSpacingExponent(const StudyData& data, v1::Answer* answer) {
+  const auto of_size = LogMeansOf(data, SizeOf);
+  const auto of_spacing = LogMeansOf(data, [](const RunDigest& run) { return run.spacing; });
+  std::vector<double> sizes, spacings;
+  for (size_t i = 0; i < data.points.size(); ++i) {
+    if (of_size[i].count == 0 || of_spacing[i].count == 0) continue;
+    sizes.push_back(of_size[i].mean);
+    spacings.push_back(of_spacing[i].mean);
+  }
+  const Slope slope = FitLine(sizes, spacings);
+  if (slope.degrees_of_freedom > 0) {
+    AddValue(kSpacingExponent, {.trials = sizes.size()}, slope.value, slope.HalfWidth(0.95), answer);
+  } else {
+    AddEstimate(kSpacingExponent, {}, {.note = "needs three points"}, answer);
+  }
+}
+
 static void WriteSpacing(const StudyData& data, v1::Answer* answer) {
   PlotWriter plot("spacing", "Domain spacing against size", answer);
   AxisColumns(data, -1, &plot);
@@ -65,22 +82,15 @@ static void WriteSpacing(const StudyData& data, v1::Answer* answer) {
       .Column(
           "spacing", "sigma", v1::PlotColumn::ROLE_Y,
           "Characteristic wavelength 2 pi/q* at the peak of the structure factor, mean over the plateau of the run.");
-  std::vector<double> sizes, spacings;
   for (const Point& point : data.points) {
     for (const RunDigest& run : point.runs) {
       if (!run.counts() || std::isnan(run.spacing)) continue;
       std::vector<double> row = point.axis_values;
       row.insert(row.end(), {static_cast<double>(run.trial), run.size(), run.spacing});
       plot.Row(row, "", {});
-      if (run.size() <= 0 || run.spacing <= 0) continue;
-      sizes.push_back(std::log(run.size()));
-      spacings.push_back(std::log(run.spacing));
     }
   }
-  const Slope slope = FitLine(sizes, spacings);
-  if (slope.degrees_of_freedom > 0) {
-    AddValue(kSpacingExponent, {.trials = sizes.size()}, slope.value, slope.HalfWidth(0.95), answer);
-  }
+  WriteSpacingExponent(data, answer);
 }
 
 void AnswerShape(const StudyData& data, v1::Answer* answer) {

@@ -40,6 +40,19 @@ v1::Quantity* AddValue(const Kind& kind, const Holder& holder, double value, dou
   return AddEstimate(kind, holder, {.value = value, .low = value - half_width, .high = value + half_width}, answer);
 }
 
+v1::Quantity* AddLogMean(const Kind& kind, Holder holder, const LogMean& log, double half_width, v1::Answer* answer) {
+  holder.trials = log.count;
+  if (log.count == 0) return AddEstimate(kind, holder, {.note = "no run has a value"}, answer);
+  IntervalEstimate estimate{.value = std::exp(log.mean)};
+  if (log.count < 2) {
+    estimate.note = "no interval: needs two realizations";
+  } else {
+    estimate.low = std::exp(log.mean - half_width);
+    estimate.high = std::exp(log.mean + half_width);
+  }
+  return AddEstimate(kind, holder, estimate, answer);
+}
+
 v1::Quantity* AddMean(const Kind& kind, Holder holder, std::span<const double> trials, v1::Answer* answer) {
   const Summary summary = Summarise(trials);
   holder.trials = summary.count;
@@ -76,6 +89,19 @@ PlotWriter& PlotWriter::MeanColumns(const std::string& name, const std::string& 
   Column(name + "_low", unit, Role::ROLE_LOW, "Lower end of the 95 % interval of the mean.", kInterval, kSource);
   return Column(name + "_high", unit, Role::ROLE_HIGH, "Upper end of the 95 % interval of the mean.", kInterval,
                 kSource);
+}
+
+PlotWriter& PlotWriter::SizeColumns(const std::string& name, const std::string& unit, const std::string& definition) {
+  const std::string kInterval =
+      "Student's t interval of 95 % of the mean of logarithms over realizations, with variances moderated by those of "
+      "the other points.";
+  Column(name, unit, Role::ROLE_Y, "Geometric mean over realizations. " + definition, kInterval, kModerated);
+  Column(name + "_standard_deviation", unit, Role::ROLE_SPREAD, "Standard deviation over realizations.");
+  Column(name + "_low", unit, Role::ROLE_LOW, "Lower end of the 95 % interval of the geometric mean.", kInterval,
+         kModerated);
+  Column(name + "_high", unit, Role::ROLE_HIGH, "Upper end of the 95 % interval of the geometric mean.", kInterval,
+         kModerated);
+  return Column(name + "_mean", unit, Role::ROLE_UNSPECIFIED, "Arithmetic mean over realizations.");
 }
 
 RowMark MarkOf(const schema::TrialCounts& counts) {
@@ -125,6 +151,15 @@ void AppendMean(std::span<const double> trials, std::vector<double>* row) {
   const double spread = summary.count > 1 ? summary.standard_deviation : kNaN;
   const double half = summary.count > 1 ? summary.confidence_half_width : kNaN;
   row->insert(row->end(), {mean, spread, mean - half, mean + half});
+}
+
+void AppendSize(std::span<const double> trials, const LogMean& mean, std::vector<double>* row) {
+  const Summary summary = Summarise(trials);
+  const double half = mean.HalfWidth(0.95);
+  const bool spread = summary.count > 1;
+  row->insert(row->end(), {mean.count > 0 ? std::exp(mean.mean) : kNaN, spread ? summary.standard_deviation : kNaN,
+                           spread ? std::exp(mean.mean - half) : kNaN, spread ? std::exp(mean.mean + half) : kNaN,
+                           summary.count > 0 ? summary.mean : kNaN});
 }
 
 std::string Short(double value) { return schema::NumberText(value, 4); }

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "estimators/curve.h"
+#include "estimators/log_means.h"
 #include "estimators/statistics.h"
 #include "gyrebox/v1/analysis.pb.h"
 #include "schema/mark_text.h"
@@ -37,6 +38,9 @@ v1::Quantity* AddEstimate(const Kind& kind, const Holder& holder, const Interval
 /// Adds a value and its interval, value +- half_width; no interval if that is infinite.
 v1::Quantity* AddValue(const Kind& kind, const Holder& holder, double value, double half_width, v1::Answer* answer);
 
+/// Adds the number whose logarithm this is, with the interval of half this width in the logarithm; NaN is no value.
+v1::Quantity* AddLogMean(const Kind& kind, Holder holder, const LogMean& log, double half_width, v1::Answer* answer);
+
 /// Adds the mean of realizations with its 95 % interval.
 v1::Quantity* AddMean(const Kind& kind, Holder holder, std::span<const double> trials, v1::Answer* answer);
 
@@ -63,6 +67,9 @@ class PlotWriter {
                      const std::string& definition, const std::string& method = {}, const std::string& reference = {});
   /// Columns of a mean over realizations: the mean, its spread, and both ends of its interval.
   PlotWriter& MeanColumns(const std::string& name, const std::string& unit, const std::string& definition);
+  /// Columns of a size over realizations: geometric mean, standard deviation, both ends of the interval of the
+  /// geometric mean, and the arithmetic mean.
+  PlotWriter& SizeColumns(const std::string& name, const std::string& unit, const std::string& definition);
 
   void Row(const std::vector<double>& values, const std::string& label, const RowMark& mark);
   /// A vertical line at an estimate, with its band; nothing if the estimate has no value.
@@ -76,6 +83,9 @@ class PlotWriter {
 
 /// Appends the four values of MeanColumns() to a row; NaN for too few realizations.
 void AppendMean(std::span<const double> trials, std::vector<double>* row);
+
+/// Appends the five values of SizeColumns() to a row. @param mean of the logarithms of these values.
+void AppendSize(std::span<const double> trials, const LogMean& mean, std::vector<double>* row);
 
 /// A number for a sentence: four digits.
 std::string Short(double value);

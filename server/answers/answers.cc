@@ -7,6 +7,7 @@
 #include <string>
 
 #include "answers/answer_parts.h"
+#include "answers/as_prepared.h"
 #include "answers/snapshots.h"
 #include "digest/measure_again.h"
 #include "store/names.h"
@@ -22,7 +23,6 @@ constexpr int kMaxRunsNamed = 100;
 
 absl::Status FillOptions(v1::AnalysisOptions* options) {
   std::string faults;
-  if (options->observable().empty()) options->set_observable(kDefaultObservable);
   const auto& reflection = *options->GetReflection();
   for (int i = 0; i < options->GetDescriptor()->field_count(); ++i) {
     const auto* field = options->GetDescriptor()->field(i);
@@ -96,8 +96,6 @@ struct Question {
   std::function<void(v1::Answer*)> answer;
 };
 
-static std::string Unless(bool asked, const char* why_not) { return asked ? "" : why_not; }
-
 constexpr char kOnlySteered[] =
     "the schedule of the study does not change the drive; users adjusted single runs, which are excluded: submit the "
     "course that they made as stages, or see the journals of these runs";
@@ -109,22 +107,42 @@ static bool WasSteered(const StudyData& data) {
                      [&](const Point& point) { return std::any_of(point.runs.begin(), point.runs.end(), changed); });
 }
 
-static std::vector<Question> QuestionsOf(const StudyData& data, const Plan& plan, const StudyData* fresh) {
+/// Why ratios of sizes mean nothing; empty if all sizes are above 0.
+static std::string NotPositive(const StudyData& data) {
+  for (const Point& point : data.points) {
+    for (const double size : Values(point, SizeOf)) {
+      if (!(size > 0)) {
+        return "sizes are compared as ratios, and " + data.observable.name() + " has the value " + Short(size) +
+               "; choose an observable that is always above 0";
+      }
+    }
+  }
+  return "";
+}
+
+static std::string Unless(bool asked, const std::string& why_not, const std::string& otherwise = "") {
+  return asked ? otherwise : why_not;
+}
+
+static std::vector<Question> QuestionsOf(const StudyData& data, const Plan& plan, const AsPrepared& samples) {
+  const std::string not_positive = NotPositive(data);
   return {
       {Topic::TOPIC_MAP, "How large do the domains grow, and where?",
-       Unless(plan.map(), plan.memory_axis
-                              ? "the axis varies a stage before the last: see the imprint of the middle stage"
-                              : "the study has no axis"),
+       Unless(plan.map(),
+              plan.memory_axis ? "the axis varies a stage before the last: see the imprint of the middle stage"
+                               : "the study has no axis",
+              not_positive),
        [&](v1::Answer* answer) { AnswerMap(data, plan, answer); }},
       {Topic::TOPIC_SWITCHING, "Does the size follow the drive, and how fast?",
-       Unless(plan.stages, WasSteered(data) ? kOnlySteered : "the drive does not change during a run"),
-       [&, fresh](v1::Answer* answer) { AnswerSwitching(data, fresh, answer); }},
+       Unless(plan.stages, WasSteered(data) ? kOnlySteered : "the drive does not change during a run", not_positive),
+       [&](v1::Answer* answer) { AnswerSwitching(data, samples, answer); }},
       {Topic::TOPIC_MEMORY, "What imprint does a middle stage leave?",
-       Unless(plan.memory_axis.has_value(), "no axis varies the amplitude of a stage before an unchanged last stage"),
-       [&](v1::Answer* answer) { AnswerMemory(data, plan, answer); }},
+       Unless(plan.memory_axis.has_value(), "no axis varies the amplitude of a stage before an unchanged last stage",
+              not_positive),
+       [&](v1::Answer* answer) { AnswerMemory(data, plan, samples, answer); }},
       {Topic::TOPIC_LOOP, "Is there hysteresis between up and down sweeps?",
        Unless(plan.up_and_down, "the amplitude does not rise and then fall during a run"),
-       [&](v1::Answer* answer) { AnswerLoop(data, answer); }},
+       [&](v1::Answer* answer) { AnswerLoop(data, samples, answer); }},
       {Topic::TOPIC_ROBUSTNESS, "How sensitive are size and polydispersity to imperfections?",
        Unless(!plan.nuisance_axes.empty() || data.spec().trials().count() > 1,
               "the study varies no spread, jitter, temperature, initial state, bed size or time step, and has one "
@@ -189,7 +207,8 @@ absl::StatusOr<v1::Answers> Analyse(store::Store& store, int64_t study_id, const
   auto data = ReadStudy(store, study_id, options.observable(), Depth::kWhole, cache, AgainOf(options), stop);
   if (!data.ok()) return data.status();
   data->options = options;
-  const auto fresh = ReadFresh(store, options, cache, stop);
+  data->options.set_observable(data->observable.name());
+  const auto fresh = ReadFresh(store, data->options, cache, stop);
   if (!fresh.ok()) return fresh.status();
   const Plan plan = PlanOf(*data);
   v1::Answers answers;
@@ -199,10 +218,11 @@ absl::StatusOr<v1::Answers> Analyse(store::Store& store, int64_t study_id, const
   *answers.mutable_run_counts() = data->study.run_counts();
   *answers.mutable_observable() = data->observable;
   answers.mutable_axes()->Assign(data->axes.begin(), data->axes.end());
-  *answers.mutable_options() = options;
+  *answers.mutable_options() = data->options;
   const auto left_out = LeftOutOf(*data);
   std::vector<v1::Answer> unanswered;
-  for (const Question& question : QuestionsOf(*data, plan, fresh->has_value() ? &**fresh : nullptr)) {
+  const AsPrepared samples(*data, fresh->has_value() ? &**fresh : nullptr);
+  for (const Question& question : QuestionsOf(*data, plan, samples)) {
     if (stop.asked()) return study::Stopped();
     v1::Answer answer = AnswerTo(question, *data, left_out);
     if (answer.why_not().empty()) {

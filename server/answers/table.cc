@@ -1,12 +1,15 @@
 #include "answers/table.h"
 
+#include <cmath>
+
+#include "answers/answer_parts.h"
 #include "digest/study_data.h"
 #include "estimators/statistics.h"
 #include "schema/number_text.h"
 
 namespace gyrebox::analysis {
 
-static void AddRow(const Point& point, v1::StudyTable* table) {
+static void AddRow(const Point& point, const LogMean& log, v1::StudyTable* table) {
   v1::TableRow& row = *table->add_rows();
   *row.mutable_audit() = point.audit;
   row.mutable_axis_values()->Assign(point.axis_values.begin(), point.axis_values.end());
@@ -22,9 +25,13 @@ static void AddRow(const Point& point, v1::StudyTable* table) {
   row.set_mean(summary.mean);
   row.set_smallest(summary.smallest);
   row.set_largest(summary.largest);
+  const bool positive = log.count == summary.count;
+  if (positive) row.set_geometric_mean(std::exp(log.mean));
   if (summary.count < 2) return;
   row.set_standard_deviation(summary.standard_deviation);
-  row.set_confidence_half_width(summary.confidence_half_width);
+  const double half = positive ? log.HalfWidth(0.95) : summary.confidence_half_width;
+  row.set_low(positive ? std::exp(log.mean - half) : summary.mean - half);
+  row.set_high(positive ? std::exp(log.mean + half) : summary.mean + half);
 }
 
 absl::StatusOr<v1::StudyTable> Tabulate(store::Store& store, int64_t study_id, const std::string& observable,
@@ -39,11 +46,13 @@ absl::StatusOr<v1::StudyTable> Tabulate(store::Store& store, int64_t study_id, c
     table.add_axis_units(axis.unit());
   }
   const double percent = 100 * data->spec().measure().plateau_fraction();
-  table.set_method("Mean over the last " + schema::NumberText(percent, 4) + " % of " +
-                   (data->spec().schedule().stages().empty() ? "" : "the last stage of ") +
-                   "each run that finished, in whole periods of the drive, then over realizations; the interval is the "
-                   "95 % confidence interval of that mean by Student's t.");
-  for (const Point& point : data->points) AddRow(point, &table);
+  table.set_method(
+      "Mean over the last " + schema::NumberText(percent, 4) + " % of " +
+      (data->spec().schedule().stages().empty() ? "" : "the last stage of ") +
+      "each run that finished, in whole periods of the drive, then over realizations; the interval is that "
+      "of 95 % of the geometric mean (of the mean where values are not all above 0) by Student's t.");
+  const auto logs = LogMeansOf(*data, SizeOf);
+  for (size_t i = 0; i < data->points.size(); ++i) AddRow(data->points[i], logs[i], &table);
   return table;
 }
 

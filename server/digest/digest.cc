@@ -36,6 +36,8 @@ absl::StatusOr<Columns> FindColumns(const std::vector<v1::Observable>& observabl
     }
     if (observable.name() == kNumberAverage) columns.number_average = index;
     if (observable.name() == kWeightAverage) columns.weight_average = index;
+    if (observable.name() == "spinner_largest_size") columns.largest = index;
+    if (observable.name() == "spinner_wrapping_count") columns.wrapping = index;
     if (observable.name() == "polydispersity") columns.polydispersity = index;
     if (observable.name() == "domain_spacing") columns.spacing = index;
     if (observable.name() == "morphology_class") columns.word = index;
@@ -65,6 +67,8 @@ Columns SelectColumns(const Columns& columns, Depth depth, std::vector<size_t>* 
   narrow.number_average = keep(columns.number_average);
   narrow.weight_average = keep(columns.weight_average);
   if (depth == Depth::kAverages) return narrow;
+  narrow.largest = keep(columns.largest);
+  narrow.wrapping = keep(columns.wrapping);
   narrow.polydispersity = keep(columns.polydispersity);
   narrow.spacing = keep(columns.spacing);
   narrow.word = keep(columns.word);
@@ -133,14 +137,20 @@ RunDigest SummarizeRun(const store::SampleRows& rows, const Columns& columns, co
     digest.stages.push_back({.count = std::isnan(mean) ? 0u : 1u, .mean = mean});
     return digest;
   }
-  for (const Stage& stage : stages) digest.stages.push_back(MeasurePlateau(sizes, WindowOf(stage, fraction)));
+  const Series others = ReadColumn(rows, columns.other());
+  for (const Stage& stage : stages) {
+    digest.stages.push_back(MeasurePlateau(sizes, WindowOf(stage, fraction)));
+    digest.other_stages.push_back(PlateauMean(others, WindowOf(stage, fraction)));
+  }
+  digest.largest = PlateauMean(ReadColumn(rows, columns.largest), digest.last);
+  digest.wrapping = PlateauMean(ReadColumn(rows, columns.wrapping), digest.last);
   digest.responses = ResponsesOf(sizes, digest, stages);
   digest.polydispersity = PlateauMean(ReadColumn(rows, columns.polydispersity), digest.last);
   digest.spacing = PlateauMean(ReadColumn(rows, columns.spacing), digest.last);
   const Series words = ReadColumn(rows, columns.word);
   digest.words = FractionsOfWords(last(words));
   if (frequency > 0) digest.phase = ResolvePhase(last(sizes), frequency, kPhases);
-  if (stages.size() > 1) digest.course = CourseOf(sizes, planned_end);
+  digest.course = CourseOf(sizes, planned_end);
   return digest;
 }
 

@@ -41,23 +41,27 @@ struct RunDigest {
   int64_t number = 0;
   int trial = 0;
   v1::Run::State state = v1::Run::STATE_UNSPECIFIED;
-  bool changed = false;                   ///< adjusted while it ran: it left its point and does not count
-  bool no_frames = false;                 ///< asked to be measured again, but keeps no frames
-  bool identical = false;                 ///< to the first realization of its point, by its spec: counts once
-  std::string left_out;                   ///< who excluded it and why; empty if nobody did
-  std::vector<Plateau> stages;            ///< plateau of each stage; empty if the run does not count
-  PlateauWindow last;                     ///< window of the last plateau
-  std::vector<double> responses;          ///< response time of each switch, tau
-  double number_average = kNone;          ///< number-average cluster size on the last plateau
-  double weight_average = kNone;          ///< weight-average cluster size on the last plateau
-  double polydispersity = kNone;          ///< CV of cluster size on the last plateau
-  double spacing = kNone;                 ///< of domains on the last plateau, sigma
+  bool changed = false;              ///< adjusted while it ran: it left its point and does not count
+  bool no_frames = false;            ///< asked to be measured again, but keeps no frames
+  bool identical = false;            ///< to the first realization of its point, by its spec: counts once
+  std::string left_out;              ///< who excluded it and why; empty if nobody did
+  std::vector<Plateau> stages;       ///< plateau of each stage; empty if the run does not count
+  PlateauWindow last;                ///< window of the last plateau
+  std::vector<double> responses;     ///< response time of each switch, tau
+  double number_average = kNone;     ///< number-average cluster size on the last plateau
+  double weight_average = kNone;     ///< weight-average cluster size on the last plateau
+  std::vector<double> other_stages;  ///< on the plateau of each stage: the average over clusters that is not the size
+  double largest = kNone;            ///< spinners in the largest cluster on the last plateau
+  double wrapping = kNone;           ///< mean number of clusters that wrap round the bed on the last plateau
+  double polydispersity = kNone;     ///< CV of cluster size on the last plateau
+  double spacing = kNone;            ///< of domains on the last plateau, sigma
   std::array<double, kWords> words = {};  ///< fraction of the samples of the last plateau in each class; all 0 for none
   PhaseProfile phase;                     ///< on the last plateau; empty without a single drive frequency
-  std::vector<double> course;             ///< mean size in kCourseBins equal time bins; only for several stages
+  std::vector<double> course;             ///< mean size in kCourseBins equal time bins
 
   bool counts() const { return !stages.empty() && stages.back().count > 0; }
   double size() const { return stages.back().mean; }
+  double other() const { return other_stages.empty() ? kNone : other_stages.back(); }
 };
 
 /// Time bins of the course of a run.
@@ -74,8 +78,11 @@ enum class Depth {
 struct Columns {
   static constexpr size_t kAbsent = 0;  ///< no column: indices begin with step and time
   v1::Observable observable;
-  size_t size = kAbsent, number_average = kAbsent, weight_average = kAbsent, polydispersity = kAbsent,
-         spacing = kAbsent, word = kAbsent;
+  size_t size = kAbsent, number_average = kAbsent, weight_average = kAbsent, largest = kAbsent, wrapping = kAbsent,
+         polydispersity = kAbsent, spacing = kAbsent, word = kAbsent;
+
+  /// The average over clusters to show beside the size: number-average, or weight-average where that is the size.
+  size_t other() const { return size == number_average ? weight_average : number_average; }
 };
 
 /// INVALID_ARGUMENT if no such single number is measured.

@@ -12,7 +12,7 @@
 
 namespace gyrebox::analysis {
 
-/// Thread-safe. Holds a bounded number of digests of 1 to 3 KiB each.
+/// Thread-safe. Holds a bounded number of digests of 2 to 4 KiB each.
 class DigestCache {
  public:
   /// A run and how it was summarized. A run extended after its end has more samples and so another key.

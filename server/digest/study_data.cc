@@ -70,6 +70,7 @@ class Reader {
       const v1::StudySpec at = study::AtPoint(data_.spec(), values);
       point.stages = StagesOf(at);
       point.identical = study::RealizationsAreIdentical(at);
+      point.spinners = std::round(static_cast<double>(at.bed().bead_count()) * at.bed().spinner_fraction());
       point.axis_values = std::move(values);
     }
   }
@@ -209,6 +210,11 @@ static void CountOnce(std::vector<RunDigest>* runs) {
   }
 }
 
+std::string LeadingObservable(const v1::StudySpec& spec, const std::string& asked) {
+  if (!asked.empty()) return asked;
+  return spec.measure().size_observable().empty() ? kDefaultObservable : spec.measure().size_observable();
+}
+
 static std::vector<v1::AnalysisAxis> AxesOf(const v1::StudySpec& spec) {
   std::vector<v1::AnalysisAxis> axes;
   for (const v1::Axis& axis : spec.axes()) {
@@ -220,6 +226,17 @@ static std::vector<v1::AnalysisAxis> AxesOf(const v1::StudySpec& spec) {
   return axes;
 }
 
+/// The average over clusters that is shown beside the size.
+static v1::Observable OtherAverage(const v1::Observable& size) {
+  v1::Observable other = size;
+  other.set_name(size.name() == kNumberAverage ? kWeightAverage : kNumberAverage);
+  other.set_unit("beads");
+  other.set_definition(size.name() == kNumberAverage
+                           ? "Weight-average size of the spinner clusters: mean size of the cluster of a spinner."
+                           : "Number-average size of the spinner clusters: each cluster counts once.");
+  return other;
+}
+
 absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::string& observable, Depth depth,
                                     DigestCache* cache, const v1::MeasureAgain* again, const study::Stop& stop) {
   auto whole = store.studies().GetWhole(id);
@@ -227,7 +244,7 @@ absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::
   StudyData data;
   data.study = std::move(whole->study);
   data.axes = AxesOf(data.spec());
-  data.observable.set_name(observable.empty() ? kDefaultObservable : observable);
+  data.observable.set_name(LeadingObservable(data.spec(), observable));
   Reader reader(store, id, whole->adjusted, depth, cache, again, stop, &data);
   reader.NoteAudits(whole->runs);
   for (const v1::Run& run : whole->runs) {
@@ -241,10 +258,13 @@ absl::StatusOr<StudyData> ReadStudy(store::Store& store, int64_t id, const std::
     if (point.identical) CountOnce(&point.runs);
   }
   JudgeAudits(&data);
+  data.other = OtherAverage(data.observable);
   return data;
 }
 
 double SizeOf(const RunDigest& run) { return run.size(); }
+
+double OtherOf(const RunDigest& run) { return run.other(); }
 
 std::vector<double> Values(const Point& point, const NumberOf& number) { return Values(point.runs, number); }
 
@@ -257,11 +277,22 @@ std::vector<double> Values(const std::vector<RunDigest>& runs, const NumberOf& n
   return values;
 }
 
+CurvePoint CurvePointOf(const Point& point, double x, const NumberOf& number) {
+  CurvePoint values{.x = x, .trials = {}, .unstable_count = point.counts().unstable};
+  for (const RunDigest& run : point.runs) {
+    if (!run.counts()) continue;
+    const double value = number(run);
+    if (std::isnan(value)) continue;
+    values.trials.push_back(value);
+    values.starts.push_back(run.trial);
+  }
+  return values;
+}
+
 std::vector<CurvePoint> CurveOf::With(const NumberOf& number) const {
   std::vector<CurvePoint> curve;
   for (const Point* point : points) {
-    const double x = x_axis < 0 ? 0 : point->axis_values[x_axis];
-    curve.push_back({x, Values(*point, number), point->counts().unstable});
+    curve.push_back(CurvePointOf(*point, x_axis < 0 ? 0 : point->axis_values[x_axis], number));
   }
   return curve;
 }

@@ -30,6 +30,7 @@ struct Point {
   std::vector<RunDigest> audits;  ///< reruns with half the time step, if any; they enter no average
   v1::StepAudit audit;            ///< outcome of the audit
   bool identical = false;         ///< see study::RealizationsAreIdentical()
+  double spinners = 0;            ///< in the bed; 0 if the start gives it
 
   schema::TrialCounts counts() const;
 };
@@ -39,11 +40,15 @@ struct StudyData {
   v1::Study study;
   v1::AnalysisOptions options;  ///< with defaults filled in
   v1::Observable observable;    ///< only its name until a finished run is read
+  v1::Observable other;         ///< the average over clusters that is shown beside it
   std::vector<v1::AnalysisAxis> axes;
   std::vector<Point> points;  ///< in the order of the study, the first axis slowest
 
   const v1::StudySpec& spec() const { return study.spec(); }
 };
+
+/// The observable that is the size: the one asked for, else that of the study, else kDefaultObservable.
+std::string LeadingObservable(const v1::StudySpec& spec, const std::string& asked);
 
 /// Reads a study, one run at a time. INVALID_ARGUMENT if it measures no such single number.
 /// @param cache of digests of depth kWhole; may be null.
@@ -57,11 +62,16 @@ using NumberOf = std::function<double(const RunDigest&)>;
 
 /// Size on the last plateau.
 double SizeOf(const RunDigest& run);
+/// The other average over clusters there.
+double OtherOf(const RunDigest& run);
 
 /// Values of the runs that count and have the number.
 std::vector<double> Values(const std::vector<RunDigest>& runs, const NumberOf& number);
 /// The same for the runs of a point.
 std::vector<double> Values(const Point& point, const NumberOf& number);
+
+/// The values of a point at this x, with the realizations that they are of.
+CurvePoint CurvePointOf(const Point& point, double x, const NumberOf& number);
 
 /// Points that differ in one axis only.
 struct CurveOf {

@@ -2,26 +2,44 @@
 
 #include <boost/math/distributions/chi_squared.hpp>
 #include <cmath>
+#include <map>
+#include <vector>
 
 namespace gyrebox::analysis {
+
+/// Line through the logarithms, of which each start has its own level.
+static Slope SlopeWithinStarts(std::span<const CurvePoint> points, std::span<const Sample> logs) {
+  std::map<int, Moments> of_x, of_y;
+  for (size_t i = 0; i < points.size(); ++i) {
+    for (size_t k = 0; k < logs[i].values.size(); ++k) {
+      of_x[logs[i].starts[k]].Add(points[i].x);
+      of_y[logs[i].starts[k]].Add(logs[i].values[k]);
+    }
+  }
+  std::vector<double> x, y;
+  for (size_t i = 0; i < points.size(); ++i) {
+    for (size_t k = 0; k < logs[i].values.size(); ++k) {
+      x.push_back(points[i].x - of_x[logs[i].starts[k]].mean());
+      y.push_back(logs[i].values[k] - of_y[logs[i].starts[k]].mean());
+    }
+  }
+  Slope slope = FitLine(x, y);
+  // FitLine() took off one level, that of all.
+  const double degrees = slope.degrees_of_freedom - static_cast<double>(of_x.size()) + 1;
+  if (degrees > 0) slope.standard_error *= std::sqrt(slope.degrees_of_freedom / degrees);
+  slope.degrees_of_freedom = degrees;
+  return slope;
+}
 
 std::optional<Effect> FindEffect(std::span<const CurvePoint> all) {
   const auto points = CountingPoints(all);
   if (points.size() < 2) return std::nullopt;
-  std::vector<double> x, y;
-  for (const CurvePoint& point : points) {
-    for (const double trial : point.trials) {
-      x.push_back(point.x);
-      y.push_back(trial);
-    }
-  }
-  Effect effect{.from = points.front().x, .to = points.back().x};
-  effect.difference = WelchDifference(points.back().trials, points.front().trials);
-  effect.at_from = Summarise(points.front().trials).mean;
-  effect.slope = FitLine(x, y);
-  effect.relative_slope = effect.slope.value / effect.slope.mean_y;
-  effect.relative_half_width = effect.slope.HalfWidth(0.95) / std::abs(effect.slope.mean_y);
-  return effect;
+  std::vector<Sample> logs;
+  for (const CurvePoint& point : points) logs.push_back(LogsOf(point));
+  return Effect{.from = points.front().x,
+                .to = points.back().x,
+                .change = DifferencesFrom(logs, logs.front()).back(),
+                .slope = SlopeWithinStarts(points, logs)};
 }
 
 Spread SpreadWithInterval(double value, double degrees_of_freedom) {

@@ -10,17 +10,16 @@
 
 namespace gyrebox::analysis {
 
-/// Effect of a field on a value.
+/// Effect of a field on a value, relative to the value: on the logarithmic scale.
 struct Effect {
-  double from = 0, to = 0;         ///< smallest and largest usable value of the field
-  Difference difference = {};      ///< value at `to` minus value at `from`
-  double at_from = 0;              ///< mean at `from`
-  Slope slope = {};                ///< of all realizations against the field
-  double relative_slope = 0;       ///< slope over the mean of all realizations
-  double relative_half_width = 0;  ///< of its 95 % interval; infinite for too few realizations
+  double from = 0, to = 0;  ///< smallest and largest usable value of the field
+  LogMean change = {};      ///< logarithm of the value at `to` over that at `from`
+  Slope slope = {};         ///< of the logarithms of all realizations against the field, within their starts
 };
 
-/// None for fewer than two usable points.
+/// Realizations that start alike have a level of their own, which the slope leaves out: it is that of the deviations
+/// from the mean of each start, with a degree of freedom less for each (block design: NIST/SEMATECH e-Handbook of
+/// Statistical Methods, section 5.3.3.2). None for fewer than two usable points.
 std::optional<Effect> FindEffect(std::span<const CurvePoint> points);
 
 /// A relative spread and its 95 % interval.

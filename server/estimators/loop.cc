@@ -37,7 +37,8 @@ static double At(const Branch& branch, double x) {
   return below->second + (above->second - below->second) * (x - below->first) / (above->first - below->first);
 }
 
-std::optional<double> AreaBetween(std::span<const SweepPoint> up_points, std::span<const SweepPoint> down_points) {
+std::optional<double> SignedAreaBetween(std::span<const SweepPoint> up_points,
+                                        std::span<const SweepPoint> down_points) {
   const Branch up = BranchOf(up_points), down = BranchOf(down_points);
   if (up.empty() || down.empty()) return std::nullopt;
   const double first = std::max(up.begin()->first, down.begin()->first);
@@ -46,14 +47,12 @@ std::optional<double> AreaBetween(std::span<const SweepPoint> up_points, std::sp
   std::map<double, double> gaps;
   for (const Branch& branch : {up, down}) {
     for (const auto& [x, value] : branch) {
-      if (x >= first && x <= last) gaps[x] = At(up, x) - At(down, x);
+      if (x >= first && x <= last) gaps[x] = At(down, x) - At(up, x);
     }
   }
   double area = 0;
   for (auto to = std::next(gaps.begin()), from = gaps.begin(); to != gaps.end(); from = to++) {
-    const double width = to->first - from->first, a = from->second, b = to->second;
-    // Where the branches cross, both triangles count.
-    area += a * b >= 0 ? width * std::abs(a + b) / 2 : width * (a * a + b * b) / (2 * std::abs(a - b));
+    area += (to->first - from->first) * (from->second + to->second) / 2;
   }
   return area;
 }

@@ -16,9 +16,10 @@ struct SweepPoint {
 /// Area of a closed loop, the integral of x d(value) once around: the work of the drive, positive if the value lags.
 double EnclosedArea(std::span<const SweepPoint> loop);
 
-/// Integral of |up - down| over the drives that both branches cover, by linear interpolation. None if the branches do
-/// not overlap. Points of a branch may be in any order; points at the same drive are averaged.
-std::optional<double> AreaBetween(std::span<const SweepPoint> up, std::span<const SweepPoint> down);
+/// Integral of down minus up over the drives that both branches cover, by linear interpolation: positive if the value
+/// lags a drive that raises it, of no sign on average for noise alone. None if the branches do not overlap. Points of a
+/// branch may be in any order; points at the same drive are averaged.
+std::optional<double> SignedAreaBetween(std::span<const SweepPoint> up, std::span<const SweepPoint> down);
 
 /// Area of a loop without memory whose size lags the drive by `delay`: each branch shifts along the drive by rate times
 /// delay, so the loop is twice that wide and as high as the range of sizes. Exact for a linear response to a slow sweep

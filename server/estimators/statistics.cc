@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <boost/math/distributions/students_t.hpp>
 #include <cmath>
-#include <limits>
+#include <numeric>
 #include <vector>
 
 namespace gyrebox::analysis {
@@ -35,42 +35,16 @@ Summary Summarise(std::span<const double> values) {
   return summary;
 }
 
-double Difference::HalfWidth(double confidence) const {
-  if (!(degrees_of_freedom > 0)) return std::numeric_limits<double>::infinity();
-  return StudentT((1 + confidence) / 2, degrees_of_freedom) * standard_error;
-}
-
-static double Square(double x) { return x * x; }
-
-Difference WelchDifference(const Summary& first, const Summary& second) {
-  Difference difference{.value = first.mean - second.mean};
-  if (first.count < 2 || second.count < 2) return difference;
-  const auto n = static_cast<double>(first.count), m = static_cast<double>(second.count);
-  const double a = Square(first.standard_deviation) / n, b = Square(second.standard_deviation) / m;
-  difference.standard_error = std::sqrt(a + b);
-  difference.degrees_of_freedom = a + b > 0 ? Square(a + b) / (a * a / (n - 1) + b * b / (m - 1)) : n + m - 2;
-  return difference;
-}
-
-Difference WelchDifference(std::span<const double> first, std::span<const double> second) {
-  return WelchDifference(Summarise(first), Summarise(second));
-}
-
-Difference PairedDifference(std::span<const double> first, std::span<const double> second) {
-  Moments moments;
-  for (size_t i = 0; i < std::min(first.size(), second.size()); ++i) moments.Add(first[i] - second[i]);
-  Difference difference{.value = moments.mean()};
-  if (moments.count() < 2) return difference;
-  const auto n = static_cast<double>(moments.count());
-  difference.standard_error = std::sqrt(moments.Variance() / n);
-  difference.degrees_of_freedom = n - 1;
-  return difference;
-}
-
-Verdict Judge(const Difference& difference, double margin) {
-  const double distance = std::abs(difference.value);
-  if (distance + difference.HalfWidth(0.90) <= margin) return Verdict::kEqual;
-  return distance > difference.HalfWidth(0.95) ? Verdict::kDifferent : Verdict::kUnclear;
+std::vector<bool> HolmRejects(std::span<const double> p_values, double level) {
+  std::vector<size_t> order(p_values.size());
+  std::iota(order.begin(), order.end(), 0);
+  std::sort(order.begin(), order.end(), [&](size_t a, size_t b) { return p_values[a] < p_values[b]; });
+  std::vector<bool> rejected(p_values.size(), false);
+  for (size_t k = 0; k < order.size(); ++k) {
+    if (!(p_values[order[k]] <= level / static_cast<double>(order.size() - k))) break;
+    rejected[order[k]] = true;
+  }
+  return rejected;
 }
 
 double LagOneCorrelation(std::span<const double> values) {

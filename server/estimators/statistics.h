@@ -3,6 +3,7 @@
 
 #include <cstddef>
 #include <span>
+#include <vector>
 
 namespace gyrebox::analysis {
 
@@ -51,30 +52,9 @@ double StudentT(double probability, double degrees_of_freedom);
 /// Two-sided p-value of t.
 double TwoSidedPValue(double t, double degrees_of_freedom);
 
-/// Difference of two group means; the spreads may differ.
-struct Difference {
-  double value = 0;               ///< mean of the first minus mean of the second
-  double standard_error = 0;      ///< of the value
-  double degrees_of_freedom = 0;  ///< by Welch and Satterthwaite; 0 if a group has fewer than two values
-
-  /// Half width of the interval of this confidence, such as 0.9; infinite without degrees of freedom.
-  double HalfWidth(double confidence) const;
-};
-
-/// B. L. Welch, Biometrika 34, 28 (1947); NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.3.
-Difference WelchDifference(std::span<const double> first, std::span<const double> second);
-/// The same from the groups' summaries.
-Difference WelchDifference(const Summary& first, const Summary& second);
-/// Mean of pairwise differences, such as one bed before and after; ignores values beyond the shorter list.
-Difference PairedDifference(std::span<const double> first, std::span<const double> second);
-
-/// Outcome of an equivalence test of two means.
-enum class Verdict { kUnclear, kEqual, kDifferent };
-
-/// kEqual if the 90 % interval of the difference lies within -margin to margin, which is two one-sided tests at 5 %
-/// (D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15, 657 (1987)); else kDifferent if the 95 % interval excludes 0;
-/// else kUnclear: not resolved.
-Verdict Judge(const Difference& difference, double margin);
+/// Which hypotheses of a family are rejected so that the probability of any wrong rejection is at most `level`: S.
+/// Holm, Scand. J. Stat. 6, 65 (1979).
+std::vector<bool> HolmRejects(std::span<const double> p_values, double level);
 
 /// Lag-1 autocorrelation coefficient, as the NIST Statistical Reference Datasets define it.
 double LagOneCorrelation(std::span<const double> values);

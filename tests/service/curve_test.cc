@@ -18,7 +18,7 @@ using Curve = std::function<double(double)>;
 std::vector<CurvePoint> Draw(const Curve& curve, const std::vector<double>& positions, size_t trials, double spread,
                              std::mt19937_64& random) {
   std::vector<CurvePoint> points;
-  for (const double x : positions) points.push_back({x, test::Normal(curve(x), spread * curve(x), trials, random), 0});
+  for (const double x : positions) points.push_back({x, test::LogNormal(curve(x), spread, trials, random), 0});
   return points;
 }
 
@@ -29,12 +29,12 @@ const std::vector<double> kGrid = {4, 8, 12, 16, 20, 24, 28, 32};
 
 TEST(OnsetTest, LiesOnTheLineBetweenPoints) {
   const std::vector<CurvePoint> points = {{10, {6, 6}, 0}, {20, {16, 16}, 0}};
-  const std::vector<double> undriven = {6, 6};
+  const CurvePoint undriven = {0, {6, 6}, 0};
   const IntervalEstimate onset = FindOnset(points, undriven, 1.5);
   ASSERT_TRUE(onset.value);
   EXPECT_DOUBLE_EQ(*onset.value, 13);
-  EXPECT_DOUBLE_EQ(*onset.low, 13);
-  EXPECT_DOUBLE_EQ(*onset.high, 13);
+  EXPECT_NEAR(*onset.low, 13, 10.0 / 64);  // sought in steps of a 64th
+  EXPECT_NEAR(*onset.high, 13, 10.0 / 64);
 }
 
 TEST(OnsetTest, FindsTheGridBracketOfAValue) {
@@ -47,20 +47,20 @@ TEST(OnsetTest, FindsTheGridBracketOfAValue) {
 
 TEST(OnsetTest, LeavesOutUnstableAndMissingPoints) {
   std::vector<CurvePoint> points = {{10, {6, 6}, 0}, {12, {}, 0}, {14, {50}, 3}, {20, {16, 16}, 1}};
-  const std::vector<double> undriven = {6};
+  const CurvePoint undriven = {0, {6}, 0};
   EXPECT_DOUBLE_EQ(*FindOnset(points, undriven, 1.5).value, 13);
 }
 
 TEST(OnsetTest, SaysWhereItIsNotReached) {
   const std::vector<CurvePoint> points = {{10, {6, 6}, 0}, {20, {7, 7}, 0}};
-  const IntervalEstimate beyond = FindOnset(points, std::vector<double>{6}, 1.5);
+  const IntervalEstimate beyond = FindOnset(points, CurvePoint{0, {6}, 0}, 1.5);
   EXPECT_FALSE(beyond.value);
   EXPECT_EQ(beyond.note, "not reached in this range");
   EXPECT_EQ(beyond.low, 20);
-  const IntervalEstimate before = FindOnset(points, std::vector<double>{1}, 1.5);
+  const IntervalEstimate before = FindOnset(points, CurvePoint{0, {1}, 0}, 1.5);
   EXPECT_FALSE(before.value);
   EXPECT_EQ(before.high, 10);
-  EXPECT_FALSE(FindOnset({}, std::vector<double>{1}, 1.5).note.empty());
+  EXPECT_FALSE(FindOnset({}, CurvePoint{0, {1}, 0}, 1.5).note.empty());
 }
 
 /// Fraction of sets whose interval holds the true onset.
@@ -70,7 +70,7 @@ double OnsetCoverage(size_t trials, bool trouble) {
   int held = 0;
   for (int i = 0; i < kSets; ++i) {
     auto points = Draw(Rising, kGrid, trials, 0.2, random);
-    const auto undriven = test::Normal(6.5, 0.65, trials, random);
+    const CurvePoint undriven = {0, test::LogNormal(6.5, 0.1, trials, random), 0};
     if (trouble) {
       points.erase(points.begin() + 1);
       points.back().unstable_count = static_cast<int>(trials);
@@ -93,7 +93,7 @@ TEST(OnsetTest, IntervalIsNarrow) {
   double width = 0;
   for (int i = 0; i < 100; ++i) {
     const IntervalEstimate onset =
-        FindOnset(Draw(Rising, kGrid, 12, 0.2, random), test::Normal(6.5, 0.65, 12, random), 1.5);
+        FindOnset(Draw(Rising, kGrid, 12, 0.2, random), {0, test::LogNormal(6.5, 0.1, 12, random), 0}, 1.5);
     ASSERT_TRUE(onset.low && onset.high);
     width += (*onset.high - *onset.low) / 100;
   }
@@ -104,8 +104,8 @@ TEST(PeakTest, IsTheLargestMeanAndItsEquivalents) {
   std::mt19937_64 random(13);
   const Curve hill = [](double x) { return 50 - 0.3 * (x - 20) * (x - 20); };
   const auto points = Draw(hill, {8, 12, 16, 20, 24, 28}, 10, 0.05, random);
-  const IntervalEstimate peak = FindPeak(points);
-  ASSERT_TRUE(peak.value);
+  const IntervalEstimate peak = FindLargest(points)->estimate;
+  ASSERT_TRUE(peak.value && peak.low && peak.high);
   EXPECT_NEAR(*peak.value, 20, 4.1);
   EXPECT_LE(*peak.low, *peak.value);
   EXPECT_GE(*peak.high, *peak.value);
@@ -115,9 +115,10 @@ TEST(PeakTest, IsTheLargestMeanAndItsEquivalents) {
 
 TEST(PeakTest, AtTheLastStablePointMayLieBeyond) {
   const std::vector<CurvePoint> points = {{1, {5, 6}, 0}, {2, {50, 60}, 0}, {3, {200}, 2}};
-  const IntervalEstimate peak = FindPeak(points);
+  const IntervalEstimate peak = FindLargest(points)->estimate;
   EXPECT_EQ(peak.value, 2);
-  EXPECT_EQ(peak.note, "at the last usable point: the peak may lie beyond it");
+  EXPECT_FALSE(peak.high);
+  EXPECT_EQ(peak.note, "at the last usable point: the extreme may lie beyond it");
 }
 
 TEST(StationaryRangeTest, IsWhereNeighboursAreEqual) {
@@ -148,22 +149,28 @@ TEST(UnstableRangeTest, CountsPointsThatAreMostlyUnstable) {
   EXPECT_FALSE(FindUnstableRange(std::span(points).first(2)));
 }
 
-// NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.6.7.3: F(0.95; 9, 9) = 3.179.
+// NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.6.7.3: F(0.95; 9, 9) = 3.179, for two compared points.
+// Of chi-squared with 9 degrees of freedom, section 1.3.6.7.4, the points at 0.0125 and 0.9875 are 2.22 and 20.98
+// (SciPy 1.10, chi2.ppf).
 TEST(BestWindowTest, WidensAsFarAsAnFTestAllows) {
   const auto spread = [](double x, double deviation) {
     std::vector<double> trials;
-    for (int i = 0; i < 10; ++i) trials.push_back(100 + (i % 2 == 0 ? deviation : -deviation));
+    for (int i = 0; i < 10; ++i) trials.push_back(100 * std::exp(i % 2 == 0 ? deviation : -deviation));
     return CurvePoint{x, trials, 0};
   };
   const double just = std::sqrt(3.179);
-  const std::vector<CurvePoint> points = {spread(1, 5), spread(2, just - 0.01), spread(3, 1), spread(4, just + 0.01)};
-  const auto window = FindBestWindow(points, 0);
-  ASSERT_TRUE(window);
-  EXPECT_EQ(window->estimate.value, 3);
-  EXPECT_EQ(window->estimate.low, 2);
-  EXPECT_EQ(window->estimate.high, 3);
-  EXPECT_NEAR(window->spread, 0.01 * std::sqrt(10.0 / 9), 1e-12);
-  EXPECT_EQ(window->n_trials, 10u);
+  for (const double sign : {-1, 1}) {
+    const std::vector<CurvePoint> points = {spread(3, 0.01), spread(4, 0.01 * (just + sign * 0.01))};
+    const auto window = FindBestWindow(points, 0);
+    ASSERT_TRUE(window);
+    EXPECT_EQ(window->estimate.value, 3);
+    EXPECT_EQ(window->estimate.high, sign > 0 ? 3 : 4);
+    const double deviation = 0.01 * std::sqrt(10.0 / 9);
+    EXPECT_NEAR(window->spread, std::sqrt(std::expm1(deviation * deviation)), 1e-12);
+    EXPECT_NEAR(window->low, deviation * std::sqrt(9 / 20.98), 2e-5);
+    EXPECT_NEAR(window->high, deviation * std::sqrt(9 / 2.22), 2e-4);
+    EXPECT_EQ(window->n_trials, 10u);
+  }
 }
 
 TEST(BestWindowTest, NeedsTwoRealizations) { EXPECT_FALSE(FindBestWindow(std::vector<CurvePoint>{{1, {5}, 0}}, 0)); }

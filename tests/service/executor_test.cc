@@ -223,13 +223,18 @@ TEST_F(ExecutorTest, RunsThatOutgrowTheMemoryContinueInSmallerBatches) {
 
 TEST_F(ExecutorTest, ARunThatOutgrowsTheMemoryContinuesAlone) {
   plan_->max_grown = 1;
-  plan_->step_nanoseconds = 50'000;
+  plan_->step_nanoseconds = 5'000'000;  // neither run has grown before both are on the device
   Options options;
   options.slice_seconds = 0.005;
   options.checkpoint_seconds = 0.01;
   const auto spec = AmplitudeStudy({4}, 1);
   for (const char* user : {"ada", "emmy"}) ASSERT_TRUE(store_->studies().Create(spec, NewRuns(spec), "", user).ok());
   Start(options);
+  ASSERT_TRUE(WaitFor([&] {
+    const std::scoped_lock lock(plan_->mutex);
+    return plan_->ensemble_sizes.size() == 2;
+  }));
+  plan_->step_nanoseconds = 50'000;
   ASSERT_TRUE(WaitForEnd(1) && WaitForEnd(2));
   EXPECT_GT(plan_->ensemble_sizes.size(), 2u);
   for (int64_t study = 1; study <= 2; ++study) {

@@ -1,11 +1,13 @@
 // Writes samples and the statistics derived from them as CSV for statistics_against_scipy.py: one number per line, with
 // the groups that it belongs to.
+#include <cmath>
 #include <cstdio>
 #include <random>
 #include <string>
 #include <vector>
 
 #include "estimators/effect.h"
+#include "estimators/log_means.h"
 #include "estimators/slope.h"
 #include "estimators/statistics.h"
 #include "synthetic.h"
@@ -34,22 +36,32 @@ void WriteOne(const Values& a) {
   Write("mean", a, {}, summary.mean);
   Write("standard_deviation", a, {}, summary.standard_deviation);
   Write("interval_half_width", a, {}, summary.confidence_half_width);
+  const LogMean logs = MeanOf(Logs({{}, a}), {});
+  Write("geometric_mean", a, {}, std::exp(logs.mean));
+  Write("log_half_width", a, {}, logs.HalfWidth(0.95));
   const auto spread = RelativeSpread(a);
   Write("spread_low", a, {}, spread->low);
   Write("spread_high", a, {}, spread->high);
 }
 
+/// A sample whose starts begin at this number.
+Sample SampleOf(const Values& values, int first) {
+  Sample sample{{}, values};
+  for (size_t i = 0; i < values.size(); ++i) sample.starts.push_back(first + static_cast<int>(i));
+  return sample;
+}
+
 void WriteTwo(const Values& a, const Values& b) {
-  const Difference welch = WelchDifference(a, b);
-  Write("welch_t", a, b, welch.value / welch.standard_error);
+  const LogMean welch = DifferenceOf(SampleOf(a, 0), SampleOf(b, 1000), {}, {});
+  Write("welch_t", a, b, welch.mean / welch.standard_error);
   Write("welch_degrees", a, b, welch.degrees_of_freedom);
-  Write("welch_p_value", a, b, TwoSidedPValue(welch.value / welch.standard_error, welch.degrees_of_freedom));
+  Write("welch_p_value", a, b, welch.PValue());
   Write("welch_half_width_90", a, b, welch.HalfWidth(0.90));
 }
 
 void WritePairs(const Values& a, const Values& b) {
-  const Difference paired = PairedDifference(a, b);
-  Write("paired_t", a, b, paired.value / paired.standard_error);
+  const LogMean paired = DifferenceOf(SampleOf(a, 0), SampleOf(b, 0), {}, {});
+  Write("paired_t", a, b, paired.mean / paired.standard_error);
   Write("paired_half_width_95", a, b, paired.HalfWidth(0.95));
   const Slope slope = FitLine(a, b);
   Write("slope", a, b, slope.value);

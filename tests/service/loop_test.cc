@@ -15,7 +15,7 @@ TEST(LoopTest, ASingleValuedCurveEnclosesNothing) {
   std::vector<SweepPoint> up, down, round;
   for (int i = 0; i <= 20; ++i) up.push_back({i * 1.0, i * i * 1.0});
   down.assign(up.rbegin(), up.rend());
-  EXPECT_NEAR(*AreaBetween(up, down), 0, 1e-12);
+  EXPECT_NEAR(*SignedAreaBetween(up, down), 0, 1e-12);
   round = up;
   round.insert(round.end(), down.begin(), down.end());
   EXPECT_NEAR(EnclosedArea(round), 0, 1e-9);
@@ -51,18 +51,20 @@ TEST(LoopTest, OfARelayIsARectangle) {
     up.push_back({field, field >= kField ? kValue : -kValue});
     down.push_back({field, field <= -kField ? -kValue : kValue});
   }
-  EXPECT_NEAR(*AreaBetween(up, down), 4 * kField * kValue, 2e-3);
+  EXPECT_NEAR(*SignedAreaBetween(up, down), 4 * kField * kValue, 2e-3);
 }
 
-TEST(LoopTest, BranchesThatCrossCountBothTriangles) {
+TEST(LoopTest, TrianglesOfBranchesThatCrossCancel) {
   const std::vector<SweepPoint> up = {{0, 0}, {2, 2}}, down = {{0, 1}, {2, 1}};
-  EXPECT_NEAR(*AreaBetween(up, down), 1, 1e-12);
+  EXPECT_NEAR(*SignedAreaBetween(up, down), 0, 1e-12);
+  EXPECT_NEAR(*SignedAreaBetween(std::vector<SweepPoint>{{0, 0}, {2, 0}}, down), 2, 1e-12);
+  EXPECT_NEAR(*SignedAreaBetween(down, std::vector<SweepPoint>{{0, 0}, {2, 0}}), -2, 1e-12);
 }
 
 TEST(LoopTest, BranchesWithoutCommonDriveHaveNoArea) {
   const std::vector<SweepPoint> up = {{0, 0}, {1, 2}}, down = {{2, 1}, {3, 1}};
-  EXPECT_FALSE(AreaBetween(up, down));
-  EXPECT_FALSE(AreaBetween(up, {}));
+  EXPECT_FALSE(SignedAreaBetween(up, down));
+  EXPECT_FALSE(SignedAreaBetween(up, {}));
 }
 
 TEST(LoopTest, ADelayedLineHasTheAreaOfItsDelay) {
@@ -73,7 +75,7 @@ TEST(LoopTest, ADelayedLineHasTheAreaOfItsDelay) {
     up.push_back({i * 1.0, line(i - kRate * kDelay)});
     down.push_back({i * 1.0, line(i + kRate * kDelay)});
   }
-  EXPECT_NEAR(*AreaBetween(up, down), AreaOfDelay(kRate, kDelay, 300), 1e-9);
+  EXPECT_NEAR(*SignedAreaBetween(up, down), AreaOfDelay(kRate, kDelay, 300), 1e-9);
 }
 
 /// Parameter at which x' = x^2 + mu diverges when mu rises at a rate from below: fourth-order Runge-Kutta.

@@ -14,6 +14,8 @@ CHECKS = {
     "mean": lambda a, b: np.mean(a),
     "standard_deviation": lambda a, b: np.std(a, ddof=1),
     "interval_half_width": lambda a, b: student_t(0.975, len(a) - 1) * stats.sem(a),
+    "geometric_mean": lambda a, b: stats.gmean(a),
+    "log_half_width": lambda a, b: student_t(0.975, len(a) - 1) * stats.sem(np.log(a)),
     "spread_low": lambda a, b: spread(a, 0.975),
     "spread_high": lambda a, b: spread(a, 0.025),
     "welch_t": lambda a, b: stats.ttest_ind(a, b, equal_var=False).statistic,

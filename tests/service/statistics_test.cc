@@ -4,10 +4,11 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <random>
 #include <vector>
 
-#include "estimators/bootstrap.h"
 #include "estimators/effect.h"
+#include "estimators/log_means.h"
 #include "nist_data.h"
 #include "synthetic.h"
 
@@ -89,59 +90,85 @@ TEST(ReferenceDataTest, SpreadSurvivesAMeanAMillionTimesAsLarge) {
 // NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.3, data AUTO83B, t and degrees of freedom without
 // equal variances; from memory, recomputed from the summaries of the groups.
 TEST(WelchTest, AgreesWithTheHandbook) {
-  const Summary first{.count = 249, .mean = 20.14458, .standard_deviation = 6.41470};
-  const Summary second{.count = 79, .mean = 30.48101, .standard_deviation = 6.10771};
-  const Difference difference = WelchDifference(first, second);
-  EXPECT_NEAR(difference.value / difference.standard_error, -12.94627, 2e-5);
+  const LogMean first{249, 20.14458, 6.41470 / std::sqrt(249.0), 248};
+  const LogMean second{79, 30.48101, 6.10771 / std::sqrt(79.0), 78};
+  const LogMean difference = WelchDifference(first, second);
+  EXPECT_NEAR(difference.mean / difference.standard_error, -12.94627, 2e-5);
   EXPECT_NEAR(difference.degrees_of_freedom, 136.8750, 2e-4);
 }
 
 TEST(WelchTest, EqualGroupsHaveTheDegreesOfFreedomOfPooledOnes) {
-  const std::vector<double> a = {1, 2, 3, 4}, b = {11, 12, 13, 14};
-  EXPECT_NEAR(WelchDifference(a, b).degrees_of_freedom, 6, 1e-12);
+  const Sample a{{1, 2, 3, 4}, {1, 2, 3, 4}}, b{{5, 6, 7, 8}, {11, 12, 13, 14}};
+  EXPECT_NEAR(DifferenceOf(a, b, {}, {}).degrees_of_freedom, 6, 1e-12);
 }
 
 TEST(WelchTest, OneValueAGroupTellsNothing) {
-  const std::vector<double> one = {1}, two = {1, 2};
-  EXPECT_TRUE(std::isinf(WelchDifference(one, two).HalfWidth(0.95)));
-  EXPECT_EQ(Judge(WelchDifference(one, two), 100), Verdict::kUnclear);
+  const Sample one{{1}, {1}}, two{{1, 2}, {1, 2}};
+  EXPECT_TRUE(std::isinf(DifferenceOf(one, two, {}, {}).HalfWidth(0.95)));
+  EXPECT_EQ(DifferenceOf(one, two, {}, {}).PValue(), 1);
 }
 
-TEST(PairedTest, RemovesWhatPairsHaveInCommon) {
-  const std::vector<double> before = {10, 20, 30}, after = {11, 21.5, 31};
-  const Difference difference = PairedDifference(after, before);
-  EXPECT_NEAR(difference.value, 3.5 / 3, 1e-12);
+TEST(PairedTest, RemovesWhatStartsHaveInCommon) {
+  const Sample before{{1, 2, 3, 5}, {10, 20, 30, 99}}, after{{1, 2, 3, 4}, {11, 21.5, 31, 0}};
+  const LogMean difference = DifferenceOf(after, before, {}, {});
+  EXPECT_EQ(difference.count, 3u);
+  EXPECT_NEAR(difference.mean, 3.5 / 3, 1e-12);
   EXPECT_EQ(difference.degrees_of_freedom, 2);
   EXPECT_LT(difference.HalfWidth(0.95), 1);
 }
 
-TEST(VerdictTest, NeedsTheWholeIntervalWithinTheMargin) {
-  const Difference difference{.value = 1, .standard_error = 1, .degrees_of_freedom = 10};
-  const double half = 1.8125;  // t(0.95, 10), NIST/SEMATECH e-Handbook, section 1.3.6.7.2
-  EXPECT_EQ(Judge(difference, 1 + half + 0.001), Verdict::kEqual);
-  EXPECT_EQ(Judge(difference, 1 + half - 0.001), Verdict::kUnclear);
-  EXPECT_EQ(Judge({.value = 3, .standard_error = 1, .degrees_of_freedom = 10}, 1), Verdict::kDifferent);
+/// Standard normal samples of a family, all from the same starts.
+std::vector<Sample> Family(size_t points, size_t starts, double correlation) {
+  std::mt19937_64 random(4);
+  std::normal_distribution<double> normal;
+  std::vector<double> common(starts);
+  for (double& one : common) one = normal(random);
+  std::vector<Sample> family(points);
+  for (Sample& sample : family) {
+    for (size_t k = 0; k < starts; ++k) {
+      sample.starts.push_back(static_cast<int>(k));
+      sample.values.push_back(std::sqrt(correlation) * common[k] + std::sqrt(1 - correlation) * normal(random));
+    }
+  }
+  return family;
 }
 
-// The ideal bootstrap variance of a mean is the sum of squares over n^2, that is (n - 1) / n of s^2 / n: B. Efron and
-// R. J. Tibshirani, An Introduction to the Bootstrap, 1993, section 5.3. Relative Monte Carlo error of a variance:
-// sqrt(2 / draws).
-TEST(BootstrapTest, HasTheIdealVarianceOfAMean) {
-  const std::vector<double> values = {3, 7, 8, 12, 20};
-  const Summary summary = Summarise(values);
-  const double ideal = std::pow(summary.standard_deviation, 2) * 4 / 25;
-  constexpr int kMany = 40'000;
-  const std::vector<std::span<const double>> groups = {values};
-  const Quantiles drawn = Bootstrap(
-      groups, [](std::span<const double> means) { return means[0]; }, kMany);
-  EXPECT_NEAR(drawn.variance, ideal, 5 * ideal * std::sqrt(2.0 / kMany));
+// G. E. P. Box, Ann. Math. Stat. 25, 290 (1954): K samples of n values have K (n - 1) degrees of freedom together if
+// they are independent, and n - 1 if they are the same values.
+TEST(ModeratedTest, CountsTheDegreesOfFreedomThatSamplesHaveTogether) {
+  EXPECT_NEAR(Pool(Family(40, 10, 0)).most_degrees_of_freedom, 360, 40);
+  EXPECT_NEAR(Pool(Family(40, 10, 1)).most_degrees_of_freedom, 9, 1e-9);
+  EXPECT_NEAR(Pool(Family(40, 10, 0)).variance, 1, 4 * std::sqrt(2 / 360.0));
 }
 
-TEST(BootstrapTest, IsTheSameEveryTime) {
-  const std::vector<double> values = {3, 7, 8, 12, 20};
-  const std::vector<std::span<const double>> groups = {values};
-  const auto mean = [](std::span<const double> means) { return means[0]; };
-  EXPECT_EQ(Bootstrap(groups, mean).low, Bootstrap(groups, mean).low);
+// Samples of one variance agree: little is left of the scatter of their own variances, of 3 values each.
+TEST(ModeratedTest, PoolsVariancesThatAgree) {
+  const auto family = Family(200, 3, 0);
+  for (const LogMean& mean : MeansOf(family)) {
+    EXPECT_NEAR(mean.standard_error, std::sqrt(1 / 3.0), 0.2);
+    EXPECT_GT(mean.degrees_of_freedom, 20);
+  }
+}
+
+TEST(ModeratedTest, KeepsVariancesThatDiffer) {
+  auto family = Family(40, 30, 0);
+  for (size_t i = 0; i < family.size(); i += 2) {
+    for (double& value : family[i].values) value *= 10;
+  }
+  const auto means = MeansOf(family);
+  for (size_t i = 0; i < family.size(); ++i) {
+    const LogMean own = MeanOf(family[i], {});
+    EXPECT_NEAR(means[i].standard_error, own.standard_error, 0.15 * own.standard_error);
+  }
+}
+
+// The example of S. Holm, Scand. J. Stat. 6, 65 (1979) in the form of the definition: sorted p-values are compared with
+// 0.05 / 4, 0.05 / 3, ... up to the first that is larger.
+TEST(HolmTest, StopsAtTheFirstThatIsNotRejected) {
+  EXPECT_EQ(HolmRejects(std::vector<double>{0.01, 0.04, 0.03, 0.005}, 0.05),
+            (std::vector<bool>{true, false, false, true}));
+  EXPECT_EQ(HolmRejects(std::vector<double>{0.02, 0.02, 0.02}, 0.05), (std::vector<bool>{false, false, false}));
+  EXPECT_TRUE(HolmRejects({}, 0.05).empty());
 }
 
 // NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.6.7.4: the 2.5 % and 97.5 % points of chi-squared with 9
@@ -156,17 +183,24 @@ TEST(SpreadTest, HasTheIntervalOfChiSquared) {
   EXPECT_NEAR(spread->high, relative * std::sqrt(9 / 2.700), 1e-3);
 }
 
-TEST(EffectTest, FindsARelativeSlope) {
+// Each start has a level of its own, ten times the scatter: the slope and the change are those within starts.
+TEST(EffectTest, LeavesOutTheLevelsOfStarts) {
   std::mt19937_64 random(3);
+  const auto levels = test::LogNormal(50, 0.2, 8, random);
   std::vector<CurvePoint> points;
-  for (const double x : {0.0, 0.1, 0.2, 0.3}) points.push_back({x, test::Normal(50 * (1 - 0.8 * x), 1, 8, random), 0});
+  for (const double x : {0.0, 0.1, 0.2, 0.3}) {
+    points.push_back({x, test::LogNormal(std::exp(-0.8 * x), 0.02, 8, random), 0});
+    for (size_t k = 0; k < levels.size(); ++k) points.back().trials[k] *= levels[k];
+  }
   const auto effect = FindEffect(points);
   ASSERT_TRUE(effect);
-  EXPECT_NEAR(effect->relative_slope, -40 / 44.0, effect->relative_half_width * 1.5);
-  EXPECT_LT(effect->relative_half_width, 0.2);
+  // Standard error of a slope: 0.02 / sqrt(8 * 0.05).
+  EXPECT_NEAR(effect->slope.value, -0.8, 4 * 0.0316);
+  EXPECT_NEAR(effect->slope.standard_error, 0.0316, 0.012);
+  EXPECT_EQ(effect->slope.degrees_of_freedom, 32 - 8 - 1);
   EXPECT_EQ(effect->from, 0);
   EXPECT_EQ(effect->to, 0.3);
-  EXPECT_NEAR(effect->difference.value, -12, 2.5);
+  EXPECT_NEAR(effect->change.mean, -0.24, 4 * 0.02 * std::sqrt(2 / 8.0));
 }
 
 TEST(EffectTest, NeedsTwoPointsThatCount) {

@@ -40,4 +40,11 @@ inline std::vector<double> Normal(double mean, double deviation, size_t n, std::
   return values;
 }
 
+/// Lognormal values: their logarithms have this standard deviation about that of the median.
+inline std::vector<double> LogNormal(double median, double deviation, size_t n, std::mt19937_64& random) {
+  std::vector<double> values = Normal(std::log(median), deviation, n, random);
+  for (double& value : values) value = std::exp(value);
+  return values;
+}
+
 }  // namespace gyrebox::test
