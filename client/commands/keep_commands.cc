@@ -1,5 +1,3 @@
-#include <absl/strings/numbers.h>
-#include <absl/strings/str_split.h>
 #include <unistd.h>
 
 #include <algorithm>
@@ -155,7 +153,6 @@ void RegisterKeepCommands(Registry& registry) {
     std::vector<std::string> words, dropped;
     std::optional<std::string> why;
     bool undo = false, yes = false;
-    int trials = 0;
   };
   const auto o = std::make_shared<Options>();
   CLI::App* grow =

@@ -45,6 +45,7 @@ CLI::App* TakeStudyOrRun(CLI::App* command, std::string* name);
   DO(RegisterShowCommands)       \
   DO(RegisterWatchCommand)       \
   DO(RegisterTableCommand)       \
+  DO(RegisterRunsCommand)        \
   DO(RegisterSeriesCommand)      \
   DO(RegisterFrameCommand)       \
   DO(RegisterReportCommand)      \

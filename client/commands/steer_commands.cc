@@ -1,6 +1,7 @@
 #include <absl/strings/numbers.h>
 
 #include <iostream>
+#include <set>
 
 #include "commands/registry.h"
 #include "output/text.h"

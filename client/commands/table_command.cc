@@ -11,9 +11,9 @@
 
 namespace gyrebox::client {
 
-constexpr int kDigits = 4;
+constexpr int kTableDigits = 4;
 
-static std::string Short(double value) { return schema::NumberText(value, kDigits); }
+static std::string Short(double value) { return schema::NumberText(value, kTableDigits); }
 
 static std::string Range(double low, double high) { return Short(low) + " to " + Short(high); }
 

@@ -48,7 +48,7 @@ class Client {
   absl::Status ForRuns(const std::string& study, const std::function<void(const v1::Run&)>& on_run);
   absl::StatusOr<v1::Run> GetRun(const std::string& name);
   /// All samples of a run.
-  absl::StatusOr<v1::ListSamplesResponse> ListSamples(const std::string& run);
+  absl::StatusOr<v1::ListSamplesResponse> ListSamples(const std::string& run, bool with_drive = false);
   /// The kept frame or state at a step or the nearest before it; the newest if no step is given.
   /// @param window the part of the bed; empty for as much of it as fits.
   absl::StatusOr<v1::Frame> GetFrame(const std::string& run, std::optional<int64_t> step = std::nullopt,

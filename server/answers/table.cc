@@ -1,5 +1,7 @@
 #include "answers/table.h"
 
+#include <algorithm>
+
 #include "digest/study_data.h"
 #include "estimators/statistics.h"
 #include "schema/number_text.h"

@@ -3,6 +3,7 @@
 
 #include <span>
 
+#include "api/names.h"
 #include "api/server_context.h"
 #include "gyrebox/v1/run_service.grpc.pb.h"
 #include "study/stop.h"
@@ -21,6 +22,10 @@ class RunService : public v1::RunService::CallbackService {
                                         v1::ListSamplesResponse* response) override;
   grpc::ServerWriteReactor<v1::WatchRunsResponse>* WatchRuns(grpc::CallbackServerContext* context,
                                                              const v1::WatchRunsRequest* request) override;
+
+  // In run_rows.cc:
+  grpc::ServerUnaryReactor* TabulateRuns(grpc::CallbackServerContext* context, const v1::TabulateRunsRequest* request,
+                                         v1::TabulateRunsResponse* response) override;
 
   // In run_frames.cc:
   grpc::ServerUnaryReactor* GetFrame(grpc::CallbackServerContext* context, const v1::GetFrameRequest* request,
@@ -81,7 +86,10 @@ class RunService : public v1::RunService::CallbackService {
 
   absl::StatusOr<v1::Run> Get(const std::string& name);
   absl::StatusOr<v1::ListRunsResponse> List(const v1::ListRunsRequest& request);
+  absl::StatusOr<v1::TabulateRunsResponse> Tabulate(const v1::TabulateRunsRequest& request, const study::Stop& stop);
   absl::StatusOr<v1::ListSamplesResponse> Samples(const v1::ListSamplesRequest& request);
+  /// Adds the drive to the samples of a page.
+  absl::Status AddDrives(const RunName& id, const v1::Run& run, v1::ListSamplesResponse* page);
   /// Samples of these observables that fit in a page, which also holds the observables.
   static int SamplesThatFit(std::span<const v1::Observable> observables);
 

@@ -11,6 +11,7 @@
 #include "api/names.h"
 #include "api/page.h"
 #include "api/remaining.h"
+#include "api/requests.h"
 #include "api/steer.h"
 #include "schema/number_text.h"
 #include "study/doubtful_fields.h"
@@ -150,9 +151,7 @@ void StudyService::SteerAll(const access::User& user, const std::string& name, v
   const auto id = ParseStudyName(name);
   if (!id.ok()) return done(id.status());
   if (auto status = CheckMayChange(server_, user, *id); !status.ok()) return done(status);
-  executor::SteerRequest asked;
   asked.study = *id;
-  asked.kind = kind;
   asked.user = user.name;
   Steer(server_, std::move(asked), [this, name, done](const absl::StatusOr<executor::Steered>& entries) {
     done(entries.ok() ? Get(name) : entries.status());

@@ -2,6 +2,7 @@
 #include <spdlog/spdlog.h>
 
 #include "executor/executor.h"
+#include "executor/steer_rules.h"
 
 namespace gyrebox::executor {
 

@@ -2,6 +2,8 @@
 #include <algorithm>
 
 #include "store/rows.h"
+#include "store/space.h"
+#include "store/sql/space.h"
 #include "store/sql/studies.h"
 #include "store/studies.h"
 

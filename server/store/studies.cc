@@ -124,7 +124,7 @@ absl::StatusOr<std::vector<v1::Study>> Studies::List(int64_t below_id, int limit
 
 /// See WholeStudy::adjusted.
 static absl::StatusOr<std::map<int64_t, int64_t>> SelectAdjusted(Connection& connection, int64_t id) {
-  std::map<int64_t, int64_t> adjusted;
+  std::map<int64_t, std::map<int64_t, int64_t>> steps;  // of changes that stand, by run and entry
   Statement rows = connection.Prepare(sql::kSelectJournals);
   rows.Bind(id);
   while (rows.Next()) {

@@ -182,9 +182,10 @@ class AccessMatrixTest : public testing::Test {
     return request.SerializeAsString();
   }
 
-  std::string Extension() {
+  /// Of a run, or of a study, whose request has the same fields.
+  static std::string Extension(const std::string& name) {
     v1::ExtendRunRequest request;
-    request.set_name(NewStudy() + "/runs/1");
+    request.set_name(name);
     request.set_time(1);
     return request.SerializeAsString();
   }

@@ -169,7 +169,7 @@ TEST_F(CommandTest, SubmitPrintsTheNameAlone) {
   const Outcome outcome = Gyrebox({"submit", StudyFile()});
   EXPECT_EQ(outcome.code, 0);
   EXPECT_EQ(outcome.out, "studies/1\n");
-  EXPECT_EQ(outcome.error, "");
+  EXPECT_THAT(outcome.error, testing::MatchesRegex("warning: schedule: a stage lasts 2 periods of the drive[^\n]*\n"));
 }
 
 TEST_F(CommandTest, AStudyWhoseRunsAllBecomeUnstableIsNoSuccess) {
