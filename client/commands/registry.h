@@ -51,6 +51,7 @@ CLI::App* TakeStudyOrRun(CLI::App* command, std::string* name);
   DO(RegisterReportCommand)      \
   DO(RegisterSteerCommands)      \
   DO(RegisterReplayCommand)      \
+  DO(RegisterGrowCommand)        \
   DO(RegisterKeepCommands)       \
   DO(RegisterQueueCommands)      \
   DO(RegisterMachineCommand)     \

@@ -145,6 +145,7 @@ void RegisterSteerCommands(Registry& registry) {
     std::string name;
     AdjustInput adjust;
     double time = 0;
+    int64_t entry = 0;
   };
   const auto o = std::make_shared<Options>();
   CLI::App* adjust =

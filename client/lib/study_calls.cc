@@ -64,6 +64,13 @@ absl::StatusOr<v1::Study> Client::ResumeStudy(const std::string& study) {
   return Call(*studies_, &Studies::ResumeStudy, Named<v1::ResumeStudyRequest>(study), /*tries=*/1);
 }
 
+absl::StatusOr<v1::Study> Client::ExtendStudy(const std::string& study, double time) {
+  auto request = Named<v1::ExtendStudyRequest>(study);
+  request.set_time(time);
+  request.set_request_id(NewRequestId());
+  return Call(*studies_, &Studies::ExtendStudy, request, kTries, kLongDeadline);
+}
+
 absl::StatusOr<v1::StudyTable> Client::TabulateStudy(const std::string& name, const std::string& observable) {
   auto request = Named<v1::TabulateStudyRequest>(name);
   request.set_observable(observable);

@@ -35,15 +35,18 @@ const std::map<std::string, RequiredRole>& AllRequiredRoles() {
       {"/gyrebox.v1.RunService/WatchRuns", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/ArchiveStudy", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/CancelStudy", RequiredRole::kMember},
+      {"/gyrebox.v1.StudyService/CheckGrowth", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/CheckStudy", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/CreateStudy", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/DeleteStudy", RequiredRole::kMember},
+      {"/gyrebox.v1.StudyService/ExtendStudy", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/GetStudy", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/GrowStudy", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/ListStudies", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/PauseStudy", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/ResumeStudy", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/TabulateStudy", RequiredRole::kMember},
+      {"/gyrebox.v1.StudyService/UndoGrowth", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/UpdateStudy", RequiredRole::kMember},
   };
   return needs;

@@ -107,8 +107,8 @@ grpc::ServerUnaryReactor* StudyService::CreateStudy(grpc::CallbackServerContext*
       [=, this](const access::User& user, const study::Stop& stop) { return Create(*request, user, stop); });
 }
 
-absl::StatusOr<v1::StudySpec> StudyService::CheckGrowth(int64_t id, const v1::StudySpec& spec,
-                                                        const v1::GrowStudyRequest& request, const study::Stop& stop) {
+absl::StatusOr<v1::StudySpec> StudyService::GrownSpec(int64_t id, const v1::StudySpec& spec,
+                                                      const v1::GrowStudyRequest& request, const study::Stop& stop) {
   // Check the axes as the request gives them first: only valid axes allow the grown study to be built.
   auto faults = study::CheckGrowth(spec, request);
   if (request.axes_size() > study::kMaxAxes) return InvalidRequest(faults);
@@ -152,7 +152,7 @@ absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request
   GYREBOX_RETURN_IF_ERROR(access::CheckBeads(server_.quotas, MostBeads(growth.runs)));
   // Even without an etag from the caller, nothing may change between this read and the write.
   const std::string& etag = request.etag().empty() ? study->etag() : request.etag();
-  study = server_.store.studies().Grow(*id, growth, *once, etag, user.name);
+  study = server_.store.studies().Grow(*id, *growth, *once, etag, user.name);
   if (!study.ok()) return study.status();
   spdlog::info("{} grown by {}: {}, {} runs", study->name(), user.name, growth.what, growth.runs.size());
   server_.hub.Changed(*id);

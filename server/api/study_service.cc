@@ -102,9 +102,8 @@ absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyR
     response.mutable_field_violations()->Assign(violations.begin(), violations.begin() + static_cast<int64_t>(told));
     return response;
   }
-  const double reached = server_.executor.rate().Reached();
-  const double guess = kFirstGuess * std::max(1, server_.device.thread_count());
-  const double rate = reached > 0 ? reached : guess;
+  v1::Estimate rated;
+  const double rate = SetRate(&rated);
   *response.mutable_estimate() = study::EstimateStudy(prepared->spec, rate, server_.device, prepared->saved, stop);
   response.mutable_estimate()->set_duration_basis((reached > 0 ? "measured on this machine: " : "a first guess: ") +
                                                   schema::NumberText(rate, 2) + " bead-steps per second");
@@ -146,7 +145,13 @@ grpc::ServerUnaryReactor* StudyService::CancelStudy(grpc::CallbackServerContext*
                   [=, this](const access::User& user) { return Cancel(request->name(), user); });
 }
 
-void StudyService::SteerAll(const access::User& user, const std::string& name, v1::Adjustment::Kind kind,
+static executor::SteerRequest RequestOfKind(v1::Adjustment::Kind kind) {
+  executor::SteerRequest asked;
+  asked.kind = kind;
+  return asked;
+}
+
+void StudyService::SteerAll(const access::User& user, const std::string& name, executor::SteerRequest asked,
                             StudyDone done) {
   const auto id = ParseStudyName(name);
   if (!id.ok()) return done(id.status());

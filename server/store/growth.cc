@@ -30,9 +30,13 @@ static absl::Status InsertRuns(Connection& connection, int64_t id, const std::ve
   return absl::OkStatus();
 }
 
-static absl::Status WriteGrowth(Connection& connection, int64_t id, const Growth& growth) {
-  const std::string spec = growth.spec.SerializeAsString();
-  absl::Status status = connection.Prepare(sql::kSetSpec).Bind(id, Statement::AsBlob(spec)).Run();
+static absl::Status WriteGrowth(Connection& connection, const v1::Study& study, int64_t id, const Growth& growth,
+                                int64_t first) {
+  const std::string before = study.spec().SerializeAsString();
+  const auto bytes_of_values = static_cast<int64_t>(growth.old_run_values.size() * sizeof(double));
+  absl::Status status =
+      connection.Prepare(sql::kSetGrowth).Bind(id, Statement::AsBlob(before), first, bytes_of_values).Run();
+  status.Update(SetSpec(connection, id, growth.spec));
   const auto& values = growth.old_run_values;
   if (!values.empty()) {
     const auto bytes = Statement::AsBlob(values.data(), values.size() * sizeof(double));
@@ -65,7 +69,7 @@ static absl::Status AcceptGrowth(Connection& connection, const v1::Study& study,
                                  const std::string& user) {
   absl::Status done = WriteGrowth(connection, id, growth);
   if (!runs.empty()) done.Update(InsertRuns(connection, id, runs));
-  done.Update(CountBytesOfRuns(connection, id, growth.runs.size()));
+  done.Update(CountBytesOfRuns(connection, id, static_cast<int64_t>(growth.runs.size())));
   done.Update(WriteRequest(connection, request, {id, static_cast<int64_t>(growth.runs.size()), {}}));
   done.Update(NoteEdit(connection, id, user, "added " + growth.what));
   done.Update(CheckBytes(connection, bounds, study.owner()));
@@ -119,7 +123,7 @@ absl::StatusOr<v1::Study> Studies::GrowInSlices(int64_t id, const Growth& growth
       return done;
     });
   }
-  if (!status.ok() || known) (void)EraseJoining(id);
+  if (!status.ok() || known) (void)EraseHidden(id);
   if (status.ok() && !known) status = JoinRuns(id);
   if (!status.ok()) return status;
   return Get(id);

@@ -70,7 +70,7 @@ absl::StatusOr<v1::Study> Studies::Create(const v1::StudySpec& spec, const std::
       const auto number = static_cast<int64_t>(i) + 1;
       GYREBOX_RETURN_IF_ERROR(InsertRun(connection, *id, number, runs[i], priority, /*change=*/1));
     }
-    absl::Status done = CountBytesOfRuns(connection, *id, runs.size());
+    absl::Status done = CountBytesOfRuns(connection, *id, count);
     done.Update(TakeStart(connection, files_.path(), *id, spec, like));
     done.Update(WriteRequest(connection, request, {*id, count, {}}));
     done.Update(CheckBytes(connection, space_.bounds(), owner));

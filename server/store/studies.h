@@ -105,8 +105,8 @@ class Studies {
                                          const std::string& etag, const std::string& user);
   /// Makes the new runs of an accepted growth visible.
   absl::Status JoinRuns(int64_t id);
-  /// Erases the new runs of a growth that was not accepted.
-  absl::Status EraseJoining(int64_t id);
+  /// Erases the runs of a growth that was not accepted, or that was taken back.
+  absl::Status EraseHidden(int64_t id);
 
   Connections& connections_;
   const StateDirectory& files_;

@@ -105,7 +105,7 @@ class AccessMatrixTest : public testing::Test {
     if (name == "ListAdjustments" || name == "ListSavedStates") {
       return Filled<v1::ListAdjustmentsRequest>("parent", "studies/1/runs/1");
     }
-    if (name == "ExtendRun") return Extension();
+    if (name == "ExtendRun") return Extension(NewStudy() + "/runs/1");
     if (name == "AdjustRuns") return Adjustment();
     if (name == "DrainMachine") return std::string("\x08\x01", 2);  // drain = 1: true
     if (name == "ServerReflectionInfo") return ListServices();
@@ -251,6 +251,7 @@ const std::map<std::string, Row>& Matrix() {
       {"gyrebox.v1.RunService/WatchRuns", kMembers},
       {"gyrebox.v1.StudyService/ArchiveStudy", kOwners},
       {"gyrebox.v1.StudyService/CancelStudy", kOwners},
+      {"gyrebox.v1.StudyService/CheckGrowth", kOwners},
       {"gyrebox.v1.StudyService/CheckStudy", kMembers},
       {"gyrebox.v1.StudyService/CreateStudy", kMembers},
       {"gyrebox.v1.StudyService/DeleteStudy", kOwners},
