@@ -129,8 +129,26 @@ static ExitCode Finish(const Session& session, const std::string& run) {
   return Tell(session, Client(session.server).FinishRun(RunName(run)));
 }
 
-static ExitCode Extend(const Session& session, const std::string& run, double time) {
-  return Tell(session, Client(session.server).ExtendRun(RunName(run), time));
+static ExitCode Extend(const Session& session, const std::string& given, double time) {
+  Client client(session.server);
+  const std::string name = EitherName(given);
+  return NamesRun(name) ? Tell(session, client.ExtendRun(name, time)) : Tell(session, client.ExtendStudy(name, time));
+}
+
+static ExitCode Withdraw(const Session& session, const std::string& run, int64_t entry) {
+  const std::string name = RunName(run) + "/adjustments/" + std::to_string(entry);
+  const auto withdrawn = Client(session.server).WithdrawAdjustment(name);
+  if (!withdrawn.ok()) return Report(session, withdrawn.status());
+  std::cerr << schema::Visible(name) << ": withdrawn\n";
+  return kDone;
+}
+
+static ExitCode Restart(const Session& session, const std::string& given) {
+  const std::string name = EitherName(given);
+  const auto restarted = Client(session.server).RestartRuns(name);
+  if (!restarted.ok()) return Report(session, restarted.status());
+  std::cerr << schema::Visible(name) << ": " << Plural(restarted->run_count(), "cancelled run") << " queued again\n";
+  return kDone;
 }
 
 static ExitCode Save(const Session& session, const std::string& run) {
@@ -163,9 +181,10 @@ void RegisterSteerCommands(Registry& registry) {
   TakeStudyOrRun(registry.Add("pause", "Pause a run, or all runs of a study", of(Pause)), &o->name);
   TakeStudyOrRun(registry.Add("resume", "Resume paused runs", of(Resume)), &o->name);
   TakeRun(registry.Add("finish", "End a run now; it counts as finished", of(Finish)), &o->name);
-  TakeRun(registry.Add("extend", "Extend a run, even after its end",
-                       [o](const Session& session) { return Extend(session, o->name, o->time); }),
-          &o->name)
+  TakeStudyOrRun(registry.Add("restart", "Start cancelled runs again", of(Restart)), &o->name);
+  TakeStudyOrRun(registry.Add("extend", "Extend runs, even after their end",
+                              [o](const Session& session) { return Extend(session, o->name, o->time); }),
+                 &o->name)
       ->add_option("TIME", o->time, "Time to add, in tau")
       ->required();
   TakeRun(registry.Add("save", "Save the state of a run; prints its name, for [start.saved]", of(Save)), &o->name);

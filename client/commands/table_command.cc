@@ -22,6 +22,7 @@ static std::string Mark(const v1::TableRow& row) {
   return schema::MarkText({.counted = row.trial_count(),
                            .unstable = row.unstable_count(),
                            .failed = row.failed_count(),
+                           .cancelled = row.cancelled_count(),
                            .changed = row.changed_count(),
                            .excluded = row.excluded_count(),
                            .waiting = row.pending_count(),
@@ -159,8 +160,8 @@ static void PrintCsv(const v1::StudyTable& table) {
     cells.push_back(cell(row.has_confidence_half_width(), row.confidence_half_width()));
     cells.push_back(cell(row.has_smallest(), row.smallest()));
     cells.push_back(cell(row.has_largest(), row.largest()));
-    for (const int count : {row.trial_count(), row.unstable_count(), row.failed_count(), row.changed_count(),
-                            row.pending_count(), row.excluded_count()}) {
+    for (const int count : {row.trial_count(), row.unstable_count(), row.failed_count(), row.cancelled_count(),
+                            row.changed_count(), row.pending_count(), row.excluded_count()}) {
       cells.push_back(std::to_string(count));
     }
     AddHalfStep(table, row.audit(), &cells);

@@ -72,6 +72,11 @@ class Client {
   absl::StatusOr<v1::Run> ResumeRun(const std::string& run, const std::string& etag = "");
   absl::StatusOr<v1::Run> FinishRun(const std::string& run, const std::string& etag = "");
   absl::StatusOr<v1::Run> ExtendRun(const std::string& run, double time, const std::string& etag = "");
+  absl::StatusOr<v1::Study> ExtendStudy(const std::string& study, double time);
+  /// @param name of a journal entry.
+  absl::StatusOr<v1::Run> WithdrawAdjustment(const std::string& name);
+  /// @param name of a run, or of a study for all its cancelled runs.
+  absl::StatusOr<v1::RestartRunsResponse> RestartRuns(const std::string& name);
   absl::StatusOr<v1::Study> PauseStudy(const std::string& study);
   absl::StatusOr<v1::Study> ResumeStudy(const std::string& study);
   absl::StatusOr<v1::SavedState> SaveRun(const std::string& run);

@@ -76,6 +76,14 @@ absl::StatusOr<v1::Run> Client::ExtendRun(const std::string& run, double time, c
   return Call(*runs_, &Runs::ExtendRun, request);
 }
 
+absl::StatusOr<v1::Run> Client::WithdrawAdjustment(const std::string& name) {
+  return Call(*runs_, &Runs::WithdrawAdjustment, Named<v1::WithdrawAdjustmentRequest>(name), /*tries=*/1);
+}
+
+absl::StatusOr<v1::RestartRunsResponse> Client::RestartRuns(const std::string& name) {
+  return Call(*runs_, &Runs::RestartRuns, Named<v1::RestartRunsRequest>(name), /*tries=*/1, kLongDeadline);
+}
+
 absl::StatusOr<v1::SavedState> Client::SaveRun(const std::string& run) {
   auto request = Named<v1::SaveRunRequest>(run);
   request.set_request_id(NewRequestId());

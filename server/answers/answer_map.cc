@@ -135,7 +135,8 @@ static PlotWriter BeginPlot(const StudyData& data, const Plan& plan, v1::Answer*
       .Column("relative_spread", "", Role::ROLE_UNSPECIFIED, "Standard deviation over mean of the realizations.")
       .Column("trials", "", Role::ROLE_UNSPECIFIED, "Finished realizations; only these are averaged.")
       .Column("unstable", "", Role::ROLE_UNSPECIFIED, "Realizations that became unstable; shown, but in no average.")
-      .Column("failed", "", Role::ROLE_UNSPECIFIED, "Realizations that failed or were cancelled.")
+      .Column("failed", "", Role::ROLE_UNSPECIFIED, "Realizations that failed.")
+      .Column("cancelled", "", Role::ROLE_UNSPECIFIED, "Cancelled realizations.")
       .Column("waiting", "", Role::ROLE_UNSPECIFIED, "Realizations that have not finished yet.");
   return plot;
 }
@@ -148,7 +149,7 @@ static void WriteCurve(const CurveOf& curve, PlotWriter* plot) {
     AppendMean(values, &row);
     const auto spread = RelativeSpread(values);
     row.push_back(spread ? spread->value : kNone);
-    for (const int count : {counts.counted, counts.unstable, counts.failed, counts.waiting}) row.push_back(count);
+    for (const int count : {counts.counted, counts.unstable, counts.failed, counts.cancelled, counts.waiting}) row.push_back(count);
     plot->Row(row, "", MarkOf(counts));
   }
 }

@@ -15,6 +15,7 @@ static void AddRow(const Point& point, v1::StudyTable* table) {
   const schema::TrialCounts counts = point.counts();
   row.set_unstable_count(counts.unstable);
   row.set_failed_count(counts.failed);
+  row.set_cancelled_count(counts.cancelled);
   row.set_changed_count(counts.changed);
   row.set_excluded_count(counts.excluded);
   row.set_pending_count(counts.waiting);

@@ -62,6 +62,8 @@ class RunService : public v1::RunService::CallbackService {
   grpc::ServerUnaryReactor* PrioritizeRuns(grpc::CallbackServerContext* context,
                                            const v1::PrioritizeRunsRequest* request,
                                            v1::PrioritizeRunsResponse* response) override;
+  grpc::ServerUnaryReactor* RestartRuns(grpc::CallbackServerContext* context, const v1::RestartRunsRequest* request,
+                                        v1::RestartRunsResponse* response) override;
   grpc::ServerUnaryReactor* ExcludeRun(grpc::CallbackServerContext* context, const v1::ExcludeRunRequest* request,
                                        v1::Run* response) override;
 
@@ -70,6 +72,7 @@ class RunService : public v1::RunService::CallbackService {
 
   absl::StatusOr<v1::ListAdjustmentsResponse> Journal(const v1::ListAdjustmentsRequest& request);
   absl::StatusOr<v1::ListSavedStatesResponse> SavedStates(const v1::ListSavedStatesRequest& request);
+  absl::StatusOr<v1::RestartRunsResponse> Restart(const v1::RestartRunsRequest& request, const access::User& user);
   absl::StatusOr<v1::Run> Exclude(const v1::ExcludeRunRequest& request, const access::User& user);
   absl::StatusOr<v1::Study> Replay(const v1::ReplayRunRequest& request, const access::User& user);
   /// Steers one run, and answers with the run.

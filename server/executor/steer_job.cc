@@ -66,8 +66,8 @@ void SteerJob::Prepare(store::Store& store, CourseBook& book) {
   result_.status = study.status();
   if (!fine()) return;
   if (request_.kind == v1::Adjustment::KIND_EXTEND && study->state() == v1::Study::STATE_CANCELLED) {
-    result_.status = absl::FailedPreconditionError(study->name() + " is CANCELLED; none of its runs can go on, but a " +
-                                                   "study can start from one that ran to its end");
+    result_.status = absl::FailedPreconditionError(study->name() + " is CANCELLED; start its cancelled runs again " +
+                                                   "first: gyrebox restart");
     return;
   }
   points_.emplace(study->spec());

@@ -55,7 +55,7 @@ static absl::StatusOr<std::optional<v1::Study>> CheckMayGrow(Connection& connect
   if (!study.ok() || !earlier.ok()) return study.ok() ? earlier.status() : study.status();
   if (earlier->has_value()) return std::nullopt;
   if (study->state() == v1::Study::STATE_CANCELLED) {
-    return absl::FailedPreconditionError(study->name() + " is CANCELLED and cannot grow; submit a study anew");
+    return CancelledCannotGrow(study->name());
   }
   absl::Status status = CheckEtag(connection, id, *study, etag);
   status.Update(CheckRuns(connection, bounds, study->owner(), static_cast<int64_t>(growth.runs.size())));
@@ -74,6 +74,11 @@ static absl::Status AcceptGrowth(Connection& connection, const v1::Study& study,
   done.Update(NoteEdit(connection, id, user, "added " + growth.what));
   done.Update(CheckBytes(connection, bounds, study.owner()));
   return done;
+}
+
+absl::Status CancelledCannotGrow(const std::string& name) {
+  return absl::FailedPreconditionError(name + " is CANCELLED and cannot grow; start its cancelled runs again first: " +
+                                       "gyrebox restart");
 }
 
 absl::StatusOr<v1::Study> Studies::Grow(int64_t id, const Growth& growth, const Request& request,

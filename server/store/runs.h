@@ -64,6 +64,10 @@ class Runs {
   /// The furthest step a run has ever reached; after an interruption the run may be behind it.
   absl::StatusOr<int64_t> ReachedStep(int64_t study, int64_t number);
 
+  /// Returns cancelled runs to the queue, in slices; an edit by a user. @param number of a run; 0 for all runs of the
+  /// study. @return their number. FAILED_PRECONDITION if there is none, or while cancelled runs are on a device.
+  /// (restart.cc)
+  absl::StatusOr<int64_t> Restart(int64_t study, int64_t number, const std::string& user);
   /// An edit by a user. @param exclusion none includes the run again; FAILED_PRECONDITION if it is not excluded.
   absl::StatusOr<v1::Run> Exclude(int64_t study, int64_t number, const std::optional<v1::Exclusion>& exclusion,
                                   const std::string& user);

@@ -122,6 +122,12 @@ absl::Status NoStudy(int64_t id);
 /// Inserts a study without its runs. @return its id.
 absl::StatusOr<int64_t> InsertStudy(Connection& connection, const v1::StudySpec& spec, const std::string& owner);
 
+/// Replaces the spec of a study.
+absl::Status SetSpec(Connection& connection, int64_t id, const v1::StudySpec& spec);
+
+/// FAILED_PRECONDITION for a cancelled study.
+absl::Status CancelledCannotGrow(const std::string& name);
+
 /// A study as seen in this transaction. NOT_FOUND.
 absl::StatusOr<v1::Study> SelectStudy(Connection& connection, int64_t id);
 

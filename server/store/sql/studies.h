@@ -25,6 +25,7 @@ SELECT state, count, done, total FROM run_count WHERE study = ? AND state > 0 AN
 inline constexpr char kIsCancelled[] = "SELECT cancelled FROM study WHERE id = ?";
 inline constexpr char kCancelStudy[] = R"sql(
 UPDATE study SET cancelled = 1 WHERE id = ? AND cancelled = 0 AND end_time IS NULL)sql";
+inline constexpr char kResumeStudy[] = "UPDATE study SET cancelled = 0 WHERE id = ?";
 inline constexpr char kCancelWaitingRuns[] = R"sql(
 UPDATE run SET state = 8, end_time = ?2, change = (SELECT change + 1 FROM study WHERE id = ?1)
 WHERE study = ?1 AND number IN (
