@@ -110,43 +110,6 @@ static ExitCode Delete(const Session& session, const std::string& given, bool ye
   return kDone;
 }
 
-/// Reads FIELD=VALUE,VALUE,...
-static bool ParseAxis(const std::string& text, v1::Axis* axis) {
-  const size_t at = text.find('=');
-  bool sound = at != 0 && at != std::string::npos;
-  if (sound) {
-    axis->set_field(text.substr(0, at));
-    for (const absl::string_view value : absl::StrSplit(text.substr(at + 1), ',')) {
-      double number = 0;
-      sound = sound && absl::SimpleAtod(value, &number);
-      axis->add_values(number);
-    }
-  }
-  if (!sound) {
-    std::cerr << "gyrebox: " << schema::Visible(text)
-              << " adds no values; give FIELD=VALUE,VALUE, such as drive.sine.amplitude=36,40\n";
-  }
-  return sound;
-}
-
-static ExitCode Grow(const Session& session, const std::string& name, int trials,
-                     const std::vector<std::string>& axes) {
-  v1::GrowStudyRequest request;
-  request.set_name(StudyName(name));
-  request.set_add_trials(trials);
-  for (const std::string& text : axes) {
-    if (!ParseAxis(text, request.add_axes())) return kBadInput;
-  }
-  Client client(session.server);
-  const auto before = client.GetStudy(request.name());
-  if (!before.ok()) return Report(session, before.status());
-  const auto grown = client.GrowStudy(request);
-  if (!grown.ok()) return ReportRequest(session, grown.status());
-  const int added = grown->run_counts().total_count() - before->run_counts().total_count();
-  std::cerr << grown->name() << ": " << Plural(added, "run") << " added; " << CountsText(grown->run_counts()) << "\n";
-  return kDone;
-}
-
 void RegisterKeepCommands(Registry& registry) {
   struct Options {
     std::string name, text;
@@ -155,12 +118,6 @@ void RegisterKeepCommands(Registry& registry) {
     bool undo = false, yes = false;
   };
   const auto o = std::make_shared<Options>();
-  CLI::App* grow =
-      TakeStudy(registry.Add("grow", "Add realizations, values of an axis, or an axis to a study",
-                             [o](const Session& session) { return Grow(session, o->name, o->trials, o->words); }),
-                &o->name);
-  grow->add_option("--trials", o->trials, "Realizations to add at every point");
-  grow->add_option("AXIS", o->words, "FIELD=VALUE,VALUE,... such as drive.sine.amplitude=36,40");
   TakeStudy(registry.Add("note", "Write a note on a study; an empty one removes it",
                          [o](const Session& session) { return Note(session, o->name, o->text); }),
             &o->name)

@@ -115,6 +115,19 @@ grpc::ServerUnaryReactor* RunService::ExtendRun(grpc::CallbackServerContext* con
                        });
 }
 
+grpc::ServerUnaryReactor* RunService::WithdrawAdjustment(grpc::CallbackServerContext* context,
+                                                         const v1::WithdrawAdjustmentRequest* request,
+                                                         v1::Run* response) {
+  return AnswerLaterOn(server_.steer_pool, server_, context, request, response,
+                       [=, this](const access::User& user, const RunDone& done) {
+                         const auto entry = store::ParseAdjustmentName(request->name());
+                         if (!entry.ok()) return done(entry.status());
+                         executor::SteerRequest asked = Asked(v1::Adjustment::KIND_WITHDRAW, user, request->etag());
+                         asked.withdrawn_entry = entry->entry;
+                         SteerOne(user, store::NameOfRun(entry->run.study, entry->run.run), std::move(asked), done);
+                       });
+}
+
 grpc::ServerUnaryReactor* RunService::SaveRun(grpc::CallbackServerContext* context, const v1::SaveRunRequest* request,
                                               v1::SavedState* response) {
   using Done = std::function<void(absl::StatusOr<v1::SavedState>)>;

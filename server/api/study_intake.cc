@@ -192,7 +192,7 @@ absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request
   const std::string& etag = request.etag().empty() ? study->etag() : request.etag();
   study = server_.store.studies().Grow(*id, *growth, *once, etag, user.name);
   if (!study.ok()) return study.status();
-  spdlog::info("{} grown by {}: {}, {} runs", study->name(), user.name, growth.what, growth.runs.size());
+  spdlog::info("{} grown by {}: {}, {} runs", study->name(), user.name, growth->what, growth->runs.size());
   server_.hub.Changed(*id);
   server_.executor.Wake();
   return study;

@@ -105,8 +105,7 @@ absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyR
   v1::Estimate rated;
   const double rate = SetRate(&rated);
   *response.mutable_estimate() = study::EstimateStudy(prepared->spec, rate, server_.device, prepared->saved, stop);
-  response.mutable_estimate()->set_duration_basis((reached > 0 ? "measured on this machine: " : "a first guess: ") +
-                                                  schema::NumberText(rate, 2) + " bead-steps per second");
+  response.mutable_estimate()->set_duration_basis(rated.duration_basis());
   study::TellTimeSteps(prepared->spec, stop, &response);
   for (auto& doubt : study::DoubtfulFields(request.spec(), prepared->spec, stop))
     response.add_warnings(std::move(doubt));
@@ -167,7 +166,7 @@ grpc::ServerUnaryReactor* StudyService::PauseStudy(grpc::CallbackServerContext* 
                                                    const v1::PauseStudyRequest* request, v1::Study* response) {
   return AnswerLaterOn(server_.steer_pool, server_, context, request, response,
                        [=, this](const access::User& user, const StudyDone& done) {
-                         SteerAll(user, request->name(), v1::Adjustment::KIND_PAUSE, done);
+                         SteerAll(user, request->name(), RequestOfKind(v1::Adjustment::KIND_PAUSE), done);
                        });
 }
 
@@ -175,7 +174,20 @@ grpc::ServerUnaryReactor* StudyService::ResumeStudy(grpc::CallbackServerContext*
                                                     const v1::ResumeStudyRequest* request, v1::Study* response) {
   return AnswerLaterOn(server_.steer_pool, server_, context, request, response,
                        [=, this](const access::User& user, const StudyDone& done) {
-                         SteerAll(user, request->name(), v1::Adjustment::KIND_RESUME, done);
+                         SteerAll(user, request->name(), RequestOfKind(v1::Adjustment::KIND_RESUME), done);
+                       });
+}
+
+grpc::ServerUnaryReactor* StudyService::ExtendStudy(grpc::CallbackServerContext* context,
+                                                    const v1::ExtendStudyRequest* request, v1::Study* response) {
+  return AnswerLaterOn(server_.steer_pool, server_, context, request, response,
+                       [=, this](const access::User& user, const StudyDone& done) {
+                         const auto once = RequestOf(*request, user);
+                         if (!once.ok()) return done(once.status());
+                         executor::SteerRequest asked = RequestOfKind(v1::Adjustment::KIND_EXTEND);
+                         asked.more_time = request->time();
+                         asked.once = *once;
+                         SteerAll(user, request->name(), std::move(asked), done);
                        });
 }
 

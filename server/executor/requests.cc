@@ -63,7 +63,7 @@ void Executor::GoOn(const Steering& steering) {
   if (job->result().count > 0) batches_.Changed(request.study);
   if (more) return steering_.push_back(steering);
   // If runs end or leave the device, reply only once that is stored.
-  const bool ends = request.kind == v1::Adjustment::KIND_PAUSE || request.kind == v1::Adjustment::KIND_FINISH;
+  const bool ends = MakesLeave(request.kind) || request.kind == v1::Adjustment::KIND_FINISH;
   if (!ends || !job->fine()) return done(std::move(job->result()));
   recorder_.Post({}, [done = done, steered = std::move(job->result())](const absl::Status& status) {
     done(status.ok() ? steered : Steered{status});

@@ -67,7 +67,11 @@ static absl::StatusOr<std::optional<v1::Study>> CheckMayGrow(Connection& connect
 static absl::Status AcceptGrowth(Connection& connection, const v1::Study& study, int64_t id, const Growth& growth,
                                  const std::vector<NewRun>& runs, const Bounds& bounds, const Request& request,
                                  const std::string& user) {
-  absl::Status done = WriteGrowth(connection, id, growth);
+  // Runs that are inserted already are the last ones.
+  const auto next = SelectNext(connection, id);
+  if (!next.ok()) return next.status();
+  const auto inserted = static_cast<int64_t>(growth.runs.size() - runs.size());
+  absl::Status done = WriteGrowth(connection, study, id, growth, next->number - inserted);
   if (!runs.empty()) done.Update(InsertRuns(connection, id, runs));
   done.Update(CountBytesOfRuns(connection, id, static_cast<int64_t>(growth.runs.size())));
   done.Update(WriteRequest(connection, request, {id, static_cast<int64_t>(growth.runs.size()), {}}));

@@ -130,11 +130,17 @@ static absl::StatusOr<std::map<int64_t, int64_t>> SelectAdjusted(Connection& con
   while (rows.Next()) {
     v1::Adjustment entry;
     entry.ParseFromString(rows.Text(1));
-    if (entry.kind() != v1::Adjustment::KIND_CHANGE) continue;
-    const auto [first, is_new] = adjusted.try_emplace(rows.Int(0), entry.step());
-    if (!is_new) first->second = std::min<int64_t>(first->second, entry.step());
+    if (entry.kind() == v1::Adjustment::KIND_CHANGE) steps[rows.Int(0)][rows.Int(2)] = entry.step();
+    if (entry.kind() == v1::Adjustment::KIND_WITHDRAW) steps[rows.Int(0)].erase(entry.withdrawn_entry());
   }
   if (!rows.status().ok()) return rows.status();
+  std::map<int64_t, int64_t> adjusted;
+  for (const auto& [run, of_run] : steps) {
+    for (const auto& [entry, step] : of_run) {
+      const auto first = adjusted.try_emplace(run, step).first;
+      first->second = std::min(first->second, step);
+    }
+  }
   return adjusted;
 }
 

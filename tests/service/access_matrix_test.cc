@@ -175,6 +175,12 @@ class AccessMatrixTest : public testing::Test {
     return request.SerializeAsString();
   }
 
+  std::string CheckedGrowth() {
+    v1::CheckGrowthRequest request;
+    request.mutable_growth()->ParseFromString(Growth());
+    return request.SerializeAsString();
+  }
+
   std::string Exclusion() {
     v1::ExcludeRunRequest request;
     request.set_name(NewStudy() + "/runs/1");
