@@ -47,6 +47,10 @@ class Client {
   /// Calls on_run for every run of a study, in order; holds at most one page at a time.
   absl::Status ForRuns(const std::string& study, const std::function<void(const v1::Run&)>& on_run);
   absl::StatusOr<v1::Run> GetRun(const std::string& name);
+  /// All runs of a study, each with its size and its drive. @param observable empty for the default.
+  absl::StatusOr<v1::TabulateRunsResponse> TabulateRuns(const std::string& study, const std::string& observable);
+  /// The first `limit` runs that are on a device.
+  absl::StatusOr<v1::TabulateRunsResponse> TabulateRunning(const std::string& study, int limit);
   /// All samples of a run.
   absl::StatusOr<v1::ListSamplesResponse> ListSamples(const std::string& run, bool with_drive = false);
   /// The kept frame or state at a step or the nearest before it; the newest if no step is given.

@@ -40,6 +40,14 @@ static absl::StatusOr<std::vector<v1::Run>> ListBy(const char* statement, Connec
   return runs;
 }
 
+absl::StatusOr<std::vector<v1::Run>> Runs::List(int64_t study, int64_t above_number, int limit) {
+  return ListBy(sql::kSelectRuns, connections_, study, above_number, limit);
+}
+
+absl::StatusOr<std::vector<v1::Run>> Runs::ListOnDevice(int64_t study, int64_t above_number, int limit) {
+  return ListBy(sql::kSelectRunsOnDevice, connections_, study, above_number, limit);
+}
+
 absl::StatusOr<std::vector<study::AuditedRun>> Runs::GetAudited(int64_t id) {
   std::vector<study::AuditedRun> runs;
   const auto status = connections_.Read([&](Connection& connection) {

@@ -55,6 +55,8 @@ class Runs {
   /// NOT_FOUND.
   absl::StatusOr<v1::Run> Get(int64_t study, int64_t number);
   absl::StatusOr<std::vector<v1::Run>> List(int64_t study, int64_t above_number, int limit);
+  /// Starting and running runs.
+  absl::StatusOr<std::vector<v1::Run>> ListOnDevice(int64_t study, int64_t above_number, int limit);
   /// Queued, starting, running and paused runs.
   absl::StatusOr<std::vector<v1::Run>> ListOpen(int64_t study);
   absl::StatusOr<ChangedRuns> ListChanged(int64_t study, ChangeCursor after, int limit);

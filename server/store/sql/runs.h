@@ -20,6 +20,8 @@ inline constexpr char kSelectRun[] = GYREBOX_RUN_COLUMNS
 inline constexpr char kSelectAllRuns[] = GYREBOX_RUN_COLUMNS "WHERE study = ? AND state > 0 ORDER BY number";
 inline constexpr char kSelectRuns[] =
     GYREBOX_RUN_COLUMNS "WHERE study = ? AND number > ? AND state > 0 ORDER BY number LIMIT ?";
+inline constexpr char kSelectRunsOnDevice[] =
+    GYREBOX_RUN_COLUMNS "WHERE study = ? AND number > ? AND state IN (2, 3) ORDER BY number LIMIT ?";
 inline constexpr char kSelectOpenRuns[] =
     GYREBOX_RUN_COLUMNS "WHERE study = ? AND state BETWEEN 1 AND 4 ORDER BY number";
 inline constexpr char kSelectChangedRuns[] =
