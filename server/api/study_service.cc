@@ -91,6 +91,19 @@ absl::StatusOr<v1::Study> StudyService::Cancel(const std::string& name, const ac
   return server_.store.studies().Get(*id);
 }
 
+double StudyService::SetRate(v1::Estimate* estimate) const {
+  const double reached = server_.executor.rate().Reached();
+  const double rate = reached > 0 ? reached : kFirstGuess * std::max(1, server_.device.thread_count());
+  estimate->set_duration_basis((reached > 0 ? "measured on this machine: " : "a first guess: ") +
+                               schema::NumberText(rate, 2) + " bead-steps per second");
+  return rate;
+}
+
+static std::string EqualText(const v1::Study& study) {
+  return "the same study was submitted before: " + study.name() + " of " + study.owner() +
+         "; gyrebox grow adds realizations to it";
+}
+
 absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyRequest& request,
                                                            const study::Stop& stop) {
   v1::CheckStudyResponse response;
@@ -109,6 +122,9 @@ absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyR
   study::TellTimeSteps(prepared->spec, stop, &response);
   for (auto& doubt : study::DoubtfulFields(request.spec(), prepared->spec, stop))
     response.add_warnings(std::move(doubt));
+  const auto equal = server_.store.studies().FindEqual(prepared->spec);
+  if (!equal.ok()) return equal.status();
+  if (equal->has_value()) response.add_warnings(EqualText(**equal));
   *response.mutable_spec() = std::move(prepared->spec);
   return response;
 }

@@ -7,6 +7,7 @@
 #include "store/requests.h"
 #include "store/rows.h"
 #include "store/space.h"
+#include "store/spec_hash.h"
 #include "store/sql/journals.h"
 #include "store/sql/runs.h"
 #include "store/sql/studies.h"
@@ -37,9 +38,33 @@ absl::StatusOr<v1::Study> SelectStudy(Connection& connection, int64_t id) {
 absl::StatusOr<int64_t> InsertStudy(Connection& connection, const v1::StudySpec& spec, const std::string& owner) {
   const std::string bytes = spec.SerializeAsString();
   Statement insert = connection.Prepare(sql::kInsertStudy);
-  insert.Bind(Statement::AsBlob(bytes), NowMilliseconds(), owner);
+  const std::string hash = HashOf(spec);
+  insert.Bind(Statement::AsBlob(bytes), NowMilliseconds(), owner, Statement::AsBlob(hash));
   if (!insert.Next()) return insert.status();
   return insert.Int(0);
+}
+
+absl::Status SetSpec(Connection& connection, int64_t id, const v1::StudySpec& spec) {
+  const std::string bytes = spec.SerializeAsString(), hash = HashOf(spec);
+  return connection.Prepare(sql::kSetSpec).Bind(id, Statement::AsBlob(bytes), Statement::AsBlob(hash)).Run();
+}
+
+absl::StatusOr<std::optional<v1::Study>> Studies::FindEqual(const v1::StudySpec& spec) {
+  const std::string hash = HashOf(spec);
+  std::optional<v1::Study> found;
+  const auto status = connections_.Read([&](Connection& connection) -> absl::Status {
+    int64_t id = 0;
+    {
+      Statement row = connection.Prepare(sql::kSelectEqualStudy);
+      if (row.Bind(Statement::AsBlob(hash)).Next()) id = row.Int(0);
+      if (!row.status().ok() || id == 0) return row.status();
+    }
+    auto study = SelectStudy(connection, id);
+    if (study.ok()) found = *std::move(study);
+    return study.status();
+  });
+  if (!status.ok()) return status;
+  return found;
 }
 
 absl::Status InsertRun(Connection& connection, int64_t study, int64_t number, const NewRun& run, int priority,

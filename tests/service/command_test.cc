@@ -165,7 +165,7 @@ TEST_F(CommandTest, CheckReportsTheCostOfAStudy) {
   EXPECT_EQ(Json<v1::CheckStudyResponse>({"check", "--json", StudyFile()}).estimate().run_count(), 6);
 }
 
-TEST_F(CommandTest, SubmitPrintsTheNameAlone) {
+TEST_F(CommandTest, SubmitPrintsTheNameAloneAndWarnsOnTheErrorStream) {
   const Outcome outcome = Gyrebox({"submit", StudyFile()});
   EXPECT_EQ(outcome.code, 0);
   EXPECT_EQ(outcome.out, "studies/1\n");

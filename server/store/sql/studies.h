@@ -6,7 +6,9 @@
 namespace gyrebox::store::sql {
 
 inline constexpr char kInsertStudy[] = R"sql(
-INSERT INTO study (spec, create_time, owner) VALUES (?, ?, ?) RETURNING id)sql";
+INSERT INTO study (spec, create_time, owner, spec_hash) VALUES (?, ?, ?, ?) RETURNING id)sql";
+inline constexpr char kSelectEqualStudy[] = R"sql(
+SELECT id FROM study WHERE spec_hash = ? AND deleted = 0 ORDER BY id DESC LIMIT 1)sql";
 inline constexpr char kSelectStudy[] = R"sql(
 SELECT id, spec, create_time, start_time, end_time, cancelled, change, owner, note, archived, delete_time, delete_reason,
   (SELECT COALESCE(MAX(number), 0) FROM edit WHERE study = id),
