@@ -69,6 +69,13 @@ static ExitCode Exclude(const Session& session, const std::string& name, const s
   return kDone;
 }
 
+static ExitCode Give(const Session& session, const std::string& name, const std::string& owner) {
+  const auto study = Client(session.server).GiveStudy(StudyName(name), owner);
+  if (!study.ok()) return Report(session, study.status());
+  std::cerr << study->name() << schema::Visible(": owned by " + study->owner()) << "\n";
+  return kDone;
+}
+
 static ExitCode Archive(const Session& session, const std::string& name, bool undo) {
   const auto study = Client(session.server).ArchiveStudy(StudyName(name), undo);
   if (!study.ok()) return Report(session, study.status());
@@ -137,6 +144,11 @@ void RegisterKeepCommands(Registry& registry) {
   how->add_option("--why", o->why, "Reason, in one line");
   how->add_flag("--undo", o->undo, "Include it again");
   how->require_option(1);
+  TakeStudy(registry.Add("give", "Give a study to another user",
+                         [o](const Session& session) { return Give(session, o->name, o->text); }),
+            &o->name)
+      ->add_option("WHO", o->text, "The new owner")
+      ->required();
   TakeStudy(registry.Add("archive", "Archive a study: not listed, and never deleted by age or for space",
                          [o](const Session& session) { return Archive(session, o->name, o->undo); }),
             &o->name)

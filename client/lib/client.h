@@ -38,6 +38,10 @@ class Client {
   absl::StatusOr<v1::Study> UpdateStudy(const v1::UpdateStudyRequest& request);
   /// Grows a study once, however often the call is tried.
   absl::StatusOr<v1::Study> GrowStudy(v1::GrowStudyRequest request);
+  /// What a growth would add.
+  absl::StatusOr<v1::CheckGrowthResponse> CheckGrowth(const v1::GrowStudyRequest& growth);
+  absl::StatusOr<v1::Study> UndoGrowth(const std::string& name, const std::string& etag = "");
+  absl::StatusOr<v1::Study> GiveStudy(const std::string& name, const std::string& owner);
   absl::StatusOr<v1::Study> ArchiveStudy(const std::string& name, bool undo);
   absl::Status DeleteStudy(const std::string& name, const std::string& etag = "");
   absl::StatusOr<v1::Study> CancelStudy(const std::string& name);

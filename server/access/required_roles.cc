@@ -44,6 +44,7 @@ const std::map<std::string, RequiredRole>& AllRequiredRoles() {
       {"/gyrebox.v1.StudyService/DeleteStudy", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/ExtendStudy", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/GetStudy", RequiredRole::kMember},
+      {"/gyrebox.v1.StudyService/GiveStudy", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/GrowStudy", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/ListStudies", RequiredRole::kMember},
       {"/gyrebox.v1.StudyService/PauseStudy", RequiredRole::kMember},

@@ -43,6 +43,10 @@ class StudyService : public v1::StudyService::CallbackService {
   // In study_edits.cc:
   grpc::ServerUnaryReactor* UpdateStudy(grpc::CallbackServerContext* context, const v1::UpdateStudyRequest* request,
                                         v1::Study* response) override;
+  grpc::ServerUnaryReactor* UndoGrowth(grpc::CallbackServerContext* context, const v1::UndoGrowthRequest* request,
+                                       v1::Study* response) override;
+  grpc::ServerUnaryReactor* GiveStudy(grpc::CallbackServerContext* context, const v1::GiveStudyRequest* request,
+                                      v1::Study* response) override;
   grpc::ServerUnaryReactor* ArchiveStudy(grpc::CallbackServerContext* context, const v1::ArchiveStudyRequest* request,
                                          v1::Study* response) override;
   grpc::ServerUnaryReactor* DeleteStudy(grpc::CallbackServerContext* context, const v1::DeleteStudyRequest* request,
@@ -79,6 +83,8 @@ class StudyService : public v1::StudyService::CallbackService {
   absl::StatusOr<v1::Study> Grow(const v1::GrowStudyRequest& request, const access::User& user,
                                  const study::Stop& stop);
   absl::StatusOr<v1::Study> Update(const v1::UpdateStudyRequest& request, const access::User& user);
+  absl::StatusOr<v1::Study> Undo(const v1::UndoGrowthRequest& request, const access::User& user);
+  absl::StatusOr<v1::Study> Give(const v1::GiveStudyRequest& request, const access::User& user);
   absl::StatusOr<v1::Study> Archive(const v1::ArchiveStudyRequest& request, const access::User& user);
   absl::StatusOr<google::protobuf::Empty> Delete(const v1::DeleteStudyRequest& request, const access::User& user);
   absl::StatusOr<v1::Study> Create(const v1::CreateStudyRequest& request, const access::User& user,

@@ -112,6 +112,16 @@ void Executor::Prioritize(int64_t study, int64_t number, int priority, std::func
       done);
 }
 
+void Executor::Give(int64_t study, const std::string& owner) {
+  Post(
+      [this, study, owner] {
+        for (const auto& on : batches_.active()) {
+          if (on->waiting.study == study) on->waiting.owner = owner;
+        }
+      },
+      [](const absl::Status&) {});
+}
+
 void Executor::Drain(bool drain, std::function<void(absl::Status)> done) {
   Post(
       [this, drain, done] {

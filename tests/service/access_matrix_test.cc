@@ -86,6 +86,13 @@ class AccessMatrixTest : public testing::Test {
     if (name == "ArchiveStudy") return Filled<v1::ArchiveStudyRequest>("name", "studies/1");
     if (name == "UpdateStudy") return Note();
     if (name == "GrowStudy") return Growth();
+    if (name == "CheckGrowth") return CheckedGrowth();
+    if (name == "UndoGrowth") return Filled<v1::UndoGrowthRequest>("name", NewStudy());
+    if (name == "GiveStudy") return Gift();
+    if (name == "ExtendStudy") return Extension(NewStudy());
+    if (name == "RestartRuns") return Filled<v1::RestartRunsRequest>("name", NewStudy());
+    if (name == "WithdrawAdjustment") return Filled<v1::WithdrawAdjustmentRequest>("name", PlannedChange());
+    if (name == "TabulateRuns") return Filled<v1::TabulateRunsRequest>("parent", "studies/1");
     if (name == "ExcludeRun") return Exclusion();
     if (name == "RevokeTokens") return Filled<v1::RevokeTokensRequest>("name", NewToken());
     if (name == "CreateToken") return Filled<v1::CreateTokenRequest>("user", "new");
@@ -203,6 +210,22 @@ class AccessMatrixTest : public testing::Test {
     return request.SerializeAsString();
   }
 
+  std::string Gift() {
+    v1::GiveStudyRequest request;
+    request.set_name(NewStudy());
+    request.set_owner("max");
+    return request.SerializeAsString();
+  }
+
+  /// Name of a change that has not taken effect.
+  std::string PlannedChange() {
+    v1::AdjustRunsRequest request;
+    request.set_name(NewStudy() + "/runs/1");
+    request.set_time(1);
+    request.add_changes()->set_field("drive.sine.amplitude");
+    return group_.ClientFor("olga").AdjustRuns(request)->adjustments(0).name();
+  }
+
   std::string NewToken() {
     v1::CreateTokenRequest request;
     request.set_user("gone");
@@ -262,6 +285,9 @@ const std::map<std::string, Row>& Matrix() {
       {"gyrebox.v1.StudyService/CancelStudy", kOwners},
       {"gyrebox.v1.StudyService/CheckGrowth", kOwners},
       {"gyrebox.v1.StudyService/CheckStudy", kMembers},
+      {"gyrebox.v1.StudyService/ExtendStudy", kOwners},
+      {"gyrebox.v1.StudyService/GiveStudy", kOwners},
+      {"gyrebox.v1.StudyService/UndoGrowth", kOwnersLater},
       {"gyrebox.v1.StudyService/CreateStudy", kMembers},
       {"gyrebox.v1.StudyService/DeleteStudy", kOwners},
       {"gyrebox.v1.StudyService/GetStudy", kMembers},
