@@ -76,7 +76,8 @@ static Row TextRow(const v1::TableRow& row, bool with_audit) {
   cells.push_back(row.has_mean() ? Range(row.smallest(), row.largest()) : "-");
   cells.push_back(std::to_string(row.trial_count()));
   if (with_audit) cells.push_back(HalfStep(row.audit()));
-  cells.push_back(Mark(row));
+  const std::string mark = Mark(row);
+  cells.push_back(mark + (mark.empty() || row.note().empty() ? "" : ", ") + row.note());
   return cells;
 }
 
@@ -148,8 +149,8 @@ static void PrintCsv(const v1::StudyTable& table) {
   for (const char* column : {"mean", "standard_deviation", "confidence_half_width", "smallest", "largest"}) {
     head.push_back(WithUnit(table.observable().name() + "_" + column, unit));
   }
-  head.insert(head.end(), {"trials", "unstable", "failed", "changed", "waiting", "left_out", "half_step",
-                           "half_step_change", "half_step_low", "half_step_high", "half_step_moves"});
+  head.insert(head.end(), {"trials", "unstable", "failed", "cancelled", "changed", "waiting", "left_out", "half_step",
+                           "half_step_change", "half_step_low", "half_step_high", "half_step_moves", "note"});
   WriteCsv(std::cout, head);
   const auto cell = [](bool given, double value) { return given ? schema::NumberText(value) : std::string(); };
   for (const v1::TableRow& row : table.rows()) {
@@ -165,6 +166,7 @@ static void PrintCsv(const v1::StudyTable& table) {
       cells.push_back(std::to_string(count));
     }
     AddHalfStep(table, row.audit(), &cells);
+    cells.push_back(row.note());
     WriteCsv(std::cout, cells);
   }
 }

@@ -8,6 +8,15 @@
 
 namespace gyrebox::analysis {
 
+/// "still growing in 2/3"; empty if no realization that counts still grows.
+static std::string NoteOf(const Point& point, size_t counted) {
+  const auto growing = std::count_if(point.runs.begin(), point.runs.end(), [](const RunDigest& run) {
+    return run.counts() && run.stages.back().grows();
+  });
+  if (growing == 0) return "";
+  return "still growing in " + std::to_string(growing) + "/" + std::to_string(counted);
+}
+
 static void AddRow(const Point& point, v1::StudyTable* table) {
   v1::TableRow& row = *table->add_rows();
   *row.mutable_audit() = point.audit;
@@ -23,6 +32,7 @@ static void AddRow(const Point& point, v1::StudyTable* table) {
   if (summary.count == 0) return;
   row.set_trial_count(static_cast<int32_t>(summary.count));
   row.set_mean(summary.mean);
+  row.set_note(NoteOf(point, summary.count));
   row.set_smallest(summary.smallest);
   row.set_largest(summary.largest);
   if (summary.count < 2) return;
@@ -31,8 +41,8 @@ static void AddRow(const Point& point, v1::StudyTable* table) {
 }
 
 absl::StatusOr<v1::StudyTable> Tabulate(store::Store& store, int64_t study_id, const std::string& observable,
-                                        const study::Stop& stop) {
-  const auto data = ReadStudy(store, study_id, observable, Depth::kMean, nullptr, nullptr, stop);
+                                        const study::Stop& stop, DigestCache* cache) {
+  const auto data = ReadStudy(store, study_id, observable, Depth::kWhole, cache, nullptr, stop);
   if (!data.ok()) return data.status();
   v1::StudyTable table;
   table.set_study(data->study.name());

@@ -138,7 +138,7 @@ absl::StatusOr<v1::StudyTable> StudyService::Tabulate(const v1::TabulateStudyReq
   const std::string list =
       request.name() + "/table of " + request.observable() + " in pages of " + std::to_string(*size);
   if (!request.page_token().empty()) return tables_.GoOn<v1::StudyTable>(list, request.page_token());
-  auto table = analysis::Tabulate(server_.store, *id, request.observable(), stop);
+  auto table = analysis::Tabulate(server_.store, *id, request.observable(), stop, &server_.digests);
   if (!table.ok()) return table.status();
   return tables_.Start(list, analysis::CutIntoPages(*std::move(table), *size, kMaxPageBytes));
 }

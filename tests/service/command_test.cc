@@ -238,10 +238,10 @@ TEST_F(CommandTest, TableAsCsv) {
   EXPECT_EQ(outcome.out,
             "drive.sine.amplitude [rad/tau],closest_pair_mean [sigma],closest_pair_standard_deviation [sigma],"
             "closest_pair_confidence_half_width [sigma],closest_pair_smallest [sigma],closest_pair_largest [sigma],"
-            "trials,unstable,failed,changed,waiting,left_out,"
-            "half_step,half_step_change,half_step_low,half_step_high,half_step_moves\r\n"
-            "4,0.875,0,0,0.875,0.875,3,0,0,0,0,0,not audited,,,,\r\n"
-            "100,,,,,,0,3,0,0,0,0,not audited,,,,\r\n");
+            "trials,unstable,failed,cancelled,changed,waiting,left_out,"
+            "half_step,half_step_change,half_step_low,half_step_high,half_step_moves,note\r\n"
+            "4,0.875,0,0,0.875,0.875,3,0,0,0,0,0,0,not audited,,,,,\r\n"
+            "100,,,,,,0,3,0,0,0,0,0,not audited,,,,,\r\n");
 }
 
 TEST_F(CommandTest, TableOfAnUnknownObservable) {
