@@ -149,7 +149,8 @@ static void WriteCurve(const CurveOf& curve, PlotWriter* plot) {
     AppendMean(values, &row);
     const auto spread = RelativeSpread(values);
     row.push_back(spread ? spread->value : kNone);
-    for (const int count : {counts.counted, counts.unstable, counts.failed, counts.cancelled, counts.waiting}) row.push_back(count);
+    for (const int count : {counts.counted, counts.unstable, counts.failed, counts.cancelled, counts.waiting})
+      row.push_back(count);
     plot->Row(row, "", MarkOf(counts));
   }
 }

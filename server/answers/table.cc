@@ -10,9 +10,8 @@ namespace gyrebox::analysis {
 
 /// "still growing in 2/3"; empty if no realization that counts still grows.
 static std::string NoteOf(const Point& point, size_t counted) {
-  const auto growing = std::count_if(point.runs.begin(), point.runs.end(), [](const RunDigest& run) {
-    return run.counts() && run.stages.back().grows();
-  });
+  const auto growing = std::count_if(point.runs.begin(), point.runs.end(),
+                                     [](const RunDigest& run) { return run.counts() && run.stages.back().grows(); });
   if (growing == 0) return "";
   return "still growing in " + std::to_string(growing) + "/" + std::to_string(counted);
 }

@@ -42,7 +42,8 @@ class RunService : public v1::RunService::CallbackService {
   grpc::ServerUnaryReactor* AdjustRuns(grpc::CallbackServerContext* context, const v1::AdjustRunsRequest* request,
                                        v1::AdjustRunsResponse* response) override;
   grpc::ServerUnaryReactor* WithdrawAdjustment(grpc::CallbackServerContext* context,
-                                               const v1::WithdrawAdjustmentRequest* request, v1::Run* response) override;
+                                               const v1::WithdrawAdjustmentRequest* request,
+                                               v1::Run* response) override;
   grpc::ServerUnaryReactor* ListAdjustments(grpc::CallbackServerContext* context,
                                             const v1::ListAdjustmentsRequest* request,
                                             v1::ListAdjustmentsResponse* response) override;

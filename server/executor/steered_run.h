@@ -27,8 +27,8 @@ class SteeredRun {
   /// Checks the request against the run and fills the journal entry.
   void Prepare(Steered* result);
 
-  /// Whether the batch records the entry, together with the checkpoint at which the run leaves the device: to be paused,
-  /// or to be initialised again without a withdrawn change.
+  /// Whether the batch records the entry, together with the checkpoint at which the run leaves the device: to be
+  /// paused, or to be initialised again without a withdrawn change.
   bool LeavesDevice() const { return on_ != nullptr && MakesLeave(request_.kind); }
 
   store::JournalWrite ToWrite() const { return {number_, entry_, run_.state()}; }

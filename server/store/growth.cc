@@ -81,8 +81,8 @@ static absl::Status AcceptGrowth(Connection& connection, const v1::Study& study,
 }
 
 absl::Status CancelledCannotGrow(const std::string& name) {
-  return absl::FailedPreconditionError(name + " is CANCELLED and cannot grow; start its cancelled runs again first: " +
-                                       "gyrebox restart");
+  return absl::FailedPreconditionError(
+      name + " is CANCELLED and cannot grow; start its cancelled runs again first: " + "gyrebox restart");
 }
 
 absl::StatusOr<v1::Study> Studies::Grow(int64_t id, const Growth& growth, const Request& request,

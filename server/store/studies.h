@@ -92,8 +92,8 @@ class Studies {
   absl::StatusOr<v1::Study> Grow(int64_t id, const Growth& growth, const Request& request, const std::string& etag,
                                  const std::string& user);
 
-  /// Takes the last growth back. FAILED_PRECONDITION if one of its runs has started or was changed, or if there is none.
-  /// (undo_growth.cc)
+  /// Takes the last growth back. FAILED_PRECONDITION if one of its runs has started or was changed, or if there is
+  /// none. (undo_growth.cc)
   absl::StatusOr<v1::Study> UndoGrowth(int64_t id, const std::string& etag, const std::string& user);
   /// Gives a study to another user. RESOURCE_EXHAUSTED if that user exceeds a limit with it.
   absl::StatusOr<v1::Study> Give(int64_t id, const std::string& owner, const std::string& etag,

@@ -23,7 +23,8 @@ static absl::StatusOr<LastGrowth> SelectGrowth(Connection& connection, int64_t i
       if (!row.status().ok()) return row.status();
       return absl::FailedPreconditionError(name + " has no growth to take back; only the last one can be, once");
     }
-    if (!growth.before.ParseFromString(row.Text(0))) return absl::DataLossError("the spec before the growth is damaged");
+    if (!growth.before.ParseFromString(row.Text(0)))
+      return absl::DataLossError("the spec before the growth is damaged");
     growth.first = row.Int(1);
     growth.bytes = row.Int(2);
   }

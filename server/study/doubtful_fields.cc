@@ -75,9 +75,10 @@ class FrequencyCheck {
     const auto scale = ScaleAt(at);
     if (!scale) {
       if (frequency == hertz) {
-        doubt_ = PathOfFrequency(at) +
-                 " equals laboratory.frequency_hz: it is in cycles per tau, not in Hz; gyrebox units tells how long tau "
-                 "is";
+        doubt_ =
+            PathOfFrequency(at) +
+            " equals laboratory.frequency_hz: it is in cycles per tau, not in Hz; gyrebox units tells how long tau "
+            "is";
       }
       return;
     }
@@ -86,8 +87,8 @@ class FrequencyCheck {
     if (!doubt_.empty()) return;
     doubt_ = PathOfFrequency(at) + " of " + schema::NumberText(frequency, 3) + " cycles/tau is " +
              schema::NumberText(scale->Frequency(frequency), 3) + " Hz in this laboratory, where tau is " +
-             schema::NumberText(scale->time, 3) + " s, and laboratory.frequency_hz is " +
-             schema::NumberText(hertz, 3) + "; " + schema::NumberText(meant, 3) + " cycles/tau would agree";
+             schema::NumberText(scale->time, 3) + " s, and laboratory.frequency_hz is " + schema::NumberText(hertz, 3) +
+             "; " + schema::NumberText(meant, 3) + " cycles/tau would agree";
   }
 
   /// Empty if the frequency agrees at any point, or cannot be compared.
@@ -112,9 +113,9 @@ class OverlapCheck {
 
   std::string doubt() const {
     if (count_ == 0) return "";
-    return "drive: at " + std::to_string(count_) + " of " + std::to_string(points_) +
-           " points, from a peak rate of " + schema::NumberText(weakest_, 3) +
-           " rad/tau on, the drive presses beads in contact closer than the " + schema::NumberText(closest_, 3) +
+    return "drive: at " + std::to_string(count_) + " of " + std::to_string(points_) + " points, from a peak rate of " +
+           schema::NumberText(weakest_, 3) + " rad/tau on, the drive presses beads in contact closer than the " +
+           schema::NumberText(closest_, 3) +
            " sigma of health.closest_pair, so that runs there probably become unstable; give a lower amplitude or " +
            "stiffer forces";
   }

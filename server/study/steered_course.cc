@@ -70,9 +70,8 @@ void SteeredCourse::Add(const v1::Adjustment& entry) {
   }
   if (entry.kind() != v1::Adjustment::KIND_CHANGE) return;
   Planned planned{length_, ToAdjustment(ToReplayed(entry))};
-  const auto after =
-      std::upper_bound(ahead_.begin(), ahead_.end(), planned.adjustment.step,
-                       [](int64_t step, const Planned& other) { return step < other.adjustment.step; });
+  const auto after = std::upper_bound(ahead_.begin(), ahead_.end(), planned.adjustment.step,
+                                      [](int64_t step, const Planned& other) { return step < other.adjustment.step; });
   ahead_.insert(after, std::move(planned));
 }
 

@@ -38,8 +38,8 @@ class SteerPoints {
   std::map<std::vector<double>, std::shared_ptr<const SteerPoint>> points_;  ///< by the axis values that matter
 };
 
-/// Running maxima of frequencies and peaks, and the present settings, ramps at their ends. Takes adjustments in the order
-/// in which they take effect.
+/// Running maxima of frequencies and peaks, and the present settings, ramps at their ends. Takes adjustments in the
+/// order in which they take effect.
 struct CourseFold {
   FrequencyFold frequencies;
   kernels::PeakFold peaks;

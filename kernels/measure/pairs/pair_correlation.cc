@@ -83,8 +83,7 @@ std::vector<Column> PairCorrelationColumns() {
                       "mean number in beads without order.",
                   kDistanceBins};
   };
-  return {column("spinner_spinner", "two spinners"),
-          column("spinner_passive", "a spinner and a passive bead"),
+  return {column("spinner_spinner", "two spinners"), column("spinner_passive", "a spinner and a passive bead"),
           column("passive_passive", "two passive beads")};
 }
 
