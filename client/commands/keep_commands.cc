@@ -1,5 +1,3 @@
-#include <absl/strings/numbers.h>
-#include <absl/strings/str_split.h>
 #include <unistd.h>
 
 #include <algorithm>
@@ -71,6 +69,13 @@ static ExitCode Exclude(const Session& session, const std::string& name, const s
   return kDone;
 }
 
+static ExitCode Give(const Session& session, const std::string& name, const std::string& owner) {
+  const auto study = Client(session.server).GiveStudy(StudyName(name), owner);
+  if (!study.ok()) return Report(session, study.status());
+  std::cerr << study->name() << schema::Visible(": owned by " + study->owner()) << "\n";
+  return kDone;
+}
+
 static ExitCode Archive(const Session& session, const std::string& name, bool undo) {
   const auto study = Client(session.server).ArchiveStudy(StudyName(name), undo);
   if (!study.ok()) return Report(session, study.status());
@@ -112,58 +117,14 @@ static ExitCode Delete(const Session& session, const std::string& given, bool ye
   return kDone;
 }
 
-/// Reads FIELD=VALUE,VALUE,...
-static bool ParseAxis(const std::string& text, v1::Axis* axis) {
-  const size_t at = text.find('=');
-  bool sound = at != 0 && at != std::string::npos;
-  if (sound) {
-    axis->set_field(text.substr(0, at));
-    for (const absl::string_view value : absl::StrSplit(text.substr(at + 1), ',')) {
-      double number = 0;
-      sound = sound && absl::SimpleAtod(value, &number);
-      axis->add_values(number);
-    }
-  }
-  if (!sound) {
-    std::cerr << "gyrebox: " << schema::Visible(text)
-              << " adds no values; give FIELD=VALUE,VALUE, such as drive.sine.amplitude=36,40\n";
-  }
-  return sound;
-}
-
-static ExitCode Grow(const Session& session, const std::string& name, int trials,
-                     const std::vector<std::string>& axes) {
-  v1::GrowStudyRequest request;
-  request.set_name(StudyName(name));
-  request.set_add_trials(trials);
-  for (const std::string& text : axes) {
-    if (!ParseAxis(text, request.add_axes())) return kBadInput;
-  }
-  Client client(session.server);
-  const auto before = client.GetStudy(request.name());
-  if (!before.ok()) return Report(session, before.status());
-  const auto grown = client.GrowStudy(request);
-  if (!grown.ok()) return ReportRequest(session, grown.status());
-  const int added = grown->run_counts().total_count() - before->run_counts().total_count();
-  std::cerr << grown->name() << ": " << Plural(added, "run") << " added; " << CountsText(grown->run_counts()) << "\n";
-  return kDone;
-}
-
 void RegisterKeepCommands(Registry& registry) {
   struct Options {
     std::string name, text;
     std::vector<std::string> words, dropped;
     std::optional<std::string> why;
     bool undo = false, yes = false;
-    int trials = 0;
   };
   const auto o = std::make_shared<Options>();
-  CLI::App* grow =
-      TakeStudy(registry.Add("grow", "Add realizations, values of an axis, or an axis to a study",
-                             [o](const Session& session) { return Grow(session, o->name, o->trials, o->words); }),
-                &o->name);
-  grow->add_option("--trials", o->trials, "Realizations to add at every point");
-  grow->add_option("AXIS", o->words, "FIELD=VALUE,VALUE,... such as drive.sine.amplitude=36,40");
   TakeStudy(registry.Add("note", "Write a note on a study; an empty one removes it",
                          [o](const Session& session) { return Note(session, o->name, o->text); }),
             &o->name)
@@ -183,6 +144,11 @@ void RegisterKeepCommands(Registry& registry) {
   how->add_option("--why", o->why, "Reason, in one line");
   how->add_flag("--undo", o->undo, "Include it again");
   how->require_option(1);
+  TakeStudy(registry.Add("give", "Give a study to another user",
+                         [o](const Session& session) { return Give(session, o->name, o->text); }),
+            &o->name)
+      ->add_option("WHO", o->text, "The new owner")
+      ->required();
   TakeStudy(registry.Add("archive", "Archive a study: not listed, and never deleted by age or for space",
                          [o](const Session& session) { return Archive(session, o->name, o->undo); }),
             &o->name)

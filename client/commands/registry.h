@@ -45,12 +45,14 @@ CLI::App* TakeStudyOrRun(CLI::App* command, std::string* name);
   DO(RegisterShowCommands)       \
   DO(RegisterWatchCommand)       \
   DO(RegisterTableCommand)       \
+  DO(RegisterRunsCommand)        \
   DO(RegisterSeriesCommand)      \
   DO(RegisterFrameCommand)       \
   DO(RegisterReportCommand)      \
   DO(RegisterControlCommand)     \
   DO(RegisterSteerCommands)      \
   DO(RegisterReplayCommand)      \
+  DO(RegisterGrowCommand)        \
   DO(RegisterKeepCommands)       \
   DO(RegisterQueueCommands)      \
   DO(RegisterMachineCommand)     \

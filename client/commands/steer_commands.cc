@@ -1,6 +1,7 @@
 #include <absl/strings/numbers.h>
 
 #include <iostream>
+#include <set>
 
 #include "commands/registry.h"
 #include "output/text.h"
@@ -36,14 +37,15 @@ static bool ParseChange(const std::string& text, v1::FieldChange* change) {
   return true;
 }
 
-/// What an entry did, such as "paused" or "amplitude 20, temperature 0.01 over 2 tau".
+/// What an entry did, such as "paused" or "amplitude 10 -> 20, temperature 0 -> 0.01 over 2 tau".
 static std::string WhatText(const v1::Adjustment& entry) {
   const std::string participle = schema::Participle(entry.kind());
   if (entry.kind() == v1::Adjustment::KIND_EXTEND) {
     return participle + " to " + std::to_string(entry.total_steps()) + " steps";
   }
+  if (entry.kind() == v1::Adjustment::KIND_WITHDRAW) return "withdrew " + std::to_string(entry.withdrawn_entry());
   if (entry.kind() != v1::Adjustment::KIND_CHANGE) return participle;
-  std::string text = schema::NumbersText(entry.change());
+  std::string text = schema::ChangesText(entry.before(), entry.change());
   if (entry.ramp_steps() == 0) return text;
   text += " over " + std::to_string(entry.ramp_steps()) + " steps";
   const double step_time = entry.step() > 0 ? entry.time() / static_cast<double>(entry.step()) : 0;
@@ -89,9 +91,13 @@ static ExitCode Journal(const Session& session, const std::string& run) {
     return kDone;
   }
   std::vector<Row> rows = {{"", "who", "when", "step", "time [tau]", "what"}};
-  for (const v1::Adjustment& entry : journal->adjustments()) {
+  std::set<int64_t> withdrawn;
+  for (const v1::Adjustment& entry : journal->adjustments()) withdrawn.insert(entry.withdrawn_entry());
+  for (int i = 0; i < journal->adjustments_size(); ++i) {
+    const v1::Adjustment& entry = journal->adjustments(i);
     rows.push_back({LastPart(entry.name()), entry.user(), TimeText(entry.create_time()), std::to_string(entry.step()),
-                    schema::NumberText(entry.time(), 6), WhatText(entry)});
+                    schema::NumberText(entry.time(), 6),
+                    WhatText(entry) + (withdrawn.contains(i + 1) ? "; withdrawn" : "")});
   }
   WriteAligned(std::cout, rows,
                {Align::kRight, Align::kLeft, Align::kLeft, Align::kRight, Align::kRight, Align::kLeft});
@@ -128,8 +134,26 @@ static ExitCode Finish(const Session& session, const std::string& run) {
   return Tell(session, Client(session.server).FinishRun(RunName(run)));
 }
 
-static ExitCode Extend(const Session& session, const std::string& run, double time) {
-  return Tell(session, Client(session.server).ExtendRun(RunName(run), time));
+static ExitCode Extend(const Session& session, const std::string& given, double time) {
+  Client client(session.server);
+  const std::string name = EitherName(given);
+  return NamesRun(name) ? Tell(session, client.ExtendRun(name, time)) : Tell(session, client.ExtendStudy(name, time));
+}
+
+static ExitCode Withdraw(const Session& session, const std::string& run, int64_t entry) {
+  const std::string name = RunName(run) + "/adjustments/" + std::to_string(entry);
+  const auto withdrawn = Client(session.server).WithdrawAdjustment(name);
+  if (!withdrawn.ok()) return Report(session, withdrawn.status());
+  std::cerr << schema::Visible(name) << ": withdrawn\n";
+  return kDone;
+}
+
+static ExitCode Restart(const Session& session, const std::string& given) {
+  const std::string name = EitherName(given);
+  const auto restarted = Client(session.server).RestartRuns(name);
+  if (!restarted.ok()) return Report(session, restarted.status());
+  std::cerr << schema::Visible(name) << ": " << Plural(restarted->run_count(), "cancelled run") << " queued again\n";
+  return kDone;
 }
 
 static ExitCode Save(const Session& session, const std::string& run) {
@@ -144,6 +168,7 @@ void RegisterSteerCommands(Registry& registry) {
     std::string name;
     AdjustInput adjust;
     double time = 0;
+    int64_t entry = 0;
   };
   const auto o = std::make_shared<Options>();
   CLI::App* adjust =
@@ -158,12 +183,18 @@ void RegisterSteerCommands(Registry& registry) {
     return [o, run](const Session& session) { return run(session, o->name); };
   };
   TakeRun(registry.AddWithJson("journal", "List what users did to a run", of(Journal)), &o->name);
+  TakeRun(registry.Add("withdraw", "Withdraw a planned change of a run",
+                       [o](const Session& session) { return Withdraw(session, o->name, o->entry); }),
+          &o->name)
+      ->add_option("ENTRY", o->entry, "Number of the change in gyrebox journal")
+      ->required();
   TakeStudyOrRun(registry.Add("pause", "Pause a run, or all runs of a study", of(Pause)), &o->name);
   TakeStudyOrRun(registry.Add("resume", "Resume paused runs", of(Resume)), &o->name);
   TakeRun(registry.Add("finish", "End a run now; it counts as finished", of(Finish)), &o->name);
-  TakeRun(registry.Add("extend", "Extend a run, even after its end",
-                       [o](const Session& session) { return Extend(session, o->name, o->time); }),
-          &o->name)
+  TakeStudyOrRun(registry.Add("restart", "Start cancelled runs again", of(Restart)), &o->name);
+  TakeStudyOrRun(registry.Add("extend", "Extend runs, even after their end",
+                              [o](const Session& session) { return Extend(session, o->name, o->time); }),
+                 &o->name)
       ->add_option("TIME", o->time, "Time to add, in tau")
       ->required();
   TakeRun(registry.Add("save", "Save the state of a run; prints its name, for [start.saved]", of(Save)), &o->name);

@@ -106,6 +106,12 @@ static ExitCode Check(const Session& session, const std::string& path) {
 static ExitCode SubmitFile(const Session& session, Client& client, const std::string& path, const StudyFile& file,
                            std::string* name) {
   if (!file.faults.empty()) return ReportUnread(client, path, file);
+  // Without an answer the submission itself says why.
+  if (const auto checked = client.CheckStudy(file.spec); checked.ok()) {
+    for (const std::string& warning : checked->warnings()) {
+      std::cerr << "warning: " << schema::Visible(warning) << "\n";
+    }
+  }
   const auto study = client.CreateStudy(file.spec);
   if (!study.ok()) {
     const auto violations = ViolationsOf(study.status());

@@ -11,9 +11,9 @@
 
 namespace gyrebox::client {
 
-constexpr int kDigits = 4;
+constexpr int kTableDigits = 4;
 
-static std::string Short(double value) { return schema::NumberText(value, kDigits); }
+static std::string Short(double value) { return schema::NumberText(value, kTableDigits); }
 
 static std::string Range(double low, double high) { return Short(low) + " to " + Short(high); }
 
@@ -22,6 +22,7 @@ static std::string Mark(const v1::TableRow& row) {
   return schema::MarkText({.counted = row.trial_count(),
                            .unstable = row.unstable_count(),
                            .failed = row.failed_count(),
+                           .cancelled = row.cancelled_count(),
                            .changed = row.changed_count(),
                            .excluded = row.excluded_count(),
                            .waiting = row.pending_count(),
@@ -74,7 +75,8 @@ static Row TextRow(const v1::TableRow& row, bool with_audit) {
   cells.push_back(row.has_mean() ? Range(row.smallest(), row.largest()) : "-");
   cells.push_back(std::to_string(row.trial_count()));
   if (with_audit) cells.push_back(HalfStep(row.audit()));
-  cells.push_back(Mark(row));
+  const std::string mark = Mark(row);
+  cells.push_back(mark + (mark.empty() || row.note().empty() ? "" : ", ") + row.note());
   return cells;
 }
 
@@ -146,8 +148,8 @@ static void PrintCsv(const v1::StudyTable& table) {
   for (const char* column : {"mean", "standard_deviation", "geometric_mean", "low", "high", "smallest", "largest"}) {
     head.push_back(WithUnit(table.observable().name() + "_" + column, unit));
   }
-  head.insert(head.end(), {"trials", "unstable", "failed", "changed", "waiting", "left_out", "half_step",
-                           "half_step_change", "half_step_low", "half_step_high", "half_step_moves"});
+  head.insert(head.end(), {"trials", "unstable", "failed", "cancelled", "changed", "waiting", "left_out", "half_step",
+                           "half_step_change", "half_step_low", "half_step_high", "half_step_moves", "note"});
   WriteCsv(std::cout, head);
   const auto cell = [](bool given, double value) { return given ? schema::NumberText(value) : std::string(); };
   for (const v1::TableRow& row : table.rows()) {
@@ -160,11 +162,12 @@ static void PrintCsv(const v1::StudyTable& table) {
     cells.push_back(cell(row.has_high(), row.high()));
     cells.push_back(cell(row.has_smallest(), row.smallest()));
     cells.push_back(cell(row.has_largest(), row.largest()));
-    for (const int count : {row.trial_count(), row.unstable_count(), row.failed_count(), row.changed_count(),
-                            row.pending_count(), row.excluded_count()}) {
+    for (const int count : {row.trial_count(), row.unstable_count(), row.failed_count(), row.cancelled_count(),
+                            row.changed_count(), row.pending_count(), row.excluded_count()}) {
       cells.push_back(std::to_string(count));
     }
     AddHalfStep(table, row.audit(), &cells);
+    cells.push_back(row.note());
     WriteCsv(std::cout, cells);
   }
 }

@@ -3,6 +3,7 @@
 #include "commands/registry.h"
 #include "commands/watch.h"
 #include "output/live_answers.h"
+#include "output/live_runs.h"
 #include "output/progress.h"
 #include "output/text.h"
 #include "schema/visible_text.h"
@@ -22,6 +23,7 @@ ExitCode Watch(const Session& session, const std::string& name, bool tell_answer
   request.set_parent(StudyName(name));
   Progress progress;
   LiveAnswers answers(client);
+  LiveRuns runs(client);
   v1::Study study;
   const auto status = client.WatchRuns(request, kPatience, [&](const v1::WatchRunsResponse& message) {
     if (session.json) PrintJson(message, /*one_line=*/true);
@@ -30,7 +32,8 @@ ExitCode Watch(const Session& session, const std::string& name, bool tell_answer
     study = message.study();
     if (session.json) return;
     if (progress.on_terminal()) answers.Follow(study);
-    progress.Show(study, answers.lines());
+    runs.Follow(study);
+    progress.Show(study, runs.lines(), answers.lines());
   });
   if (!status.ok()) return Report(session, status);
   if (!session.json) {

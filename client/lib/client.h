@@ -38,6 +38,10 @@ class Client {
   absl::StatusOr<v1::Study> UpdateStudy(const v1::UpdateStudyRequest& request);
   /// Grows a study once, however often the call is tried.
   absl::StatusOr<v1::Study> GrowStudy(v1::GrowStudyRequest request);
+  /// What a growth would add.
+  absl::StatusOr<v1::CheckGrowthResponse> CheckGrowth(const v1::GrowStudyRequest& growth);
+  absl::StatusOr<v1::Study> UndoGrowth(const std::string& name, const std::string& etag = "");
+  absl::StatusOr<v1::Study> GiveStudy(const std::string& name, const std::string& owner);
   absl::StatusOr<v1::Study> ArchiveStudy(const std::string& name, bool undo);
   absl::Status DeleteStudy(const std::string& name, const std::string& etag = "");
   absl::StatusOr<v1::Study> CancelStudy(const std::string& name);
@@ -47,8 +51,12 @@ class Client {
   /// Calls on_run for every run of a study, in order; holds at most one page at a time.
   absl::Status ForRuns(const std::string& study, const std::function<void(const v1::Run&)>& on_run);
   absl::StatusOr<v1::Run> GetRun(const std::string& name);
+  /// All runs of a study, each with its size and its drive. @param observable empty for the default.
+  absl::StatusOr<v1::TabulateRunsResponse> TabulateRuns(const std::string& study, const std::string& observable);
+  /// The first `limit` runs that are on a device.
+  absl::StatusOr<v1::TabulateRunsResponse> TabulateRunning(const std::string& study, int limit);
   /// All samples of a run.
-  absl::StatusOr<v1::ListSamplesResponse> ListSamples(const std::string& run);
+  absl::StatusOr<v1::ListSamplesResponse> ListSamples(const std::string& run, bool with_drive = false);
   /// The kept frame or state at a step or the nearest before it; the newest if no step is given.
   /// @param window the part of the bed; empty for as much of it as fits.
   absl::StatusOr<v1::Frame> GetFrame(const std::string& run, std::optional<int64_t> step = std::nullopt,
@@ -72,6 +80,11 @@ class Client {
   absl::StatusOr<v1::Run> ResumeRun(const std::string& run, const std::string& etag = "");
   absl::StatusOr<v1::Run> FinishRun(const std::string& run, const std::string& etag = "");
   absl::StatusOr<v1::Run> ExtendRun(const std::string& run, double time, const std::string& etag = "");
+  absl::StatusOr<v1::Study> ExtendStudy(const std::string& study, double time);
+  /// @param name of a journal entry.
+  absl::StatusOr<v1::Run> WithdrawAdjustment(const std::string& name);
+  /// @param name of a run, or of a study for all its cancelled runs.
+  absl::StatusOr<v1::RestartRunsResponse> RestartRuns(const std::string& name);
   absl::StatusOr<v1::Study> PauseStudy(const std::string& study);
   absl::StatusOr<v1::Study> ResumeStudy(const std::string& study);
   absl::StatusOr<v1::SavedState> SaveRun(const std::string& run);

@@ -44,6 +44,25 @@ std::vector<v1::FieldViolation> ViolationsOf(const absl::Status& status) {
   return violations;
 }
 
+/// Whether a host is an address rather than a name.
+static bool IsAddress(const std::string& host) {
+  return host.find(':') != std::string::npos || host.find_first_not_of("0123456789.") == std::string::npos;
+}
+
+std::string CertificateFault(const absl::Status& status) {
+  // gRPC says so in the text alone.
+  const std::string message(status.message());
+  constexpr char kBefore[] = "Peer name ", kAfter[] = " is not in peer certificate";
+  const size_t end = message.find(kAfter), at = end == std::string::npos ? end : message.rfind(kBefore, end);
+  if (at == std::string::npos) return "";
+  const size_t begin = at + sizeof kBefore - 1;
+  const std::string host = message.substr(begin, end - begin);
+  return "the certificate of the server does not name " + host + ", the host in --server. It needs the subject " +
+         "alternative name " + (IsAddress(host) ? "IP:" : "DNS:") + host + "; make a certificate with it, such as by " +
+         "openssl req -addext subjectAltName=" + (IsAddress(host) ? "IP:" : "DNS:") + host +
+         ", or give --server a name that the certificate has";
+}
+
 std::string ReasonOf(const absl::Status& status) {
   const auto info = DetailOf<google::rpc::ErrorInfo>(status);
   return info ? info->reason() : "";

@@ -22,6 +22,9 @@ std::vector<v1::FieldViolation> ViolationsOf(const absl::Status& status);
 /// Reason of a refusal from its ErrorInfo, in UPPER_SNAKE_CASE; empty if there is none.
 std::string ReasonOf(const absl::Status& status);
 
+/// What to do if a call failed because the certificate of the server does not name its host; empty for other failures.
+std::string CertificateFault(const absl::Status& status);
+
 /// Delay that a refusal asks for before the next try; none if it asks for none.
 std::optional<std::chrono::nanoseconds> RequestedDelay(const grpc::Status& status);
 

@@ -18,8 +18,28 @@ absl::StatusOr<v1::Run> Client::GetRun(const std::string& name) {
   return Call(*runs_, &Runs::GetRun, Named<v1::GetRunRequest>(name));
 }
 
-absl::StatusOr<v1::ListSamplesResponse> Client::ListSamples(const std::string& run) {
-  return ListOf(run, *runs_, &Runs::ListSamples, &v1::ListSamplesResponse::mutable_samples, kPageSize);
+absl::StatusOr<v1::TabulateRunsResponse> Client::TabulateRuns(const std::string& study, const std::string& observable) {
+  v1::TabulateRunsRequest request;
+  request.set_parent(study);
+  request.set_observable(observable);
+  request.set_page_size(kPageSize);
+  return AllPages(*runs_, &Runs::TabulateRuns, request, &v1::TabulateRunsResponse::mutable_rows, kLongDeadline);
+}
+
+absl::StatusOr<v1::TabulateRunsResponse> Client::TabulateRunning(const std::string& study, int limit) {
+  v1::TabulateRunsRequest request;
+  request.set_parent(study);
+  request.set_only_running(true);
+  request.set_page_size(limit);
+  return Call(*runs_, &Runs::TabulateRuns, request);
+}
+
+absl::StatusOr<v1::ListSamplesResponse> Client::ListSamples(const std::string& run, bool with_drive) {
+  v1::ListSamplesRequest request;
+  request.set_parent(run);
+  request.set_page_size(kPageSize);
+  request.set_with_drive(with_drive);
+  return AllPages(*runs_, &Runs::ListSamples, request, &v1::ListSamplesResponse::mutable_samples);
 }
 
 absl::StatusOr<v1::Frame> Client::GetFrame(const std::string& run, std::optional<int64_t> step,
@@ -74,6 +94,14 @@ absl::StatusOr<v1::Run> Client::ExtendRun(const std::string& run, double time, c
   request.set_time(time);
   request.set_request_id(NewRequestId());
   return Call(*runs_, &Runs::ExtendRun, request);
+}
+
+absl::StatusOr<v1::Run> Client::WithdrawAdjustment(const std::string& name) {
+  return Call(*runs_, &Runs::WithdrawAdjustment, Named<v1::WithdrawAdjustmentRequest>(name), /*tries=*/1);
+}
+
+absl::StatusOr<v1::RestartRunsResponse> Client::RestartRuns(const std::string& name) {
+  return Call(*runs_, &Runs::RestartRuns, Named<v1::RestartRunsRequest>(name), /*tries=*/1, kLongDeadline);
 }
 
 absl::StatusOr<v1::SavedState> Client::SaveRun(const std::string& run) {

@@ -44,6 +44,24 @@ absl::StatusOr<v1::Study> Client::GrowStudy(v1::GrowStudyRequest request) {
   return Call(*studies_, &Studies::GrowStudy, request, kTries, kLongDeadline);
 }
 
+absl::StatusOr<v1::CheckGrowthResponse> Client::CheckGrowth(const v1::GrowStudyRequest& growth) {
+  v1::CheckGrowthRequest request;
+  *request.mutable_growth() = growth;
+  return Call(*studies_, &Studies::CheckGrowth, request, kTries, kLongDeadline);
+}
+
+absl::StatusOr<v1::Study> Client::UndoGrowth(const std::string& name, const std::string& etag) {
+  auto request = Named<v1::UndoGrowthRequest>(name);
+  request.set_etag(etag);
+  return Call(*studies_, &Studies::UndoGrowth, request, /*tries=*/1, kLongDeadline);
+}
+
+absl::StatusOr<v1::Study> Client::GiveStudy(const std::string& name, const std::string& owner) {
+  auto request = Named<v1::GiveStudyRequest>(name);
+  request.set_owner(owner);
+  return Call(*studies_, &Studies::GiveStudy, request);
+}
+
 absl::StatusOr<v1::Study> Client::ArchiveStudy(const std::string& name, bool undo) {
   auto request = Named<v1::ArchiveStudyRequest>(name);
   request.set_undo(undo);
@@ -62,6 +80,13 @@ absl::StatusOr<v1::Study> Client::PauseStudy(const std::string& study) {
 
 absl::StatusOr<v1::Study> Client::ResumeStudy(const std::string& study) {
   return Call(*studies_, &Studies::ResumeStudy, Named<v1::ResumeStudyRequest>(study), /*tries=*/1);
+}
+
+absl::StatusOr<v1::Study> Client::ExtendStudy(const std::string& study, double time) {
+  auto request = Named<v1::ExtendStudyRequest>(study);
+  request.set_time(time);
+  request.set_request_id(NewRequestId());
+  return Call(*studies_, &Studies::ExtendStudy, request, kTries, kLongDeadline);
 }
 
 absl::StatusOr<v1::StudyTable> Client::TabulateStudy(const std::string& name, const std::string& observable) {

@@ -1,6 +1,7 @@
 #include "output/live_answers.h"
 
 #include <algorithm>
+#include <set>
 
 namespace gyrebox::client {
 
@@ -31,13 +32,29 @@ static std::string FirstSentences(const std::string& text) {
   return end == 0 ? text : text.substr(0, end);
 }
 
+/// What the server notes on the numbers of an answer and a summary must not leave out: "; interpolated: onset".
+static std::string NotesOf(const v1::Answer& answer) {
+  std::string text;
+  for (const char* word : {"interpolated", "still growing"}) {
+    std::set<std::string> names;
+    for (const v1::Quantity& quantity : answer.quantities()) {
+      if (quantity.note().find(word) != std::string::npos) names.insert(quantity.name());
+    }
+    std::string list;
+    for (const std::string& name : names) list += (list.empty() ? "" : ", ") + name;
+    if (!list.empty()) text += (text.empty() ? " (" : "; ") + std::string(word) + ": " + list;
+  }
+  return text.empty() ? "" : text + ")";
+}
+
 std::vector<std::string> LeadingAnswers(const v1::Answers& answers) {
   std::vector<std::string> lines;
   for (const v1::Answer& answer : answers.answers()) {
-    if (Leads(answer) && !answer.summary().empty()) lines.push_back(FirstSentences(answer.summary()));
+    if (Leads(answer) && !answer.summary().empty()) lines.push_back(FirstSentences(answer.summary()) + NotesOf(answer));
   }
   for (const v1::Answer& answer : answers.answers()) {
-    if (lines.empty() && !answer.summary().empty()) lines.push_back(FirstSentences(answer.summary()));
+    if (!lines.empty() || answer.summary().empty()) continue;
+    lines.push_back(FirstSentences(answer.summary()) + NotesOf(answer));
   }
   if (lines.empty()) return lines;
   const v1::RunCounts& counts = answers.run_counts();

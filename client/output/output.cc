@@ -46,6 +46,10 @@ ExitCode Report(const Session& session, const absl::Status& status) {
   switch (status.code()) {
     case absl::StatusCode::kUnavailable:
     case absl::StatusCode::kDeadlineExceeded:
+      if (const std::string fault = CertificateFault(status); !fault.empty()) {
+        std::cerr << "gyrebox: " << schema::Visible(fault) << "\n";
+        return kNotReachable;
+      }
       std::cerr << "gyrebox: no answer from a server at " << session.server.address << " (" << message
                 << "); start gyreboxd there, or name another server with --server"
                 << (session.server.authority.empty() ? "; a server with TLS needs --tls-ca" : "") << "\n";

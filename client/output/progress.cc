@@ -24,7 +24,8 @@ static std::string Percent(const v1::Study& study) {
 }
 
 static std::string Words(const v1::Study& study) {
-  std::string text = Percent(study) + "  " + CountsText(study.run_counts());
+  const bool paused = study.state() == v1::Study::STATE_PAUSED;
+  std::string text = Percent(study) + (paused ? "  paused: " : "  ") + CountsText(study.run_counts());
   if (study.has_remaining_seconds()) text += ", " + AboutText(study.remaining_seconds()) + " left";
   return text;
 }
@@ -82,13 +83,16 @@ static void Redraw(const std::string& line, std::span<const std::string> below, 
   std::cerr << text << "\r" << std::flush;
 }
 
-void Progress::Show(const v1::Study& study, std::span<const std::string> below) {
+void Progress::Show(const v1::Study& study, std::span<const std::string> runs, std::span<const std::string> below) {
   if (terminal_) {
     const Room room = RoomOf(STDERR_FILENO);
-    Redraw(OneLine(Bar(study.progress()), Words(study), room.columns), below, room);
+    std::vector<std::string> all(runs.begin(), runs.end());
+    all.insert(all.end(), below.begin(), below.end());
+    Redraw(OneLine(Bar(study.progress()), Words(study), room.columns), all, room);
   } else if (Clock::now() - shown_ >= kBetweenLines) {
     shown_ = Clock::now();
     std::cerr << study.name() << ": " << Words(study) << std::endl;
+    for (const std::string& line : runs) std::cerr << "  " << schema::Visible(line) << std::endl;
   }
 }
 

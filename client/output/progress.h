@@ -16,8 +16,8 @@ class Progress {
 
   bool on_terminal() const { return terminal_; }
 
-  /// @param below paragraphs to show under it on a terminal.
-  void Show(const v1::Study& study, std::span<const std::string> below);
+  /// @param runs lines on running runs, to show under it. @param below paragraphs to show under these on a terminal.
+  void Show(const v1::Study& study, std::span<const std::string> runs, std::span<const std::string> below);
 
   /// Prints a separate line.
   void Note(const std::string& text);

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "gyrebox/settings_at.h"
+
 namespace gyrebox::kernels {
 
 double& Settings::operator[](Parameter parameter) {
@@ -70,6 +72,16 @@ void Controls::GoTo(std::int64_t step) {
   ramps_.clear();
   n_applied_ = 0;
   MoveTo(step);
+}
+
+std::vector<Settings> SettingsAt(const RunSpec& spec, std::span<const std::int64_t> steps) {
+  Controls controls(spec);
+  std::vector<Settings> all;
+  for (const std::int64_t step : steps) {
+    controls.MoveTo(step);
+    all.push_back(controls.settings());
+  }
+  return all;
 }
 
 void Controls::MoveRamps(std::int64_t step) {

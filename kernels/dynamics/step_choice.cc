@@ -106,6 +106,20 @@ double Relaxation(const RunSpec& spec, double normal, double r) {
   return 6 * stiffness / (spec.drag.translational + between);
 }
 
+// Force with which a spinner drags a bead that it touches, per rate, zeta_0 sigma.
+double Grip(const RunSpec& spec, const Peaks& peaks) {
+  const bool brownian = spec.dynamics.equation == DynamicsSpec::Equation::kBrownian;
+  return (brownian ? spec.dynamics.transverse_coupling : peaks.tangential) *
+         PairFriction<double>(spec.friction).Weight(1.0);
+}
+
+// Hardest push between two beads, epsilon/sigma. Thermal energy kT corresponds to a push of kT / lambda over the range
+// lambda of the force.
+double HardestPush(const RunSpec& spec, const Peaks& peaks, double thermal_reach) {
+  const double reach = spec.force.cutoff - 1 > 0 ? std::min(spec.force.decay_length, spec.force.cutoff - 1) : 1;
+  return Grip(spec, peaks) * std::abs(peaks.rate) + thermal_reach * peaks.temperature / reach;
+}
+
 // Factor by which a pair may drift further off its circle where neighbours press it back.
 double Pressed(double packing, double most, const StepConstants& constants) {
   const double way = (packing - constants.loose_packing) / (constants.dense_packing - constants.loose_packing);
@@ -113,6 +127,10 @@ double Pressed(double packing, double most, const StepConstants& constants) {
 }
 
 }  // namespace
+
+bool PressesCloserThan(double distance, const RunSpec& spec, const Peaks& peaks) {
+  return HardestPush(spec, peaks, StepConstants().thermal_reach) > PairForce<double>(spec.force).Force(distance);
+}
 
 std::string InWords(StepLimit limit) {
   switch (limit) {
@@ -155,10 +173,8 @@ StepChoice ChooseStep(const RunSpec& spec, const Peaks& peaks, double packing, c
   const bool brownian = spec.dynamics.equation == DynamicsSpec::Equation::kBrownian;
   const bool midpoint = spec.dynamics.equation == DynamicsSpec::Equation::kConverged && peaks.temperature > 0;
   const bool second_order = midpoint || spec.dynamics.step == DynamicsSpec::Step::kSecondOrder;
-  const PairFriction<double> friction(spec.friction);
   const PairForce<double> force(spec.force);
-  const double drag = spec.drag.translational;
-  const double grip = (brownian ? spec.dynamics.transverse_coupling : peaks.tangential) * friction.Weight(1.0);
+  const double drag = spec.drag.translational, grip = Grip(spec, peaks);
 
   StepChoice choice{constants.largest, StepLimit::kLargest};
   const auto take = [&](double step, StepLimit limit) {
@@ -171,9 +187,7 @@ StepChoice ChooseStep(const RunSpec& spec, const Peaks& peaks, double packing, c
   }
   if (peaks.frequency > 0) take(constants.phase / (2 * std::numbers::pi * peaks.frequency), StepLimit::kWave);
 
-  // Thermal energy kT corresponds to a push of kT / lambda over the range lambda of the force.
-  const double reach = spec.force.cutoff - 1 > 0 ? std::min(spec.force.decay_length, spec.force.cutoff - 1) : 1;
-  const double push = grip * std::abs(peaks.rate) + constants.thermal_reach * peaks.temperature / reach;
+  const double push = HardestPush(spec, peaks, constants.thermal_reach);
   const double pushed = DistanceWhere(spec.force.cutoff, push, [&](double r) { return force.Force(r); });
   if (const double rate = Relaxation(spec, peaks.normal, pushed); rate > 0) {
     take(constants.margin * (second_order ? 1 : 2) / rate, StepLimit::kContact);

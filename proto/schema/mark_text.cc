@@ -5,9 +5,10 @@
 namespace gyrebox::schema {
 
 std::string MarkText(const TrialCounts& counts) {
-  const std::pair<int, const char*> kParts[] = {{counts.unstable, "unstable"}, {counts.failed, "failed"},
-                                                {counts.changed, "changed"},   {counts.identical, "identical"},
-                                                {counts.excluded, "left out"}, {counts.waiting, "waiting"}};
+  const std::pair<int, const char*> kParts[] = {{counts.unstable, "unstable"},   {counts.failed, "failed"},
+                                                {counts.cancelled, "cancelled"}, {counts.changed, "changed"},
+                                                {counts.identical, "identical"}, {counts.excluded, "left out"},
+                                                {counts.waiting, "waiting"}};
   int all = counts.counted;
   for (const auto& part : kParts) all += part.first;
   std::string mark;

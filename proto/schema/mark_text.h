@@ -9,7 +9,8 @@ namespace gyrebox::schema {
 struct TrialCounts {
   int counted = 0;  ///< ran to their end
   int unstable = 0;
-  int failed = 0;     ///< or cancelled
+  int failed = 0;
+  int cancelled = 0;
   int changed = 0;    ///< by a user during the run
   int identical = 0;  ///< to another realization that counts
   int excluded = 0;   ///< by a user, whatever their state

@@ -170,6 +170,21 @@ absl::StatusOr<std::vector<v1::Token>> Authenticator::ListTokens() {
   return tokens;
 }
 
+absl::Status Authenticator::CheckIsUser(const std::string& name) {
+  const bool local = name == store::kLocalUser && !asks_;
+  if (!local && !IsUserName(name)) {
+    return absl::InvalidArgumentError("owner is not a letter followed by up to 63 letters, digits, dots, - or _");
+  }
+  if (!asks_) return absl::OkStatus();
+  std::lock_guard lock(mutex_);
+  const bool known = std::any_of(tokens_.begin(), tokens_.end(), [&](const auto& entry) {
+    return entry.second.user() == name && StateOf(entry.second) == v1::Token::STATE_VALID;
+  });
+  if (known) return absl::OkStatus();
+  return absl::FailedPreconditionError(name + " has no valid token on this server; an admin lets users in with " +
+                                       "gyrebox users add");
+}
+
 absl::StatusOr<std::vector<v1::Token>> Authenticator::RevokeTokens(const v1::RevokeTokensRequest& request) {
   if (request.name().empty() && request.user().empty()) {
     return absl::InvalidArgumentError("neither name nor user is given; give one of them");

@@ -39,6 +39,9 @@ class Authenticator {
   absl::StatusOr<v1::CreateTokenResponse> CreateToken(const v1::CreateTokenRequest& request);
   /// Oldest first.
   absl::StatusOr<std::vector<v1::Token>> ListTokens();
+  /// Whether a study may be given to this user: INVALID_ARGUMENT for what is no name of a user; FAILED_PRECONDITION if
+  /// the server asks for tokens and the user has no valid one.
+  absl::Status CheckIsUser(const std::string& name);
   /// Returns the revoked tokens. NOT_FOUND if there is none to revoke; FAILED_PRECONDITION if no admin would be left.
   absl::StatusOr<std::vector<v1::Token>> RevokeTokens(const v1::RevokeTokensRequest& request);
 

@@ -163,7 +163,8 @@ static PlotWriter BeginPlot(const StudyData& data, const Plan& plan, const Avera
               "Fraction of the spinners in the largest cluster, mean over the plateau and the realizations.")
       .Column("trials", "", Role::ROLE_UNSPECIFIED, "Finished realizations; only these are averaged.")
       .Column("unstable", "", Role::ROLE_UNSPECIFIED, "Realizations that became unstable; shown, but in no average.")
-      .Column("failed", "", Role::ROLE_UNSPECIFIED, "Realizations that failed or were cancelled.")
+      .Column("failed", "", Role::ROLE_UNSPECIFIED, "Realizations that failed.")
+      .Column("cancelled", "", Role::ROLE_UNSPECIFIED, "Cancelled realizations.")
       .Column("waiting", "", Role::ROLE_UNSPECIFIED, "Realizations that have not finished yet.");
   return plot;
 }
@@ -176,7 +177,9 @@ static void WriteCurve(const MapCurve& curve, PlotWriter* plot) {
     AppendSize(values, curve.MeanAt(*point), &row);
     const auto spread = RelativeSpread(values);
     row.insert(row.end(), {spread ? spread->value : kNone, FractionInLargest(*point)});
-    for (const int count : {counts.counted, counts.unstable, counts.failed, counts.waiting}) row.push_back(count);
+    for (const int count : {counts.counted, counts.unstable, counts.failed, counts.cancelled, counts.waiting}) {
+      row.push_back(count);
+    }
     plot->Row(row, "", SizeMarkOf(*point));
   }
 }

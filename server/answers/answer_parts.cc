@@ -85,16 +85,23 @@ static std::pair<size_t, size_t> GrowingOf(const Point& point) {
   return {all, growing};
 }
 
-RowMark SizeMarkOf(const Point& point) {
-  RowMark mark = MarkOf(point.counts());
-  const auto add = [&](const std::string& text) { mark.text += (mark.text.empty() ? "" : ", ") + text; };
+std::string SizeNotes(const Point& point) {
+  std::string notes;
+  const auto add = [&](const std::string& text) { notes += (notes.empty() ? "" : ", ") + text; };
   const auto [all, growing] = GrowingOf(point);
-  if (growing > 0) add("still growing " + std::to_string(growing) + "/" + std::to_string(all));
+  if (growing > 0) add("still growing in " + std::to_string(growing) + "/" + std::to_string(all));
   if (const double fraction = FractionInLargest(point); fraction > kMaxFractionOfSpinners) {
     add("largest cluster " + schema::NumberText(100 * fraction, 2) + " % of the spinners");
   }
   const auto wrapping = Values(point, [](const RunDigest& run) { return run.wrapping; });
   if (!wrapping.empty() && Summarise(wrapping).mean >= 0.5) add("clusters wrap round the bed");
+  return notes;
+}
+
+RowMark SizeMarkOf(const Point& point) {
+  RowMark mark = MarkOf(point.counts());
+  const std::string notes = SizeNotes(point);
+  mark.text += (mark.text.empty() || notes.empty() ? "" : ", ") + notes;
   return mark;
 }
 

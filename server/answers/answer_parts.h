@@ -65,7 +65,11 @@ inline constexpr double kMaxFractionOfSpinners = 0.1;
 /// Fraction of the spinners in the largest cluster, mean over realizations; NaN if unknown.
 double FractionInLargest(const Point& point);
 
-/// Mark of a point with notes on its size: what became of its runs, growth, fraction of the bed, wrapping.
+/// "still growing in 2/3, largest cluster 14 % of the spinners, clusters wrap round the bed": what a reader must know
+/// about the size of a point; empty if nothing.
+std::string SizeNotes(const Point& point);
+
+/// Mark of a point with what became of its runs and the notes on its size.
 RowMark SizeMarkOf(const Point& point);
 
 /// " at 50 tau, still growing in 3 of 4 runs": age of the size of a point.

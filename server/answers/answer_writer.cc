@@ -106,7 +106,7 @@ PlotWriter& PlotWriter::SizeColumns(const std::string& name, const std::string& 
 
 RowMark MarkOf(const schema::TrialCounts& counts) {
   return {.text = schema::MarkText(counts),
-          .some_runs_excluded = counts.unstable + counts.failed > 0,
+          .some_runs_excluded = counts.unstable + counts.failed + counts.cancelled > 0,
           .moves_with_step = counts.moves_with_step};
 }
 

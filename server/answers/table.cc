@@ -16,6 +16,7 @@ static void AddRow(const Point& point, const LogMean& log, v1::StudyTable* table
   const schema::TrialCounts counts = point.counts();
   row.set_unstable_count(counts.unstable);
   row.set_failed_count(counts.failed);
+  row.set_cancelled_count(counts.cancelled);
   row.set_changed_count(counts.changed);
   row.set_excluded_count(counts.excluded);
   row.set_pending_count(counts.waiting);
@@ -23,6 +24,7 @@ static void AddRow(const Point& point, const LogMean& log, v1::StudyTable* table
   if (summary.count == 0) return;
   row.set_trial_count(static_cast<int32_t>(summary.count));
   row.set_mean(summary.mean);
+  row.set_note(SizeNotes(point));
   row.set_smallest(summary.smallest);
   row.set_largest(summary.largest);
   const bool positive = log.count == summary.count;
@@ -35,8 +37,8 @@ static void AddRow(const Point& point, const LogMean& log, v1::StudyTable* table
 }
 
 absl::StatusOr<v1::StudyTable> Tabulate(store::Store& store, int64_t study_id, const std::string& observable,
-                                        const study::Stop& stop) {
-  const auto data = ReadStudy(store, study_id, observable, Depth::kMean, nullptr, nullptr, stop);
+                                        const study::Stop& stop, DigestCache* cache) {
+  const auto data = ReadStudy(store, study_id, observable, Depth::kWhole, cache, nullptr, stop);
   if (!data.ok()) return data.status();
   v1::StudyTable table;
   table.set_study(data->study.name());

@@ -44,7 +44,8 @@ concept Instructs = requires(Request request) {
   request.spec();
 }
 || requires(Request request) { request.axes(); }
-|| requires(Request request) { request.changes(); };
+|| requires(Request request) { request.changes(); }
+|| requires(Request request) { request.growth(); };
 
 /// The same for the method that takes this request. Rejects unknown fields with INVALID_ARGUMENT if the request
 /// Instructs, else discards them.

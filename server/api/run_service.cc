@@ -7,14 +7,15 @@
 #include "api/page.h"
 #include "api/refusal.h"
 #include "store/sample_messages.h"
+#include "study/return_if_error.h"
 
 namespace gyrebox::api {
 
 constexpr int kRunsPerPage = 100;
 constexpr int kMaxRunsPerPage = 1000;
 constexpr int kMaxRunsNamed = 100'000;  // as many as a study may have
-/// Bytes of a sample besides its values: sequence, step, time and encoding.
-constexpr size_t kSampleHeadBytes = 48;
+/// Bytes of a sample besides its values: sequence, step, time, drive and encoding.
+constexpr size_t kSampleHeadBytes = 80;
 
 absl::StatusOr<v1::Run> RunService::Get(const std::string& name) {
   const auto parsed = ParseRunName(name);
@@ -50,7 +51,8 @@ absl::StatusOr<v1::ListSamplesResponse> RunService::Samples(const v1::ListSample
   if (!name.ok()) return name.status();
   const auto run = server_.store.runs().Get(name->study, name->run);
   if (!run.ok()) return run.status();
-  const auto page = PageOf(request, request.parent() + "/samples", kSamplesPerPage, kMaxSamplesPerPage);
+  const auto page = PageOf(request, request.parent() + "/samples" + (request.with_drive() ? " with the drive" : ""),
+                           kSamplesPerPage, kMaxSamplesPerPage);
   if (!page.ok()) return page.status();
   const auto observables = server_.store.series().GetObservables(name->study, name->run);
   if (!observables.ok()) return observables.status();
@@ -60,6 +62,7 @@ absl::StatusOr<v1::ListSamplesResponse> RunService::Samples(const v1::ListSample
   v1::ListSamplesResponse response;
   response.mutable_observables()->Assign(observables->begin(), observables->end());
   store::AddSampleMessages(*rows, response.mutable_samples());
+  if (request.with_drive()) GYREBOX_RETURN_IF_ERROR(AddDrives(*name, *run, &response));
   const int64_t next = page->from + static_cast<int64_t>(rows->size());
   if (rows->size() > 0 && next < run->sample_count()) response.set_next_page_token(page->TokenAt(next));
   return response;

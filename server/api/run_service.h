@@ -3,6 +3,7 @@
 
 #include <span>
 
+#include "api/names.h"
 #include "api/server_context.h"
 #include "gyrebox/v1/run_service.grpc.pb.h"
 #include "study/stop.h"
@@ -22,6 +23,10 @@ class RunService : public v1::RunService::CallbackService {
   grpc::ServerWriteReactor<v1::WatchRunsResponse>* WatchRuns(grpc::CallbackServerContext* context,
                                                              const v1::WatchRunsRequest* request) override;
 
+  // In run_rows.cc:
+  grpc::ServerUnaryReactor* TabulateRuns(grpc::CallbackServerContext* context, const v1::TabulateRunsRequest* request,
+                                         v1::TabulateRunsResponse* response) override;
+
   // In run_frames.cc:
   grpc::ServerUnaryReactor* GetFrame(grpc::CallbackServerContext* context, const v1::GetFrameRequest* request,
                                      v1::Frame* response) override;
@@ -36,6 +41,9 @@ class RunService : public v1::RunService::CallbackService {
   // In run_steering.cc:
   grpc::ServerUnaryReactor* AdjustRuns(grpc::CallbackServerContext* context, const v1::AdjustRunsRequest* request,
                                        v1::AdjustRunsResponse* response) override;
+  grpc::ServerUnaryReactor* WithdrawAdjustment(grpc::CallbackServerContext* context,
+                                               const v1::WithdrawAdjustmentRequest* request,
+                                               v1::Run* response) override;
   grpc::ServerUnaryReactor* ListAdjustments(grpc::CallbackServerContext* context,
                                             const v1::ListAdjustmentsRequest* request,
                                             v1::ListAdjustmentsResponse* response) override;
@@ -57,6 +65,8 @@ class RunService : public v1::RunService::CallbackService {
   grpc::ServerUnaryReactor* PrioritizeRuns(grpc::CallbackServerContext* context,
                                            const v1::PrioritizeRunsRequest* request,
                                            v1::PrioritizeRunsResponse* response) override;
+  grpc::ServerUnaryReactor* RestartRuns(grpc::CallbackServerContext* context, const v1::RestartRunsRequest* request,
+                                        v1::RestartRunsResponse* response) override;
   grpc::ServerUnaryReactor* ExcludeRun(grpc::CallbackServerContext* context, const v1::ExcludeRunRequest* request,
                                        v1::Run* response) override;
 
@@ -65,6 +75,7 @@ class RunService : public v1::RunService::CallbackService {
 
   absl::StatusOr<v1::ListAdjustmentsResponse> Journal(const v1::ListAdjustmentsRequest& request);
   absl::StatusOr<v1::ListSavedStatesResponse> SavedStates(const v1::ListSavedStatesRequest& request);
+  absl::StatusOr<v1::RestartRunsResponse> Restart(const v1::RestartRunsRequest& request, const access::User& user);
   absl::StatusOr<v1::Run> Exclude(const v1::ExcludeRunRequest& request, const access::User& user);
   absl::StatusOr<v1::Study> Replay(const v1::ReplayRunRequest& request, const access::User& user);
   /// Steers one run, and answers with the run.
@@ -81,7 +92,10 @@ class RunService : public v1::RunService::CallbackService {
 
   absl::StatusOr<v1::Run> Get(const std::string& name);
   absl::StatusOr<v1::ListRunsResponse> List(const v1::ListRunsRequest& request);
+  absl::StatusOr<v1::TabulateRunsResponse> Tabulate(const v1::TabulateRunsRequest& request, const study::Stop& stop);
   absl::StatusOr<v1::ListSamplesResponse> Samples(const v1::ListSamplesRequest& request);
+  /// Adds the drive to the samples of a page.
+  absl::Status AddDrives(const RunName& id, const v1::Run& run, v1::ListSamplesResponse* page);
   /// Samples of these observables that fit in a page, which also holds the observables.
   static int SamplesThatFit(std::span<const v1::Observable> observables);
 

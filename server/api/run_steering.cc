@@ -115,6 +115,19 @@ grpc::ServerUnaryReactor* RunService::ExtendRun(grpc::CallbackServerContext* con
                        });
 }
 
+grpc::ServerUnaryReactor* RunService::WithdrawAdjustment(grpc::CallbackServerContext* context,
+                                                         const v1::WithdrawAdjustmentRequest* request,
+                                                         v1::Run* response) {
+  return AnswerLaterOn(server_.steer_pool, server_, context, request, response,
+                       [=, this](const access::User& user, const RunDone& done) {
+                         const auto entry = store::ParseAdjustmentName(request->name());
+                         if (!entry.ok()) return done(entry.status());
+                         executor::SteerRequest asked = Asked(v1::Adjustment::KIND_WITHDRAW, user, request->etag());
+                         asked.withdrawn_entry = entry->entry;
+                         SteerOne(user, store::NameOfRun(entry->run.study, entry->run.run), std::move(asked), done);
+                       });
+}
+
 grpc::ServerUnaryReactor* RunService::SaveRun(grpc::CallbackServerContext* context, const v1::SaveRunRequest* request,
                                               v1::SavedState* response) {
   using Done = std::function<void(absl::StatusOr<v1::SavedState>)>;
@@ -189,6 +202,28 @@ grpc::ServerUnaryReactor* RunService::ListSavedStates(grpc::CallbackServerContex
                                                       const v1::ListSavedStatesRequest* request,
                                                       v1::ListSavedStatesResponse* response) {
   return Answer(server_, context, request, response, [=, this] { return SavedStates(*request); });
+}
+
+absl::StatusOr<v1::RestartRunsResponse> RunService::Restart(const v1::RestartRunsRequest& request,
+                                                            const access::User& user) {
+  const auto target = ParseTarget(request.name());
+  if (!target.ok()) return target.status();
+  GYREBOX_RETURN_IF_ERROR(CheckMayChange(server_, user, target->study));
+  if (target->run > 0) GYREBOX_RETURN_IF_ERROR(server_.store.runs().Get(target->study, target->run).status());
+  const auto count = server_.store.runs().Restart(target->study, target->run, user.name);
+  if (!count.ok()) return count.status();
+  server_.hub.Changed(target->study);
+  server_.executor.Wake();
+  v1::RestartRunsResponse response;
+  response.set_run_count(static_cast<int32_t>(*count));
+  return response;
+}
+
+grpc::ServerUnaryReactor* RunService::RestartRuns(grpc::CallbackServerContext* context,
+                                                  const v1::RestartRunsRequest* request,
+                                                  v1::RestartRunsResponse* response) {
+  return AnswerOn(server_.steer_pool, server_, context, request, response,
+                  [=, this](const access::User& user) { return Restart(*request, user); });
 }
 
 absl::StatusOr<v1::Run> RunService::Exclude(const v1::ExcludeRunRequest& request, const access::User& user) {

@@ -43,6 +43,31 @@ absl::StatusOr<v1::Study> StudyService::Update(const v1::UpdateStudyRequest& req
   return study;
 }
 
+absl::StatusOr<v1::Study> StudyService::Undo(const v1::UndoGrowthRequest& request, const access::User& user) {
+  const auto id = ParseStudyName(request.name());
+  if (!id.ok()) return id.status();
+  GYREBOX_RETURN_IF_ERROR(CheckMayChange(server_, user, *id));
+  auto study = server_.store.studies().UndoGrowth(*id, request.etag(), user.name);
+  if (!study.ok()) return study;
+  spdlog::info("the last growth of {} taken back by {}", study->name(), user.name);
+  server_.digests.Forget(*id);  // other runs may get the numbers
+  server_.hub.Changed(*id);
+  return study;
+}
+
+absl::StatusOr<v1::Study> StudyService::Give(const v1::GiveStudyRequest& request, const access::User& user) {
+  const auto id = ParseStudyName(request.name());
+  if (!id.ok()) return id.status();
+  GYREBOX_RETURN_IF_ERROR(CheckMayChange(server_, user, *id));
+  GYREBOX_RETURN_IF_ERROR(server_.authenticator.CheckIsUser(request.owner()));
+  auto study = server_.store.studies().Give(*id, request.owner(), request.etag(), user.name);
+  if (!study.ok()) return study;
+  spdlog::info("{} given to {} by {}", study->name(), study->owner(), user.name);
+  server_.executor.Give(*id, study->owner());
+  server_.hub.Changed(*id);
+  return study;
+}
+
 absl::StatusOr<v1::Study> StudyService::Archive(const v1::ArchiveStudyRequest& request, const access::User& user) {
   const auto id = ParseStudyName(request.name());
   if (!id.ok()) return id.status();
@@ -71,6 +96,18 @@ grpc::ServerUnaryReactor* StudyService::UpdateStudy(grpc::CallbackServerContext*
                                                     const v1::UpdateStudyRequest* request, v1::Study* response) {
   return Answer(server_, context, request, response,
                 [=, this](const access::User& user) { return Update(*request, user); });
+}
+
+grpc::ServerUnaryReactor* StudyService::UndoGrowth(grpc::CallbackServerContext* context,
+                                                   const v1::UndoGrowthRequest* request, v1::Study* response) {
+  return AnswerOn(server_.steer_pool, server_, context, request, response,
+                  [=, this](const access::User& user) { return Undo(*request, user); });
+}
+
+grpc::ServerUnaryReactor* StudyService::GiveStudy(grpc::CallbackServerContext* context,
+                                                  const v1::GiveStudyRequest* request, v1::Study* response) {
+  return Answer(server_, context, request, response,
+                [=, this](const access::User& user) { return Give(*request, user); });
 }
 
 grpc::ServerUnaryReactor* StudyService::ArchiveStudy(grpc::CallbackServerContext* context,

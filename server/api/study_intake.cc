@@ -107,8 +107,8 @@ grpc::ServerUnaryReactor* StudyService::CreateStudy(grpc::CallbackServerContext*
       [=, this](const access::User& user, const study::Stop& stop) { return Create(*request, user, stop); });
 }
 
-absl::StatusOr<v1::StudySpec> StudyService::CheckGrowth(int64_t id, const v1::StudySpec& spec,
-                                                        const v1::GrowStudyRequest& request, const study::Stop& stop) {
+absl::StatusOr<v1::StudySpec> StudyService::GrownSpec(int64_t id, const v1::StudySpec& spec,
+                                                      const v1::GrowStudyRequest& request, const study::Stop& stop) {
   // Check the axes as the request gives them first: only valid axes allow the grown study to be built.
   auto faults = study::CheckGrowth(spec, request);
   if (request.axes_size() > study::kMaxAxes) return InvalidRequest(faults);
@@ -126,6 +126,53 @@ absl::StatusOr<v1::StudySpec> StudyService::CheckGrowth(int64_t id, const v1::St
   return grown;
 }
 
+absl::StatusOr<store::Growth> StudyService::PlanGrowth(int64_t id, const v1::Study& study,
+                                                       const v1::GrowStudyRequest& request, const study::Stop& stop) {
+  if (study.state() == v1::Study::STATE_CANCELLED) return store::CancelledCannotGrow(study.name());
+  const auto grown = GrownSpec(id, study.spec(), request, stop);
+  if (!grown.ok()) return grown.status();
+  const auto audited = server_.store.runs().GetAudited(id);
+  if (!audited.ok()) return audited.status();
+  store::Growth growth{*grown, ToNewRuns(*grown, study::AddedRuns(study.spec(), *grown, *audited, stop), stop),
+                       study::ValuesOfOldRuns(study.spec(), *grown), study::GrowthText(study.spec(), *grown)};
+  if (stop.asked()) return study::Stopped();
+  GYREBOX_RETURN_IF_ERROR(access::CheckBeads(server_.quotas, MostBeads(growth.runs)));
+  return growth;
+}
+
+absl::StatusOr<v1::CheckGrowthResponse> StudyService::EstimateGrowth(const v1::GrowStudyRequest& request,
+                                                                     const access::User& user,
+                                                                     const study::Stop& stop) {
+  const auto id = ParseStudyName(request.name());
+  if (!id.ok()) return id.status();
+  GYREBOX_RETURN_IF_ERROR(CheckMayChange(server_, user, *id));
+  const auto study = server_.store.studies().Get(*id);
+  if (!study.ok()) return study.status();
+  const auto growth = PlanGrowth(*id, *study, request, stop);
+  if (!growth.ok()) return growth.status();
+  v1::CheckGrowthResponse response;
+  v1::Estimate& estimate = *response.mutable_estimate();
+  estimate.set_run_count(static_cast<int64_t>(growth->runs.size()));
+  estimate.set_bead_count(MostBeads(growth->runs));
+  for (const store::NewRun& run : growth->runs) {
+    estimate.set_step_count(estimate.step_count() + run.total_steps);
+    estimate.set_bead_steps(estimate.bead_steps() +
+                            static_cast<double>(run.bead_count) * static_cast<double>(run.total_steps));
+    estimate.set_audit_run_count(estimate.audit_run_count() + (run.plan.audit ? 1 : 0));
+  }
+  estimate.set_duration_seconds(estimate.bead_steps() / SetRate(&estimate));
+  return response;
+}
+
+grpc::ServerUnaryReactor* StudyService::CheckGrowth(grpc::CallbackServerContext* context,
+                                                    const v1::CheckGrowthRequest* request,
+                                                    v1::CheckGrowthResponse* response) {
+  return AnswerOn(server_.slow_pool, server_, context, request, response,
+                  [=, this](const access::User& user, const study::Stop& stop) {
+                    return EstimateGrowth(request->growth(), user, stop);
+                  });
+}
+
 absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request, const access::User& user,
                                              const study::Stop& stop) {
   const auto id = ParseStudyName(request.name());
@@ -138,23 +185,14 @@ absl::StatusOr<v1::Study> StudyService::Grow(const v1::GrowStudyRequest& request
   if (!earlier.ok()) return earlier.status();
   auto study = server_.store.studies().Get(*id);
   if (!study.ok() || earlier->has_value()) return study;
-  if (study->state() == v1::Study::STATE_CANCELLED) {
-    return absl::FailedPreconditionError(study->name() + " is CANCELLED and cannot grow; submit a study anew");
-  }
-  const auto grown = CheckGrowth(*id, study->spec(), request, stop);
-  if (!grown.ok()) return grown.status();
-  const auto audited = server_.store.runs().GetAudited(*id);
-  if (!audited.ok()) return audited.status();
-  store::Growth growth{*grown, ToNewRuns(*grown, study::AddedRuns(study->spec(), *grown, *audited, stop), stop),
-                       study::ValuesOfOldRuns(study->spec(), *grown), study::GrowthText(study->spec(), *grown)};
-  if (stop.asked()) return study::Stopped();
-  if (growth.runs.empty()) return study;
-  GYREBOX_RETURN_IF_ERROR(access::CheckBeads(server_.quotas, MostBeads(growth.runs)));
+  const auto growth = PlanGrowth(*id, *study, request, stop);
+  if (!growth.ok()) return growth.status();
+  if (growth->runs.empty()) return study;
   // Even without an etag from the caller, nothing may change between this read and the write.
   const std::string& etag = request.etag().empty() ? study->etag() : request.etag();
-  study = server_.store.studies().Grow(*id, growth, *once, etag, user.name);
+  study = server_.store.studies().Grow(*id, *growth, *once, etag, user.name);
   if (!study.ok()) return study.status();
-  spdlog::info("{} grown by {}: {}, {} runs", study->name(), user.name, growth.what, growth.runs.size());
+  spdlog::info("{} grown by {}: {}, {} runs", study->name(), user.name, growth->what, growth->runs.size());
   server_.hub.Changed(*id);
   server_.executor.Wake();
   return study;

@@ -11,6 +11,7 @@
 #include "api/names.h"
 #include "api/page.h"
 #include "api/remaining.h"
+#include "api/requests.h"
 #include "api/steer.h"
 #include "schema/number_text.h"
 #include "study/doubtful_fields.h"
@@ -90,6 +91,19 @@ absl::StatusOr<v1::Study> StudyService::Cancel(const std::string& name, const ac
   return server_.store.studies().Get(*id);
 }
 
+double StudyService::SetRate(v1::Estimate* estimate) const {
+  const double reached = server_.executor.rate().Reached();
+  const double rate = reached > 0 ? reached : kFirstGuess * std::max(1, server_.device.thread_count());
+  estimate->set_duration_basis((reached > 0 ? "measured on this machine: " : "a first guess: ") +
+                               schema::NumberText(rate, 2) + " bead-steps per second");
+  return rate;
+}
+
+static std::string EqualText(const v1::Study& study) {
+  return "the same study was submitted before: " + study.name() + " of " + study.owner() +
+         "; gyrebox grow adds realizations to it";
+}
+
 absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyRequest& request,
                                                            const study::Stop& stop) {
   v1::CheckStudyResponse response;
@@ -101,15 +115,16 @@ absl::StatusOr<v1::CheckStudyResponse> StudyService::Check(const v1::CheckStudyR
     response.mutable_field_violations()->Assign(violations.begin(), violations.begin() + static_cast<int64_t>(told));
     return response;
   }
-  const double reached = server_.executor.rate().Reached();
-  const double guess = kFirstGuess * std::max(1, server_.device.thread_count());
-  const double rate = reached > 0 ? reached : guess;
+  v1::Estimate rated;
+  const double rate = SetRate(&rated);
   *response.mutable_estimate() = study::EstimateStudy(prepared->spec, rate, server_.device, prepared->saved, stop);
-  response.mutable_estimate()->set_duration_basis((reached > 0 ? "measured on this machine: " : "a first guess: ") +
-                                                  schema::NumberText(rate, 2) + " bead-steps per second");
+  response.mutable_estimate()->set_duration_basis(rated.duration_basis());
   study::TellTimeSteps(prepared->spec, stop, &response);
   for (auto& doubt : study::DoubtfulFields(request.spec(), prepared->spec, stop))
     response.add_warnings(std::move(doubt));
+  const auto equal = server_.store.studies().FindEqual(prepared->spec);
+  if (!equal.ok()) return equal.status();
+  if (equal->has_value()) response.add_warnings(EqualText(**equal));
   *response.mutable_spec() = std::move(prepared->spec);
   return response;
 }
@@ -123,7 +138,7 @@ absl::StatusOr<v1::StudyTable> StudyService::Tabulate(const v1::TabulateStudyReq
   const std::string list =
       request.name() + "/table of " + request.observable() + " in pages of " + std::to_string(*size);
   if (!request.page_token().empty()) return tables_.GoOn<v1::StudyTable>(list, request.page_token());
-  auto table = analysis::Tabulate(server_.store, *id, request.observable(), stop);
+  auto table = analysis::Tabulate(server_.store, *id, request.observable(), stop, &server_.digests);
   if (!table.ok()) return table.status();
   return tables_.Start(list, analysis::CutIntoPages(*std::move(table), *size, kMaxPageBytes));
 }
@@ -145,14 +160,18 @@ grpc::ServerUnaryReactor* StudyService::CancelStudy(grpc::CallbackServerContext*
                   [=, this](const access::User& user) { return Cancel(request->name(), user); });
 }
 
-void StudyService::SteerAll(const access::User& user, const std::string& name, v1::Adjustment::Kind kind,
+static executor::SteerRequest RequestOfKind(v1::Adjustment::Kind kind) {
+  executor::SteerRequest asked;
+  asked.kind = kind;
+  return asked;
+}
+
+void StudyService::SteerAll(const access::User& user, const std::string& name, executor::SteerRequest asked,
                             StudyDone done) {
   const auto id = ParseStudyName(name);
   if (!id.ok()) return done(id.status());
   if (auto status = CheckMayChange(server_, user, *id); !status.ok()) return done(status);
-  executor::SteerRequest asked;
   asked.study = *id;
-  asked.kind = kind;
   asked.user = user.name;
   Steer(server_, std::move(asked), [this, name, done](const absl::StatusOr<executor::Steered>& entries) {
     done(entries.ok() ? Get(name) : entries.status());
@@ -163,7 +182,7 @@ grpc::ServerUnaryReactor* StudyService::PauseStudy(grpc::CallbackServerContext* 
                                                    const v1::PauseStudyRequest* request, v1::Study* response) {
   return AnswerLaterOn(server_.steer_pool, server_, context, request, response,
                        [=, this](const access::User& user, const StudyDone& done) {
-                         SteerAll(user, request->name(), v1::Adjustment::KIND_PAUSE, done);
+                         SteerAll(user, request->name(), RequestOfKind(v1::Adjustment::KIND_PAUSE), done);
                        });
 }
 
@@ -171,7 +190,20 @@ grpc::ServerUnaryReactor* StudyService::ResumeStudy(grpc::CallbackServerContext*
                                                     const v1::ResumeStudyRequest* request, v1::Study* response) {
   return AnswerLaterOn(server_.steer_pool, server_, context, request, response,
                        [=, this](const access::User& user, const StudyDone& done) {
-                         SteerAll(user, request->name(), v1::Adjustment::KIND_RESUME, done);
+                         SteerAll(user, request->name(), RequestOfKind(v1::Adjustment::KIND_RESUME), done);
+                       });
+}
+
+grpc::ServerUnaryReactor* StudyService::ExtendStudy(grpc::CallbackServerContext* context,
+                                                    const v1::ExtendStudyRequest* request, v1::Study* response) {
+  return AnswerLaterOn(server_.steer_pool, server_, context, request, response,
+                       [=, this](const access::User& user, const StudyDone& done) {
+                         const auto once = RequestOf(*request, user);
+                         if (!once.ok()) return done(once.status());
+                         executor::SteerRequest asked = RequestOfKind(v1::Adjustment::KIND_EXTEND);
+                         asked.more_time = request->time();
+                         asked.once = *once;
+                         SteerAll(user, request->name(), std::move(asked), done);
                        });
 }
 

@@ -25,6 +25,8 @@ class StudyService : public v1::StudyService::CallbackService {
                                        v1::Study* response) override;
   grpc::ServerUnaryReactor* ResumeStudy(grpc::CallbackServerContext* context, const v1::ResumeStudyRequest* request,
                                         v1::Study* response) override;
+  grpc::ServerUnaryReactor* ExtendStudy(grpc::CallbackServerContext* context, const v1::ExtendStudyRequest* request,
+                                        v1::Study* response) override;
   grpc::ServerUnaryReactor* CheckStudy(grpc::CallbackServerContext* context, const v1::CheckStudyRequest* request,
                                        v1::CheckStudyResponse* response) override;
   grpc::ServerUnaryReactor* TabulateStudy(grpc::CallbackServerContext* context, const v1::TabulateStudyRequest* request,
@@ -35,10 +37,16 @@ class StudyService : public v1::StudyService::CallbackService {
                                         v1::Study* response) override;
   grpc::ServerUnaryReactor* GrowStudy(grpc::CallbackServerContext* context, const v1::GrowStudyRequest* request,
                                       v1::Study* response) override;
+  grpc::ServerUnaryReactor* CheckGrowth(grpc::CallbackServerContext* context, const v1::CheckGrowthRequest* request,
+                                        v1::CheckGrowthResponse* response) override;
 
   // In study_edits.cc:
   grpc::ServerUnaryReactor* UpdateStudy(grpc::CallbackServerContext* context, const v1::UpdateStudyRequest* request,
                                         v1::Study* response) override;
+  grpc::ServerUnaryReactor* UndoGrowth(grpc::CallbackServerContext* context, const v1::UndoGrowthRequest* request,
+                                       v1::Study* response) override;
+  grpc::ServerUnaryReactor* GiveStudy(grpc::CallbackServerContext* context, const v1::GiveStudyRequest* request,
+                                      v1::Study* response) override;
   grpc::ServerUnaryReactor* ArchiveStudy(grpc::CallbackServerContext* context, const v1::ArchiveStudyRequest* request,
                                          v1::Study* response) override;
   grpc::ServerUnaryReactor* DeleteStudy(grpc::CallbackServerContext* context, const v1::DeleteStudyRequest* request,
@@ -57,16 +65,26 @@ class StudyService : public v1::StudyService::CallbackService {
   absl::StatusOr<Prepared> PrepareSent(const v1::StudySpec& sent, const study::Stop& stop);
 
   using StudyDone = std::function<void(absl::StatusOr<v1::Study>)>;
-  /// Steers all runs of a study, and answers with the study.
-  void SteerAll(const access::User& user, const std::string& name, v1::Adjustment::Kind kind, StudyDone done);
+  /// Steers all runs of a study, and answers with the study. @param asked without study and user.
+  void SteerAll(const access::User& user, const std::string& name, executor::SteerRequest asked, StudyDone done);
 
   /// The grown study, which is valid. INVALID_ARGUMENT with every invalid field of the request.
-  absl::StatusOr<v1::StudySpec> CheckGrowth(int64_t id, const v1::StudySpec& spec, const v1::GrowStudyRequest& request,
-                                            const study::Stop& stop);
+  absl::StatusOr<v1::StudySpec> GrownSpec(int64_t id, const v1::StudySpec& spec, const v1::GrowStudyRequest& request,
+                                          const study::Stop& stop);
+  /// What a request adds to a study. FAILED_PRECONDITION if the study is cancelled; RESOURCE_EXHAUSTED if its beds are
+  /// over the quota.
+  absl::StatusOr<store::Growth> PlanGrowth(int64_t id, const v1::Study& study, const v1::GrowStudyRequest& request,
+                                           const study::Stop& stop);
+  /// Sets the basis of the duration of an estimate. @return the bead-steps per second to expect.
+  double SetRate(v1::Estimate* estimate) const;
 
+  absl::StatusOr<v1::CheckGrowthResponse> EstimateGrowth(const v1::GrowStudyRequest& request, const access::User& user,
+                                                         const study::Stop& stop);
   absl::StatusOr<v1::Study> Grow(const v1::GrowStudyRequest& request, const access::User& user,
                                  const study::Stop& stop);
   absl::StatusOr<v1::Study> Update(const v1::UpdateStudyRequest& request, const access::User& user);
+  absl::StatusOr<v1::Study> Undo(const v1::UndoGrowthRequest& request, const access::User& user);
+  absl::StatusOr<v1::Study> Give(const v1::GiveStudyRequest& request, const access::User& user);
   absl::StatusOr<v1::Study> Archive(const v1::ArchiveStudyRequest& request, const access::User& user);
   absl::StatusOr<google::protobuf::Empty> Delete(const v1::DeleteStudyRequest& request, const access::User& user);
   absl::StatusOr<v1::Study> Create(const v1::CreateStudyRequest& request, const access::User& user,

@@ -32,8 +32,10 @@ schema::TrialCounts Point::counts() const {
         ++counts.unstable;
         break;
       case v1::Run::STATE_FAILED:
-      case v1::Run::STATE_CANCELLED:
         ++counts.failed;
+        break;
+      case v1::Run::STATE_CANCELLED:
+        ++counts.cancelled;
         break;
       default:
         ++counts.waiting;

@@ -86,6 +86,8 @@ class Executor {
             const store::Request& once = {});
   /// Writes on the caller's thread. @param number of a run; 0 for all runs of the study.
   void Prioritize(int64_t study, int64_t number, int priority, std::function<void(absl::StatusOr<int>)> done);
+  /// The study's use of the device counts as that of a new owner from now on.
+  void Give(int64_t study, const std::string& owner);
   /// The newest frame of a run; null if it is not on the device.
   void Look(int64_t study, int64_t number,
             std::function<void(absl::StatusOr<std::shared_ptr<const store::Frame>>)> done);

@@ -2,6 +2,7 @@
 #include <spdlog/spdlog.h>
 
 #include "executor/executor.h"
+#include "executor/steer_rules.h"
 
 namespace gyrebox::executor {
 
@@ -62,7 +63,7 @@ void Executor::GoOn(const Steering& steering) {
   if (job->result().count > 0) batches_.Changed(request.study);
   if (more) return steering_.push_back(steering);
   // If runs end or leave the device, reply only once that is stored.
-  const bool ends = request.kind == v1::Adjustment::KIND_PAUSE || request.kind == v1::Adjustment::KIND_FINISH;
+  const bool ends = MakesLeave(request.kind) || request.kind == v1::Adjustment::KIND_FINISH;
   if (!ends || !job->fine()) return done(std::move(job->result()));
   recorder_.Post({}, [done = done, steered = std::move(job->result())](const absl::Status& status) {
     done(status.ok() ? steered : Steered{status});
@@ -109,6 +110,16 @@ void Executor::Prioritize(int64_t study, int64_t number, int priority, std::func
         done(count);
       },
       done);
+}
+
+void Executor::Give(int64_t study, const std::string& owner) {
+  Post(
+      [this, study, owner] {
+        for (const auto& on : batches_.active()) {
+          if (on->waiting.study == study) on->waiting.owner = owner;
+        }
+      },
+      [](const absl::Status&) {});
 }
 
 void Executor::Drain(bool drain, std::function<void(absl::Status)> done) {

@@ -24,7 +24,7 @@ static void Tell(BatchManager& batches, RateMeter& rate, const SteerRequest& req
   }
   for (ActiveBatch* on : touched) {
     if (request.kind == v1::Adjustment::KIND_FINISH && on->batch.initialized()) on->batch.Advance(0, rate);
-    if (request.kind == v1::Adjustment::KIND_FINISH || request.kind == v1::Adjustment::KIND_PAUSE) {
+    if (request.kind == v1::Adjustment::KIND_FINISH || MakesLeave(request.kind)) {
       batches.Record(*on, /*checkpoint=*/false);
     }
   }
@@ -66,8 +66,8 @@ void SteerJob::Prepare(store::Store& store, CourseBook& book) {
   result_.status = study.status();
   if (!fine()) return;
   if (request_.kind == v1::Adjustment::KIND_EXTEND && study->state() == v1::Study::STATE_CANCELLED) {
-    result_.status = absl::FailedPreconditionError(study->name() + " is CANCELLED; none of its runs can go on, but a " +
-                                                   "study can start from one that ran to its end");
+    result_.status = absl::FailedPreconditionError(study->name() + " is CANCELLED; start its cancelled runs again " +
+                                                   "first: gyrebox restart");
     return;
   }
   points_.emplace(study->spec());
@@ -107,7 +107,13 @@ void SteerJob::PrepareStudy(store::Store& store) {
       if (!fine()) return;
       course->Reach(run.step());
       const auto steps_in = [&](double time) { return std::llround(time / course->time_step()); };
-      const int64_t step = request_.time ? std::max<int64_t>(course->reached(), steps_in(*request_.time)) : run.step();
+      const int64_t step = request_.time ? steps_in(*request_.time) : run.step();
+      if (request_.time && step < course->reached()) {
+        v1::FieldViolation& fault = result_.faults.emplace_back();
+        fault.set_field("time");
+        fault.set_description(PastText(run.name(), *request_.time, course->reached(), course->time_step()));
+        return;
+      }
       const int64_t ramp = request_.ramp_time > 0 ? std::max<int64_t>(1, steps_in(request_.ramp_time)) : 0;
       result_.faults = Ask(*course, step, ramp).faults;
     }

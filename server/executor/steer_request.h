@@ -25,6 +25,7 @@ struct SteerRequest {
   std::optional<double> time;                                   ///< tau, of KIND_CHANGE; none for immediately
   double ramp_time = 0;                                         ///< tau, of KIND_CHANGE
   double more_time = 0;                                         ///< tau, of KIND_EXTEND
+  int64_t withdrawn_entry = 0;                                  ///< of KIND_WITHDRAW
   store::Request once;                                          ///< identifies a call that must execute only once
 };
 

@@ -27,13 +27,17 @@ bool Fits(Kind kind, const v1::Run& run) {
   }
 }
 
+bool MakesLeave(Kind kind) { return kind == v1::Adjustment::KIND_PAUSE || kind == v1::Adjustment::KIND_WITHDRAW; }
+
 absl::Status WrongState(Kind kind, const v1::Run& run) {
   std::string can;
   for (const Kind other : {v1::Adjustment::KIND_CHANGE, v1::Adjustment::KIND_PAUSE, v1::Adjustment::KIND_RESUME,
                            v1::Adjustment::KIND_FINISH, v1::Adjustment::KIND_EXTEND}) {
     if (Fits(other, run)) can += (can.empty() ? "" : ", ") + std::string(schema::Participle(other));
   }
-  return absl::FailedPreconditionError(run.name() + " is " + store::InWords(run.state()) + " and cannot be " +
+  const bool withdraws = kind == v1::Adjustment::KIND_WITHDRAW;
+  return absl::FailedPreconditionError(run.name() + " is " + store::InWords(run.state()) +
+                                       (withdraws ? " and none of its changes can be " : " and cannot be ") +
                                        schema::Participle(kind) + "; it can be " + (can.empty() ? "" : can + ", ") +
                                        "replayed");
 }
@@ -52,6 +56,9 @@ v1::Adjustment ServerPause(int64_t step, double time_step, const std::string& wh
 
 /// Describes one entry in words.
 static std::string InWords(const v1::Adjustment& entry) {
+  if (entry.kind() == v1::Adjustment::KIND_WITHDRAW) {
+    return entry.user() + " withdrew entry " + std::to_string(entry.withdrawn_entry());
+  }
   std::string text =
       entry.user() + " " + schema::Participle(entry.kind()) + " it at step " + std::to_string(entry.step());
   if (entry.kind() == v1::Adjustment::KIND_CHANGE) text += " (" + schema::NumbersText(entry.change()) + ")";

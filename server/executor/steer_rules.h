@@ -14,6 +14,9 @@ namespace gyrebox::executor {
 /// Whether a run accepts the adjustment in its current state.
 bool Fits(v1::Adjustment::Kind kind, const v1::Run& run);
 
+/// Whether a run on the device leaves it.
+bool MakesLeave(v1::Adjustment::Kind kind);
+
 /// FAILED_PRECONDITION that states the state of a run and the adjustments that it accepts.
 absl::Status WrongState(v1::Adjustment::Kind kind, const v1::Run& run);
 

@@ -58,6 +58,7 @@ void SteeredRun::Prepare(Steered* result) {
   if (request_.kind == v1::Adjustment::KIND_CHANGE) PrepareChange(result);
   if (request_.kind == v1::Adjustment::KIND_FINISH) entry_.set_total_steps(std::max<int64_t>(1, reached));
   if (request_.kind == v1::Adjustment::KIND_EXTEND) PrepareExtend(result);
+  if (request_.kind == v1::Adjustment::KIND_WITHDRAW) PrepareWithdrawal(result);
   entry_.set_time(static_cast<double>(entry_.step()) * course_.time_step());
   entry_.set_name(run_.name() + "/adjustments/" + std::to_string(course_.length() + 1));
 }
@@ -65,12 +66,9 @@ void SteeredRun::Prepare(Steered* result) {
 void SteeredRun::Follow() {
   if (on_ == nullptr) return;
   if (request_.kind == v1::Adjustment::KIND_PAUSE) on_->batch.Evict(index_, v1::Run::STATE_PAUSED, entry_);
+  if (request_.kind == v1::Adjustment::KIND_WITHDRAW) on_->batch.Evict(index_, v1::Run::STATE_QUEUED, entry_);
   if (request_.kind == v1::Adjustment::KIND_CHANGE) {
-    v1::ReplayedAdjustment change;
-    change.set_step(entry_.step());
-    change.set_ramp_steps(entry_.ramp_steps());
-    *change.mutable_change() = entry_.change();
-    on_->batch.Adjust(index_, study::ToAdjustment(change));
+    on_->batch.Adjust(index_, study::ToAdjustment(study::ToReplayed(entry_)));
   }
   if (entry_.total_steps() > 0) on_->batch.EndAt(index_, entry_.total_steps());
 }
@@ -88,6 +86,11 @@ static void Fault(const char* field, const std::string& what, Steered* result) {
   fault.set_description(what);
 }
 
+std::string PastText(const std::string& run, double time, int64_t step, double time_step) {
+  return schema::NumberText(time) + " tau has passed: " + run + " is at step " + std::to_string(step) + ", " +
+         schema::NumberText(static_cast<double>(step) * time_step, 6) + " tau; give a later time, or none for now";
+}
+
 void SteeredRun::PrepareChange(Steered* result) {
   const double end = static_cast<double>(run_.total_steps()) * course_.time_step();
   if (request_.time) {
@@ -97,13 +100,32 @@ void SteeredRun::PrepareChange(Steered* result) {
                        schema::NumberText(end) + " tau",
                    result);
     }
-    entry_.set_step(std::max(entry_.step(), StepsIn(*request_.time)));
+    if (StepsIn(*request_.time) < entry_.step()) {
+      return Fault("time", PastText(run_.name(), *request_.time, entry_.step(), course_.time_step()), result);
+    }
+    entry_.set_step(StepsIn(*request_.time));
   }
   if (request_.ramp_time > 0) entry_.set_ramp_steps(std::max<int64_t>(1, StepsIn(request_.ramp_time)));
   const study::RequestedAdjustment asked = job_.Ask(course_, entry_.step(), entry_.ramp_steps());
   for (const auto& fault : asked.faults) result->faults.push_back(fault);
   *entry_.mutable_change() = asked.change.change();
+  *entry_.mutable_before() = asked.before;
   entry_.set_warning(asked.warning);
+}
+
+void SteeredRun::PrepareWithdrawal(Steered* result) {
+  const int64_t entry = request_.withdrawn_entry;
+  const std::string name = run_.name() + "/adjustments/" + std::to_string(entry);
+  if (entry < 1 || entry > course_.length()) {
+    return result->status.Update(
+        absl::NotFoundError("there is no entry " + name + "; gyrebox journal lists those of the run"));
+  }
+  if (!course_.IsPlanned(entry)) {
+    return result->status.Update(absl::FailedPreconditionError(
+        name + " cannot be withdrawn: only a change that has not taken effect can, once; the run is at step " +
+        std::to_string(course_.reached()) + ". To undo a change that took effect, adjust the run again"));
+  }
+  entry_.set_withdrawn_entry(entry);
 }
 
 void SteeredRun::PrepareExtend(Steered* result) {

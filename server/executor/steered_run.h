@@ -14,6 +14,9 @@
 
 namespace gyrebox::executor {
 
+/// Why a change cannot take effect at a time in tau that a run at this step has passed.
+std::string PastText(const std::string& run, double time, int64_t step, double time_step);
+
 /// A run that a job steers, in the queue or on the device.
 class SteeredRun {
  public:
@@ -24,8 +27,9 @@ class SteeredRun {
   /// Checks the request against the run and fills the journal entry.
   void Prepare(Steered* result);
 
-  /// Whether the batch records the entry, together with the checkpoint at which the run leaves the device.
-  bool LeavesDevice() const { return on_ != nullptr && request_.kind == v1::Adjustment::KIND_PAUSE; }
+  /// Whether the batch records the entry, together with the checkpoint at which the run leaves the device: to be
+  /// paused, or to be initialised again without a withdrawn change.
+  bool LeavesDevice() const { return on_ != nullptr && MakesLeave(request_.kind); }
 
   store::JournalWrite ToWrite() const { return {number_, entry_, run_.state()}; }
   const v1::Adjustment& entry() const { return entry_; }
@@ -42,6 +46,7 @@ class SteeredRun {
   int64_t StepsIn(double time) const;
   void PrepareChange(Steered* result);
   void PrepareExtend(Steered* result);
+  void PrepareWithdrawal(Steered* result);
 
   SteerJob& job_;
   store::Store& store_;

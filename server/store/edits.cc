@@ -2,6 +2,8 @@
 #include <algorithm>
 
 #include "store/rows.h"
+#include "store/space.h"
+#include "store/sql/space.h"
 #include "store/sql/studies.h"
 #include "store/studies.h"
 
@@ -70,6 +72,36 @@ absl::StatusOr<v1::Study> Studies::Update(int64_t id, const StudyWords& words, c
         done.Update(NoteEdit(connection, id, user, LabelsText(labels)));
       }
     }
+    if (done.ok()) study = SelectStudy(connection, id);
+    return done.ok() ? study.status() : done;
+  });
+  if (!status.ok()) return status;
+  return study;
+}
+
+/// Sets the owner of a study; its bytes on disk count as the new owner's.
+static absl::Status SetOwner(Connection& connection, int64_t id, const v1::Study& study, const std::string& owner) {
+  const int64_t bytes = study.stored_byte_count();
+  absl::Status done = connection.Prepare(sql::kAddStoredBytes).Bind(id, -bytes).Run();
+  done.Update(connection.Prepare(sql::kSetOwner).Bind(id, owner).Run());
+  done.Update(connection.Prepare(sql::kAddStoredBytes).Bind(id, bytes).Run());
+  return done;
+}
+
+absl::StatusOr<v1::Study> Studies::Give(int64_t id, const std::string& owner, const std::string& etag,
+                                        const std::string& user) {
+  absl::StatusOr<v1::Study> study = absl::InternalError("not read");
+  const auto status = connections_.Write([&](Connection& connection) -> absl::Status {
+    study = SelectStudy(connection, id);
+    if (!study.ok()) return study.status();
+    absl::Status done = CheckEtag(connection, id, *study, etag);
+    if (!done.ok() || study->owner() == owner) return done;
+    const v1::RunCounts& counts = study->run_counts();
+    done.Update(CheckRuns(connection, space_.bounds(), owner, counts.queued_count() + counts.paused_count()));
+    if (!done.ok()) return done;
+    done.Update(SetOwner(connection, id, *study, owner));
+    done.Update(CheckBytes(connection, space_.bounds(), owner));
+    done.Update(NoteEdit(connection, id, user, "gave it from " + study->owner() + " to " + owner));
     if (done.ok()) study = SelectStudy(connection, id);
     return done.ok() ? study.status() : done;
   });

@@ -30,9 +30,13 @@ static absl::Status InsertRuns(Connection& connection, int64_t id, const std::ve
   return absl::OkStatus();
 }
 
-static absl::Status WriteGrowth(Connection& connection, int64_t id, const Growth& growth) {
-  const std::string spec = growth.spec.SerializeAsString();
-  absl::Status status = connection.Prepare(sql::kSetSpec).Bind(id, Statement::AsBlob(spec)).Run();
+static absl::Status WriteGrowth(Connection& connection, const v1::Study& study, int64_t id, const Growth& growth,
+                                int64_t first) {
+  const std::string before = study.spec().SerializeAsString();
+  const auto bytes_of_values = static_cast<int64_t>(growth.old_run_values.size() * sizeof(double));
+  absl::Status status =
+      connection.Prepare(sql::kSetGrowth).Bind(id, Statement::AsBlob(before), first, bytes_of_values).Run();
+  status.Update(SetSpec(connection, id, growth.spec));
   const auto& values = growth.old_run_values;
   if (!values.empty()) {
     const auto bytes = Statement::AsBlob(values.data(), values.size() * sizeof(double));
@@ -51,7 +55,7 @@ static absl::StatusOr<std::optional<v1::Study>> CheckMayGrow(Connection& connect
   if (!study.ok() || !earlier.ok()) return study.ok() ? earlier.status() : study.status();
   if (earlier->has_value()) return std::nullopt;
   if (study->state() == v1::Study::STATE_CANCELLED) {
-    return absl::FailedPreconditionError(study->name() + " is CANCELLED and cannot grow; submit a study anew");
+    return CancelledCannotGrow(study->name());
   }
   absl::Status status = CheckEtag(connection, id, *study, etag);
   status.Update(CheckRuns(connection, bounds, study->owner(), static_cast<int64_t>(growth.runs.size())));
@@ -63,13 +67,22 @@ static absl::StatusOr<std::optional<v1::Study>> CheckMayGrow(Connection& connect
 static absl::Status AcceptGrowth(Connection& connection, const v1::Study& study, int64_t id, const Growth& growth,
                                  const std::vector<NewRun>& runs, const Bounds& bounds, const Request& request,
                                  const std::string& user) {
-  absl::Status done = WriteGrowth(connection, id, growth);
+  // Runs that are inserted already are the last ones.
+  const auto next = SelectNext(connection, id);
+  if (!next.ok()) return next.status();
+  const auto inserted = static_cast<int64_t>(growth.runs.size() - runs.size());
+  absl::Status done = WriteGrowth(connection, study, id, growth, next->number - inserted);
   if (!runs.empty()) done.Update(InsertRuns(connection, id, runs));
-  done.Update(CountBytesOfRuns(connection, id, growth.runs.size()));
+  done.Update(CountBytesOfRuns(connection, id, static_cast<int64_t>(growth.runs.size())));
   done.Update(WriteRequest(connection, request, {id, static_cast<int64_t>(growth.runs.size()), {}}));
   done.Update(NoteEdit(connection, id, user, "added " + growth.what));
   done.Update(CheckBytes(connection, bounds, study.owner()));
   return done;
+}
+
+absl::Status CancelledCannotGrow(const std::string& name) {
+  return absl::FailedPreconditionError(
+      name + " is CANCELLED and cannot grow; start its cancelled runs again first: " + "gyrebox restart");
 }
 
 absl::StatusOr<v1::Study> Studies::Grow(int64_t id, const Growth& growth, const Request& request,
@@ -119,7 +132,7 @@ absl::StatusOr<v1::Study> Studies::GrowInSlices(int64_t id, const Growth& growth
       return done;
     });
   }
-  if (!status.ok() || known) (void)EraseJoining(id);
+  if (!status.ok() || known) (void)EraseHidden(id);
   if (status.ok() && !known) status = JoinRuns(id);
   if (!status.ok()) return status;
   return Get(id);

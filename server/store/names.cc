@@ -45,6 +45,16 @@ std::optional<StateName> ParseStateName(const std::string& name) {
   return sound ? std::optional(parsed) : std::nullopt;
 }
 
+absl::StatusOr<AdjustmentName> ParseAdjustmentName(const std::string& name) {
+  const std::vector<std::string> parts = absl::StrSplit(name, '/');
+  if (parts.size() == 6 && parts[0] == "studies" && parts[2] == "runs" && parts[4] == "adjustments") {
+    const AdjustmentName parsed{{ParseNumber(parts[1]), ParseNumber(parts[3])}, ParseNumber(parts[5])};
+    if (parsed.run.study > 0 && parsed.run.run > 0 && parsed.entry > 0) return parsed;
+  }
+  return absl::NotFoundError("there is no journal entry " + name +
+                             "; give studies/{study}/runs/{run}/adjustments/{adjustment}");
+}
+
 absl::StatusOr<int64_t> ParseTokenName(const std::string& name) {
   const std::vector<std::string> parts = absl::StrSplit(name, '/');
   if (parts.size() == 2 && parts[0] == "tokens" && ParseNumber(parts[1]) > 0) return ParseNumber(parts[1]);

@@ -30,6 +30,13 @@ struct StateName {
 /// None if the name is not that of a state; it may then be that of a run.
 std::optional<StateName> ParseStateName(const std::string& name);
 
+/// Numbers of a journal entry named studies/{study}/runs/{run}/adjustments/{adjustment}.
+struct AdjustmentName {
+  RunName run;
+  int64_t entry = 0;
+};
+absl::StatusOr<AdjustmentName> ParseAdjustmentName(const std::string& name);
+
 /// Number of a token named tokens/{token}.
 absl::StatusOr<int64_t> ParseTokenName(const std::string& name);
 

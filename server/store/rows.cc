@@ -106,8 +106,8 @@ static bool IsAtItsEnd(int64_t state) {
 static v1::Study::State StateOf(const v1::RunCounts& counts, bool cancelled) {
   if (cancelled) return v1::Study::STATE_CANCELLED;
   if (counts.queued_count() == counts.total_count()) return v1::Study::STATE_QUEUED;
-  if (counts.queued_count() + counts.running_count() + counts.paused_count() == 0) return v1::Study::STATE_FINISHED;
-  return v1::Study::STATE_RUNNING;
+  if (counts.queued_count() + counts.running_count() > 0) return v1::Study::STATE_RUNNING;
+  return counts.paused_count() > 0 ? v1::Study::STATE_PAUSED : v1::Study::STATE_FINISHED;
 }
 
 absl::Status AddCounts(Connection& connection, int64_t id, bool cancelled, v1::Study* study) {

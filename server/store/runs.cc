@@ -26,16 +26,26 @@ absl::StatusOr<v1::Run> Runs::Get(int64_t study, int64_t number) {
   return run;
 }
 
-absl::StatusOr<std::vector<v1::Run>> Runs::List(int64_t study, int64_t above_number, int limit) {
+/// Runs of a statement with a study, a number and a limit.
+static absl::StatusOr<std::vector<v1::Run>> ListBy(const char* statement, Connections& connections, int64_t study,
+                                                   int64_t above_number, int limit) {
   std::vector<v1::Run> runs;
-  const auto status = connections_.Read([&](Connection& connection) {
-    Statement rows = connection.Prepare(sql::kSelectRuns);
+  const auto status = connections.Read([&](Connection& connection) {
+    Statement rows = connection.Prepare(statement);
     rows.Bind(study, above_number, limit);
     while (rows.Next()) runs.push_back(ToRun(rows));
     return rows.status();
   });
   if (!status.ok()) return status;
   return runs;
+}
+
+absl::StatusOr<std::vector<v1::Run>> Runs::List(int64_t study, int64_t above_number, int limit) {
+  return ListBy(sql::kSelectRuns, connections_, study, above_number, limit);
+}
+
+absl::StatusOr<std::vector<v1::Run>> Runs::ListOnDevice(int64_t study, int64_t above_number, int limit) {
+  return ListBy(sql::kSelectRunsOnDevice, connections_, study, above_number, limit);
 }
 
 absl::StatusOr<std::vector<study::AuditedRun>> Runs::GetAudited(int64_t id) {

@@ -55,6 +55,8 @@ class Runs {
   /// NOT_FOUND.
   absl::StatusOr<v1::Run> Get(int64_t study, int64_t number);
   absl::StatusOr<std::vector<v1::Run>> List(int64_t study, int64_t above_number, int limit);
+  /// Starting and running runs.
+  absl::StatusOr<std::vector<v1::Run>> ListOnDevice(int64_t study, int64_t above_number, int limit);
   /// Queued, starting, running and paused runs.
   absl::StatusOr<std::vector<v1::Run>> ListOpen(int64_t study);
   absl::StatusOr<ChangedRuns> ListChanged(int64_t study, ChangeCursor after, int limit);
@@ -64,6 +66,10 @@ class Runs {
   /// The furthest step a run has ever reached; after an interruption the run may be behind it.
   absl::StatusOr<int64_t> ReachedStep(int64_t study, int64_t number);
 
+  /// Returns cancelled runs to the queue, in slices; an edit by a user. @param number of a run; 0 for all runs of the
+  /// study. @return their number. FAILED_PRECONDITION if there is none, or while cancelled runs are on a device.
+  /// (restart.cc)
+  absl::StatusOr<int64_t> Restart(int64_t study, int64_t number, const std::string& user);
   /// An edit by a user. @param exclusion none includes the run again; FAILED_PRECONDITION if it is not excluded.
   absl::StatusOr<v1::Run> Exclude(int64_t study, int64_t number, const std::optional<v1::Exclusion>& exclusion,
                                   const std::string& user);

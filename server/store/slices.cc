@@ -41,7 +41,7 @@ absl::StatusOr<v1::Study> Studies::CreateInSlices(const v1::StudySpec& spec, con
     status = connections_.Write([&](Connection& connection) -> absl::Status {
       if (auto found = find_earlier(connection); !found.ok() || earlier) return found;
       absl::Status made = connection.Prepare(sql::kEndMaking).Bind(id).Run();
-      made.Update(CountBytesOfRuns(connection, id, runs.size()));
+      made.Update(CountBytesOfRuns(connection, id, count));
       made.Update(TakeStart(connection, files_.path(), id, spec, like));
       made.Update(WriteRequest(connection, request, {id, count, {}}));
       made.Update(CheckBytes(connection, space_.bounds(), owner));
@@ -71,7 +71,7 @@ absl::Status Studies::JoinRuns(int64_t id) {
   return status;
 }
 
-absl::Status Studies::EraseJoining(int64_t id) {
+absl::Status Studies::EraseHidden(int64_t id) {
   return connections_.WriteInSlices([id](Connection& connection, int64_t most) -> absl::StatusOr<int64_t> {
     return CountRows(connection.Prepare(sql::kEraseJoining).Bind(id, most));
   });
@@ -90,7 +90,7 @@ absl::Status Studies::EndInterruptedSlices() {
     return rows.status();
   });
   for (const auto& [id, accepted] : joining) {
-    if (status.ok()) status = accepted ? JoinRuns(id) : EraseJoining(id);
+    if (status.ok()) status = accepted ? JoinRuns(id) : EraseHidden(id);
   }
   for (const int64_t id : cancelled) {
     if (status.ok()) status = CancelWaiting(id);

@@ -9,10 +9,10 @@
 
 namespace gyrebox::store {
 
-constexpr size_t kBytesOfRun = 256;  ///< on disk, before it has started; see layout 10
+constexpr int64_t kBytesOfRun = 256;  ///< on disk, before it has started; see layout 10
 
-absl::Status CountBytesOfRuns(Connection& connection, int64_t study, size_t runs) {
-  return connection.Prepare(sql::kAddStoredBytes).Bind(study, static_cast<int64_t>(kBytesOfRun * runs)).Run();
+absl::Status CountBytesOfRuns(Connection& connection, int64_t study, int64_t runs) {
+  return connection.Prepare(sql::kAddStoredBytes).Bind(study, kBytesOfRun * runs).Run();
 }
 
 absl::Status CheckRuns(Connection& connection, const Bounds& bounds, const std::string& user, int64_t more) {

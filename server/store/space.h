@@ -50,7 +50,8 @@ absl::Status CheckRuns(Connection& connection, const Bounds& bounds, const std::
 /// RESOURCE_EXHAUSTED if a user has more bytes on disk than the bounds allow, including this transaction so far.
 absl::Status CheckBytes(Connection& connection, const Bounds& bounds, const std::string& user);
 
-/// Adds the disk usage of new runs; triggers in the database count everything else.
-absl::Status CountBytesOfRuns(Connection& connection, int64_t study, size_t runs);
+/// Adds the disk usage of new runs, or subtracts that of -runs removed ones; triggers in the database count everything
+/// else.
+absl::Status CountBytesOfRuns(Connection& connection, int64_t study, int64_t runs);
 
 }  // namespace gyrebox::store

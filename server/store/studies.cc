@@ -7,6 +7,7 @@
 #include "store/requests.h"
 #include "store/rows.h"
 #include "store/space.h"
+#include "store/spec_hash.h"
 #include "store/sql/journals.h"
 #include "store/sql/runs.h"
 #include "store/sql/studies.h"
@@ -37,9 +38,33 @@ absl::StatusOr<v1::Study> SelectStudy(Connection& connection, int64_t id) {
 absl::StatusOr<int64_t> InsertStudy(Connection& connection, const v1::StudySpec& spec, const std::string& owner) {
   const std::string bytes = spec.SerializeAsString();
   Statement insert = connection.Prepare(sql::kInsertStudy);
-  insert.Bind(Statement::AsBlob(bytes), NowMilliseconds(), owner);
+  const std::string hash = HashOf(spec);
+  insert.Bind(Statement::AsBlob(bytes), NowMilliseconds(), owner, Statement::AsBlob(hash));
   if (!insert.Next()) return insert.status();
   return insert.Int(0);
+}
+
+absl::Status SetSpec(Connection& connection, int64_t id, const v1::StudySpec& spec) {
+  const std::string bytes = spec.SerializeAsString(), hash = HashOf(spec);
+  return connection.Prepare(sql::kSetSpec).Bind(id, Statement::AsBlob(bytes), Statement::AsBlob(hash)).Run();
+}
+
+absl::StatusOr<std::optional<v1::Study>> Studies::FindEqual(const v1::StudySpec& spec) {
+  const std::string hash = HashOf(spec);
+  std::optional<v1::Study> found;
+  const auto status = connections_.Read([&](Connection& connection) -> absl::Status {
+    int64_t id = 0;
+    {
+      Statement row = connection.Prepare(sql::kSelectEqualStudy);
+      if (row.Bind(Statement::AsBlob(hash)).Next()) id = row.Int(0);
+      if (!row.status().ok() || id == 0) return row.status();
+    }
+    auto study = SelectStudy(connection, id);
+    if (study.ok()) found = *std::move(study);
+    return study.status();
+  });
+  if (!status.ok()) return status;
+  return found;
 }
 
 absl::Status InsertRun(Connection& connection, int64_t study, int64_t number, const NewRun& run, int priority,
@@ -70,7 +95,7 @@ absl::StatusOr<v1::Study> Studies::Create(const v1::StudySpec& spec, const std::
       const auto number = static_cast<int64_t>(i) + 1;
       GYREBOX_RETURN_IF_ERROR(InsertRun(connection, *id, number, runs[i], priority, /*change=*/1));
     }
-    absl::Status done = CountBytesOfRuns(connection, *id, runs.size());
+    absl::Status done = CountBytesOfRuns(connection, *id, count);
     done.Update(TakeStart(connection, files_.path(), *id, spec, like));
     done.Update(WriteRequest(connection, request, {*id, count, {}}));
     done.Update(CheckBytes(connection, space_.bounds(), owner));
@@ -124,17 +149,23 @@ absl::StatusOr<std::vector<v1::Study>> Studies::List(int64_t below_id, int limit
 
 /// See WholeStudy::adjusted.
 static absl::StatusOr<std::map<int64_t, int64_t>> SelectAdjusted(Connection& connection, int64_t id) {
-  std::map<int64_t, int64_t> adjusted;
+  std::map<int64_t, std::map<int64_t, int64_t>> steps;  // of changes that stand, by run and entry
   Statement rows = connection.Prepare(sql::kSelectJournals);
   rows.Bind(id);
   while (rows.Next()) {
     v1::Adjustment entry;
     entry.ParseFromString(rows.Text(1));
-    if (entry.kind() != v1::Adjustment::KIND_CHANGE) continue;
-    const auto [first, is_new] = adjusted.try_emplace(rows.Int(0), entry.step());
-    if (!is_new) first->second = std::min<int64_t>(first->second, entry.step());
+    if (entry.kind() == v1::Adjustment::KIND_CHANGE) steps[rows.Int(0)][rows.Int(2)] = entry.step();
+    if (entry.kind() == v1::Adjustment::KIND_WITHDRAW) steps[rows.Int(0)].erase(entry.withdrawn_entry());
   }
   if (!rows.status().ok()) return rows.status();
+  std::map<int64_t, int64_t> adjusted;
+  for (const auto& [run, of_run] : steps) {
+    for (const auto& [entry, step] : of_run) {
+      const auto first = adjusted.try_emplace(run, step).first;
+      first->second = std::min(first->second, step);
+    }
+  }
   return adjusted;
 }
 

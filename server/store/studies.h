@@ -92,6 +92,15 @@ class Studies {
   absl::StatusOr<v1::Study> Grow(int64_t id, const Growth& growth, const Request& request, const std::string& etag,
                                  const std::string& user);
 
+  /// Takes the last growth back. FAILED_PRECONDITION if one of its runs has started or was changed, or if there is
+  /// none. (undo_growth.cc)
+  absl::StatusOr<v1::Study> UndoGrowth(int64_t id, const std::string& etag, const std::string& user);
+  /// Gives a study to another user. RESOURCE_EXHAUSTED if that user exceeds a limit with it.
+  absl::StatusOr<v1::Study> Give(int64_t id, const std::string& owner, const std::string& etag,
+                                 const std::string& user);
+  /// The newest study with the same spec apart from its title; none if there is none.
+  absl::StatusOr<std::optional<v1::Study>> FindEqual(const v1::StudySpec& spec);
+
   /// Resolves writes in slices that the last process left unfinished: completes accepted ones and erases the others.
   /// For the opening of the store.
   absl::Status EndInterruptedSlices();
@@ -105,8 +114,8 @@ class Studies {
                                          const std::string& etag, const std::string& user);
   /// Makes the new runs of an accepted growth visible.
   absl::Status JoinRuns(int64_t id);
-  /// Erases the new runs of a growth that was not accepted.
-  absl::Status EraseJoining(int64_t id);
+  /// Erases the runs of a growth that was not accepted, or that was taken back.
+  absl::Status EraseHidden(int64_t id);
 
   Connections& connections_;
   const StateDirectory& files_;
@@ -121,6 +130,12 @@ absl::Status NoStudy(int64_t id);
 
 /// Inserts a study without its runs. @return its id.
 absl::StatusOr<int64_t> InsertStudy(Connection& connection, const v1::StudySpec& spec, const std::string& owner);
+
+/// Replaces the spec of a study.
+absl::Status SetSpec(Connection& connection, int64_t id, const v1::StudySpec& spec);
+
+/// FAILED_PRECONDITION for a cancelled study.
+absl::Status CancelledCannotGrow(const std::string& name);
 
 /// A study as seen in this transaction. NOT_FOUND.
 absl::StatusOr<v1::Study> SelectStudy(Connection& connection, int64_t id);

@@ -1,5 +1,7 @@
 #include "study/observables.h"
 
+#include "gyrebox/bins.h"
+
 namespace gyrebox::study {
 
 std::vector<v1::Observable> ToObservables(const std::vector<kernels::Column>& columns) {
@@ -10,6 +12,11 @@ std::vector<v1::Observable> ToObservables(const std::vector<kernels::Column>& co
     observable.set_unit(column.unit);
     observable.set_definition(column.definition);
     observable.set_width(column.width);
+    if (const kernels::Bins bins = kernels::BinsOf(column); bins.width > 0) {
+      observable.set_first_bin(bins.first);
+      observable.set_bin_width(bins.width);
+      observable.set_bin_unit(bins.unit);
+    }
   }
   return observables;
 }

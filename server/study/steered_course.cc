@@ -45,9 +45,13 @@ std::shared_ptr<const SteerPoint> SteerPoints::At(const v1::Run& run) {
   return point;
 }
 
-CourseFold::CourseFold(const SteerPoint& point) : frequencies(point.drive), peaks(ToPhysics(point.at)) {}
+CourseFold::CourseFold(const SteerPoint& point)
+    : frequencies(point.drive), peaks(ToPhysics(point.at)), now(ToPhysics(point.at)) {}
 
 void CourseFold::Add(const kernels::Adjustment& adjustment) {
+  if (!adjustment.wave.empty()) now.wave = adjustment.wave.front();
+  for (const kernels::Change& change : adjustment.changes) now[change.parameter] = change.value;
+  if (!Concerns(adjustment)) return;
   frequencies.Add(adjustment);
   peaks.Add(adjustment);
 }
@@ -61,36 +65,40 @@ SteeredCourse::SteeredCourse(std::shared_ptr<const SteerPoint> point) : point_(s
 void SteeredCourse::Add(const v1::Adjustment& entry) {
   ++length_;
   Reach(entry.reached_step());
+  if (entry.kind() == v1::Adjustment::KIND_WITHDRAW) {
+    std::erase_if(ahead_, [&](const Planned& planned) { return planned.entry == entry.withdrawn_entry(); });
+  }
   if (entry.kind() != v1::Adjustment::KIND_CHANGE) return;
-  v1::ReplayedAdjustment steered;
-  steered.set_step(entry.step());
-  steered.set_ramp_steps(entry.ramp_steps());
-  *steered.mutable_change() = entry.change();
-  auto adjustment = ToAdjustment(steered);
-  if (!CourseFold::Concerns(adjustment)) return;
-  const auto after = std::upper_bound(ahead_.begin(), ahead_.end(), adjustment.step,
-                                      [](int64_t step, const auto& other) { return step < other.step; });
-  ahead_.insert(after, std::move(adjustment));
+  Planned planned{length_, ToAdjustment(ToReplayed(entry))};
+  const auto after = std::upper_bound(ahead_.begin(), ahead_.end(), planned.adjustment.step,
+                                      [](int64_t step, const Planned& other) { return step < other.adjustment.step; });
+  ahead_.insert(after, std::move(planned));
 }
 
-/// Visits stages and steered adjustments in the order in which they take effect; for equal steps, stages come first.
+bool SteeredCourse::IsPlanned(int64_t entry) const {
+  return std::any_of(ahead_.begin(), ahead_.end(), [&](const Planned& planned) {
+    return planned.entry == entry && planned.adjustment.step > reached_;
+  });
+}
+
 template <class Visit>
-static void Merge(const std::vector<kernels::Adjustment>& stages, size_t first,
-                  const std::vector<kernels::Adjustment>& ahead, const Visit& visit) {
+void SteeredCourse::Merge(const std::vector<kernels::Adjustment>& stages, size_t first,
+                          const std::vector<Planned>& ahead, const Visit& visit) {
   auto steered = ahead.begin();
   for (size_t i = first; i < stages.size(); ++i) {
-    for (; steered != ahead.end() && steered->step < stages[i].step; ++steered) visit(*steered);
+    for (; steered != ahead.end() && steered->adjustment.step < stages[i].step; ++steered) visit(steered->adjustment);
     visit(stages[i]);
   }
-  for (; steered != ahead.end(); ++steered) visit(*steered);
+  for (; steered != ahead.end(); ++steered) visit(steered->adjustment);
 }
 
 void SteeredCourse::Reach(int64_t step) {
   if (step <= reached_) return;
   reached_ = step;
   // Adjustments at exactly this step stay ahead: others at the same step may still precede them.
-  const auto past = std::find_if(ahead_.begin(), ahead_.end(), [&](const auto& other) { return other.step >= step; });
-  const std::vector<kernels::Adjustment> over(ahead_.begin(), past);
+  const auto past = std::find_if(ahead_.begin(), ahead_.end(),
+                                 [&](const Planned& planned) { return planned.adjustment.step >= step; });
+  const std::vector<Planned> over(ahead_.begin(), past);
   ahead_.erase(ahead_.begin(), past);
   std::vector<kernels::Adjustment> stages;
   for (; stages_folded_ < point_->stages.size() && point_->stages[stages_folded_].step < step; ++stages_folded_) {
@@ -113,6 +121,18 @@ CourseFold SteeredCourse::With(const kernels::Adjustment* more) const {
   return fold;
 }
 
+v1::RunSettings SteeredCourse::Before(int64_t step, const v1::RunSettings& change) const {
+  CourseFold fold = fold_;
+  Merge(point_->stages, stages_folded_, ahead_, [&](const kernels::Adjustment& adjustment) {
+    if (adjustment.step <= step) fold.Add(adjustment);
+  });
+  v1::RunSettings before;
+  for (const FieldDescriptor* number : AdjustableNumbers()) {
+    if (change.GetReflection()->HasField(change, number)) SetNumber(&before, *number, fold.now[ParameterOf(*number)]);
+  }
+  return before;
+}
+
 SteeredCourse::Key SteeredCourse::KeyAt(int64_t step) const {
   const auto& begins = point_->stage_begins;
   int64_t stage = std::upper_bound(begins.begin(), begins.end(), step) - begins.begin();
@@ -125,7 +145,10 @@ SteeredCourse::Key SteeredCourse::KeyAt(int64_t step) const {
                                  peaks.temperature,
                                  peaks.tangential,
                                  peaks.along,
-                                 peaks.normal};
+                                 peaks.normal,
+                                 fold_.now.wave.sweep_time,
+                                 fold_.now.disorder.phase_spread,
+                                 fold_.now.disorder.opposite_fraction};
   const auto add = [&](const auto& more) { numbers.insert(numbers.end(), more.begin(), more.end()); };
   add(fold_.frequencies.now());
   add(fold_.peaks.now());
@@ -180,6 +203,7 @@ RequestedAdjustment SteeredCourse::Ask(int64_t step, int64_t ramp_steps,
       AddFault(path_of[bad.path], bad.description, &result.faults);
     }
   }
+  result.before = Before(step, change);
   const kernels::Adjustment adjustment = ToAdjustment(result.change);
   if (!result.faults.empty() || !CourseFold::Concerns(adjustment)) return result;
   const CourseFold before = With(nullptr), after = With(&adjustment);

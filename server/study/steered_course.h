@@ -38,12 +38,15 @@ class SteerPoints {
   std::map<std::vector<double>, std::shared_ptr<const SteerPoint>> points_;  ///< by the axis values that matter
 };
 
-/// Running maxima of frequencies and peaks. Takes adjustments in the order in which they take effect.
+/// Running maxima of frequencies and peaks, and the present settings, ramps at their ends. Takes adjustments in the
+/// order in which they take effect.
 struct CourseFold {
   FrequencyFold frequencies;
   kernels::PeakFold peaks;
+  kernels::Settings now;
   explicit CourseFold(const SteerPoint& point);
   void Add(const kernels::Adjustment& adjustment);
+  /// Whether the maxima may depend on an adjustment.
   static bool Concerns(const kernels::Adjustment& adjustment);
 };
 
@@ -60,6 +63,9 @@ class SteeredCourse {
   int64_t reached() const { return reached_; }  ///< furthest step, from entries and Reach()
   double time_step() const { return point_->time_step; }
 
+  /// Whether this journal entry is a change that has not taken effect and is not withdrawn.
+  bool IsPlanned(int64_t entry) const;
+
   /// Checks an adjustment from a step on, which must be at or after reached(). Returns it, or all its faults.
   RequestedAdjustment Ask(int64_t step, int64_t ramp_steps,
                           const google::protobuf::RepeatedPtrField<v1::FieldChange>& asked) const;
@@ -69,13 +75,25 @@ class SteeredCourse {
   Key KeyAt(int64_t step) const;
 
  private:
+  /// A steered adjustment that lies ahead.
+  struct Planned {
+    int64_t entry = 0;  ///< its number in the journal
+    kernels::Adjustment adjustment;
+  };
+
+  /// Visits stages and steered adjustments in the order in which they take effect; for equal steps, stages come first.
+  template <class Visit>
+  static void Merge(const std::vector<kernels::Adjustment>& stages, size_t first, const std::vector<Planned>& ahead,
+                    const Visit& visit);
   /// The fold over everything added so far, and over `more` unless it is null.
   CourseFold With(const kernels::Adjustment* more) const;
+  /// Values that the fields of a change have before it, if it takes effect at a step.
+  v1::RunSettings Before(int64_t step, const v1::RunSettings& change) const;
 
   std::shared_ptr<const SteerPoint> point_;
-  CourseFold fold_;                         ///< over everything before reached_
-  size_t stages_folded_ = 0;                ///< stages of the point that fold_ includes
-  std::vector<kernels::Adjustment> ahead_;  ///< steered adjustments from reached_ on that affect the fold, in order
+  CourseFold fold_;             ///< over everything before reached_
+  size_t stages_folded_ = 0;    ///< stages of the point that fold_ includes
+  std::vector<Planned> ahead_;  ///< from reached_ on, in order
   int64_t length_ = 0, reached_ = 0;
 };
 

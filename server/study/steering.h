@@ -19,10 +19,15 @@ namespace gyrebox::study {
 struct RequestedAdjustment {
   v1::ReplayedAdjustment change;
   std::vector<v1::FieldViolation> faults;
-  std::string warning;  ///< why results after it are doubtful; empty if they are not
+  std::string warning;     ///< why results after it are doubtful; empty if they are not
+  v1::RunSettings before;  ///< values of the changed fields before it, ramps at their ends
 };
 
-/// The adjustments of a journal that change fields, in order.
+/// The change of an entry of KIND_CHANGE.
+v1::ReplayedAdjustment ToReplayed(const v1::Adjustment& entry);
+
+/// The adjustments of a journal that change fields and are not withdrawn, in order. @param journal from its first
+/// entry.
 v1::Steering ToSteering(const std::vector<v1::Adjustment>& journal);
 
 /// The study at the point of a run, with all steering so far and the current number of steps of the run.

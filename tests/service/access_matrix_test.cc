@@ -86,6 +86,13 @@ class AccessMatrixTest : public testing::Test {
     if (name == "ArchiveStudy") return Filled<v1::ArchiveStudyRequest>("name", "studies/1");
     if (name == "UpdateStudy") return Note();
     if (name == "GrowStudy") return Growth();
+    if (name == "CheckGrowth") return CheckedGrowth();
+    if (name == "UndoGrowth") return Filled<v1::UndoGrowthRequest>("name", NewStudy());
+    if (name == "GiveStudy") return Gift();
+    if (name == "ExtendStudy") return Extension(NewStudy());
+    if (name == "RestartRuns") return Filled<v1::RestartRunsRequest>("name", NewStudy());
+    if (name == "WithdrawAdjustment") return Filled<v1::WithdrawAdjustmentRequest>("name", PlannedChange());
+    if (name == "TabulateRuns") return Filled<v1::TabulateRunsRequest>("parent", "studies/1");
     if (name == "ExcludeRun") return Exclusion();
     if (name == "RevokeTokens") return Filled<v1::RevokeTokensRequest>("name", NewToken());
     if (name == "CreateToken") return Filled<v1::CreateTokenRequest>("user", "new");
@@ -105,7 +112,7 @@ class AccessMatrixTest : public testing::Test {
     if (name == "ListAdjustments" || name == "ListSavedStates") {
       return Filled<v1::ListAdjustmentsRequest>("parent", "studies/1/runs/1");
     }
-    if (name == "ExtendRun") return Extension();
+    if (name == "ExtendRun") return Extension(NewStudy() + "/runs/1");
     if (name == "AdjustRuns") return Adjustment();
     if (name == "DrainMachine") return std::string("\x08\x01", 2);  // drain = 1: true
     if (name == "ServerReflectionInfo") return ListServices();
@@ -175,6 +182,12 @@ class AccessMatrixTest : public testing::Test {
     return request.SerializeAsString();
   }
 
+  std::string CheckedGrowth() {
+    v1::CheckGrowthRequest request;
+    request.mutable_growth()->ParseFromString(Growth());
+    return request.SerializeAsString();
+  }
+
   std::string Exclusion() {
     v1::ExcludeRunRequest request;
     request.set_name(NewStudy() + "/runs/1");
@@ -182,9 +195,10 @@ class AccessMatrixTest : public testing::Test {
     return request.SerializeAsString();
   }
 
-  std::string Extension() {
+  /// Of a run, or of a study, whose request has the same fields.
+  static std::string Extension(const std::string& name) {
     v1::ExtendRunRequest request;
-    request.set_name(NewStudy() + "/runs/1");
+    request.set_name(name);
     request.set_time(1);
     return request.SerializeAsString();
   }
@@ -194,6 +208,22 @@ class AccessMatrixTest : public testing::Test {
     request.set_name(NewStudy());
     request.add_changes()->set_field("drive.sine.amplitude");
     return request.SerializeAsString();
+  }
+
+  std::string Gift() {
+    v1::GiveStudyRequest request;
+    request.set_name(NewStudy());
+    request.set_owner("max");
+    return request.SerializeAsString();
+  }
+
+  /// Name of a change that has not taken effect.
+  std::string PlannedChange() {
+    v1::AdjustRunsRequest request;
+    request.set_name(NewStudy() + "/runs/1");
+    request.set_time(1);
+    request.add_changes()->set_field("drive.sine.amplitude");
+    return group_.ClientFor("olga").AdjustRuns(request)->adjustments(0).name();
   }
 
   std::string NewToken() {
@@ -238,6 +268,9 @@ const std::map<std::string, Row>& Matrix() {
       {"gyrebox.v1.RunService/ListSavedStates", kMembers},
       {"gyrebox.v1.RunService/ReplayRun", kMembers},
       {"gyrebox.v1.RunService/PrioritizeRuns", kOwners},
+      {"gyrebox.v1.RunService/RestartRuns", kOwnersLater},
+      {"gyrebox.v1.RunService/TabulateRuns", kMembers},
+      {"gyrebox.v1.RunService/WithdrawAdjustment", kOwners},
       {"gyrebox.v1.StudyService/PauseStudy", kOwners},
       {"gyrebox.v1.StudyService/ResumeStudy", kOwnersLater},
       {"gyrebox.v1.RunService/GetFrame", kMembers},
@@ -250,7 +283,11 @@ const std::map<std::string, Row>& Matrix() {
       {"gyrebox.v1.RunService/WatchRuns", kMembers},
       {"gyrebox.v1.StudyService/ArchiveStudy", kOwners},
       {"gyrebox.v1.StudyService/CancelStudy", kOwners},
+      {"gyrebox.v1.StudyService/CheckGrowth", kOwners},
       {"gyrebox.v1.StudyService/CheckStudy", kMembers},
+      {"gyrebox.v1.StudyService/ExtendStudy", kOwners},
+      {"gyrebox.v1.StudyService/GiveStudy", kOwners},
+      {"gyrebox.v1.StudyService/UndoGrowth", kOwnersLater},
       {"gyrebox.v1.StudyService/CreateStudy", kMembers},
       {"gyrebox.v1.StudyService/DeleteStudy", kOwners},
       {"gyrebox.v1.StudyService/GetStudy", kMembers},

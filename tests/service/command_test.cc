@@ -165,11 +165,11 @@ TEST_F(CommandTest, CheckReportsTheCostOfAStudy) {
   EXPECT_EQ(Json<v1::CheckStudyResponse>({"check", "--json", StudyFile()}).estimate().run_count(), 6);
 }
 
-TEST_F(CommandTest, SubmitPrintsTheNameAlone) {
+TEST_F(CommandTest, SubmitPrintsTheNameAloneAndWarnsOnTheErrorStream) {
   const Outcome outcome = Gyrebox({"submit", StudyFile()});
   EXPECT_EQ(outcome.code, 0);
   EXPECT_EQ(outcome.out, "studies/1\n");
-  EXPECT_EQ(outcome.error, "");
+  EXPECT_THAT(outcome.error, testing::MatchesRegex("warning: schedule: a stage lasts 2 periods of the drive[^\n]*\n"));
 }
 
 TEST_F(CommandTest, AStudyWhoseRunsAllBecomeUnstableIsNoSuccess) {
@@ -238,10 +238,10 @@ TEST_F(CommandTest, TableAsCsv) {
   EXPECT_EQ(outcome.out,
             "drive.sine.amplitude [rad/tau],closest_pair_mean [sigma],closest_pair_standard_deviation [sigma],"
             "closest_pair_confidence_half_width [sigma],closest_pair_smallest [sigma],closest_pair_largest [sigma],"
-            "trials,unstable,failed,changed,waiting,left_out,"
-            "half_step,half_step_change,half_step_low,half_step_high,half_step_moves\r\n"
-            "4,0.875,0,0,0.875,0.875,3,0,0,0,0,0,not audited,,,,\r\n"
-            "100,,,,,,0,3,0,0,0,0,not audited,,,,\r\n");
+            "trials,unstable,failed,cancelled,changed,waiting,left_out,"
+            "half_step,half_step_change,half_step_low,half_step_high,half_step_moves,note\r\n"
+            "4,0.875,0,0,0.875,0.875,3,0,0,0,0,0,0,not audited,,,,,\r\n"
+            "100,,,,,,0,3,0,0,0,0,0,not audited,,,,,\r\n");
 }
 
 TEST_F(CommandTest, TableOfAnUnknownObservable) {

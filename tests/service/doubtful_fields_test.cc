@@ -5,6 +5,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <numbers>
 
 #include "example_studies.h"
 #include "study/defaults.h"
@@ -13,6 +14,7 @@
 namespace gyrebox::study {
 namespace {
 
+using testing::AllOf;
 using testing::Contains;
 using testing::HasSubstr;
 using testing::IsEmpty;
@@ -73,6 +75,43 @@ TEST(DoubtfulFieldsTest, AFrequencyInRadiansOrHertz) {
   EXPECT_THAT(Doubts(sent), IsEmpty());
   sent.mutable_laboratory()->set_frequency_hz(22);
   EXPECT_THAT(Doubts(sent), Contains(HasSubstr("drive.sine.frequency equals laboratory.frequency_hz")));
+}
+
+// tau = zeta_0 sigma^2 / epsilon, with Stokes' drag 3 pi viscosity diameter and epsilon = k_B T over the reduced
+// temperature; see gyrebox/units.h.
+TEST(DoubtfulFieldsTest, AFrequencyThatTheLaboratoryDoesNotHave) {
+  v1::StudySpec sent = Sent();
+  sent.mutable_thermal()->set_temperature(0.002);
+  v1::Laboratory& lab = *sent.mutable_laboratory();
+  lab.set_bead_diameter_um(4.5);
+  lab.set_viscosity_mpa_s(0.89);
+  lab.set_temperature_k(298.15);
+  const double tau = 3 * std::numbers::pi * 0.89e-3 * std::pow(4.5e-6, 3) * 0.002 / (1.380649e-23 * 298.15);
+  lab.set_frequency_hz(2 / tau);
+  EXPECT_THAT(Doubts(sent), IsEmpty());
+  lab.set_frequency_hz(6 / tau);
+  EXPECT_THAT(Doubts(sent), Contains(AllOf(HasSubstr("drive.sine.frequency of 2 cycles/tau is"),
+                                           HasSubstr("; 6 cycles/tau would agree"))));
+  sent.mutable_thermal()->set_temperature(0);  // the scale of time is unknown then
+  EXPECT_THAT(Doubts(sent), IsEmpty());
+}
+
+// A soft contact pushes back with strength (1 - r/cutoff), 8 at 0.6 sigma; a spinner drags a bead that it touches with
+// its friction at contact, 5 (1 - 1/1.25) = 1, times its rate.
+TEST(DoubtfulFieldsTest, ADriveThatPressesBeadsTooClose) {
+  v1::StudySpec sent = Sent();
+  sent.mutable_thermal()->set_temperature(0);
+  sent.mutable_forces()->mutable_soft()->set_strength(20);
+  sent.mutable_forces()->mutable_soft()->set_cutoff(1);
+  sent.mutable_friction()->set_tangential(5);
+  sent.mutable_friction()->set_cutoff(1.25);
+  sent.mutable_health()->set_closest_pair(0.6);
+  sent.mutable_drive()->mutable_sine()->set_amplitude(7.9);
+  EXPECT_THAT(Doubts(sent), IsEmpty());
+  AddAxis(&sent, "drive.sine.amplitude", {4, 8.1, 20});
+  sent.mutable_drive()->mutable_sine()->clear_amplitude();
+  EXPECT_THAT(Doubts(sent), Contains(AllOf(HasSubstr("drive: at 2 of 3 points, from a peak rate of 8.1 rad/tau on"),
+                                           HasSubstr("the 0.6 sigma of health.closest_pair"))));
 }
 
 TEST(DoubtfulFieldsTest, AValueThatAnAxisOverrides) {

@@ -148,6 +148,14 @@ TEST_P(MigrationTest, EverythingIsThereAndContinues) {
                 .total_count(),
             4);
   EXPECT_THAT(store.runs().Get(1, 1)->axis_values(), testing::ElementsAre(4, 7));
+  const auto undone = store.studies().UndoGrowth(1, "", "anna");
+  ASSERT_TRUE(undone.ok()) << undone.status();
+  EXPECT_EQ(undone->run_counts().total_count(), 3);
+  EXPECT_EQ(undone->spec().SerializeAsString(), spec.SerializeAsString());
+  EXPECT_THAT(store.runs().Get(1, 1)->axis_values(), testing::ElementsAre(4));
+  EXPECT_EQ((*store.studies().FindEqual(spec))->name(), "studies/2");
+  EXPECT_EQ(store.studies().Give(1, "ben", "", "anna")->owner(), "ben");
+  EXPECT_EQ(store.space().StoredBytes()->at("ben"), store.studies().Get(1)->stored_byte_count());
   ASSERT_TRUE(store.studies().Cancel(1).ok());
   EXPECT_TRUE(store.deletion().Delete(1, "").ok());
   while (*store.deletion().EraseSome()) continue;

@@ -96,10 +96,79 @@ TEST_F(UserCommandTest, AnUntrustedServerIsRefused) {
   EXPECT_THAT(plain.error, HasSubstr("--tls-ca"));
 }
 
+// On Linux a connection to 0.0.0.0 reaches this machine, by a name that the certificate lacks.
+TEST_F(UserCommandTest, ACertificateForAnotherHostSaysWhatItNeeds) {
+  const std::string address = group_.server().tcp_address(), port = address.substr(address.rfind(':'));
+  const std::string token = directory_.Write("olga", group_.secret("olga"));
+  const Outcome outcome =
+      test::Run({GYREBOX, "--server", "0.0.0.0" + port, "--tls-ca", ca_, "--token-file", token, "list"});
+  EXPECT_EQ(outcome.code, 4);
+  EXPECT_THAT(outcome.error, HasSubstr("the certificate of the server does not name 0.0.0.0"));
+  EXPECT_THAT(outcome.error, HasSubstr("subject alternative name IP:0.0.0.0"));
+}
+
+TEST_F(UserCommandTest, AStudyIsGivenByItsOwnerOrAnAdminToAKnownUser) {
+  ASSERT_TRUE(group_.ClientFor("olga").CreateStudy(test::BareStudy()).ok());
+  EXPECT_EQ(Gyrebox("max", {"give", "1", "max"}).code, 3);
+  const Outcome unknown = Gyrebox("olga", {"give", "1", "nobody"});
+  EXPECT_EQ(unknown.code, 3);
+  EXPECT_THAT(unknown.error, HasSubstr("nobody has no valid token on this server"));
+  EXPECT_EQ(Gyrebox("olga", {"give", "1", "rita"}).code, 3);  // her token is revoked
+  EXPECT_EQ(Gyrebox("olga", {"give", "1", "a b"}).code, 2);
+  const Outcome given = Gyrebox("olga", {"give", "1", "max"});
+  EXPECT_EQ(given.code, 0) << given.error;
+  EXPECT_THAT(given.error, HasSubstr("studies/1: owned by max"));
+  EXPECT_THAT(Gyrebox("anna", {"show", "1"}).out, HasSubstr("  owner         max\n"));
+  EXPECT_EQ(Gyrebox("olga", {"note", "1", "mine"}).code, 3);
+  EXPECT_EQ(Gyrebox("max", {"note", "1", "mine"}).code, 0);
+  EXPECT_EQ(Gyrebox("anna", {"give", "1", "olga"}).code, 0);
+  EXPECT_EQ(Gyrebox("olga", {"note", "1", "mine again"}).code, 0);
+}
+
+TEST_F(UserCommandTest, WithoutTokensAnyoneGivesStudiesAway) {
+  test::TestServer before;
+  EXPECT_EQ(test::Run({GYREBOX, "--server", before.address(), "submit",
+                       directory_.Write("study.toml",
+                                        "[bed]\nbead_count = 100\n[drive.sine]\namplitude = 1\n"
+                                        "frequency = 1\n[schedule]\nduration = 1\n")})
+                .out,
+            "studies/1\n");
+  const Outcome given = test::Run({GYREBOX, "--server", before.address(), "give", "1", "anna"});
+  EXPECT_EQ(given.code, 0) << given.error;
+  EXPECT_THAT(test::Run({GYREBOX, "--server", before.address(), "show", "1"}).out, HasSubstr("  owner         anna\n"));
+  EXPECT_EQ(test::Run({GYREBOX, "--server", before.address(), "give", "1", "local"}).code, 0);
+}
+
 TEST_F(UserCommandTest, ListAndShowGiveTheOwner) {
   ASSERT_TRUE(group_.ClientFor("olga").CreateStudy(test::BareStudy()).ok());
   EXPECT_THAT(Gyrebox("max", {"list"}).out, HasSubstr("studies/1  olga   "));
   EXPECT_THAT(Gyrebox("max", {"show", "1"}).out, HasSubstr("  owner         olga\n"));
+}
+
+// A study submitted before the server asked for tokens belongs to "local".
+TEST(OpeningTest, OnlyAnAdminGivesAStudyFromBeforeTokens) {
+  api::ServerOptions options = test::Unhindered();
+  options.tls = test::MakeCertificate();
+  std::map<std::string, std::string> secrets;
+  test::TestServer server(std::make_shared<test::FakePlan>(), options, [&](store::Store& store) {
+    const auto spec = test::AmplitudeStudy({4}, 1);
+    EXPECT_TRUE(store.studies().Create(spec, test::NewRuns(spec), "").ok());
+    const auto authenticator = access::Authenticator::Make(store, true);
+    for (const auto& [user, role] : {std::pair("olga", v1::Token::ROLE_MEMBER), {"anna", v1::Token::ROLE_ADMIN}}) {
+      v1::CreateTokenRequest request;
+      request.set_user(user);
+      request.set_role(role);
+      secrets[user] = (*authenticator)->CreateToken(request)->secret();
+    }
+  });
+  const auto give = [&](const std::string& user) {
+    return client::Client({server.tcp_address(), options.tls->certificate, secrets[user]})
+        .GiveStudy("studies/1", "olga");
+  };
+  EXPECT_TRUE(absl::IsPermissionDenied(give("olga").status()));
+  const auto given = give("anna");
+  ASSERT_TRUE(given.ok()) << given.status();
+  EXPECT_EQ(given->owner(), "olga");
 }
 
 TEST(OpeningTest, TheStepsLeadFromAnEmptyDirectoryToAGroup) {

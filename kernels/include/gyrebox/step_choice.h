@@ -96,6 +96,9 @@ struct StepConstants {
 /// of diameter 1 sigma.
 StepChoice ChooseStep(const RunSpec& spec, const Peaks& peaks, double packing, const StepConstants& constants = {});
 
+/// Whether the hardest push of the contact criterion presses two beads closer together than a distance, sigma.
+bool PressesCloserThan(double distance, const RunSpec& spec, const Peaks& peaks);
+
 /// Cost of a second-order lagged or Brownian step relative to a first-order one, on a GPU (tests/bench/RESULTS.md).
 inline constexpr double kSecondOrderCost = 1.3;
 

@@ -6,10 +6,13 @@
 #include <limits>
 #include <numbers>
 
+#include "gyrebox/bins.h"
 #include "measure/blocks.h"
 
 namespace gyrebox::kernels {
 namespace {
+
+constexpr char kCorrelation[] = "_correlation";  // ends the names of the columns
 
 PairCounts CountPairs(const Snapshot& snapshot, CellList& near) {
   const int bins = BinsWithin(std::min(snapshot.side_x, snapshot.side_y));
@@ -67,17 +70,21 @@ PairCorrelation CorrelationOf(const PairCounts& counts, double spinners, double 
           Curve(counts.of[0], bins, passive * (passive - 1) / 2, area)};
 }
 
+Bins BinsOf(const Column& column) {
+  const bool is_correlation = column.width == kDistanceBins && column.name.ends_with(kCorrelation);
+  return is_correlation ? Bins{0, kDistanceBin, "sigma"} : Bins();
+}
+
 std::vector<Column> PairCorrelationColumns() {
   const auto column = [](const char* name, const char* pairs) {
-    return Column{name, "",
+    return Column{std::string(name) + kCorrelation, "",
                   std::string("Number of pairs of ") + pairs +
                       " by distance, in 200 bins of 0.02 sigma from 0 up to at most half the shorter side, over the "
                       "mean number in beads without order.",
                   kDistanceBins};
   };
-  return {column("spinner_spinner_correlation", "two spinners"),
-          column("spinner_passive_correlation", "a spinner and a passive bead"),
-          column("passive_passive_correlation", "two passive beads")};
+  return {column("spinner_spinner", "two spinners"), column("spinner_passive", "a spinner and a passive bead"),
+          column("passive_passive", "two passive beads")};
 }
 
 void AppendTo(const PairCorrelation& correlation, std::vector<double>& values) {

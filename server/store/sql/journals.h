@@ -15,7 +15,7 @@ inline constexpr char kSelectJournal[] = R"sql(
 SELECT number, entry FROM journal WHERE study = ? AND run = ? AND number > ? ORDER BY number)sql";
 inline constexpr char kSelectJournalsOf[] = R"sql(
 SELECT run, entry FROM journal WHERE study = ? AND run BETWEEN ? AND ? ORDER BY run, number)sql";
-inline constexpr char kSelectJournals[] = "SELECT run, entry FROM journal WHERE study = ?";
+inline constexpr char kSelectJournals[] = "SELECT run, entry, number FROM journal WHERE study = ? ORDER BY run, number";
 /// Moves a run from state ?3 to state ?4, if it is in the former.
 inline constexpr char kMoveRun[] =
     "UPDATE run SET state = ?4, pause_reason = NULLIF(?5, ''), change = " GYREBOX_NEXT_CHANGE

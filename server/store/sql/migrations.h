@@ -390,6 +390,15 @@ ALTER TABLE edit RENAME COLUMN person TO user;
 ALTER TABLE request RENAME COLUMN person TO user;
 ALTER TABLE token RENAME COLUMN person TO user;
 )sql",
+
+    // 14: what the last growth of a study added; the SHA-256 of a spec without its title, to find equal studies.
+    R"sql(
+ALTER TABLE study ADD COLUMN grown_from BLOB;
+ALTER TABLE study ADD COLUMN first_grown INTEGER;
+ALTER TABLE study ADD COLUMN grown_bytes INTEGER;
+ALTER TABLE study ADD COLUMN spec_hash BLOB;
+CREATE INDEX study_by_spec ON study (spec_hash) WHERE spec_hash IS NOT NULL;
+)sql",
 };
 
 }  // namespace gyrebox::store::sql

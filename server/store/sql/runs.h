@@ -20,6 +20,8 @@ inline constexpr char kSelectRun[] = GYREBOX_RUN_COLUMNS
 inline constexpr char kSelectAllRuns[] = GYREBOX_RUN_COLUMNS "WHERE study = ? AND state > 0 ORDER BY number";
 inline constexpr char kSelectRuns[] =
     GYREBOX_RUN_COLUMNS "WHERE study = ? AND number > ? AND state > 0 ORDER BY number LIMIT ?";
+inline constexpr char kSelectRunsOnDevice[] =
+    GYREBOX_RUN_COLUMNS "WHERE study = ? AND number > ? AND state IN (2, 3) ORDER BY number LIMIT ?";
 inline constexpr char kSelectOpenRuns[] =
     GYREBOX_RUN_COLUMNS "WHERE study = ? AND state BETWEEN 1 AND 4 ORDER BY number";
 inline constexpr char kSelectChangedRuns[] =
@@ -35,6 +37,12 @@ inline constexpr char kUpdateRun[] =
     " WHERE study = ?1 AND number = ?2 AND state IN (2, 3)";
 inline constexpr char kCountAllRuns[] = "SELECT COALESCE(SUM(count), 0) FROM run_count WHERE state = ?";
 inline constexpr char kSelectReachedStep[] = "SELECT MAX(reached_step, step) FROM run WHERE study = ? AND number = ?";
+/// Cancelled runs: the one with number ?2, or all if it is 0, after number ?3.
+inline constexpr char kSelectCancelledRuns[] = R"sql(
+SELECT number FROM run WHERE study = ?1 AND (?2 = 0 OR number = ?2) AND number > ?3 AND state = 8
+ORDER BY number LIMIT ?4)sql";
+inline constexpr char kHasRunsOnDevice[] =
+    "SELECT 1 FROM run_count WHERE study = ? AND state IN (2, 3) AND count > 0 LIMIT 1";
 inline constexpr char kSetExclusion[] =
     "UPDATE run SET exclusion = ?3, change = " GYREBOX_NEXT_CHANGE " WHERE study = ?1 AND number = ?2";
 

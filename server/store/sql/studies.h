@@ -6,7 +6,9 @@
 namespace gyrebox::store::sql {
 
 inline constexpr char kInsertStudy[] = R"sql(
-INSERT INTO study (spec, create_time, owner) VALUES (?, ?, ?) RETURNING id)sql";
+INSERT INTO study (spec, create_time, owner, spec_hash) VALUES (?, ?, ?, ?) RETURNING id)sql";
+inline constexpr char kSelectEqualStudy[] = R"sql(
+SELECT id FROM study WHERE spec_hash = ? AND deleted = 0 ORDER BY id DESC LIMIT 1)sql";
 inline constexpr char kSelectStudy[] = R"sql(
 SELECT id, spec, create_time, start_time, end_time, cancelled, change, owner, note, archived, delete_time, delete_reason,
   (SELECT COALESCE(MAX(number), 0) FROM edit WHERE study = id),
@@ -25,6 +27,7 @@ SELECT state, count, done, total FROM run_count WHERE study = ? AND state > 0 AN
 inline constexpr char kIsCancelled[] = "SELECT cancelled FROM study WHERE id = ?";
 inline constexpr char kCancelStudy[] = R"sql(
 UPDATE study SET cancelled = 1 WHERE id = ? AND cancelled = 0 AND end_time IS NULL)sql";
+inline constexpr char kResumeStudy[] = "UPDATE study SET cancelled = 0 WHERE id = ?";
 inline constexpr char kCancelWaitingRuns[] = R"sql(
 UPDATE run SET state = 8, end_time = ?2, change = (SELECT change + 1 FROM study WHERE id = ?1)
 WHERE study = ?1 AND number IN (
@@ -51,7 +54,23 @@ inline constexpr char kInsertLabel[] = "INSERT INTO label (study, label) VALUES 
 inline constexpr char kSetArchived[] = R"sql(
 UPDATE study SET archived = ?2, delete_time = NULL, delete_reason = NULL, warned_seconds = 0 WHERE id = ?1)sql";
 
-inline constexpr char kSetSpec[] = "UPDATE study SET spec = ?2 WHERE id = ?1";
+inline constexpr char kSetOwner[] = "UPDATE study SET owner = ?2 WHERE id = ?1";
+inline constexpr char kSetSpec[] = "UPDATE study SET spec = ?2, spec_hash = ?3 WHERE id = ?1";
+/// Remembers the spec of a study before its last growth, the number of the first added run, and the bytes that the axis
+/// values of the runs then grew by.
+inline constexpr char kSetGrowth[] =
+    "UPDATE study SET grown_from = ?2, first_grown = ?3, grown_bytes = ?4 WHERE id = ?1";
+inline constexpr char kSelectGrowth[] =
+    "SELECT grown_from, first_grown, grown_bytes FROM study WHERE id = ? AND grown_from IS NOT NULL";
+/// The first added run that is no longer as it was added.
+inline constexpr char kSelectStartedGrown[] = R"sql(
+SELECT number FROM run WHERE study = ?1 AND number >= ?2 AND state > 0
+  AND NOT (state = 1 AND step = 0 AND reached_step = 0 AND journal_length = 0 AND exclusion IS NULL)
+ORDER BY number LIMIT 1)sql";
+inline constexpr char kHideGrown[] = "UPDATE run SET state = 0 WHERE study = ?1 AND number >= ?2 RETURNING 1";
+inline constexpr char kCutAxisValues[] =
+    "UPDATE run SET axis_values = SUBSTR(axis_values, 1, LENGTH(axis_values) - ?2), change = " GYREBOX_NEXT_CHANGE
+    " WHERE study = ?1 AND state > 0";
 /// Appends the values on new axes to the existing runs. || turns blobs into text with the same bytes, hence the CAST.
 inline constexpr char kAppendAxisValues[] =
     "UPDATE run SET axis_values = CAST(axis_values || ?2 AS BLOB), change = " GYREBOX_NEXT_CHANGE

@@ -83,7 +83,7 @@ function facts(data: ReportData): [string, string][] {
 export function headOf(data: ReportData): Child[] {
   const { answers } = data;
   const list = facts(data).flatMap(([name, words]) => [html('dt', {}, name), html('dd', {}, words)]);
-  const underWay = ['STATE_QUEUED', 'STATE_RUNNING'].includes(answers.state)
+  const underWay = ['STATE_QUEUED', 'STATE_RUNNING', 'STATE_PAUSED'].includes(answers.state)
     ? [html('p', { class: 'caution' }, 'The study is still running: the answers will change as its runs end.')]
     : [];
   const file = unfold('The study file', 'study-file', () => [
