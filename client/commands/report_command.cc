@@ -12,6 +12,7 @@
 #include "output/text_table.h"
 #include "report/report_frames.h"
 #include "report/report_page.h"
+#include "report/report_runs.h"
 #include "schema/number_text.h"
 #include "schema/visible_text.h"
 
@@ -99,7 +100,7 @@ static std::string QuantitiesText(const v1::Answers& answers) {
 }
 
 /// CSV of the runs with everything needed to repeat each.
-static absl::StatusOr<std::string> RunsText(Client& client, const v1::Answers& answers) {
+static absl::StatusOr<std::string> RunsText(Client& client, const v1::Answers& answers, std::vector<v1::Run>* first) {
   std::ostringstream out;
   Row head = {"run"};
   for (const auto& axis : answers.axes()) head.push_back(WithUnit(axis.field(), axis.unit()));
@@ -107,6 +108,7 @@ static absl::StatusOr<std::string> RunsText(Client& client, const v1::Answers& a
                            "device", "fault", "warning", "left_out", "audit"});
   WriteCsv(out, head);
   const auto status = client.ForRuns(answers.study(), [&](const v1::Run& run) {
+    if (first->size() < kMaxRunsShown) first->push_back(run);
     Row cells = {run.name()};
     for (const double value : run.axis_values()) cells.push_back(schema::NumberText(value));
     const v1::Seeds& seeds = run.seeds();
@@ -138,7 +140,8 @@ static void PrintSummary(const v1::Answers& answers) {
 static absl::Status WriteAll(Client& client, const v1::Answers& answers, Folder* folder) {
   const auto study = client.GetStudy(answers.study());
   if (!study.ok()) return study.status();
-  const auto runs = RunsText(client, answers);
+  std::vector<v1::Run> first_runs;
+  const auto runs = RunsText(client, answers, &first_runs);
   if (!runs.ok()) return runs.status();
   folder->Write("answers.json", JsonText(answers, /*one_line=*/false));
   const std::string study_file = StudyFileText(study->spec());
@@ -152,7 +155,8 @@ static absl::Status WriteAll(Client& client, const v1::Answers& answers, Folder*
     }
   }
   // Without the page the data are still written.
-  if (const auto page = ReportPageText(answers, *study, study_file, FramesJson(client, answers)); page.ok()) {
+  const PageData data{.frames = FramesJson(client, answers), .runs = RunsJson(first_runs)};
+  if (const auto page = ReportPageText(answers, *study, study_file, data); page.ok()) {
     folder->Write("report.html", *page);
   } else {
     std::cerr << "gyrebox: no report.html: " << Visible(std::string(page.status().message())) << "\n";

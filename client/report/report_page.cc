@@ -51,7 +51,7 @@ std::string ScriptSafe(const std::string& json) {
 }
 
 absl::StatusOr<std::string> ReportPageText(const v1::Answers& answers, const v1::Study& study,
-                                           const std::string& study_file, const std::string& frames) {
+                                           const std::string& study_file, const PageData& data) {
   std::string page = kReportPage;
   const size_t at = page.find(kPlaceholder);
   if (at == std::string::npos) {
@@ -65,10 +65,11 @@ absl::StatusOr<std::string> ReportPageText(const v1::Answers& answers, const v1:
   v1::Answers shown = answers;
   MakeVisible(&shown);
   const std::string written = TimeText(google::protobuf::util::TimeUtil::GetCurrentTime());
-  const std::string data = "{\"answers\":" + JsonText(shown, /*one_line=*/true) +
-                           ",\"study\":" + JsonText(brief, /*one_line=*/true) + ",\"frames\":" + frames +
-                           ",\"study_file\":" + JsonString(study_file) + ",\"written\":" + JsonString(written) + "}";
-  return page.replace(at, sizeof(kPlaceholder) - 1, ScriptSafe(data));
+  const std::string json = "{\"answers\":" + JsonText(shown, /*one_line=*/true) +
+                           ",\"study\":" + JsonText(brief, /*one_line=*/true) + ",\"frames\":" + data.frames +
+                           ",\"runs\":" + data.runs + ",\"study_file\":" + JsonString(study_file) +
+                           ",\"written\":" + JsonString(written) + "}";
+  return page.replace(at, sizeof(kPlaceholder) - 1, ScriptSafe(json));
 }
 
 }  // namespace gyrebox::client
