@@ -19,6 +19,8 @@ namespace gyrebox::client {
 constexpr int kMaxBeads = 8000;
 /// Max beads in all frames of the map of beds together.
 constexpr int kMaxBedBeads = 96000;
+/// Max frames of a film, and beads in all of them together.
+constexpr int kMaxFilmFrames = 60, kMaxFilmBeads = 120000;
 constexpr double kGrid = 65536;
 
 /// Position in a window of a periodic bed, in grid steps.
@@ -89,6 +91,20 @@ std::string FramesJson(Client& client, const v1::Answers& answers) {
   std::string list;
   for (const auto& [key, frame] : frames) list += (list.empty() ? "\"" : ",\"") + key + "\":" + frame;
   return "{" + list + "}";
+}
+
+std::string FilmJson(Client& client, const std::string& run) {
+  const auto kept = client.ListFrames(run);
+  if (!kept.ok() || kept->frames_size() < 3) return "null";
+  const int count = std::min(kept->frames_size(), kMaxFilmFrames);
+  std::string list;
+  for (int i = 0; i < count; ++i) {
+    const v1::FrameStamp& stamp =
+        kept->frames(static_cast<int>(static_cast<int64_t>(i) * (kept->frames_size() - 1) / std::max(1, count - 1)));
+    const auto frame = BoundedFrame(client, run, stamp.step(), std::min(kMaxBeads, kMaxFilmBeads / count));
+    if (frame.ok()) list += (list.empty() ? "" : ",") + FrameJson(*frame);
+  }
+  return "{\"run\":\"" + run + "\",\"frames\":[" + list + "]}";
 }
 
 }  // namespace gyrebox::client

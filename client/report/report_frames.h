@@ -14,4 +14,7 @@ std::string FrameJson(const v1::Frame& frame);
 /// provide is left out and reported on the error stream. Shows only the central part of a large bed.
 std::string FramesJson(Client& client, const v1::Answers& answers);
 
+/// A film of one run as JSON: {"run", "frames"}, at most 60 kept frames spread over it. null if it keeps fewer than 3.
+std::string FilmJson(Client& client, const std::string& run);
+
 }  // namespace gyrebox::client

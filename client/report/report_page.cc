@@ -45,6 +45,15 @@ static std::string JsonString(const std::string& text) {
   return JsonText(value, /*one_line=*/false);
 }
 
+static std::string PlotsJson(const std::vector<v1::Plot>& plots) {
+  std::string list;
+  for (v1::Plot plot : plots) {
+    MakeVisible(&plot);
+    list += (list.empty() ? "" : ",") + JsonText(plot, /*one_line=*/true);
+  }
+  return "[" + list + "]";
+}
+
 std::string ScriptSafe(const std::string& json) {
   // These occur only inside strings, where JSON allows escapes by number.
   return absl::StrReplaceAll(json, {{"<", "\\u003c"}, {">", "\\u003e"}, {"&", "\\u0026"}});
@@ -67,8 +76,8 @@ absl::StatusOr<std::string> ReportPageText(const v1::Answers& answers, const v1:
   const std::string written = TimeText(google::protobuf::util::TimeUtil::GetCurrentTime());
   const std::string json = "{\"answers\":" + JsonText(shown, /*one_line=*/true) +
                            ",\"study\":" + JsonText(brief, /*one_line=*/true) + ",\"frames\":" + data.frames +
-                           ",\"runs\":" + data.runs + ",\"study_file\":" + JsonString(study_file) +
-                           ",\"written\":" + JsonString(written) + "}";
+                           ",\"runs\":" + data.runs + ",\"film\":" + data.film + ",\"plots\":" + PlotsJson(data.plots) +
+                           ",\"study_file\":" + JsonString(study_file) + ",\"written\":" + JsonString(written) + "}";
   return page.replace(at, sizeof(kPlaceholder) - 1, ScriptSafe(json));
 }
 

@@ -4,6 +4,7 @@
 #include <absl/status/statusor.h>
 
 #include <string>
+#include <vector>
 
 #include "lib/client.h"
 
@@ -19,6 +20,8 @@ std::string ScriptSafe(const std::string& json);
 struct PageData {
   std::string frames;  ///< see FramesJson()
   std::string runs;    ///< see RunsJson()
+  std::string film;    ///< see FilmJson()
+  std::vector<v1::Plot> plots;
 };
 
 /// The page with the data of a study.

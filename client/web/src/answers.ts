@@ -160,6 +160,10 @@ export interface ReportData {
   frames: Record<string, Frame>;
   /** The runs; see RUNS_SHOWN in the client. */
   runs: Run[];
+  /** Means of the series over realizations: growth, and structure of every point. */
+  plots: Plot[];
+  /** Kept frames of one run, in the order of time. */
+  film: { run: string; frames: Frame[] } | null;
   /** The study file, ready to be submitted again. */
   study_file: string;
   /** When the report was written, as text. */

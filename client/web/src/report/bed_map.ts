@@ -99,7 +99,14 @@ function picturesOf(context: Context, x: string): HTMLElement {
     return stripOf(context.selected, context, ({ snapshot }) => proseText(capital(snapshot.caption)));
   }
   if (context.axes.length > 1) return planeOf(context, x);
-  return stripOf(context.beds, context, ({ snapshot }) => capital(settingsText(snapshot.at, context.axes)));
+  const [axis] = context.axes;
+  const value = ({ snapshot }: Bed) => valueWithUnit(numberText(valueAt(snapshot.at, axis!.field)), axis!.unit);
+  return html(
+    'div',
+    {},
+    html('p', { class: 'axis-name' }, `By ${fieldText(axis!.field)}:`),
+    stripOf(context.beds, context, value),
+  );
 }
 
 /** Beds for the first screen: by point if there are several, else the selected frames. */

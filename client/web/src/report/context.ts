@@ -9,6 +9,7 @@ import {
   type Snapshot,
 } from '../answers.ts';
 import { numberOf } from '../answers.ts';
+import { settingsText } from '../format/words.ts';
 import { sameSettings } from '../plot/singles.ts';
 
 export interface Bed {
@@ -27,6 +28,22 @@ export class Context {
   constructor(readonly data: ReportData) {
     this.beds = this.withFrames(data.answers.beds ?? []);
     this.selected = this.withFrames(data.answers.snapshots ?? []);
+  }
+
+  private readonly listeners: ((settings: AxisSetting[]) => void)[] = [];
+
+  /** Calls a function when the reader chooses a point. */
+  onPoint(listener: (settings: AxisSetting[]) => void): void {
+    this.listeners.push(listener);
+  }
+
+  choosePoint(settings: AxisSetting[]): void {
+    for (const listener of this.listeners) listener(settings);
+  }
+
+  /** "Amplitude = 30 rad/τ, frequency = 2 cycles/τ"; "all runs" for a study without axes. */
+  pointText(settings: AxisSetting[]): string {
+    return settings.length === 0 ? 'all runs' : settingsText(settings, this.axes);
   }
 
   get axes() {

@@ -4,10 +4,12 @@ import { answerSection, inShort, unanswered } from './answer.ts';
 import { bedsOf } from './beds.ts';
 import { Context } from './context.ts';
 import { provenance } from './head.ts';
+import { filmOf } from './film.ts';
 import { FILL, html } from './html.ts';
 import { largeBed } from './large_bed.ts';
 import { leadOf, mainOf } from './lead.ts';
 import { runsSection } from './runs.ts';
+import { seriesSections } from './structure.ts';
 
 /** Opens the short collapsible elements for printing. */
 function unfoldForPrint(): void {
@@ -34,6 +36,8 @@ function show(data: ReportData, page: HTMLElement): void {
     ...leadOf(context),
     ...inShort(answered),
     ...answered.map((answer) => answerSection(answer, context, first)),
+    ...seriesSections(context),
+    ...filmOf(context),
     ...bedsOf(context),
     ...runsSection(context),
     ...unanswered(answers.filter((answer) => answer.why_not !== '')),

@@ -40,5 +40,12 @@ export function showPicked(place: HTMLElement, spot: Spot, context: Context): vo
     button.addEventListener('click', () => context.showBed(bed));
     parts.push(button);
   }
+  context.choosePoint(settings);
+  for (const [id, words] of [
+    ['growth', 'size against time'],
+    ['structure', 'S(k), g(r), cluster sizes'],
+  ] as const) {
+    if (document.getElementById(id)) parts.push(' ', html('a', { href: `#${id}` }, words));
+  }
   place.replaceChildren(html('p', {}, ...parts));
 }

@@ -1,0 +1,92 @@
+/** Growth with time, and the structure of a point that the reader chooses. */
+import { type AxisSetting, type Plot, numberOf } from '../answers.ts';
+import { sameSettings } from '../plot/singles.ts';
+import type { Context } from './context.ts';
+import { plotFigure } from './figure.ts';
+import { type Child, html } from './html.ts';
+
+/** Settings of the points of a plot, in the order of its rows. */
+export function pointsOf(plot: Plot): AxisSetting[][] {
+  const fields = plot.columns.flatMap(({ name, role }, i) => (role === 'ROLE_CURVE' ? [{ name, i }] : []));
+  const points = new Map<string, AxisSetting[]>();
+  for (const row of plot.rows) {
+    const settings = fields.map(({ name, i }) => ({ field: name, value: numberOf(row.values[i]) }));
+    points.set(JSON.stringify(settings), settings);
+  }
+  return [...points.values()];
+}
+
+/** The rows of one point. */
+export function rowsAt(plot: Plot, settings: AxisSetting[]): Plot {
+  const at = (field: string) => plot.columns.findIndex((column) => column.name === field);
+  const rows = plot.rows.filter((row) =>
+    settings.every((setting) => numberOf(row.values[at(setting.field)]) === numberOf(setting.value)),
+  );
+  return { ...plot, rows };
+}
+
+function chooser(points: AxisSetting[][], context: Context, chosen: (i: number) => void): HTMLElement {
+  const options = points.map((settings, i) => html('option', { value: String(i) }, context.pointText(settings)));
+  const select = html('select', {}, ...options);
+  select.addEventListener('change', () => chosen(Number(select.value)));
+  context.onPoint((settings) => {
+    const i = points.findIndex((point) => sameSettings(settings, point));
+    if (i < 0) return;
+    select.value = String(i);
+    chosen(i);
+  });
+  return html('p', {}, html('label', {}, 'Point: ', select));
+}
+
+/** S(k), g(r) and cluster sizes of one point, with a chooser. */
+function structureOf(plots: Plot[], context: Context): Child[] {
+  if (plots.length === 0) return [];
+  const points = pointsOf(plots[0]!);
+  const holder = html('div', { class: 'pair' });
+  const show = (i: number) =>
+    holder.replaceChildren(
+      ...plots.map((plot) => plotFigure(points[i] ? rowsAt(plot, points[i]) : plot, context, { log: isLog(plot) })),
+    );
+  show(0);
+  return [
+    html(
+      'section',
+      { id: 'structure', 'aria-labelledby': 'heading-structure' },
+      html('h2', { id: 'heading-structure' }, 'Structure of a point'),
+      html('p', {}, 'Means over the plateau and the realizations; bands: ± one standard error.'),
+      ...(points.length > 1 ? [chooser(points, context, show)] : []),
+      holder,
+    ),
+  ];
+}
+
+/** Whether a plot of structure is shown on logarithmic axes at first. */
+function isLog(plot: Plot): boolean {
+  return plot.name !== 'pair_correlation_means';
+}
+
+function growthOf(plot: Plot | undefined, context: Context): Child[] {
+  if (!plot) return [];
+  return [
+    html(
+      'section',
+      { id: 'growth', 'aria-labelledby': 'heading-growth' },
+      html('h2', { id: 'heading-growth' }, 'How does the size grow?'),
+      plotFigure(plot, context, { log: true }),
+    ),
+  ];
+}
+
+export function seriesSections(context: Context): Child[] {
+  const { plots } = context.data;
+  return [
+    ...growthOf(
+      plots.find((plot) => plot.name === 'growth'),
+      context,
+    ),
+    ...structureOf(
+      plots.filter((plot) => plot.name !== 'growth'),
+      context,
+    ),
+  ];
+}
