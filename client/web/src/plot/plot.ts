@@ -29,6 +29,8 @@ export interface View {
   height?: number | undefined;
   /** Whether the drawing has its legend, or the page shows it. */
   legend?: boolean;
+  /** Panels share their ranges. */
+  shared?: boolean;
   /** The single realizations behind the means. */
   singles?: Singles | undefined;
 }
@@ -102,7 +104,7 @@ export function drawPlot(plot: Plot, width: number, view: View = {}): Figure {
       .slice(i, i + columns)
       .map((panel, j) =>
         drawPanel(
-          { plot, panel, view, withLevels: i + j === 0 || panel.title !== '' },
+          { plot, panel, view, withLevels: i + j === 0 || panel.title !== '', peers: view.shared ? panels : [panel] },
           j * (panelWidth + GAP),
           top,
           panelWidth,
@@ -133,14 +135,24 @@ interface Part {
   panel: Panel;
   view: View;
   withLevels: boolean;
+  /** Panels with the same ranges. */
+  peers: Panel[];
 }
 
-function drawPanel({ plot, panel, view, withLevels }: Part, left: number, top: number, width: number): Drawn {
+function drawPanel({ plot, panel, view, withLevels, peers }: Part, left: number, top: number, width: number): Drawn {
   const title = wrap(panel.title, width).map((line, i) => text(line, left, top + 14 + 18 * i, { 'font-weight': 600 }));
   const titled = panel.title === '' ? 0 : 18 * title.length + 4;
   const withCurves = view.legend ?? true;
   const legend = drawLegend(plot, panel, { curves: withCurves, levels: withLevels }, left, top + titled, width);
-  const frame = makeFrame(plot, panel, view, left, top + titled + legend.height + stagesRoom(plot, panel) + 10, width);
+  const frame = makeFrame(
+    plot,
+    panel,
+    peers,
+    view,
+    left,
+    top + titled + legend.height + stagesRoom(plot, panel) + 10,
+    width,
+  );
   const lines = panel.curves.map((curve) => drawLines(curve, frame, panel.joined));
   const points = panel.curves.map((curve) => ({ curve, ...drawPoints(curve, frame, panel) }));
   const spots = points.flatMap((drawn) => drawn.spots);
@@ -196,8 +208,16 @@ export function decisive(points: Point[]): Point[] {
   return sound.length > 1 ? sound : values;
 }
 
-function makeFrame(plot: Plot, panel: Panel, view: View, left: number, top: number, width: number): Frame {
-  const points = panel.curves.flatMap((curve) => curve.points);
+function makeFrame(
+  plot: Plot,
+  panel: Panel,
+  peers: Panel[],
+  view: View,
+  left: number,
+  top: number,
+  width: number,
+): Frame {
+  const points = peers.flatMap((peer) => peer.curves.flatMap((curve) => curve.points));
   const deciding = decisive(points);
   const bottom = top + (view.height ?? PANEL_HEIGHT);
   const missing = points.some((point) => Number.isFinite(point.x) && !Number.isFinite(point.y));

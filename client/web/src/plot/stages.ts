@@ -80,8 +80,14 @@ export function drawStages(plot: Plot, panel: Panel, frame: Frame): SVGElement[]
       }),
     );
   const base = svg('path', { d: `M${frame.left} ${frame.top}H${frame.right}`, stroke: INK, 'stroke-opacity': 0.4 });
-  const name = text(`drive, 0 to ${numberText(largest)}`, 0, frame.top - STRIP - 5, { 'font-size': 11, fill: INK });
-  return [...first.flatMap((stage, i) => shade(stage, i, frame)), base, ...lines, name];
+  const number = (words: string, y: number) =>
+    text(words, frame.left - 8, y, { 'text-anchor': 'end', 'font-size': 11, fill: INK });
+  const name = [
+    text('drive', 0, frame.top - STRIP / 2 + 4, { 'font-size': 11, fill: INK }),
+    number(numberText(largest), frame.top - STRIP + 5),
+    number('0', frame.top - 3),
+  ];
+  return [...first.flatMap((stage, i) => shade(stage, i, frame)), base, ...lines, ...name];
 }
 
 /** Height in pixels that stages take above a panel. */

@@ -1,41 +1,65 @@
 /** Switches of a figure: one for each curve, which is its legend too, and one for each axis. */
 import type { Plot } from '../answers.ts';
-import { panelsOf } from '../plot/curves.ts';
+import { type Panel, panelsOf } from '../plot/curves.ts';
 import { curveSign } from '../plot/legend.ts';
 import type { View } from '../plot/plot.ts';
 import { canBeLog, wantsLog } from '../plot/scale.ts';
-import { withUnit } from '../format/words.ts';
+import { fieldText, withUnit } from '../format/words.ts';
 import { html } from './html.ts';
 
-/** Whether the legend of a plot is in the page: it has one panel with several curves. */
-export function hasSwitches(plot: Plot): boolean {
+interface CurveSwitch {
+  words: string;
+  style: number;
+  joined: boolean;
+  /** Names of the curves that it switches: one in each panel. */
+  names: string[];
+}
+
+/** Switches for the curves of a plot; none with a single curve, or if its panels hold different curves. */
+export function switchesOf(plot: Plot): CurveSwitch[] {
   const panels = panelsOf(plot);
-  return panels.length === 1 && panels[0]!.curves.length > 1;
+  const [first] = panels;
+  const words = (panel: Panel) => panel.curves.map((curve) => curve.shortName).join('; ');
+  if (!first || first.curves.length < 2) return [];
+  if (panels.some((panel) => words(panel) !== words(first) || panel.legendTitle !== first.legendTitle)) return [];
+  return first.curves.map((curve, i) => ({
+    words: curve.shortName,
+    style: curve.style,
+    joined: first.joined,
+    names: panels.map((panel) => panel.curves[i]!.name),
+  }));
+}
+
+function legendTitle(plot: Plot): string {
+  const { legendTitle: title } = panelsOf(plot)[0]!;
+  const column = plot.columns.find((one) => one.role === 'ROLE_CURVE' && fieldText(one.name) === title);
+  return column ? withUnit(title, column.unit) : title;
 }
 
 function curveSwitches(plot: Plot, hidden: Set<string>, redraw: () => void): HTMLElement[] {
-  if (!hasSwitches(plot)) return [];
-  const { curves, joined, legendTitle, x } = panelsOf(plot)[0]!;
-  const field = plot.columns.find((column) => column.role === 'ROLE_CURVE' && column.name !== x.name);
-  const title = legendTitle === '' || !field ? legendTitle : withUnit(legendTitle, field.unit);
-  const buttons = curves.map((curve) => {
+  const switches = switchesOf(plot);
+  if (switches.length === 0) return [];
+  const buttons = switches.map(({ words, style, joined, names }) => {
     const made = html(
       'button',
       { type: 'button', class: 'curve', 'aria-pressed': 'true', title: 'Show or hide this curve' },
-      curveSign(curve.style, joined),
-      curve.shortName,
+      curveSign(style, joined),
+      words,
     );
     made.addEventListener('click', () => {
-      const off = !hidden.has(curve.name);
+      const off = !names.some((name) => hidden.has(name));
       // One curve stays: an empty figure shows nothing.
-      if (off && hidden.size === curves.length - 1) return;
-      if (off) hidden.add(curve.name);
-      else hidden.delete(curve.name);
+      if (off && hidden.size === names.length * (switches.length - 1)) return;
+      for (const name of names) {
+        if (off) hidden.add(name);
+        else hidden.delete(name);
+      }
       made.setAttribute('aria-pressed', String(!off));
       redraw();
     });
     return made;
   });
+  const title = legendTitle(plot);
   const words = title === '' ? [] : [html('span', {}, `${title}:`)];
   return [html('div', { class: 'legend', role: 'group', 'aria-label': `Curves: ${plot.title}` }, ...words, ...buttons)];
 }

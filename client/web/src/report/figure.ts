@@ -5,12 +5,12 @@ import { fieldText, withUnit } from '../format/words.ts';
 import { panelsOf } from '../plot/curves.ts';
 import { drawMap, mapPanel } from '../plot/heat.ts';
 import { interactive } from '../plot/hover.ts';
-import type { Spot } from '../plot/marks.ts';
+import { MANY_POINTS, type Spot } from '../plot/marks.ts';
 import { drawPlot, type Figure, type View } from '../plot/plot.ts';
 import { savePdf, saveSvg } from '../plot/save.ts';
 import type { Singles } from '../plot/singles.ts';
 import type { Context } from './context.ts';
-import { controlsOf, hasSwitches } from './controls.ts';
+import { controlsOf, switchesOf } from './controls.ts';
 import { showPicked } from './picked.ts';
 import { definitions, html, table, unfold } from './html.ts';
 
@@ -19,13 +19,29 @@ const LEAST_WIDTH = 300;
 const LARGEST_WIDTH = 860;
 const TALL_WIDTH = 900;
 
+/** "Thin bars: 95 % interval." by the definition of the lower end. */
+export function intervalWords(plot: Plot, bands: boolean): string {
+  const low = plot.columns.find((column) => column.role === 'ROLE_LOW');
+  if (!low) return '';
+  const confidence = /(\d+(?:\.\d+)?) % interval/.exec(low.definition)?.[1];
+  const what = confidence
+    ? `${confidence} % interval`
+    : /standard error/.test(low.definition)
+      ? '± one standard error'
+      : 'interval';
+  return `${bands ? 'Bands' : 'Thin bars'}: ${what}.`;
+}
+
 /** Explains the symbols that occur in a plot. */
 export function caption(plot: Plot): string {
   const points = panelsOf(plot).flatMap((panel) => panel.curves.flatMap((curve) => curve.points));
+  const many = panelsOf(plot).some(
+    (panel) => panel.joined && panel.curves.some((curve) => curve.points.length > MANY_POINTS),
+  );
   const roles = new Set(plot.columns.map((column) => column.role));
   const sentences = [
-    roles.has('ROLE_LOW') ? 'Thin bars or pale bands: interval.' : '',
-    roles.has('ROLE_SPREAD') ? 'Thick pale bars: ± one standard deviation.' : '',
+    intervalWords(plot, many),
+    roles.has('ROLE_SPREAD') && !many ? 'Thick pale bars: ± one standard deviation.' : '',
     plot.marks.some((mark) => mark.vertical && (mark.low !== undefined || mark.high !== undefined))
       ? 'Bars across dashed lines: their intervals.'
       : '',
@@ -40,6 +56,9 @@ export function caption(plot: Plot): string {
       : '',
     points.some((point) => point.movesWithStep && Number.isFinite(point.y))
       ? 'Ringed points, and framed cells in maps, move with the time step.'
+      : '',
+    points.some((point) => (point.movesWithStep || point.someExcluded) && Number.isFinite(point.y))
+      ? 'Hollow and ringed points do not set the range of the axis; an arrow shows one beyond it.'
       : '',
   ];
   return sentences.filter(Boolean).join(' ');
@@ -96,6 +115,8 @@ export interface Extras {
   tall?: boolean;
   /** Logarithmic axes at first; by default as the data ask. */
   log?: boolean;
+  /** Panels share their ranges. */
+  shared?: boolean;
 }
 
 /** Heights of a panel on the first screen: what a title and an answer of a few lines leave. */
@@ -137,10 +158,16 @@ function figure(
 /** A figure of curves, with switches for its axes and its curves. */
 export function plotFigure(plot: Plot, context: Context, extras: Extras = {}): HTMLElement {
   const hidden = new Set<string>();
-  const view: View = { hidden, singles: extras.singles, logX: extras.log, logY: extras.log };
+  const view: View = {
+    hidden,
+    shared: extras.shared ?? false,
+    singles: extras.singles,
+    logX: extras.log,
+    logY: extras.log,
+  };
   const draw = (width: number, legend: boolean) => {
     const height = extras.tall ? tallHeight(width) : undefined;
-    return drawPlot(plot, width, { ...view, height, legend: legend || !hasSwitches(plot) });
+    return drawPlot(plot, width, { ...view, height, legend: legend || switchesOf(plot).length === 0 });
   };
   const picked = html('div', { class: 'picked', 'aria-live': 'polite' });
   const before = (redraw: () => void) => [controlsOf(plot, view, hidden, redraw)];

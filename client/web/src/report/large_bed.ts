@@ -5,6 +5,7 @@ import { capital, proseText, settingsText, valueWithUnit } from '../format/words
 import { drawBed } from '../plot/bed.ts';
 import { type Bed, type Context, numberOfRun } from './context.ts';
 import { html } from './html.ts';
+import { goToRun } from './runs.ts';
 
 /** "Amplitude = 30 rad/τ. Size: 55.1 beads. Run 17 at 50 τ." */
 export function bedWords({ snapshot, frame }: Bed, context: Context): string {
@@ -51,6 +52,10 @@ export function largeBed(context: Context): HTMLDialogElement {
       { class: 'tools' },
       button('Previous bed', () => show(at - 1)),
       button('Next bed', () => show(at + 1)),
+      button('Go to its run', () => {
+        dialog.close();
+        goToRun(numberOfRun(all[at]!.snapshot.run));
+      }),
       button('Close', () => dialog.close()),
     ),
   );

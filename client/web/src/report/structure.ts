@@ -25,9 +25,18 @@ export function rowsAt(plot: Plot, settings: AxisSetting[]): Plot {
   return { ...plot, rows };
 }
 
-function chooser(points: AxisSetting[][], context: Context, chosen: (i: number) => void): HTMLElement {
+/** Without the last rows whose vertical positions are all 0: the empty classes of the largest sizes. */
+export function withoutEmptyEnd(plot: Plot): Plot {
+  const ys = plot.columns.flatMap((column, i) => (column.role === 'ROLE_Y' ? [i] : []));
+  let count = plot.rows.length;
+  while (count > 0 && ys.every((y) => numberOf(plot.rows[count - 1]!.values[y]) === 0)) --count;
+  return { ...plot, rows: plot.rows.slice(0, count) };
+}
+
+function chooser(points: AxisSetting[][], start: number, context: Context, chosen: (i: number) => void): HTMLElement {
   const options = points.map((settings, i) => html('option', { value: String(i) }, context.pointText(settings)));
   const select = html('select', {}, ...options);
+  select.value = String(start);
   select.addEventListener('change', () => chosen(Number(select.value)));
   context.onPoint((settings) => {
     const i = points.findIndex((point) => sameSettings(settings, point));
@@ -45,16 +54,23 @@ function structureOf(plots: Plot[], context: Context): Child[] {
   const holder = html('div', { class: 'pair' });
   const show = (i: number) =>
     holder.replaceChildren(
-      ...plots.map((plot) => plotFigure(points[i] ? rowsAt(plot, points[i]) : plot, context, { log: isLog(plot) })),
+      ...plots.map((plot) =>
+        plotFigure(withoutEmptyEnd(points[i] ? rowsAt(plot, points[i]) : plot), context, { log: isLog(plot) }),
+      ),
     );
-  show(0);
+  const first = context.selected[0]?.snapshot.at ?? [];
+  const start = Math.max(
+    0,
+    points.findIndex((point) => sameSettings(first, point)),
+  );
+  show(start);
   return [
     html(
       'section',
       { id: 'structure', 'aria-labelledby': 'heading-structure' },
       html('h2', { id: 'heading-structure' }, 'Structure of a point'),
-      html('p', {}, 'Means over the plateau and the realizations; bands: ± one standard error.'),
-      ...(points.length > 1 ? [chooser(points, context, show)] : []),
+      html('p', {}, 'Means over the plateau and the realizations.'),
+      ...(points.length > 1 ? [chooser(points, start, context, show)] : []),
       holder,
     ),
   ];
@@ -72,7 +88,7 @@ function growthOf(plot: Plot | undefined, context: Context): Child[] {
       'section',
       { id: 'growth', 'aria-labelledby': 'heading-growth' },
       html('h2', { id: 'heading-growth' }, 'How does the size grow?'),
-      plotFigure(plot, context, { log: true }),
+      plotFigure(plot, context, { log: true, shared: true }),
     ),
   ];
 }
