@@ -83,16 +83,23 @@ function fitted(
   return { room, redraw };
 }
 
+/** Max rows of a table of data; its CSV file has all. */
+const MOST_ROWS = 200;
+
 function dataOf(plot: Plot): HTMLElement[] {
   const names = plot.columns.map((column) => withUnit(fieldText(column.name), column.unit));
-  const rows = plot.rows.map((row) => [
-    ...row.values.map((value) => (Number.isNaN(numberOf(value)) ? '–' : numberText(numberOf(value), 5))),
-    row.label,
-    row.mark,
-  ]);
+  const rows = plot.rows
+    .slice(0, MOST_ROWS)
+    .map((row) => [
+      ...row.values.map((value) => (Number.isNaN(numberOf(value)) ? '–' : numberText(numberOf(value), 5))),
+      row.label,
+      row.mark,
+    ]);
   const numeric = plot.columns.map(() => true);
   const meanings = plot.columns.map((column, i) => ({ ...column, name: names[i]! }));
-  return [table(`Data: ${plot.title}`, [...names, 'label', 'mark'], rows, numeric), definitions(meanings)];
+  const more =
+    plot.rows.length > MOST_ROWS ? [html('p', {}, `The first ${MOST_ROWS} rows; ${plot.name}.csv has all.`)] : [];
+  return [table(`Data: ${plot.title}`, [...names, 'label', 'mark'], rows, numeric), ...more, definitions(meanings)];
 }
 
 /** Buttons that save the present drawing. */
