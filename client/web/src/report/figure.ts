@@ -186,7 +186,11 @@ export function plotFigure(plot: Plot, context: Context, extras: Extras = {}): H
 
 /** The figures of a plot: as curves, and as a map if it is one quantity over two axes. */
 export function figuresOf(plot: Plot, context: Context, shownAbove = ''): HTMLElement[] {
-  if (plot.rows.length === 0 || panelsOf(plot).length === 0) return [];
+  if (plot.rows.length === 0) return [];
+  // Without a horizontal position there is nothing to draw against: its data are a table.
+  if (panelsOf(plot).length === 0) {
+    return [html('div', { 'data-plot': plot.name }, html('h3', {}, plot.title), ...dataOf(plot))];
+  }
   const above = html('p', {}, html('a', { href: `#plot-${plot.name}` }, plot.title), ': the figure at the top.');
   const figures = [plot.name === shownAbove ? above : plotFigure(plot, context)];
   const panel = mapPanel(plot, context.axes);
