@@ -1,131 +1,21 @@
-#include <cmath>
-#include <filesystem>
-#include <fstream>
-#include <functional>
 #include <iostream>
-#include <sstream>
+#include <vector>
 
 #include "commands/measure_options.h"
 #include "commands/registry.h"
 #include "lib/study_writer.h"
 #include "output/text.h"
-#include "output/text_table.h"
+#include "report/answer_files.h"
+#include "report/csv_folder.h"
 #include "report/report_frames.h"
 #include "report/report_page.h"
-#include "schema/number_text.h"
+#include "report/report_runs.h"
+#include "report/series_files.h"
 #include "schema/visible_text.h"
 
 namespace gyrebox::client {
 
 using schema::Visible;
-
-/// Writes files to a folder; records the first failure.
-class Folder {
- public:
-  explicit Folder(const std::string& path) : path_(path) {
-    std::error_code error;
-    std::filesystem::create_directories(path_, error);
-    if (error) fault_ = "cannot create the folder " + path + ": " + error.message();
-  }
-
-  void Write(const std::string& name, const std::string& text) {
-    if (!fault_.empty()) return;
-    const std::filesystem::path path = path_ / name;
-    std::ofstream out(path, std::ios::binary);
-    out << text;
-    out.close();
-    if (!out) fault_ = "cannot write " + path.string();
-  }
-
-  const std::string& fault() const { return fault_; }
-
- private:
-  const std::filesystem::path path_;
-  std::string fault_;
-};
-
-static std::string CellText(double value) { return std::isnan(value) ? "" : schema::NumberText(value); }
-
-/// A definition on a line of its own.
-static void WriteDefinition(std::ostream& out, const std::string& name, const std::vector<std::string>& sentences) {
-  std::string text = name + ":";
-  for (const std::string& sentence : sentences) {
-    if (!sentence.empty()) text += " " + sentence + (sentence.back() == '.' ? "" : ".");
-  }
-  WriteCsvComment(out, text);
-}
-
-static std::string PlotText(const v1::Plot& plot) {
-  std::ostringstream out;
-  WriteCsvComment(out, plot.title());
-  Row head;
-  for (const v1::PlotColumn& column : plot.columns()) {
-    head.push_back(WithUnit(column.name(), column.unit()));
-    WriteDefinition(out, head.back(), {column.definition(), column.method(), column.reference()});
-  }
-  head.insert(head.end(), {"label", "mark"});
-  WriteCsv(out, head);
-  for (const v1::PlotRow& row : plot.rows()) {
-    Row cells;
-    for (const double value : row.values()) cells.push_back(CellText(value));
-    cells.insert(cells.end(), {row.label(), row.mark()});
-    WriteCsv(out, cells);
-  }
-  return out.str();
-}
-
-static std::string SettingsText(const v1::Quantity& quantity) {
-  std::string text;
-  for (const auto& setting : quantity.at()) {
-    text += (text.empty() ? "" : "; ") + setting.field() + " = " + schema::NumberText(setting.value());
-  }
-  return text;
-}
-
-static std::string QuantitiesText(const v1::Answers& answers) {
-  std::ostringstream out;
-  WriteCsv(out, {"question", "name", "at", "label", "value", "low", "high", "unit", "confidence", "trials", "note",
-                 "definition", "method", "reference"});
-  for (const v1::Answer& answer : answers.answers()) {
-    for (const v1::Quantity& q : answer.quantities()) {
-      const auto cell = [](bool given, double value) { return given ? schema::NumberText(value) : std::string(); };
-      WriteCsv(out,
-               {answer.title(), q.name(), SettingsText(q), q.label(), cell(q.has_value(), q.value()),
-                cell(q.has_low(), q.low()), cell(q.has_high(), q.high()), q.unit(), schema::NumberText(q.confidence()),
-                std::to_string(q.trial_count()), q.note(), q.definition(), q.method(), q.reference()});
-    }
-  }
-  return out.str();
-}
-
-/// CSV of the runs with everything needed to repeat each.
-static absl::StatusOr<std::string> RunsText(Client& client, const v1::Answers& answers) {
-  std::ostringstream out;
-  Row head = {"run"};
-  for (const auto& axis : answers.axes()) head.push_back(WithUnit(axis.field(), axis.unit()));
-  head.insert(head.end(), {"trial", "seed_positions", "seed_noise", "seed_disorder", "state", "time [tau]", "samples",
-                           "device", "fault", "warning", "left_out", "audit"});
-  WriteCsv(out, head);
-  const auto status = client.ForRuns(answers.study(), [&](const v1::Run& run) {
-    Row cells = {run.name()};
-    for (const double value : run.axis_values()) cells.push_back(schema::NumberText(value));
-    const v1::Seeds& seeds = run.seeds();
-    cells.insert(cells.end(),
-                 {std::to_string(run.trial()), std::to_string(seeds.positions()), std::to_string(seeds.noise()),
-                  std::to_string(seeds.disorder()), StateText(run.state()), schema::NumberText(run.time()),
-                  std::to_string(run.sample_count()), run.device(), run.fault().message(), run.warning(),
-                  run.has_exclusion() ? run.exclusion().user() + ": " + run.exclusion().reason() : "",
-                  run.audit() ? "half step" : ""});
-    WriteCsv(out, cells);
-  });
-  if (!status.ok()) return status;
-  return out.str();
-}
-
-/// Whether a name from the server is safe as a file name: only letters, digits and _.
-static bool IsPlain(const std::string& name) {
-  return !name.empty() && name.find_first_not_of("abcdefghijklmnopqrstuvwxyz0123456789_") == std::string::npos;
-}
 
 static void PrintSummary(const v1::Answers& answers) {
   for (const v1::Answer& answer : answers.answers()) {
@@ -135,24 +25,56 @@ static void PrintSummary(const v1::Answers& answers) {
   }
 }
 
-static absl::Status WriteAll(Client& client, const v1::Answers& answers, Folder* folder) {
+/// The run whose film a report shows: the first of its selected frames.
+static std::string RunOfFilm(const v1::Answers& answers) {
+  if (!answers.snapshots().empty()) return answers.snapshots(0).run();
+  return answers.beds().empty() ? "" : answers.beds(0).run();
+}
+
+/// Writes runs.csv and the series of all runs. Collects the runs that the page lists.
+static absl::StatusOr<std::vector<v1::Plot>> WriteRuns(Client& client, const v1::Answers& answers,
+                                                       const v1::StudySpec& spec, CsvFolder* folder,
+                                                       std::vector<v1::Run>* listed) {
+  SeriesFiles series(client, answers, spec, folder);
+  auto table = folder->Begin("runs", RunCsvColumns(answers));
+  absl::Status read;
+  const auto status = client.ForRuns(answers.study(), [&](const v1::Run& run) {
+    if (listed->size() < kMaxRunsShown) listed->push_back(run);
+    table->Add(RunCells(run));
+    if (read.ok() && run.sample_count() > 0) read = series.Add(run);
+  });
+  folder->End(std::move(table));
+  if (!status.ok()) return status;
+  if (!read.ok()) return read;
+  return series.Finish();
+}
+
+static absl::Status WriteAll(Client& client, const v1::Answers& answers, bool data_only, CsvFolder* folder) {
   const auto study = client.GetStudy(answers.study());
   if (!study.ok()) return study.status();
-  const auto runs = RunsText(client, answers);
-  if (!runs.ok()) return runs.status();
+  std::vector<v1::Run> runs;
+  const auto series = WriteRuns(client, answers, study->spec(), folder, &runs);
+  if (!series.ok()) return series.status();
   folder->Write("answers.json", JsonText(answers, /*one_line=*/false));
   const std::string study_file = StudyFileText(study->spec());
   folder->Write("study.toml", study_file);
-  folder->Write("runs.csv", *runs);
-  folder->Write("quantities.csv", QuantitiesText(answers));
+  WriteQuantities(answers, folder);
+  std::vector<v1::Plot> plots = *series;
   for (const v1::Answer& answer : answers.answers()) {
-    for (const v1::Plot& plot : answer.plots()) {
-      if (!IsPlain(plot.name())) return absl::InternalError("the server names a plot " + plot.name());
-      folder->Write(plot.name() + ".csv", PlotText(plot));
-    }
+    plots.insert(plots.end(), answer.plots().begin(), answer.plots().end());
   }
+  for (const v1::Plot& plot : plots) {
+    if (const auto status = WritePlot(plot, folder); !status.ok()) return status;
+  }
+  folder->WriteCodebook();
+  if (!folder->fault().empty()) return absl::FailedPreconditionError(folder->fault());
+  if (data_only) return absl::OkStatus();
+  const PageData data{.frames = FramesJson(client, answers),
+                      .runs = RunsJson(runs),
+                      .film = FilmJson(client, RunOfFilm(answers)),
+                      .plots = *series};
   // Without the page the data are still written.
-  if (const auto page = ReportPageText(answers, *study, study_file, FramesJson(client, answers)); page.ok()) {
+  if (const auto page = ReportPageText(answers, *study, study_file, data); page.ok()) {
     folder->Write("report.html", *page);
   } else {
     std::cerr << "gyrebox: no report.html: " << Visible(std::string(page.status().message())) << "\n";
@@ -161,14 +83,14 @@ static absl::Status WriteAll(Client& client, const v1::Answers& answers, Folder*
 }
 
 /// Writes the answers of a study to a folder: report.html, answers.json, quantities.csv, a CSV file for each plot,
-/// runs.csv with all seeds, and the study file. Prints the summaries.
+/// runs.csv with all seeds, the series, codebook.csv and the study file. Prints the summaries.
 static ExitCode WriteReport(const Session& session, const std::string& study, const std::string& directory,
-                            const v1::AnalysisOptions& options) {
+                            bool data_only, const v1::AnalysisOptions& options) {
   Client client(session.server);
   const auto answers = client.AnalyseStudy(StudyName(study), options);
   if (!answers.ok()) return Report(session, answers.status());
-  Folder folder(directory);
-  if (const auto status = WriteAll(client, *answers, &folder); !status.ok()) return Report(session, status);
+  CsvFolder folder(directory);
+  if (const auto status = WriteAll(client, *answers, data_only, &folder); !status.ok()) return Report(session, status);
   if (session.json) {
     PrintJson(*answers);
   } else {
@@ -180,6 +102,7 @@ static ExitCode WriteReport(const Session& session, const std::string& study, co
 void RegisterReportCommand(Registry& registry) {
   struct Options {
     std::string name, directory;
+    bool data_only = false;
     v1::AnalysisOptions analysis;
     MeasureInput measure;
   };
@@ -190,11 +113,12 @@ void RegisterReportCommand(Registry& registry) {
                                        return Measured(o->measure, [&](const auto& again) {
                                          v1::AnalysisOptions asked = o->analysis;
                                          if (again) *asked.mutable_measure_again() = *again;
-                                         return WriteReport(session, o->name, o->directory, asked);
+                                         return WriteReport(session, o->name, o->directory, o->data_only, asked);
                                        });
                                      }),
                 &o->name);
   report->add_option("DIR", o->directory, "Folder; created if it does not exist")->required();
+  report->add_flag("--data-only", o->data_only, "Write everything except report.html");
   const auto number = [&](const char* name, void (v1::AnalysisOptions::*set)(double), const char* help) {
     report->add_option_function<double>(
         name, [o, set](double value) { (o->analysis.*set)(value); }, help);

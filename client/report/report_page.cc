@@ -45,13 +45,22 @@ static std::string JsonString(const std::string& text) {
   return JsonText(value, /*one_line=*/false);
 }
 
+static std::string PlotsJson(const std::vector<v1::Plot>& plots) {
+  std::string list;
+  for (v1::Plot plot : plots) {
+    MakeVisible(&plot);
+    list += (list.empty() ? "" : ",") + JsonText(plot, /*one_line=*/true);
+  }
+  return "[" + list + "]";
+}
+
 std::string ScriptSafe(const std::string& json) {
   // These occur only inside strings, where JSON allows escapes by number.
   return absl::StrReplaceAll(json, {{"<", "\\u003c"}, {">", "\\u003e"}, {"&", "\\u0026"}});
 }
 
 absl::StatusOr<std::string> ReportPageText(const v1::Answers& answers, const v1::Study& study,
-                                           const std::string& study_file, const std::string& frames) {
+                                           const std::string& study_file, const PageData& data) {
   std::string page = kReportPage;
   const size_t at = page.find(kPlaceholder);
   if (at == std::string::npos) {
@@ -65,10 +74,11 @@ absl::StatusOr<std::string> ReportPageText(const v1::Answers& answers, const v1:
   v1::Answers shown = answers;
   MakeVisible(&shown);
   const std::string written = TimeText(google::protobuf::util::TimeUtil::GetCurrentTime());
-  const std::string data = "{\"answers\":" + JsonText(shown, /*one_line=*/true) +
-                           ",\"study\":" + JsonText(brief, /*one_line=*/true) + ",\"frames\":" + frames +
+  const std::string json = "{\"answers\":" + JsonText(shown, /*one_line=*/true) +
+                           ",\"study\":" + JsonText(brief, /*one_line=*/true) + ",\"frames\":" + data.frames +
+                           ",\"runs\":" + data.runs + ",\"film\":" + data.film + ",\"plots\":" + PlotsJson(data.plots) +
                            ",\"study_file\":" + JsonString(study_file) + ",\"written\":" + JsonString(written) + "}";
-  return page.replace(at, sizeof(kPlaceholder) - 1, ScriptSafe(data));
+  return page.replace(at, sizeof(kPlaceholder) - 1, ScriptSafe(json));
 }
 
 }  // namespace gyrebox::client

@@ -23,6 +23,9 @@ void AnswerShape(const StudyData& data, v1::Answer* answer);
 void AnswerPolydispersity(const StudyData& data, v1::Answer* answer);
 void AnswerAudit(const StudyData& data, const Plan& plan, v1::Answer* answer);
 
+/// Adds the stages of the schedule to every plot over the time of a run.
+void AddStages(const StudyData& data, v1::Answers* answers);
+
 /// Adds a column for each axis of a study: x_axis is the horizontal position, the others distinguish curves.
 void AxisColumns(const StudyData& data, int x_axis, PlotWriter* plot);
 

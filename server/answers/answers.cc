@@ -232,7 +232,9 @@ absl::StatusOr<v1::Answers> Analyse(store::Store& store, int64_t study_id, const
     }
   }
   for (v1::Answer& answer : unanswered) *answers.add_answers() = std::move(answer);
+  AddStages(*data, &answers);
   GYREBOX_RETURN_IF_ERROR(AddSnapshots(store, *data, plan, &answers));
+  GYREBOX_RETURN_IF_ERROR(AddBeds(store, *data, &answers));
   return answers;
 }
 

@@ -66,8 +66,7 @@ class SnapshotSelector {
   absl::Status status_;
 };
 
-/// The run of a point nearest to the mean of those that count; null if none counts.
-static const RunDigest* TypicalOf(const Point& point) {
+const RunDigest* TypicalOf(const Point& point) {
   const auto sizes = Values(point, SizeOf);
   if (sizes.empty()) return nullptr;
   const double mean = Summarise(sizes).mean;

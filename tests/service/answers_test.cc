@@ -396,6 +396,13 @@ TEST_F(AnswersTest, SwitchesHaveRelaxationTimesAndAreComparedWithFreshBeds) {
   const v1::Plot& courses = FindPlot(switching, "courses");
   EXPECT_EQ(courses.rows_size(), 200);
   EXPECT_EQ(courses.rows(199).label(), "3");
+  ASSERT_EQ(courses.stages_size(), 3);
+  for (int i = 0; i < 3; ++i) {
+    EXPECT_DOUBLE_EQ(courses.stages(i).begin(), 20 * i);
+    EXPECT_DOUBLE_EQ(courses.stages(i).end(), 20 * (i + 1));
+    EXPECT_EQ(courses.stages(i).amplitude(), i == 1 ? 40 : 10);
+    EXPECT_FALSE(courses.stages(i).ramps());
+  }
 }
 
 TEST_F(AnswersTest, AnotherStudyMayBeTheControl) {
@@ -725,6 +732,23 @@ TEST_F(AnswersTest, SnapshotsOfAMapShowItsPointsOfInterest) {
   }
   EXPECT_GT(answers.snapshots(0).value(), answers.snapshots(1).value());
   EXPECT_FALSE(answers.snapshots(answers.snapshots_size() - 1).has_value());
+}
+
+TEST_F(AnswersTest, BedsOfAMapAreThoseOfItsPointsWithRunsThatCount) {
+  const MadeUpStudy made(*store_, MapStudy(), Rising, UnstableAt60);
+  const v1::Answers answers = Answers(made.id);
+  std::set<double> shown;
+  for (const v1::Snapshot& bed : answers.beds()) {
+    const auto run = store::ParseRunName(bed.run());
+    ASSERT_TRUE(run.ok()) << bed.run();
+    EXPECT_EQ(*store_->frames().Find(made.id, run->run, bed.step()), bed.step());
+    ASSERT_EQ(bed.at_size(), 1);
+    EXPECT_TRUE(bed.has_value());
+    EXPECT_TRUE(shown.insert(bed.at(0).value()).second) << "shown twice";
+  }
+  std::set<double> wanted(answers.axes(0).values().begin(), answers.axes(0).values().end());
+  wanted.erase(60);
+  EXPECT_EQ(shown, wanted);
 }
 
 TEST_F(AnswersTest, SnapshotsOfStagesShowTheEndOfEach) {

@@ -4,6 +4,7 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <filesystem>
 #include <fstream>
 #include <iterator>
 
@@ -285,11 +286,21 @@ TEST_F(CommandTest, ReportWritesAnswersAndTheDataOfPlots) {
   EXPECT_EQ(answers.options().equal_fraction(), 0.25);
   EXPECT_FALSE(answers.software_version().empty());
   const std::string map = ReadFile(folder + "/map.csv");
-  EXPECT_THAT(map, HasSubstr("# size [beads]: Mean over realizations."));
-  EXPECT_THAT(map, HasSubstr("\r\ndrive.sine.amplitude [rad/tau],size [beads],"));
+  EXPECT_THAT(map, testing::StartsWith("drive_sine_amplitude,size,"));
+  EXPECT_THAT(ReadFile(folder + "/codebook.csv"), HasSubstr("\r\nmap.csv,size,beads,Mean over realizations."));
   EXPECT_THAT(map, HasSubstr(",unstable 3/3\r\n"));
   EXPECT_THAT(ReadFile(folder + "/quantities.csv"), HasSubstr("unstable_range"));
-  EXPECT_THAT(ReadFile(folder + "/runs.csv"), HasSubstr("studies/1/runs/3,4,3,3,1,1,finished,2,17,cpu,,,,\r\n"));
+  EXPECT_THAT(ReadFile(folder + "/runs.csv"), HasSubstr("\r\n3,4,3,3,1,1,finished,2,17,cpu,,,,\r\n"));
+  // Every sample of a run is a row.
+  const std::string samples = ReadFile(folder + "/samples.csv");
+  EXPECT_THAT(samples, testing::StartsWith("run,drive_sine_amplitude,realization,time,"));
+  int count = 0;
+  for (size_t at = samples.find("\n3,"); at != std::string::npos; at = samples.find("\n3,", at + 1)) ++count;
+  EXPECT_EQ(count, Json<v1::ListSamplesResponse>({"series", "1/3", "--json"}).samples_size());
+  const Outcome data = Gyrebox({"report", "1", folder + "/data", "--data-only"});
+  EXPECT_EQ(data.code, 0) << data.error;
+  EXPECT_EQ(ReadFile(folder + "/data/samples.csv"), samples);
+  EXPECT_FALSE(std::filesystem::exists(folder + "/data/report.html"));
   // The study file in a report can be submitted again for an equal study.
   const Outcome again = Gyrebox({"submit", folder + "/study.toml"});
   EXPECT_EQ(again.code, 0) << again.error;
@@ -318,7 +329,7 @@ TEST_F(CommandTest, RunsThatAuditTheTimeStepAreCountedShownAndNamed) {
   EXPECT_THAT(table.out, testing::ContainsRegex(" 0 +not audited +unstable 3/3\n"));
   const std::string folder = directory_.path() + "/audited";
   ASSERT_EQ(Gyrebox({"report", "1", folder}).code, 0);
-  EXPECT_THAT(ReadFile(folder + "/runs.csv"), HasSubstr(",half step\r\nstudies/1/runs/44,100,2,"));
+  EXPECT_THAT(ReadFile(folder + "/runs.csv"), HasSubstr(",half step\r\n44,100,2,"));
   EXPECT_THAT(ReadFile(folder + "/quantities.csv"),
               HasSubstr("not audited; 3 of 3 runs with the step and 3 of 3 runs with half of it became unstable"));
 }

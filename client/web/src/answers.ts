@@ -62,12 +62,23 @@ export interface PlotMark {
   high?: JsonNumber;
 }
 
+/** A stage of the schedule in a plot over time. */
+export interface PlotStage {
+  label: string;
+  at: AxisSetting[];
+  begin: number;
+  end: number;
+  amplitude: number;
+  ramps: boolean;
+}
+
 export interface Plot {
   name: string;
   title: string;
   columns: PlotColumn[];
   rows: PlotRow[];
   marks: PlotMark[];
+  stages?: PlotStage[];
 }
 
 export interface Answer {
@@ -92,11 +103,14 @@ export interface Answers {
   answers: Answer[];
   software_version: string;
   snapshots?: Snapshot[];
+  /** A typical bed of each point. */
+  beds?: Snapshot[];
 }
 
 /** A selected frame of a run. */
 export interface Snapshot {
   run: string;
+  step: JsonNumber;
   caption: string;
   at: AxisSetting[];
   value?: JsonNumber;
@@ -119,12 +133,37 @@ export interface Frame {
   kinds: string;
 }
 
+/** Key of the frame of a snapshot. */
+export function frameKey({ run, step }: { run: string; step: JsonNumber }): string {
+  return `${run}@${step}`;
+}
+
+/** A run, as written by the client. */
+export interface Run {
+  number: number;
+  /** Values of the axes in their order. */
+  at: number[];
+  trial: number;
+  state: string;
+  time: number;
+  samples: number;
+  seed: number;
+  /** Fault, warning or reason why it is left out. */
+  note: string;
+}
+
 /** All data of a report; written by the client. */
 export interface ReportData {
   answers: Answers;
   study: { owner: string; create_time?: string; end_time?: string; note?: string; labels?: string[] };
-  /** One for each snapshot; null if the server had none. */
-  frames: (Frame | null)[];
+  /** The frames of snapshots and beds that the server had, by run and step: see frameKey(). */
+  frames: Record<string, Frame>;
+  /** The runs; see RUNS_SHOWN in the client. */
+  runs: Run[];
+  /** Means of the series over realizations: growth, and structure of every point. */
+  plots: Plot[];
+  /** Kept frames of one run, in the order of time. */
+  film: { run: string; frames: Frame[] } | null;
   /** The study file, ready to be submitted again. */
   study_file: string;
   /** When the report was written, as text. */

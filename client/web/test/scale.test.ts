@@ -16,9 +16,9 @@ describe('ticks', () => {
 });
 
 describe('an axis', () => {
-  test('is logarithmic if positive values span more than a decade and a half', () => {
-    expect(wantsLog([1, 3, 40])).toBe(true);
-    expect(wantsLog([1, 3, 30])).toBe(false);
+  test('is logarithmic if positive values span more than a factor of 5', () => {
+    expect(wantsLog([1, 3, 6])).toBe(true);
+    expect(wantsLog([1, 3, 4.9])).toBe(false);
     expect(wantsLog([0, 3, 400])).toBe(false);
     expect(wantsLog([-1, 3, 400])).toBe(false);
     expect(wantsLog([1, NaN, 400])).toBe(true);
@@ -42,6 +42,21 @@ describe('an axis', () => {
     expect(scale.toPixel(100) - scale.toPixel(10)).toBeCloseTo(scale.toPixel(10) - scale.toPixel(1), 9);
     // An end near 0 does not compress the values.
     expect(scale.toPixel(100) - scale.toPixel(1)).toBeGreaterThan(150);
+  });
+  test('gives 0 a place before a logarithmic axis where it is asked to', () => {
+    expect(wantsLog([0, 3, 400], true)).toBe(true);
+    const scale = makeScale([0, 3, 30, 400], [], [50, 450], 5, { zeros: true });
+    expect(scale.log).toBe(true);
+    expect(scale.toPixel(0)).toBeGreaterThan(50);
+    expect(scale.toPixel(0)).toBeLessThan(scale.breakAt!);
+    expect(scale.breakAt!).toBeLessThan(scale.toPixel(3));
+    expect(scale.ticks[0]).toBe(0);
+    expect(makeScale([-1, 3, 400], [], [50, 450], 5, { log: true, zeros: true }).log).toBe(false);
+  });
+  test('is linear or logarithmic as a reader asks, where the values allow it', () => {
+    expect(makeScale([1, 2, 3], [], [0, 100], 5, { log: true }).log).toBe(true);
+    expect(makeScale([1, 30, 500], [], [0, 100], 5, { log: false }).log).toBe(false);
+    expect(makeScale([0, 30, 500], [], [0, 100], 5, { log: true }).log).toBe(false);
   });
   test('of one value, or of none, has a width', () => {
     expect(Number.isFinite(makeScale([7], [], [0, 100], 5).toPixel(7))).toBe(true);

@@ -52,8 +52,18 @@ export function drawAxes(panel: Panel, frame: Frame): SVGElement {
   group.append(
     svg('path', { d: `M${frame.left} ${frame.top}V${frame.bottom}H${frame.right}`, stroke: INK, fill: 'none' }),
   );
+  if (frame.x.breakAt !== undefined) group.append(axisBreak(frame.x.breakAt, frame.bottom));
   group.append(...names(panel, frame));
   return group;
+}
+
+/** Two strokes where an axis is interrupted. */
+function axisBreak(x: number, y: number): SVGElement {
+  const d = `M${x - 5} ${y + 5}l4 -10M${x + 1} ${y + 5}l4 -10`;
+  return svg('g', {}, [
+    svg('path', { d: `M${x - 3} ${y}h6`, stroke: '#ffffff', 'stroke-width': 2 }),
+    svg('path', { d, stroke: INK, fill: 'none' }),
+  ]);
 }
 
 function names(panel: Panel, frame: Frame): SVGElement[] {

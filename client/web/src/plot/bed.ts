@@ -84,6 +84,23 @@ function bar(sigma: number, pixels: number, right: number, top: number): SVGElem
   ];
 }
 
+/** Pixels of a small picture; the page scales it. */
+const SMALL = 200;
+
+/** A small picture of a frame without words; what holds it names it. */
+export function drawThumbnail(frame: Frame): SVGElement {
+  const scale = SMALL / Math.max(frame.width, frame.height);
+  const [width, height] = [frame.width * scale, frame.height * scale];
+  const drawn = withImages(beadsOf(frame), frame);
+  const toPixel = (bead: Bead) => [bead.x * scale, height - bead.y * scale] as const;
+  const of = (spinner: boolean) => drawn.filter((bead) => bead.spinner === spinner).map(toPixel);
+  return svg('svg', { viewBox: `0 0 ${width.toFixed(1)} ${height.toFixed(1)}`, 'aria-hidden': 'true' }, [
+    svg('rect', { width, height, fill: '#ffffff' }),
+    discs(of(false), scale * 0.9, '#c3cad0'),
+    discs(of(true), scale * 0.96, SPINNER),
+  ]);
+}
+
 /** Draws a frame at most `most` pixels wide and high. */
 export function drawBed(frame: Frame, title: string, most: number): SVGElement {
   const scale = most / Math.max(frame.width, frame.height);

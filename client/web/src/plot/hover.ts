@@ -47,15 +47,18 @@ function keyTarget(key: string, at: number, count: number): number | undefined {
   return undefined;
 }
 
-/** A figure that responds to pointer and keyboard. */
-export function interactive(figure: Figure, title: string): HTMLElement {
+/** A figure that responds to pointer and keyboard; `pick` takes the point that is clicked, or chosen with Enter. */
+export function interactive(figure: Figure, title: string, pick?: (spot: Spot) => void): HTMLElement {
   const holder = element('div', 'plot');
   const layer = element('div', 'plot-layer');
   const ring = element('div', 'plot-ring');
   const tip = element('div', 'plot-tip');
   layer.tabIndex = 0;
   layer.setAttribute('role', 'group');
-  layer.setAttribute('aria-label', `Points of: ${title}. Arrow keys move from point to point.`);
+  layer.setAttribute(
+    'aria-label',
+    `Points of: ${title}. Arrow keys move from point to point${pick ? ', Enter shows its runs' : ''}.`,
+  );
   tip.setAttribute('role', 'status');
   ring.hidden = tip.hidden = true;
   let at = -1;
@@ -80,7 +83,13 @@ export function interactive(figure: Figure, title: string): HTMLElement {
   });
   layer.addEventListener('pointerleave', () => show(-1));
   layer.addEventListener('blur', () => show(-1));
+  const choose = () => {
+    const spot = figure.spots[at];
+    if (spot) pick?.(spot);
+  };
+  layer.addEventListener('click', choose);
   layer.addEventListener('keydown', (event) => {
+    if (event.key === 'Enter') choose();
     const target = event.key === 'Escape' ? -1 : keyTarget(event.key, at, figure.spots.length);
     if (target === undefined) return;
     event.preventDefault();

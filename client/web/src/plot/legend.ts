@@ -80,8 +80,28 @@ function flow(entries: Entry[], left: number, top: number, width: number): { ele
   return { elements, height: entries.length > 0 ? y + LINE_HEIGHT / 2 - top : 0 };
 }
 
-/** The legend of one panel, including its levels if requested. */
-export function drawLegend(plot: Plot, panel: Panel, withLevels: boolean, left: number, top: number, width: number) {
-  const entries = [...curveEntries(panel), ...ringEntries(panel), ...(withLevels ? levelEntries(plot) : [])];
+/** The legend of one panel: its curves, unless the page shows them, and its levels. */
+export function drawLegend(
+  plot: Plot,
+  panel: Panel,
+  which: { curves: boolean; levels: boolean },
+  left: number,
+  top: number,
+  width: number,
+) {
+  const entries = [
+    ...(which.curves ? curveEntries(panel) : []),
+    ...ringEntries(panel),
+    ...(which.levels ? levelEntries(plot) : []),
+  ];
   return flow(entries, left, top, width);
+}
+
+/** The sign of a curve alone, for a legend in the page. */
+export function curveSign(style: number, joined: boolean): SVGElement {
+  const line = svg('path', { d: 'M1 7h20', stroke: colourOf(style), 'stroke-width': 1.5, 'stroke-opacity': 0.75 });
+  return svg('svg', { width: 22, height: 14, viewBox: '0 0 22 14', 'aria-hidden': 'true' }, [
+    ...(joined ? [line] : []),
+    marker(style, 11, 7, 4),
+  ]);
 }

@@ -97,8 +97,14 @@ export function cross(style: number, x: number, y: number): SVGElement {
   return svg('path', { d, stroke: colourOf(style), 'stroke-width': 2, fill: 'none' });
 }
 
+/** An arrow at the edge of a panel for a point beyond it. */
+export function arrow(style: number, x: number, y: number, up: boolean): SVGElement {
+  const d = up ? `M${x} ${y + 4}v-11m-4 5l4 -5l4 5` : `M${x} ${y - 7}v11m-4 -5l4 5l4 -5`;
+  return svg('path', { d, stroke: colourOf(style), 'stroke-width': 2, fill: 'none', 'data-beyond': '' });
+}
+
 /** Curves with more points than this have small markers and a band instead of bars. */
-const MANY_POINTS = 25;
+export const MANY_POINTS = 25;
 
 /** The lines and bars of a curve, clipped to the panel. */
 export function drawLines(curve: Curve, frame: Frame, joined: boolean): SVGElement {
@@ -169,11 +175,18 @@ export function drawPoints(
     }
     const x = positionOf(point, curve, frame);
     const has = Number.isFinite(point.y);
-    const y = has ? frame.y.toPixel(point.y) : frame.floor;
-    const element = has ? marker(curve.style, x, y, size, point.someExcluded) : cross(curve.style, x, y);
-    if (has && point.movesWithStep) elements.push(ring(curve.style, x, y, size));
+    const exact = has ? frame.y.toPixel(point.y) : frame.floor;
+    const y = Math.min(Math.max(exact, frame.top + 8), frame.bottom - 2);
+    const beyond = has && (exact < frame.top - 1 || exact > frame.bottom + 1);
+    const element = beyond
+      ? arrow(curve.style, x, y, exact < frame.top)
+      : has
+        ? marker(curve.style, x, exact, size, point.someExcluded)
+        : cross(curve.style, x, y);
+    const shown = beyond || !has ? y : exact;
+    if (has && point.movesWithStep) elements.push(ring(curve.style, x, shown, size));
     elements.push(tagged(element, point, curve, has));
-    spots.push({ x, y, point, curve, panel });
+    spots.push({ x, y: shown, point, curve, panel });
   }
   return { elements, spots, unplaced };
 }

@@ -1,11 +1,13 @@
 /** Draws a figure with the panels of a plot. */
 import type { Plot } from '../answers.ts';
 import { drawAxes, leftRoom, xLabel, yLabel } from './axes.ts';
-import { type Panel, panelsOf } from './curves.ts';
+import { type Panel, panelsOf, type Point } from './curves.ts';
 import { drawLegend } from './legend.ts';
 import { drawLevels, markValues } from './levels.ts';
 import { cross, drawLines, drawPoints, type Frame, type Spot, tagged } from './marks.ts';
 import { makeScale } from './scale.ts';
+import { drawSingles, type Singles, singleValues } from './singles.ts';
+import { drawStages, stagesRoom } from './stages.ts';
 import { FONT, svg, text, TEXT_SIZE, wrap } from './svg.ts';
 
 /** A drawn figure with its interactive points. */
@@ -14,6 +16,23 @@ export interface Figure {
   width: number;
   height: number;
   spots: Spot[];
+}
+
+/** How a reader wants to see a plot. */
+export interface View {
+  /** Logarithmic axes or not; by default as the data ask. */
+  logX?: boolean | undefined;
+  logY?: boolean | undefined;
+  /** Names of curves that are switched off. */
+  hidden?: ReadonlySet<string>;
+  /** Height of a panel in pixels. */
+  height?: number | undefined;
+  /** Whether the drawing has its legend, or the page shows it. */
+  legend?: boolean;
+  /** Panels share their ranges. */
+  shared?: boolean;
+  /** The single realizations behind the means. */
+  singles?: Singles | undefined;
 }
 
 const PANEL_HEIGHT = 250;
@@ -65,8 +84,16 @@ export function describe(panels: Panel[]): string {
     .join(' ');
 }
 
-export function drawPlot(plot: Plot, width: number): Figure {
-  const panels = panelsOf(plot);
+/** The panels of a plot without the curves that are switched off. */
+function shownPanels(plot: Plot, view: View): Panel[] {
+  return panelsOf(plot).map((panel) => ({
+    ...panel,
+    curves: panel.curves.filter((curve) => !view.hidden?.has(curve.name)),
+  }));
+}
+
+export function drawPlot(plot: Plot, width: number, view: View = {}): Figure {
+  const panels = shownPanels(plot, view);
   const columns = panels.length > 1 && width >= 2 * LEAST_PANEL_WIDTH + GAP ? 2 : 1;
   const panelWidth = (width - GAP * (columns - 1)) / columns;
   const parts: SVGElement[] = [];
@@ -76,7 +103,12 @@ export function drawPlot(plot: Plot, width: number): Figure {
     const row = panels
       .slice(i, i + columns)
       .map((panel, j) =>
-        drawPanel(plot, panel, j * (panelWidth + GAP), top, panelWidth, i + j === 0 || panels[i + j]!.title !== ''),
+        drawPanel(
+          { plot, panel, view, withLevels: i + j === 0 || panel.title !== '', peers: view.shared ? panels : [panel] },
+          j * (panelWidth + GAP),
+          top,
+          panelWidth,
+        ),
       );
     for (const drawn of row) {
       parts.push(...drawn.parts);
@@ -98,11 +130,29 @@ interface Drawn {
   bottom: number;
 }
 
-function drawPanel(plot: Plot, panel: Panel, left: number, top: number, width: number, withLevels: boolean): Drawn {
+interface Part {
+  plot: Plot;
+  panel: Panel;
+  view: View;
+  withLevels: boolean;
+  /** Panels with the same ranges. */
+  peers: Panel[];
+}
+
+function drawPanel({ plot, panel, view, withLevels, peers }: Part, left: number, top: number, width: number): Drawn {
   const title = wrap(panel.title, width).map((line, i) => text(line, left, top + 14 + 18 * i, { 'font-weight': 600 }));
   const titled = panel.title === '' ? 0 : 18 * title.length + 4;
-  const legend = drawLegend(plot, panel, withLevels, left, top + titled, width);
-  const frame = makeFrame(plot, panel, left, top + titled + legend.height + 10, width);
+  const withCurves = view.legend ?? true;
+  const legend = drawLegend(plot, panel, { curves: withCurves, levels: withLevels }, left, top + titled, width);
+  const frame = makeFrame(
+    plot,
+    panel,
+    peers,
+    view,
+    left,
+    top + titled + legend.height + stagesRoom(plot, panel) + 10,
+    width,
+  );
   const lines = panel.curves.map((curve) => drawLines(curve, frame, panel.joined));
   const points = panel.curves.map((curve) => ({ curve, ...drawPoints(curve, frame, panel) }));
   const spots = points.flatMap((drawn) => drawn.spots);
@@ -112,8 +162,13 @@ function drawPanel(plot: Plot, panel: Panel, left: number, top: number, width: n
     ...(panel.title === '' ? [] : title),
     ...legend.elements,
     svg('clipPath', { id: clip }, [svg('rect', box)]),
+    ...drawStages(plot, panel, frame),
     drawAxes(panel, frame),
-    svg('g', { 'clip-path': `url(#${clip})` }, [drawLevels(plot, panel, frame), ...lines]),
+    svg('g', { 'clip-path': `url(#${clip})` }, [
+      drawLevels(plot, panel, frame),
+      ...drawSingles(view.singles, panel, frame),
+      ...lines,
+    ]),
     ...points.flatMap((drawn) => drawn.elements),
   ];
   let bottom =
@@ -146,25 +201,40 @@ function drawUnplaced(
   return [text(words, left, y + 4, { 'font-size': 12, fill: '#5b6670' }), ...crosses];
 }
 
-function makeFrame(plot: Plot, panel: Panel, left: number, top: number, width: number): Frame {
-  const points = panel.curves.flatMap((curve) => curve.points);
-  const bottom = top + PANEL_HEIGHT;
+/** The points that decide the range of an axis: sound ones, if there are two. */
+export function decisive(points: Point[]): Point[] {
+  const values = points.filter((point) => Number.isFinite(point.y));
+  const sound = values.filter((point) => !point.someExcluded && !point.movesWithStep);
+  return sound.length > 1 ? sound : values;
+}
+
+function makeFrame(
+  plot: Plot,
+  panel: Panel,
+  peers: Panel[],
+  view: View,
+  left: number,
+  top: number,
+  width: number,
+): Frame {
+  const points = peers.flatMap((peer) => peer.curves.flatMap((curve) => curve.points));
+  const deciding = decisive(points);
+  const bottom = top + (view.height ?? PANEL_HEIGHT);
   const missing = points.some((point) => Number.isFinite(point.x) && !Number.isFinite(point.y));
   const levels = markValues(plot, panel, false);
-  const ends = points
-    .filter((point) => Number.isFinite(point.y))
-    .flatMap((point) => [point.low, point.high, point.y - point.spread, point.y + point.spread]);
+  const ends = deciding.flatMap((point) => [point.low, point.high, point.y - point.spread, point.y + point.spread]);
   const y = makeScale(
-    points.map((point) => point.y),
-    [...ends, ...levels],
+    deciding.map((point) => point.y),
+    [...ends, ...levels, ...singleValues(view.singles, panel)],
     [missing ? bottom - 20 : bottom, top],
-    6,
+    (view.height ?? 0) > PANEL_HEIGHT ? 9 : 6,
+    { log: view.logY },
   );
   const inner: [number, number] = [left + leftRoom(y.ticks), left + width - 12];
   const positions = markValues(plot, panel, true);
   const ticks = Math.max(3, Math.min(8, Math.floor((inner[1] - inner[0]) / (5 * TEXT_SIZE))));
   const xs = points.map((point) => point.x);
-  const x = makeScale([...xs, ...positions], [], inner, ticks);
+  const x = makeScale([...xs, ...positions], [], inner, ticks, { log: view.logX, zeros: true });
   // Integer quantities, such as the index of a switch, get only integer ticks.
   if (panel.x.unit === '' && xs.every((value) => Number.isInteger(value))) x.ticks = x.ticks.filter(Number.isInteger);
   return { left: inner[0], right: inner[1], top, bottom, x, y, floor: bottom - 8 };

@@ -6,18 +6,28 @@ export interface Scale {
   /** Pixel of a value; values beyond the domain lie beyond the axis. */
   toPixel(value: number): number;
   ticks: number[];
+  /** Pixel of a break between 0 and a logarithmic axis. */
+  breakAt?: number;
 }
 
-/** Decades that values must span for a logarithmic axis. */
-const LOG_DECADES = 1.5;
+/** Ratio that positive values must span for a logarithmic axis. */
+const LOG_RATIO = 5;
 
-/** Whether an axis is logarithmic: all values positive, spread over decades, and not evenly spaced as times are. */
-export function wantsLog(values: number[]): boolean {
+/** Whether an axis is logarithmic: its values positive, spread over a ratio, and not evenly spaced as times are. */
+export function wantsLog(values: number[], zeros = false): boolean {
+  const finite = values.filter(Number.isFinite).filter((value) => !zeros || value !== 0);
+  return canBeLog(finite) && ratioOf(finite) > LOG_RATIO && !isEven(values.filter(Number.isFinite));
+}
+
+/** Whether a logarithmic axis can show all values; with `zeros` 0 has a place beside the axis. */
+export function canBeLog(values: number[], zeros = false): boolean {
   const finite = values.filter(Number.isFinite);
-  if (finite.length < 2) return false;
-  const low = Math.min(...finite);
-  const high = Math.max(...finite);
-  return low > 0 && Math.log10(high / low) > LOG_DECADES && !isEven(finite);
+  return finite.filter((value) => value > 0).length > 1 && finite.every((value) => value > 0 || (zeros && value === 0));
+}
+
+function ratioOf(values: number[]): number {
+  const [low, high] = extent(values);
+  return high / low;
 }
 
 /** Whether at least three distinct values are evenly spaced. */
@@ -58,6 +68,17 @@ export function logTicks(low: number, high: number, count: number): number[] {
   return ticks;
 }
 
+/** How a scale is made. */
+export interface ScaleOptions {
+  /** Logarithmic or not; by default as the values ask. */
+  log?: boolean | undefined;
+  /** Gives 0 a place beside a logarithmic axis. */
+  zeros?: boolean;
+}
+
+/** Pixels beside a logarithmic axis for 0. */
+const ZERO_ROOM = 34;
+
 /**
  * Scale over all values, with a small margin at both ends.
  * @param extra ends of intervals: they widen a logarithmic axis by no more than half a decade at each end, since an end
@@ -68,8 +89,10 @@ export function makeScale(
   extra: number[],
   pixels: readonly [number, number],
   tickCount: number,
+  { log: asked, zeros = false }: ScaleOptions = {},
 ): Scale {
-  const log = wantsLog(values);
+  const log = (asked ?? wantsLog(values, zeros)) && canBeLog(values, zeros);
+  if (log && values.includes(0)) return besideZero(values, extra, pixels, tickCount);
   const domain = log ? logDomain(values, extra) : linearDomain([...values, ...extra]);
   const map = log ? Math.log10 : (value: number) => value;
   const [low, high] = [map(domain[0]), map(domain[1])];
@@ -78,6 +101,20 @@ export function makeScale(
     domain,
     toPixel: (value) => pixels[0] + ((map(value) - low) / (high - low)) * (pixels[1] - pixels[0]),
     ticks: log ? logTicks(domain[0], domain[1], tickCount) : linearTicks(domain[0], domain[1], tickCount),
+  };
+}
+
+/** A logarithmic scale that begins beyond a break, with 0 before it. */
+function besideZero(values: number[], extra: number[], pixels: readonly [number, number], tickCount: number): Scale {
+  const room = Math.sign(pixels[1] - pixels[0]) * ZERO_ROOM;
+  const positive = values.filter((value) => value !== 0);
+  const scale = makeScale(positive, extra, [pixels[0] + room, pixels[1]], tickCount, { log: true });
+  const zero = pixels[0] + room / 2.5;
+  return {
+    ...scale,
+    toPixel: (value) => (value === 0 ? zero : scale.toPixel(value)),
+    ticks: [0, ...scale.ticks],
+    breakAt: pixels[0] + room * 0.8,
   };
 }
 

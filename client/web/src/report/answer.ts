@@ -1,6 +1,7 @@
 /** One question and its answer. */
-import type { Answer, Axis } from '../answers.ts';
+import type { Answer } from '../answers.ts';
 import { proseText } from '../format/words.ts';
+import type { Context } from './context.ts';
 import { figuresOf } from './figure.ts';
 import { leftOutText } from './head.ts';
 import { type Child, html } from './html.ts';
@@ -20,7 +21,7 @@ function leftOutOf(answer: Answer): HTMLElement[] {
   return answer.left_out.length === 0 ? [] : [html('p', { class: 'left-out' }, `Left out: ${leftOutText(answer)}`)];
 }
 
-export function answerSection(answer: Answer, axes: Axis[]): HTMLElement {
+export function answerSection(answer: Answer, context: Context, shownAbove: string): HTMLElement {
   const heading = `heading-${anchorOf(answer)}`;
   return html(
     'section',
@@ -28,9 +29,9 @@ export function answerSection(answer: Answer, axes: Axis[]): HTMLElement {
     html('h2', { id: heading }, answer.title),
     html('p', { class: 'summary' }, proseText(answer.summary)),
     ...cautionsOf(answer),
-    ...quantitiesOf(answer, axes),
+    ...quantitiesOf(answer, context.axes),
     ...leftOutOf(answer),
-    ...answer.plots.flatMap((plot) => figuresOf(plot, axes)),
+    ...answer.plots.flatMap((plot) => figuresOf(plot, context, shownAbove)),
   );
 }
 

@@ -1,4 +1,4 @@
-/** Header of a report: study, versions, runs, runs left out, the study file. */
+/** Provenance of a report: study, versions, runs, runs left out, the study file. */
 import { type Answer, type Answers, type ReportData, numberOf } from '../answers.ts';
 import { numberText } from '../format/number.ts';
 import { fieldText, nameText, plural, runsText, valueWithUnit } from '../format/words.ts';
@@ -6,7 +6,7 @@ import { type Child, html, unfold } from './html.ts';
 
 const STATES = ['finished', 'unstable', 'failed', 'cancelled', 'running', 'queued'];
 
-function runsLine(answers: Answers): string {
+export function runsLine(answers: Answers): string {
   const counts = answers.run_counts;
   const parts = STATES.filter((state) => counts[`${state}_count`]! > 0).map(
     (state) => `${counts[`${state}_count`]} ${state}`,
@@ -80,21 +80,17 @@ function facts(data: ReportData): [string, string][] {
   return all.filter(([, words]) => words !== '');
 }
 
-export function headOf(data: ReportData): Child[] {
-  const { answers } = data;
+/** Provenance: what the numbers rest on. */
+export function provenance(data: ReportData): Child[] {
   const list = facts(data).flatMap(([name, words]) => [html('dt', {}, name), html('dd', {}, words)]);
-  const underWay = ['STATE_QUEUED', 'STATE_RUNNING', 'STATE_PAUSED'].includes(answers.state)
-    ? [html('p', { class: 'caution' }, 'The study is still running: the answers will change as its runs end.')]
-    : [];
   const file = unfold('The study file', 'study-file', () => [
     html('pre', { tabindex: '0', role: 'region', 'aria-label': 'The study file' }, data.study_file),
   ]);
   return [
     html(
-      'header',
-      {},
-      html('h1', {}, answers.title || answers.study),
-      ...underWay,
+      'section',
+      { id: 'provenance', 'aria-labelledby': 'heading-provenance' },
+      html('h2', { id: 'heading-provenance' }, 'Provenance'),
       html('dl', { class: 'facts' }, ...list),
       file,
     ),

@@ -38,7 +38,11 @@ export function table(caption: string, heads: string[], rows: Child[][], numeric
     html(
       'tr',
       {},
-      ...cells.map((cell, i) => (i === 0 ? html('th', { scope: 'row', ...kind(i) }, cell) : html('td', kind(i), cell))),
+      ...cells.map((cell, i) =>
+        i === 0
+          ? html('th', { scope: 'row', ...kind(i) }, cell)
+          : html('td', { ...kind(i), ...(cell === '' ? {} : { 'data-label': heads[i]! }) }, cell),
+      ),
     ),
   );
   const made = html('table', {}, html('caption', {}, caption), html('thead', {}, head), html('tbody', {}, ...body));

@@ -2,16 +2,20 @@
 import type { ReportData } from '../answers.ts';
 import { answerSection, inShort, unanswered } from './answer.ts';
 import { bedsOf } from './beds.ts';
-import { headOf } from './head.ts';
+import { Context } from './context.ts';
+import { provenance } from './head.ts';
+import { filmOf } from './film.ts';
 import { FILL, html } from './html.ts';
+import { largeBed } from './large_bed.ts';
+import { leadOf, mainOf } from './lead.ts';
+import { runsSection } from './runs.ts';
+import { seriesSections } from './structure.ts';
 
 /** Opens the short collapsible elements for printing. */
 function unfoldForPrint(): void {
   let opened: HTMLDetailsElement[] = [];
   addEventListener('beforeprint', () => {
-    opened = [
-      ...document.querySelectorAll<HTMLDetailsElement>('details.meanings:not([open]), details.study-file:not([open])'),
-    ];
+    opened = [...document.querySelectorAll<HTMLDetailsElement>('details.meanings:not([open])')];
     for (const details of opened) {
       details.dispatchEvent(new Event(FILL));
       details.open = true;
@@ -23,20 +27,27 @@ function unfoldForPrint(): void {
 }
 
 function show(data: ReportData, page: HTMLElement): void {
-  const { answers, title, study, axes } = data.answers;
+  const { answers, title, study } = data.answers;
+  const context = new Context(data);
   const answered = answers.filter((answer) => answer.why_not === '');
+  const first = mainOf(answers)?.plot.name ?? '';
   document.title = title || study;
   page.append(
-    ...headOf(data),
+    ...leadOf(context),
     ...inShort(answered),
-    ...bedsOf(data),
-    ...answered.map((answer) => answerSection(answer, axes)),
+    ...answered.map((answer) => answerSection(answer, context, first)),
+    ...seriesSections(context),
+    ...filmOf(context),
+    ...bedsOf(context),
+    ...runsSection(context),
     ...unanswered(answers.filter((answer) => answer.why_not !== '')),
+    ...provenance(data),
     html(
       'footer',
       {},
-      'All numbers are in reduced units: lengths in bead diameters σ, energies in ε, times in τ. The same numbers are in this folder as CSV files and answers.json. To make a PDF, print this page to a file.',
+      'Reduced units: lengths in bead diameters σ, energies in ε, times in τ. The same numbers are in this folder as CSV files, described in codebook.csv. To make a PDF, print this page to a file.',
     ),
+    largeBed(context),
   );
   unfoldForPrint();
 }
