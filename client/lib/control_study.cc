@@ -57,37 +57,49 @@ static std::set<double> HeldAmplitudes(const v1::Schedule& schedule, double ampl
   return held;
 }
 
-absl::StatusOr<v1::StudySpec> ControlOf(const v1::StudySpec& spec, const std::string& name) {
+static void TakeOtherSeeds(v1::Seeds* seeds) {
+  seeds->set_positions(seeds->positions() + kOtherSeeds);
+  seeds->set_noise(seeds->noise() + kOtherSeeds);
+  seeds->set_disorder(seeds->disorder() + kOtherSeeds);
+}
+
+/// Replaces the stages by one drive for as long as they last, with a plateau as long as that of the last one.
+static void HoldOneDrive(v1::StudySpec* spec) {
+  double total = 0, last = 0;
+  for (const v1::Stage& stage : spec->schedule().stages()) {
+    last = stage.duration();
+    total += last;
+  }
+  const double plateau = spec->measure().plateau_fraction() * last / total;
+  spec->mutable_measure()->set_plateau_fraction(std::max(kShortestPlateau, plateau));
+  spec->mutable_schedule()->Clear();
+  spec->mutable_schedule()->set_duration(total);
+}
+
+/// Why no control can be written; empty if one can. @param path of the amplitude of the drive.
+static std::string WhyNot(const v1::StudySpec& spec, const std::string& path) {
   const auto& stages = spec.schedule().stages();
-  if (stages.empty()) return absl::InvalidArgumentError(name + " has no stages: its beds stay under one drive already");
-  const std::string path = AmplitudePath(spec.drive());
-  const bool simple = std::all_of(stages.begin(), stages.end(), [](const v1::Stage& stage) {
+  if (stages.empty()) return "has no stages: its beds stay under one drive already";
+  const bool simple = !path.empty() && std::all_of(stages.begin(), stages.end(), [](const v1::Stage& stage) {
     return ChangesAmplitudeAlone(stage.step()) && ChangesAmplitudeAlone(stage.ramp());
   });
-  if (path.empty() || !simple) {
-    return absl::InvalidArgumentError(
-        "the stages of " + name +
-        " change more than the amplitude; write the control yourself: the same bed and seeds.positions of other "
-        "realizations, one study for each drive, without stages and as long as they last");
-  }
+  const bool varied =
+      std::any_of(spec.axes().begin(), spec.axes().end(), [&](const v1::Axis& axis) { return axis.field() == path; });
+  if (simple && !varied) return "";
+  return "changes more than the amplitude from stage to stage; write its control yourself: the same bed from other "
+         "seeds, one point for each drive, without stages and as long as they last";
+}
+
+absl::StatusOr<v1::StudySpec> ControlOf(const v1::StudySpec& spec, const std::string& name) {
+  const std::string path = AmplitudePath(spec.drive());
+  if (const std::string why = WhyNot(spec, path); !why.empty()) return absl::InvalidArgumentError(name + " " + why);
   v1::StudySpec control = spec;
   control.set_title("Control of " + name + ": one drive throughout");
   control.clear_audit();
-  control.mutable_seeds()->set_positions(spec.seeds().positions() + kOtherSeeds);
-  control.mutable_seeds()->set_noise(spec.seeds().noise() + kOtherSeeds);
-  control.mutable_seeds()->set_disorder(spec.seeds().disorder() + kOtherSeeds);
-  double total = 0;
-  for (const v1::Stage& stage : stages) total += stage.duration();
-  const double plateau = spec.measure().plateau_fraction() * stages.rbegin()->duration() / total;
-  control.mutable_measure()->set_plateau_fraction(std::max(kShortestPlateau, plateau));
-  control.mutable_schedule()->Clear();
-  control.mutable_schedule()->set_duration(total);
+  TakeOtherSeeds(control.mutable_seeds());
+  HoldOneDrive(&control);
   control.clear_axes();
   for (const v1::Axis& axis : spec.axes()) {
-    if (axis.field() == path) {
-      return absl::InvalidArgumentError(name + " varies " + path +
-                                        " beside its stages; write the control yourself, one point for each drive");
-    }
     if (!IsOfStage(axis)) *control.add_axes() = axis;
   }
   v1::Axis& axis = *control.add_axes();

@@ -15,15 +15,15 @@
 #include "estimators/series.h"
 #include "gyrebox/v1/run.pb.h"
 #include "store/store.h"
+#include "study/observables.h"
 
 namespace gyrebox::analysis {
 
 /// Class names of the column morphology_class, indexed by its values.
 inline constexpr const char* kMorphologyWords[] = {"mixed", "droplets", "stripes", "inverse droplets"};
 constexpr size_t kWords = std::size(kMorphologyWords);
-/// Observables: mean sizes of clusters.
-inline constexpr char kNumberAverage[] = "spinner_number_average_size";
-inline constexpr char kWeightAverage[] = "spinner_weight_average_size";
+using study::kNumberAverage;
+using study::kWeightAverage;
 constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
 
 /// A change of the drive from one hold stage to the next.

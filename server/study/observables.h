@@ -1,4 +1,4 @@
-/// Converts columns of the kernels to observables of the schema.
+/// Observables of the schema: their names, and those that the columns of the kernels are.
 #pragma once
 
 #include <vector>
@@ -7,6 +7,10 @@
 #include "gyrebox/v1/observable.pb.h"
 
 namespace gyrebox::study {
+
+/// Averages over clusters: the sizes of domains.
+inline constexpr char kNumberAverage[] = "spinner_number_average_size";
+inline constexpr char kWeightAverage[] = "spinner_weight_average_size";
 
 std::vector<v1::Observable> ToObservables(const std::vector<kernels::Column>& columns);
 

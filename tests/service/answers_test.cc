@@ -200,6 +200,55 @@ TEST_F(AnswersTest, AnOnsetInAWideGapCarriesAWarning) {
   EXPECT_THAT(map.cautions(0), HasSubstr("The onset lies between 10 and 30 rad/tau"));
 }
 
+TEST_F(AnswersTest, BothAveragesAreAnsweredAndTheStudySaysWhichLeads) {
+  const auto measured = [](const MadeUpRun& run, double time) {
+    MadeUp now = Rising(run, time);
+    now.number = 2 * std::exp(0.05 * run.seed);
+    return now;
+  };
+  const MadeUpStudy weight(*store_, MapStudy(), measured);
+  const v1::Answers by_weight = Answers(weight.id);
+  CheckSelfExplaining(by_weight);
+  EXPECT_EQ(by_weight.observable().name(), kWeightAverage);
+  const v1::Answer& map = Find(by_weight, Topic::TOPIC_MAP);
+  EXPECT_NEAR(Cell(FindPlot(map, "map"), 4, "size"), 22.5, 2);
+  EXPECT_NEAR(Cell(FindPlot(map, "map_number_average"), 4, "size"), 2, 0.3);
+  EXPECT_NEAR(Find(map, "peak_size", "number-average").value(), 2, 0.3);
+  EXPECT_THAT(map.summary(), HasSubstr("The largest number-average size is 2"));
+  v1::StudySpec spec = MapStudy();
+  spec.mutable_measure()->set_size_observable(kNumberAverage);
+  const MadeUpStudy number(*store_, spec, measured);
+  const v1::Answers by_number = Answers(number.id);
+  EXPECT_EQ(by_number.observable().name(), kNumberAverage);
+  EXPECT_NEAR(Cell(FindPlot(Find(by_number, Topic::TOPIC_MAP), "map"), 4, "size"), 2, 0.3);
+  FindPlot(Find(by_number, Topic::TOPIC_MAP), "map_weight_average");
+  EXPECT_EQ(Tabulate(*store_, number.id, "")->observable().name(), kNumberAverage);
+}
+
+TEST_F(AnswersTest, SizesThatAreNotPositiveHaveNoRatios) {
+  const MadeUpStudy made(*store_, MapStudy(), [](const MadeUpRun& run, double) { return MadeUp{.size = run.seed}; });
+  EXPECT_THAT(Find(Answers(made.id), Topic::TOPIC_MAP).why_not(),
+              HasSubstr("choose an observable that is always above 0"));
+}
+
+TEST_F(AnswersTest, ALargestClusterOverATenthOfTheSpinnersCarriesAWarning) {
+  v1::StudySpec spec = MapStudy();
+  spec.mutable_bed()->set_bead_count(1000);  // 300 spinners
+  const MadeUpStudy made(*store_, spec, [](const MadeUpRun& run, double time) {
+    MadeUp now = Rising(run, time);
+    now.largest = run.axis_values[0] >= 24 ? 60 : 20;
+    now.wrapping = run.axis_values[0] >= 28 ? 1 : 0;
+    return now;
+  });
+  const v1::Answer map = Find(Answers(made.id), Topic::TOPIC_MAP);
+  EXPECT_NEAR(Cell(FindPlot(map, "map"), 5, "largest_fraction"), 0.2, 1e-9);
+  EXPECT_EQ(FindPlot(map, "map").rows(4).mark(), "");
+  EXPECT_EQ(FindPlot(map, "map").rows(5).mark(), "largest cluster 20 % of the spinners");
+  EXPECT_THAT(FindPlot(map, "map").rows(6).mark(), HasSubstr("clusters wrap round the bed"));
+  ASSERT_EQ(map.cautions_size(), 1);
+  EXPECT_THAT(map.cautions(0), HasSubstr("At 3 of 8 points the largest cluster holds over 10 % of the spinners"));
+}
+
 TEST_F(AnswersTest, UnstableRunsAreShownNamedAndInNoAverage) {
   const MadeUpStudy made(*store_, MapStudy(), Rising, UnstableAt60);
   const v1::Answers answers = Answers(made.id);

@@ -253,7 +253,10 @@ TEST_F(ApiTest, TabulatesPlateausWithoutUnstableRuns) {
   // fraction of the run.
   EXPECT_DOUBLE_EQ(stable.mean(), 4 + 200 + 0.75);
   EXPECT_DOUBLE_EQ(stable.standard_deviation(), 100);
-  EXPECT_NEAR(stable.confidence_half_width(), 4.3027 * 100 / std::sqrt(3.0), 0.01);
+  // Of the logarithms of 104.75, 204.75 and 304.75: mean 5.230953, standard deviation 0.539721; t(0.975, 2) = 4.3027.
+  EXPECT_NEAR(std::log(stable.geometric_mean()), 5.230953, 1e-4);
+  EXPECT_NEAR(std::log(stable.low()), 5.230953 - 4.3027 * 0.539721 / std::sqrt(3.0), 1e-3);
+  EXPECT_NEAR(std::log(stable.high()), 5.230953 + 4.3027 * 0.539721 / std::sqrt(3.0), 1e-3);
   EXPECT_DOUBLE_EQ(stable.smallest(), 104.75);
   EXPECT_DOUBLE_EQ(stable.largest(), 304.75);
   const v1::TableRow& unstable = table.rows(1);

@@ -227,7 +227,7 @@ TEST_F(CommandTest, TableMarksUnstablePoints) {
   const Outcome outcome = Gyrebox({"table", "1"});
   EXPECT_EQ(outcome.code, 0);
   EXPECT_THAT(outcome.out, HasSubstr("[rad/tau]"));
-  EXPECT_THAT(outcome.out, HasSubstr("204.8   100  -43.66 to 453.2  104.8 to 304.8             3\n"));
+  EXPECT_THAT(outcome.out, HasSubstr("204.8  100             187  48.92 to 714.6  104.8 to 304.8             3\n"));
   EXPECT_THAT(outcome.out, HasSubstr("0  unstable 3/3\n"));
   EXPECT_THAT(outcome.out, HasSubstr("left out of the averages"));
   EXPECT_EQ(Json<v1::StudyTable>({"table", "1", "--json"}).rows_size(), 2);
@@ -238,10 +238,11 @@ TEST_F(CommandTest, TableAsCsv) {
   const Outcome outcome = Gyrebox({"table", "1", "--csv", "--observable", "closest_pair"});
   EXPECT_EQ(outcome.out,
             "drive.sine.amplitude [rad/tau],closest_pair_mean [sigma],closest_pair_standard_deviation [sigma],"
-            "closest_pair_confidence_half_width [sigma],closest_pair_smallest [sigma],closest_pair_largest [sigma],"
+            "closest_pair_geometric_mean [sigma],closest_pair_low [sigma],closest_pair_high [sigma],"
+            "closest_pair_smallest [sigma],closest_pair_largest [sigma],"
             "trials,unstable,failed,cancelled,changed,waiting,left_out,"
             "half_step,half_step_change,half_step_low,half_step_high,half_step_moves,note\r\n"
-            "4,0.875,0,0,0.875,0.875,3,0,0,0,0,0,0,not audited,,,,,\r\n"
+            "4,0.875,0,0.875,0.875,0.875,0.875,0.875,3,0,0,0,0,0,0,not audited,,,,,\r\n"
             "100,,,,,,0,3,0,0,0,0,0,not audited,,,,,\r\n");
 }
 

@@ -54,7 +54,8 @@ class ExecutorTest : public testing::Test {
   void Break() {
     const std::string &here = directory_.path(), copy = here + "/copy";
     plan_->held = true;
-    std::this_thread::sleep_for(std::chrono::milliseconds(50));
+    EXPECT_TRUE(WaitFor([&] { return plan_->waiting.load(); }));
+    std::this_thread::sleep_for(std::chrono::milliseconds(50));  // what is being recorded ends
     std::filesystem::create_directories(copy);
     for (const char* name : {"/gyrebox.db", "/gyrebox.db-wal", "/states"}) {
       std::filesystem::copy(here + name, copy + name, std::filesystem::copy_options::recursive);

@@ -30,6 +30,7 @@ struct FakePlan {
   std::atomic<bool> lost = false;              ///< Advance throws DeviceLost
   std::atomic<int64_t> step_nanoseconds = 0;   ///< duration of a step, for all beds together
   std::atomic<bool> held = false;              ///< Advance waits while this is set
+  std::atomic<bool> waiting = false;           ///< Advance is waiting
   std::atomic<bool> turning = false;           ///< the angle of a bead is 7 times its index, plus the step
   std::atomic<int> finished = 0;               ///< counts finished runs
   std::atomic<int> chunks = 0;                 ///< counts calls of Advance
@@ -74,7 +75,11 @@ class FakeEnsemble : public kernels::Ensemble {
   }
 
   std::vector<kernels::RunChunk> Advance(int64_t steps) override {
-    while (plan_->held) std::this_thread::sleep_for(std::chrono::milliseconds(1));
+    while (plan_->held) {
+      plan_->waiting = true;
+      std::this_thread::sleep_for(std::chrono::milliseconds(1));
+    }
+    plan_->waiting = false;
     Grow();
     if (plan_->lost) throw kernels::DeviceLost("the fake device is lost");
     if (plan_->broken) throw std::runtime_error("the fake device is broken");

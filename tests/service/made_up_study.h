@@ -28,6 +28,8 @@ struct MadeUp {
   double polydispersity = 0.5;
   double spacing = 5;
   double word = 1;
+  double largest = std::numeric_limits<double>::quiet_NaN();  ///< spinners in the largest cluster
+  double wrapping = 0;                                        ///< clusters round the bed
 };
 
 /// A synthetic run.
@@ -85,7 +87,9 @@ class MadeUpStudy {
                                      {"polydispersity", ""},
                                      {"domain_spacing", "sigma"},
                                      {"morphology_class", ""},
-                                     {"spinner_number_average_size", "beads"}}) {
+                                     {"spinner_number_average_size", "beads"},
+                                     {"spinner_largest_size", "beads"},
+                                     {"spinner_wrapping_count", ""}}) {
       v1::Observable& observable = all.emplace_back();
       observable.set_name(name);
       observable.set_unit(unit);
@@ -100,7 +104,7 @@ class MadeUpStudy {
     store::RunUpdate update;
     update.time = reached * analysis::StagesOf(study::AtPoint(spec, run.axis_values)).back().end;
     update.step = std::lround(update.time * 2000);
-    update.samples.width = 7;
+    update.samples.width = 9;
     constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
     for (int i = 0; i <= std::lround(update.time * 8); ++i) {
       const double time = i / 8.0;
@@ -108,7 +112,7 @@ class MadeUpStudy {
       const bool whole = i % 9 == 0;
       update.samples.numbers.insert(update.samples.numbers.end(),
                                     {time * 2000, time, now.size, now.polydispersity, whole ? now.spacing : kNone,
-                                     whole ? now.word : kNone, now.number});
+                                     whole ? now.word : kNone, now.number, now.largest, now.wrapping});
     }
     for (const auto& stage : analysis::StagesOf(study::AtPoint(spec, run.axis_values))) {
       store::Frame& frame = update.frames.emplace_back();

@@ -437,6 +437,8 @@ INSTANTIATE_TEST_SUITE_P(
     testing::Values(
         BadStudy{"NumberDensityOfHardBeads", [](S& s) { s.mutable_bed()->set_number_density(1); }, "bed.number_density",
                  "give bed.packing_fraction, or [forces.soft]"},
+        BadStudy{"SizeThatIsNoAverage", [](S& s) { s.mutable_measure()->set_size_observable("closest_pair"); },
+                 "measure.size_observable", "give spinner_weight_average_size or spinner_number_average_size"},
         BadStudy{"NoNumberDensity", [](S& s) { s = Soft(0); }, "bed.number_density",
                  "0 is too small; over 0 beads/sigma^2"},
         BadStudy{"NumberDensityTooHigh", [](S& s) { s = Soft(21); }, "bed.number_density", "at most 20"},

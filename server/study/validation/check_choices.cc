@@ -4,6 +4,7 @@
 
 #include "gyrebox/run_spec.h"
 #include "schema/number_text.h"
+#include "study/observables.h"
 #include "study/rules.h"
 
 namespace gyrebox::study {
@@ -83,8 +84,16 @@ static void CheckStart(const v1::Start& start, Violations* violations) {
                   "a saved start keeps the spinners that it has; leave it out, or give [start.kept]");
 }
 
+static void CheckMeasure(const v1::Measure& measure, Violations* violations) {
+  const std::string& size = measure.size_observable();
+  if (size.empty() || size == kNumberAverage || size == kWeightAverage) return;
+  violations->Add("measure.size_observable",
+                  "is no average over clusters; give " + std::string(kWeightAverage) + " or " + kNumberAverage);
+}
+
 void CheckChoices(const v1::StudySpec& spec, Violations* violations) {
   CheckDensity(spec, violations);
+  CheckMeasure(spec.measure(), violations);
   CheckStart(spec.start(), violations);
   if (spec.drive().has_sum()) CheckTerms(spec.drive().sum(), "drive.sum", violations);
   CheckSchedule(spec, violations);
