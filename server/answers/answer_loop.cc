@@ -99,7 +99,7 @@ static void WriteWays(const StudyData& data, const std::vector<Loop>& loops, v1:
   AxisColumns(data, -1, &plot);
   plot.Column("way", "", Role::ROLE_CURVE, "1 on the up sweep, -1 on the down sweep.")
       .Column("amplitude", "", Role::ROLE_X, "Amplitude of the drive.")
-      .MeanColumns("size", data.observable.unit(), "Size: plateau of a hold stage, mean over a time bin of a ramp.");
+      .SizeColumns("size", data.observable.unit(), "Size: plateau of a hold stage, mean over a time bin of a ramp.");
   for (const Loop& loop : loops) {
     const Sweep sweep = *SweepOf(loop.point->stages);
     for (const int way : {1, -1}) {
@@ -115,7 +115,7 @@ static void WriteWays(const StudyData& data, const std::vector<Loop>& loops, v1:
         }
         std::vector<double> row = loop.point->axis_values;
         row.insert(row.end(), {static_cast<double>(way), runs.front()[k].x});
-        AppendMean(values, &row);
+        AppendSize(values, MeanOf(Logs({{}, values}), {}), &row);
         plot.Row(row, way > 0 ? "up" : "down", MarkOf(loop.point->counts()));
       }
     }

@@ -257,7 +257,7 @@ static std::string AnswerFor(const StudyData& data, const Plan& plan, const Aver
       features = WriteOnset(curve, answer);
       undriven_is_driven = undriven_is_driven || features.weakest != 0;
       plot.MarkEstimate("onset", along.at, features.onset);
-      if (features.undriven > 0) plot.MarkLevel("without drive", along.at, features.undriven, 0);
+      if (features.undriven > 0) plot.MarkLevel("without drive", along.at, features.undriven, 1);
       const std::string text = OnsetText(features.onset, unit);
       if (!text.empty() && curves.size() <= 5 && average.label.empty()) {
         summary += " " + Sentence(along.at, text + ".");

@@ -218,8 +218,7 @@ static void WriteRow(const MemoryCurve& curve, size_t i, const LogMean& mean, co
 
 static void WriteCurve(const MemoryCurve& curve, const std::vector<LogMean>& means, PlotWriter plot,
                        v1::Answer* answer) {
-  const double reference = std::exp(curve.memory.reference.mean);
-  plot.MarkLevel("reference", curve.along.at, reference, reference * std::expm1(curve.memory.margin));
+  plot.MarkLevel("reference", curve.along.at, std::exp(curve.memory.reference.mean), std::exp(curve.memory.margin));
   plot.MarkEstimate("erasure amplitude", curve.along.at, curve.memory.reset);
   for (size_t i = 0; i < curve.points.size(); ++i) {
     const Point& point = *curve.along.points[i];

@@ -43,7 +43,7 @@ constexpr Kind kShrink = {"change_to_shrink",
 /// Max points whose courses are written.
 constexpr size_t kMaxCourses = 50;
 /// How a size moved at a switch.
-enum class Move { kUnresolved, kWith, kAgainst, kSameAmplitude };
+enum class Move { kUnresolved, kWith, kAgainst, kSameAmplitude, kNotSeparable };
 
 /// One switch of one point, over its realizations.
 struct Followed {
@@ -71,6 +71,7 @@ struct Followed {
   double drive_change() const { return std::abs(to().amplitude) - std::abs(from().amplitude); }
   Move move() const {
     if (!resolved) return Move::kUnresolved;
+    if (!net) return Move::kNotSeparable;
     if (drive_change() == 0) return Move::kSameAmplitude;
     return drive_change() * claimed().mean > 0 ? Move::kWith : Move::kAgainst;
   }
@@ -202,16 +203,16 @@ static void WriteCourses(const StudyData& data, v1::Answer* answer) {
   PlotWriter plot("courses", "Size against time", answer);
   AxisColumns(data, -1, &plot);
   plot.Column("time", "tau", v1::PlotColumn::ROLE_X, "Centre of one of 200 equal time bins.")
-      .MeanColumns("size", data.observable.unit(), "Mean size in that bin.");
+      .SizeColumns("size", data.observable.unit(), "Mean size in that bin.");
   size_t written = 0;
   for (const Point& point : data.points) {
     for (size_t k = 0; k < kCourseBins && written < kMaxCourses; ++k) {
-      const auto values =
-          Values(point, [&](const RunDigest& run) { return run.course.empty() ? kNone : run.course[k]; });
-      if (values.empty()) continue;
+      const CurvePoint values =
+          CurvePointOf(point, 0, [&](const RunDigest& run) { return run.course.empty() ? kNone : run.course[k]; });
+      if (values.trials.empty()) continue;
       std::vector<double> row = point.axis_values;
       row.push_back((static_cast<double>(k) + 0.5) / kCourseBins * point.stages.back().end);
-      AppendMean(values, &row);
+      AppendSize(values.trials, MeanOf(LogsOf(values), {}), &row);
       size_t stage = 0;
       while (stage + 1 < point.stages.size() && row[point.axis_values.size()] >= point.stages[stage].end) ++stage;
       plot.Row(row, point.stages[stage].label, {});
@@ -255,6 +256,7 @@ static std::string MovesText(const std::vector<Followed>& all) {
   };
   add(Move::kAgainst, "against it");
   add(Move::kSameAmplitude, "at the same amplitude");
+  add(Move::kNotSeparable, "it changed, which is not separable from ageing");
   add(Move::kUnresolved, "unresolved");
   return moves + ".";
 }

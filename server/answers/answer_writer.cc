@@ -138,11 +138,11 @@ void PlotWriter::MarkEstimate(const std::string& label, const std::vector<v1::Ax
 }
 
 void PlotWriter::MarkLevel(const std::string& label, const std::vector<v1::AxisSetting>& at, double level,
-                           double half_width) {
+                           double factor) {
   v1::PlotMark* mark = AddMark(label, at, level, plot_);
-  if (!std::isfinite(half_width) || half_width == 0) return;
-  mark->set_low(level - half_width);
-  mark->set_high(level + half_width);
+  if (factor == 1) return;
+  mark->set_low(level / factor);
+  mark->set_high(level * factor);
 }
 
 void AppendMean(std::span<const double> trials, std::vector<double>* row) {

@@ -74,8 +74,8 @@ class PlotWriter {
   void Row(const std::vector<double>& values, const std::string& label, const RowMark& mark);
   /// A vertical line at an estimate, with its band; nothing if the estimate has no value.
   void MarkEstimate(const std::string& label, const std::vector<v1::AxisSetting>& at, const IntervalEstimate& estimate);
-  /// A horizontal line with a band of this half width; no band if that is infinite or 0.
-  void MarkLevel(const std::string& label, const std::vector<v1::AxisSetting>& at, double level, double half_width);
+  /// A horizontal line with a band from level / factor to level * factor; no band for a factor of 1.
+  void MarkLevel(const std::string& label, const std::vector<v1::AxisSetting>& at, double level, double factor);
 
  private:
   v1::Plot* plot_;

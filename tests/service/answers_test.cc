@@ -434,8 +434,7 @@ TEST_F(AnswersTest, SwitchesHaveRelaxationTimesAndAreComparedWithFreshBeds) {
   EXPECT_NEAR(Find(switching, "size_ratio").value(), 6, 0.1);
   EXPECT_EQ(Find(switching, "against_as_prepared").label(), "stage 2 to 3 (2 to 3)");
   EXPECT_EQ(Find(switching, "against_as_prepared").note(), "equal, of another age: 20 against 60 tau");
-  EXPECT_THAT(switching.summary(),
-              HasSubstr("In 2 of 2 switches the size moved with the drive (1 of 1 up, 1 of 1 down)"));
+  EXPECT_THAT(switching.summary(), HasSubstr("in 2 it changed, which is not separable from ageing"));
   EXPECT_THAT(switching.summary(), HasSubstr("After turning down (stage 2 to 3 (2 to 3)) the size is 1"));
   EXPECT_NEAR(Find(switching, "change_to_grow").value(), std::exp(std::log(4) * std::log(2) / std::log(6)), 0.1);
   EXPECT_LT(Find(switching, "change_to_shrink").value(), 1);
@@ -503,6 +502,22 @@ TEST_F(AnswersTest, ABedThatOnlyAgesDoesNotFollowTheDrive) {
   EXPECT_THAT(switching.summary(), HasSubstr("In 0 of 1 switches"));
   EXPECT_THAT(switching.summary(), HasSubstr("1 unresolved"));
   EXPECT_THAT(switching.cautions(), IsEmpty());
+}
+
+// The control does not age, so the whole change follows from the drive.
+TEST_F(AnswersTest, AChangeBesideAControlHasADirection) {
+  const MadeUpStudy control(*store_, ControlStudy(60), [](const MadeUpRun& run, double) {
+    return MadeUp{.size = (run.axis_values[0] == 10 ? 6 : 36) * (1 + 0.03 * run.seed)};
+  });
+  const MadeUpStudy made(*store_, StagedStudy({10, 40, 10}, 20), [](const MadeUpRun& run, double time) {
+    return Following({6, 36, 6}, run, time);
+  });
+  v1::AnalysisOptions options;
+  options.set_fresh_study("studies/1");
+  const v1::Answer switching = Find(Answers(made.id, options), Topic::TOPIC_SWITCHING);
+  EXPECT_THAT(switching.summary(),
+              HasSubstr("In 2 of 2 switches the size moved with the drive (1 of 1 up, 1 of 1 down)"));
+  EXPECT_NEAR(Find(switching, "size_ratio_net").value(), 6, 0.3);
 }
 
 v1::StudySpec MemoryStudy() {
