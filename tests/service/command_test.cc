@@ -243,7 +243,7 @@ TEST_F(CommandTest, TableAsCsv) {
             "trials,unstable,failed,cancelled,changed,waiting,left_out,"
             "half_step,half_step_change,half_step_low,half_step_high,half_step_moves,note\r\n"
             "4,0.875,0,0.875,0.875,0.875,0.875,0.875,3,0,0,0,0,0,0,not audited,,,,,\r\n"
-            "100,,,,,,0,3,0,0,0,0,0,not audited,,,,,\r\n");
+            "100,,,,,,,,0,3,0,0,0,0,0,not audited,,,,,\r\n");
 }
 
 TEST_F(CommandTest, TableOfAnUnknownObservable) {
@@ -279,7 +279,7 @@ TEST_F(CommandTest, ReportWritesAnswersAndTheDataOfPlots) {
   const std::string folder = directory_.path() + "/reports/first";
   const Outcome outcome = Gyrebox({"report", "1", folder, "--onset-factor", "2"});
   ASSERT_EQ(outcome.code, 0) << outcome.error;
-  EXPECT_THAT(outcome.out, HasSubstr("How large do the domains grow, and where?\n  The largest mean is "));
+  EXPECT_THAT(outcome.out, HasSubstr("How large do the domains grow, and where?\n  The largest size is "));
   v1::Answers answers;
   ASSERT_TRUE(google::protobuf::util::JsonStringToMessage(ReadFile(folder + "/answers.json"), &answers).ok());
   EXPECT_EQ(answers.study(), "studies/1");
@@ -288,7 +288,7 @@ TEST_F(CommandTest, ReportWritesAnswersAndTheDataOfPlots) {
   EXPECT_FALSE(answers.software_version().empty());
   const std::string map = ReadFile(folder + "/map.csv");
   EXPECT_THAT(map, testing::StartsWith("drive_sine_amplitude,size,"));
-  EXPECT_THAT(ReadFile(folder + "/codebook.csv"), HasSubstr("\r\nmap.csv,size,beads,Mean over realizations."));
+  EXPECT_THAT(ReadFile(folder + "/codebook.csv"), HasSubstr("\r\nmap.csv,size,beads,Geometric mean over realizations."));
   EXPECT_THAT(map, HasSubstr(",unstable 3/3\r\n"));
   EXPECT_THAT(ReadFile(folder + "/quantities.csv"), HasSubstr("unstable_range"));
   EXPECT_THAT(ReadFile(folder + "/runs.csv"), HasSubstr("\r\n3,4,3,3,1,1,finished,2,17,cpu,,,,\r\n"));
@@ -512,8 +512,8 @@ TEST_F(CommandTest, WatchEndsWithTheAnswers) {
   SubmitAndWatch();
   const Outcome outcome = Gyrebox({"watch", "1"});
   EXPECT_EQ(outcome.code, 0);
-  EXPECT_THAT(outcome.out, testing::StartsWith("From 3 of 6 runs:\nThe largest mean is "));
-  EXPECT_THAT(outcome.error, Not(HasSubstr("largest mean")));
+  EXPECT_THAT(outcome.out, testing::StartsWith("From 3 of 6 runs:\nThe largest size is "));
+  EXPECT_THAT(outcome.error, Not(HasSubstr("largest size")));
 }
 
 TEST_F(CommandTest, WatchOnATerminalShowsTheAnswersSoFar) {

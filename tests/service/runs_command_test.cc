@@ -36,8 +36,8 @@ TEST_F(RunsCommandTest, FinishedRunsHaveTheSizesThatATableAverages) {
   EXPECT_EQ(CellOf(runs.out, "studies/1/runs/1,", 7), "plateau");
   // The smallest and the largest of the realizations, whose seeds are 1 to 3.
   const std::string table = Gyrebox({"table", "1", "--csv"}).out;
-  EXPECT_EQ(CellOf(runs.out, "studies/1/runs/1,", 6), CellOf(table, "4,", 4));
-  EXPECT_EQ(CellOf(runs.out, "studies/1/runs/3,", 6), CellOf(table, "4,", 5));
+  EXPECT_EQ(CellOf(runs.out, "studies/1/runs/1,", 6), CellOf(table, "4,", 6));
+  EXPECT_EQ(CellOf(runs.out, "studies/1/runs/3,", 6), CellOf(table, "4,", 7));
 }
 
 // An unstable fake run stops before its third sample; its size is its amplitude, plus 100 times its seed, plus the
