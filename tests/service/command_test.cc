@@ -288,7 +288,8 @@ TEST_F(CommandTest, ReportWritesAnswersAndTheDataOfPlots) {
   EXPECT_FALSE(answers.software_version().empty());
   const std::string map = ReadFile(folder + "/map.csv");
   EXPECT_THAT(map, testing::StartsWith("drive_sine_amplitude,size,"));
-  EXPECT_THAT(ReadFile(folder + "/codebook.csv"), HasSubstr("\r\nmap.csv,size,beads,Geometric mean over realizations."));
+  EXPECT_THAT(ReadFile(folder + "/codebook.csv"),
+              HasSubstr("\r\nmap.csv,size,beads,Geometric mean over realizations."));
   EXPECT_THAT(map, HasSubstr(",unstable 3/3\r\n"));
   EXPECT_THAT(ReadFile(folder + "/quantities.csv"), HasSubstr("unstable_range"));
   EXPECT_THAT(ReadFile(folder + "/runs.csv"), HasSubstr("\r\n3,4,3,3,1,1,finished,2,17,cpu,,,,\r\n"));
