@@ -198,7 +198,8 @@ TEST_F(GrowthTest, ACancelledStudyDoesNotGrow) {
   ASSERT_TRUE(client_.CancelStudy(kName).ok());
   const auto refused = client_.GrowStudy(Growth(1)).status();
   EXPECT_TRUE(absl::IsFailedPrecondition(refused)) << refused;
-  EXPECT_THAT(std::string(refused.message()), HasSubstr("is CANCELLED and cannot grow; start its cancelled runs again first: gyrebox restart"));
+  EXPECT_THAT(std::string(refused.message()),
+              HasSubstr("is CANCELLED and cannot grow; start its cancelled runs again first: gyrebox restart"));
   server_.plan().held = false;
 }
 

@@ -114,7 +114,7 @@ TEST_F(RunsCommandTest, WatchShowsSizeAndDriveOfRunningRuns) {
   WaitForStep(500);
   const std::string log = directory_.path() + "/log";
   const Process watch({GYREBOX, "--server", server_.address(), "watch", "1"}, directory_.path() + "/out", log);
-  EXPECT_TRUE(WaitFor([&] { return ReadAll(log).find("cycles/tau") != std::string::npos; }));
+  EXPECT_TRUE(WaitFor([&] { return ReadAll(log).find("cycles/tau\n") != std::string::npos; }));
   EXPECT_THAT(ReadAll(log),
               ContainsRegex("  run 1: 104\\.[0-9]+ beads at [0-9.]+ tau, drive 4 rad/tau at 1 cycles/tau\n"));
   server_.plan().step_nanoseconds = 0;

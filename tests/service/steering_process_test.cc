@@ -145,7 +145,7 @@ TEST_F(SteeringProcessTest, TheCommandsReportWhatTheyDid) {
   Start(1e5);
   const Outcome adjusted = Gyrebox({"adjust", "1/1", "drive.am.amplitude=20", "--ramp", "2"});
   EXPECT_EQ(adjusted.code, 0) << adjusted.error;
-  EXPECT_THAT(adjusted.out, HasSubstr("studies/1/runs/1/adjustments/1: amplitude 20 over 4000 steps"));
+  EXPECT_THAT(adjusted.out, HasSubstr("studies/1/runs/1/adjustments/1: amplitude 8 -> 20 over 4000 steps"));
   const Outcome wrong = Gyrebox({"adjust", "1/1", "drive.am.amplitud=20"});
   EXPECT_EQ(wrong.code, 2);
   EXPECT_THAT(wrong.error, HasSubstr("did you mean drive.am.amplitude?"));
