@@ -181,7 +181,7 @@ static std::string SummaryOf(const StudyData& data, const std::vector<Loop>& loo
 static double AgeingOver(const Loop& loop, const AsPrepared& samples) {
   const Stage &first = loop.point->stages.front(), &last = loop.point->stages.back();
   const AsPreparedSample* control = samples.Under(first.bed_and_drive);
-  if (control == nullptr || control->age < last.end * (1 - kSameAge)) return kNone;
+  if (control == nullptr || !control->Reaches(last.end)) return kNone;
   const double half = first.begin + (first.end - first.begin) / 2;
   const double old = GeometricMean(control->Between(half, first.end));
   return GeometricMean(control->Between(last.end - (first.end - half), last.end)) / old;

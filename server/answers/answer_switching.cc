@@ -95,7 +95,7 @@ static void SetNet(const StudyData& data, const AsPrepared& samples, Followed* f
   const AsPreparedSample* control = samples.Under(followed->from().bed_and_drive);
   const auto [old_begin, old_end] = PlateauOf(data, followed->from());
   const auto [new_begin, new_end] = PlateauOf(data, followed->to());
-  if (control == nullptr || control->age < new_end * (1 - kSameAge)) return;
+  if (control == nullptr || !control->Reaches(new_end)) return;
   const Sample ratios =
       PairedDifferences(LogsOf(control->Between(new_begin, new_end)), LogsOf(control->Between(old_begin, old_end)));
   if (ratios.values.size() >= 2) followed->net = RatioOf(followed->ratios, ratios);
@@ -110,7 +110,7 @@ static void SetAsPrepared(const StudyData& data, const AsPrepared& samples, Foll
   const AsPreparedSample* sample = samples.Under(followed->to().bed_and_drive);
   if (sample == nullptr) return;
   const auto [begin, end] = PlateauOf(data, followed->to());
-  const bool equal_age = sample->age >= end * (1 - kSameAge);
+  const bool equal_age = sample->Reaches(end);
   const CurvePoint values = equal_age ? sample->Between(begin, end) : sample->Values(AveragesOf(data).front());
   if (values.trials.empty()) return;
   followed->as_prepared = RatioOf(LogsOf(followed->after), LogsOf(values));

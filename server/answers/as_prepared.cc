@@ -9,17 +9,22 @@ namespace gyrebox::analysis {
 /// Starts of another study: none of them is one of the study's own.
 constexpr int kOtherStudy = 1'000'000;
 
-CurvePoint AsPreparedSample::Values(const Average& average) const {
-  CurvePoint values = CurvePointOf(*point, 0, [&](const RunDigest& run) { return average.At(run, 0); });
-  if (!same_starts) {
+/// A number of each realization of a sample. Realizations of another study have starts of their own.
+static CurvePoint NumbersOf(const AsPreparedSample& sample, const NumberOf& number) {
+  CurvePoint values = CurvePointOf(*sample.point, 0, number);
+  if (!sample.same_starts) {
     for (int& start : values.starts) start += kOtherStudy;
   }
   return values;
 }
 
+CurvePoint AsPreparedSample::Values(const Average& average) const {
+  return NumbersOf(*this, [&](const RunDigest& run) { return average.At(run, 0); });
+}
+
 CurvePoint AsPreparedSample::Between(double from, double to) const {
   const double bin = point->stages.back().end / kCourseBins;
-  CurvePoint values = CurvePointOf(*point, 0, [&](const RunDigest& run) {
+  return NumbersOf(*this, [&](const RunDigest& run) {
     Moments sizes;
     for (size_t k = 0; k < run.course.size(); ++k) {
       const double time = (static_cast<double>(k) + 0.5) * bin;
@@ -27,10 +32,6 @@ CurvePoint AsPreparedSample::Between(double from, double to) const {
     }
     return sizes.count() == 0 ? kNone : sizes.mean();
   });
-  if (!same_starts) {
-    for (int& start : values.starts) start += kOtherStudy;
-  }
-  return values;
 }
 
 AsPrepared::AsPrepared(const StudyData& data, const StudyData* control) {

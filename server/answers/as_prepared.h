@@ -19,6 +19,8 @@ struct AsPreparedSample {
   double age = 0;            ///< at the end of its first stage, tau
   bool same_starts = false;  ///< of the study itself: its realizations start as the same beds
 
+  /// Whether it stayed under its drive to this age, tau.
+  bool Reaches(double other_age) const { return age >= other_age * (1 - kSameAge); }
   /// Plateaus of the first stage. Realizations pair only within one study.
   CurvePoint Values(const Average& average) const;
   /// Mean size of each realization from one time to another, in tau; needs a course of the whole run.

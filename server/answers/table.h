@@ -14,7 +14,7 @@ namespace gyrebox::analysis {
 
 /// Plateaus of one observable at the points of a study: mean over realizations, spread, interval. Counts the runs that
 /// enter no average. INVALID_ARGUMENT if the study measures no such number.
-/// @param observable empty for spinner_weight_average_size. @param cache may be null.
+/// @param observable empty for that of the study. @param cache may be null.
 absl::StatusOr<v1::StudyTable> Tabulate(store::Store& store, int64_t study_id, const std::string& observable,
                                         const study::Stop& stop = {}, DigestCache* cache = nullptr);
 

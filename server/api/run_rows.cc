@@ -51,8 +51,7 @@ absl::StatusOr<v1::TabulateRunsResponse> RunService::Tabulate(const v1::Tabulate
   const bool more = static_cast<int>(runs->size()) > page->size;
   if (more) runs->pop_back();
   v1::TabulateRunsResponse response;
-  response.mutable_observable()->set_name(request.observable().empty() ? analysis::kDefaultObservable
-                                                                       : request.observable());
+  response.mutable_observable()->set_name(analysis::LeadingObservable(study->spec(), request.observable()));
   for (const v1::Axis& axis : study->spec().axes()) {
     response.add_axis_fields(axis.field());
     response.add_axis_units(study::UnitAt(study->spec(), axis.field()));
